@@ -1,0 +1,1 @@
+"""Array backends and parallel execution: nothing of the polishing itself."""

@@ -1,0 +1,1 @@
+"""Figures, machine drawings, attribution and reports."""

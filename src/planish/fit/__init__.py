@@ -1,0 +1,1 @@
+"""Calibration of the model to own measurements, with uncertainty."""

@@ -1,0 +1,1 @@
+"""What the fab's tools wrote: site maps, traces, layouts, statistics."""

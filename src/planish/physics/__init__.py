@@ -1,0 +1,1 @@
+"""Pure functions on SI floats and arrays: no files, no models, no state."""

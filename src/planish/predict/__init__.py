@@ -1,0 +1,1 @@
+"""Physics put together: one wafer, a lot, a die."""

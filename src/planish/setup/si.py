@@ -1,0 +1,289 @@
+"""A setup as SI numbers: what the physics is fed, after units and parts are resolved.
+
+Frozen records without behaviour. ``setup/to_si.py`` is the only place that
+makes them from a setup file; ``predict`` is the only place that reads them.
+Lengths [m], pressures [Pa], speeds [m/s] or [rad/s], times [s], flows [m^3/s],
+temperatures [K], energies [J/mol].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Motion = Literal["rotary", "linear", "orbital"]
+StopKind = Literal["time", "removed", "remaining"]
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """One film of the stack. ``profile`` is (radius [m], thickness [m]), increasing in radius;
+    ``sites`` is (x [m], y [m], thickness [m]). At most one of the two is given."""
+
+    name: str
+    material: str
+    thickness: float
+    profile: tuple[Array, Array] | None = None
+    sites: tuple[Array, Array, Array] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wafer:
+    """The wafer: a thin elastic plate and its films, the one on top first."""
+
+    radius: float
+    thickness: float
+    modulus: float
+    poisson: float
+    edge_exclusion: float
+    films: tuple[Film, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bearing:
+    """The fluid bearing under a belt: stiffness [Pa/m] and ring-shaped support zones.
+
+    ``outer_radii`` [m] and ``pressures`` [Pa] about the carrier axis; the
+    solver uses only how far each zone is above or below their load-balanced mean.
+    """
+
+    stiffness: float
+    outer_radii: Array
+    pressures: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Polisher:
+    """The machine. Fields of the other motions are zero or None."""
+
+    motion: Motion
+    centre_offset: float = 0.0  # rotary: carrier axis to platen axis
+    platen_radius: float = 0.0  # rotary
+    oscillation_amplitude: float = 0.0  # rotary: of the carrier along the offset
+    oscillation_frequency: float = 0.0  # [Hz]
+    belt_width: float = 0.0  # linear
+    belt_length: float = 0.0  # linear: once round the loop
+    roller_radius: float = 0.0  # linear
+    belt_thickness: float = 0.0  # linear: the carrying belt under the pad
+    belt_modulus: float = 0.0
+    belt_poisson: float = 0.3
+    belt_tension: float = 0.0  # [N/m] per unit width
+    bearing: Bearing | None = None
+    orbit_radius: float = 0.0  # orbital
+    pad_radius: float = 0.0  # orbital
+    hole_fraction: float = 0.0  # orbital: share of pad area that is feed holes
+    delivery: Literal["top", "through-pad"] = "top"
+    dispense_radius: float = 0.0  # top: distance of the drop point from the pad's axis or centre line
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """The retaining ring: ``gap`` from the wafer edge, radial ``width``."""
+
+    gap: float
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge)."""
+
+    zone_outer_radii: Array
+    wall_width: float
+    ring: Ring | None
+    vacuum_hold: float  # [Pa] below ambient while carrying the wafer
+    membrane_contact_fraction: float = 0.5  # share of the wafer's back the vacuum acts on
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One bonded elastic layer of the pad stack."""
+
+    modulus: float
+    poisson: float
+    thickness: float
+    modulus_spread: float = 0.0  # relative standard deviation
+
+
+@dataclass(frozen=True, slots=True)
+class Grooves:
+    """Grooves in the top pad. ``depth`` 0 means none."""
+
+    pattern: Literal["none", "concentric", "grid", "spiral"]
+    width: float
+    depth: float
+    pitch: float
+
+
+@dataclass(frozen=True, slots=True)
+class PadSurface:
+    """Summits of the top pad (Greenwood-Williamson picture).
+
+    ``density`` [1/m^2], ``tip_radius`` [m], ``height_sd`` [m] of the Gaussian
+    body as conditioned, ``tail_length`` [m] decay length of the exponential
+    tail that carries the load, ``modulus`` [Pa] of the summits (plane
+    modulus is modulus / (1 - poisson^2)), measured ``heights`` [m] if read in.
+    """
+
+    density: float
+    tip_radius: float
+    height_sd: float
+    tail_length: float
+    modulus: float
+    poisson: float
+    heights: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pad:
+    """Pad stack, ``layers`` from the polishing surface down."""
+
+    family: str
+    layers: tuple[Layer, ...]
+    grooves: Grooves
+    surface: PadSurface
+    shore_d: float | None
+    porosity: float
+    wear_coefficient: float  # [1/Pa] cut by a sharp disk: wear depth = coefficient * pressure * sliding
+    polish_wear_coefficient: float  # [1/Pa] Archard wear of summits by polishing
+    density: float = 800.0  # [kg/m^3]
+    heat_capacity: float = 1500.0  # [J/(kg K)]
+    conductivity: float = 0.2  # [W/(m K)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """How the disk moves over the pad, in pad radius (or distance from the belt's centre line).
+
+    ``kind`` "arm" (swinging, pivot at ``pivot_distance`` from the pad axis,
+    ``arm_length``) or "slide" (straight). Between ``inner`` and ``outer`` the
+    disk centre runs sinusoidally at ``frequency`` unless ``zone_edges`` and
+    ``zone_dwell`` (relative times) are given.
+    """
+
+    kind: Literal["arm", "slide"]
+    inner: float
+    outer: float
+    frequency: float
+    pivot_distance: float = 0.0
+    arm_length: float = 0.0
+    zone_edges: Array | None = None
+    zone_dwell: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Conditioner:
+    """The conditioning disk and its sweep."""
+
+    kind: Literal["electroplated", "cvd-film"]
+    disk_radius: float
+    grit_size: float
+    grit_density: float  # [1/m^2]
+    active_fraction: float
+    protrusion: float
+    downforce: float  # [N]
+    speed: float  # [rad/s]
+    sweep: Sweep
+    mode: Literal["in-situ", "ex-situ", "partial"]
+    share: float  # of polish time (in-situ 1, partial < 1) or time between wafers [s] in ex_situ_time
+    ex_situ_time: float
+    dulling_time: float  # [s] of use until the cut rate fell by 1/e
+    break_in_time: float  # [s]
+    sharpness_floor: float  # cut rate a long-used disk keeps, share of new
+    shedding: float  # relative tendency to lose grit, 0 to 1
+
+
+@dataclass(frozen=True, slots=True)
+class Slurry:
+    """The slurry as supplied."""
+
+    name: str
+    abrasive: str
+    abrasive_fraction: float  # by weight
+    particle_size: float  # mean diameter
+    large_particle_size: float  # diameter above which a particle counts as large
+    large_particle_count: float  # [1/m^3]
+    viscosity: float  # [Pa s]
+    density: float
+    heat_capacity: float
+    temperature: float
+    friction_boundary: float  # coefficient of friction in boundary lubrication
+    friction_floor: float  # at the Stribeck minimum
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """The condition at which a removal law was calibrated; every factor is 1 there."""
+
+    pressure: float
+    speed: float
+    temperature: float
+    fresh_fraction: float
+    abrasive_fraction: float
+    real_pressure: float  # mean pressure on summits in contact
+
+
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """Removal law of one material with this slurry and pad.
+
+    ``law``: "preston" {k_p}, "power" {k, alpha, beta}, "offset" {k_p, b, c},
+    "threshold" {k_p, p_threshold}, "abrasive" {c1, c2, c0}, "two-step"
+    {a, e_a, k_m, ...}: the coefficient names of ``physics.removal``.
+    """
+
+    material: str
+    law: str
+    coefficients: dict[str, float]
+    relative_spread: float
+    activation_energy: float  # [J/mol], 0 switches the thermal factor off
+    reference: Reference
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One recipe step. Speeds in rad/s, except the belt's in m/s; those not of this motion are 0."""
+
+    name: str
+    zone_pressures: Array
+    ring_pressure: float
+    platen_speed: float
+    belt_speed: float
+    orbit_speed: float
+    carrier_speed: float
+    flow: float
+    conditioning: bool
+    stop: StopKind
+    stop_value: float  # [s] or [m]
+    max_time: float  # [s] where stop is not "time"
+    bearing_pressures: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ambient:
+    """Room and platen."""
+
+    temperature: float = 295.15
+    platen_temperature: float = 295.15
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything above, for one setup."""
+
+    title: str
+    wafer: Wafer
+    polisher: Polisher
+    head: Head
+    pad: Pad
+    conditioner: Conditioner | None
+    slurry: Slurry
+    removal: dict[str, Removal]
+    steps: tuple[Step, ...]
+    ambient: Ambient
+    sources: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=())  # defaults and clamps used, in plain words

@@ -1,0 +1,1 @@
+"""The browser bench and the REST API: thin, no physics."""
