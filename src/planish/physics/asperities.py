@@ -1,0 +1,313 @@
+"""Pad summits in contact: load, real area and stiffness from the distribution of their heights.
+
+The picture is Greenwood and Williamson's: ``density`` summits per area, each a
+spherical cap of radius R, pressed elastically by a flat wafer at separation d.
+A summit of height z above d carries (4/3) E* sqrt(R) (z-d)^(3/2) on an area
+pi R (z-d); neighbours do not feel each other, so all of it holds while the
+real contact fraction is small (pads: well below a few per cent).
+
+Heights are held as probabilities of equal or unequal bins (``edges`` of n+1
+heights [m], ``probability`` of n bins, summing to 1), uniform inside a bin.
+Any measured or parametric distribution takes that form, the ageing pad too
+(``summit_balance``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import gamma, pi, sqrt
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import erfcx, ndtr, pbdv
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: contact of nominally flat surfaces (from memory)",
+    "Johnson 1985, Contact Mechanics, ch. 4 and 13: Hertz contact, exponential heights (from memory)",
+    "Sun, Zhuang, Borucki & Philipossian 2010, Jpn. J. Appl. Phys. 49, 066501: real contact area of a used"
+    " pad grows with pressure, 0.026-0.059 % at 2-6 psi (abstract)",
+    "Gaussian body with an exponential tail as the heights of a conditioned pad: derivation of our own",
+)
+
+_FAR = 30.0  # above this h, the asymptotic series of the parabolic cylinder function is exact to rounding
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """Contact state at given separations; every field has the shape of the separation.
+
+    Attributes
+    ----------
+    pressure:
+        Nominal pressure carried by the summits [Pa].
+    area_fraction:
+        Real contact area over nominal area.
+    count:
+        Summits in contact per nominal area [1/m^2].
+    real_pressure:
+        Mean pressure on the real contact area [Pa]; 0 where nothing touches.
+    stiffness:
+        -d(pressure)/d(separation) [Pa/m].
+    decay_length:
+        pressure / stiffness [m]: lowering a place by this much takes its
+        pressure to about 1/e. It is also how far the summits reach into low
+        places, the topographic selectivity length of the die level.
+    """
+
+    pressure: Array
+    area_fraction: Array
+    count: Array
+    real_pressure: Array
+    stiffness: Array
+    decay_length: Array
+
+
+def plane_modulus(modulus: float, poisson: float) -> float:
+    """Return E* = E / (1 - nu^2) [Pa] of the summits (the wafer counts as rigid beside them)."""
+    if not modulus > 0:
+        raise ModelError(refuse("summit modulus [Pa]", modulus, "above 0"))
+    if not -1.0 < poisson <= 0.5:
+        raise ModelError(refuse("summit Poisson ratio", poisson, "above -1 and at most 0.5"))
+    return modulus / (1.0 - poisson**2)
+
+
+def gaussian_integral(order: float, separation: ArrayLike) -> Array:
+    """Greenwood-Williamson integral F_n(h) of unit Gaussian heights.
+
+    F_n(h) = int_h^inf (s-h)^n phi(s) ds
+           = Gamma(n+1) exp(-h^2/4) D_{-n-1}(h) / sqrt(2 pi),
+    D the parabolic cylinder function. ``order`` n > -1, ``separation`` h
+    dimensionless, any shape. Underflows to 0 above h = 38; use
+    :func:`gaussian_integral_scaled` there.
+    """
+    h = np.asarray(separation, dtype=np.float64)
+    return np.asarray(gaussian_integral_scaled(order, h) * np.exp(-0.5 * h * h))
+
+
+def gaussian_integral_scaled(order: float, separation: ArrayLike) -> Array:
+    """Return F_n(h) exp(h^2/2): finite at any h from -30 up, where F_n itself underflows."""
+    if not order > -1:
+        raise ModelError(refuse("order of the contact integral", order, "above -1"))
+    h = np.asarray(separation, dtype=np.float64)
+    if np.any(h < -_FAR):
+        raise ModelError(refuse("separation / standard deviation", float(h.min()), f"{-_FAR:g} or more"))
+    near = np.minimum(h, _FAR)
+    d = pbdv(-order - 1.0, near)[0] * np.exp(0.25 * near * near)
+    far = np.maximum(h, _FAR)
+    v = -order - 1.0
+    term, series = np.ones_like(far), np.ones_like(far)
+    for k in range(1, 9):  # D_v(h) ~ h^v exp(-h^2/4) sum (-1)^k v(v-1)...(v-2k+1)/(k!(2h^2)^k)
+        term = -term * (v - 2 * k + 2) * (v - 2 * k + 1) / (2.0 * k * far * far)
+        series = series + term
+    return np.asarray(gamma(order + 1.0) / sqrt(2.0 * pi) * np.where(h <= _FAR, d, far**v * series))
+
+
+def exponential_integral(order: float, separation: ArrayLike) -> Array:
+    """Return int_h^inf (s-h)^n exp(-s) ds = Gamma(n+1) exp(-h), heights in units of the tail length."""
+    if not order > -1:
+        raise ModelError(refuse("order of the contact integral", order, "above -1"))
+    return np.asarray(gamma(order + 1.0) * np.exp(-np.asarray(separation, dtype=np.float64)))
+
+
+def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probability: ArrayLike) -> Array:
+    """Return int_d^inf (z-d)^n phi(z) dz [m^n] of binned heights, exact for a density uniform in each bin.
+
+    ``separation`` any shape; ``edges`` (n+1,) increasing; ``probability`` (n,).
+    """
+    if not order > -1:
+        raise ModelError(refuse("order of the contact integral", order, "above -1"))
+    z, p = _checked(edges, probability)
+    d = np.asarray(separation, dtype=np.float64)
+    above = np.maximum(z - d[..., None], 0.0) ** (order + 1.0) / (order + 1.0)
+    return np.asarray(np.diff(above, axis=-1) @ (p / np.diff(z)))
+
+
+def height_grid(height_sd: float, tail_length: float, bins: int = 400, *, tails: float = 18.0) -> Array:
+    """Return bin edges (bins+1,) [m] from four standard deviations below the body to the end of the tail.
+
+    The top lies ``tails`` tail lengths above the height where the tail takes
+    over from the body; 18 leaves out 1.5e-8 of the tail.
+    """
+    _positive("summit height standard deviation [m]", height_sd, zero=True)
+    _positive("summit tail length [m]", tail_length)
+    if bins < 8:
+        raise ModelError(refuse("bins", bins, "8 or more"))
+    start = min(height_sd**2 / tail_length, 4.0 * height_sd)
+    return np.linspace(-4.0 * height_sd - 0.5 * tail_length, start + tails * tail_length, bins + 1)
+
+
+def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Array:
+    """Return bin probabilities (n,) of as-conditioned summits: a Gaussian body with an exponential tail.
+
+    Height = Gaussian(0, ``height_sd``) + exponential(``tail_length``), whose
+    cumulative probability is Phi(x) - exp(u^2/2 - u x) Phi(x - u) with
+    x = z/sd, u = sd/tail. What lies beyond the last edge is put into the
+    last bin, so that the sum is 1. ``height_sd`` 0 gives a pure exponential.
+    """
+    _positive("summit height standard deviation [m]", height_sd, zero=True)
+    _positive("summit tail length [m]", tail_length)
+    z = np.asarray(edges, dtype=np.float64)
+    if height_sd == 0.0:
+        beyond = np.exp(-np.maximum(z, 0.0) / tail_length)
+    else:
+        x, u = z / height_sd, height_sd / tail_length
+        # exp(u^2/2 - u x) Phi(x-u) written with the scaled complement so that nothing overflows
+        y = (u - x) / sqrt(2.0)
+        with np.errstate(over="ignore"):
+            tail = np.where(
+                y > 0,
+                0.5 * np.exp(-0.5 * x * x) * erfcx(np.maximum(y, 0.0)),
+                np.exp(np.minimum(0.5 * u * u - u * x, 700.0)) * ndtr(x - u),
+            )
+        beyond = ndtr(-x) + tail
+    beyond[0], beyond[-1] = 1.0, 0.0
+    return np.asarray(np.maximum(-np.diff(beyond), 0.0))
+
+
+def contact(
+    separation: ArrayLike,
+    edges: ArrayLike,
+    probability: ArrayLike,
+    *,
+    density: float,
+    tip_radius: float,
+    modulus: float,
+) -> Contact:
+    """Contact of binned summits with a flat at ``separation`` d [m] (any shape).
+
+    ``density`` [1/m^2], ``tip_radius`` R [m], ``modulus`` is the plane modulus
+    E* [Pa]:  p = n (4/3) E* sqrt(R) M_(3/2),  A = pi R n M_1,
+    dp/dd = -n 2 E* sqrt(R) M_(1/2), with M_k = int (z-d)^k phi dz.
+    """
+    _positive("summit density [1/m^2]", density)
+    _positive("summit tip radius [m]", tip_radius)
+    _positive("summit plane modulus [Pa]", modulus)
+    stiff = density * modulus * sqrt(tip_radius)
+    pressure = 4.0 / 3.0 * stiff * table_integral(1.5, separation, edges, probability)
+    area = pi * tip_radius * density * table_integral(1.0, separation, edges, probability)
+    stiffness = 2.0 * stiff * table_integral(0.5, separation, edges, probability)
+    touching = area > 0
+    return Contact(
+        pressure=pressure,
+        area_fraction=area,
+        count=density * table_integral(0.0, separation, edges, probability),
+        real_pressure=np.divide(pressure, area, out=np.zeros_like(pressure), where=touching),
+        stiffness=stiffness,
+        decay_length=np.divide(pressure, stiffness, out=np.zeros_like(pressure), where=stiffness > 0),
+    )
+
+
+def separation_under(
+    pressure: ArrayLike,
+    edges: ArrayLike,
+    probability: ArrayLike,
+    *,
+    density: float,
+    tip_radius: float,
+    modulus: float,
+) -> Array:
+    """Return the separation d [m] at which the summits carry ``pressure`` [Pa] (any shape, above 0).
+
+    Newton on ln p, which is nearly straight in d, kept inside a shrinking
+    bracket; relative error of the pressure below 1e-12.
+    """
+    want = np.asarray(pressure, dtype=np.float64)
+    if np.any(~(want > 0)):
+        raise ModelError(refuse("pressure on the summits [Pa]", float(np.min(want)), "above 0"))
+    z, p = _checked(edges, probability)
+    stiff = density * modulus * sqrt(tip_radius)
+    top = float(z[1:][p > 0].max())
+    # all summits pressed as if they were as high as the lowest: a separation that certainly carries enough
+    deep = float(z[0]) - (float(want.max()) / (4.0 / 3.0 * stiff)) ** (2.0 / 3.0) - 1e-12
+    low, high = np.full(want.shape, deep), np.full(want.shape, top)
+    d = 0.5 * (low + high)
+    for _ in range(200):
+        load = 4.0 / 3.0 * stiff * table_integral(1.5, d, z, p)
+        slope = 2.0 * stiff * table_integral(0.5, d, z, p)
+        if np.all(np.abs(load - want) <= 1e-12 * want):
+            break
+        low, high = np.where(load > want, d, low), np.where(load > want, high, d)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = d + np.log(load / want) * load / slope
+        d = np.where(np.isfinite(step) & (step > low) & (step < high), step, 0.5 * (low + high))
+    return np.asarray(d)
+
+
+def tail_contact(
+    pressure: ArrayLike, *, tip_radius: float, modulus: float, tail_length: float
+) -> tuple[Array, float]:
+    """Return (real contact fraction, mean real pressure [Pa]) of an exponential tail under ``pressure`` [Pa].
+
+    The mean real pressure E* sqrt(s/(pi R)) does not depend on the load, so
+    the real area is proportional to it. Valid while only the tail touches.
+    """
+    _positive("summit tip radius [m]", tip_radius)
+    _positive("summit plane modulus [Pa]", modulus)
+    _positive("summit tail length [m]", tail_length)
+    real = modulus * sqrt(tail_length / (pi * tip_radius))
+    return np.asarray(pressure, dtype=np.float64) / real, real
+
+
+def exponential_layer(
+    pressure: ArrayLike,
+    edges: ArrayLike,
+    probability: ArrayLike,
+    *,
+    density: float,
+    tip_radius: float,
+    modulus: float,
+) -> tuple[Array, Array, Array]:
+    """Return (length [m], pressure [Pa], separation [m]) of p = pressure exp(-(g - separation)/length).
+
+    The exponential layer that has the summits' own pressure and stiffness at
+    the working ``pressure``: what the pressure solver puts in series with the
+    elastic pad. Exact at the working point; everywhere for exponential tails.
+    """
+    d = separation_under(
+        pressure, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus
+    )
+    state = contact(d, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus)
+    return state.decay_length, state.pressure, d
+
+
+def selectivity_length(
+    pressure: ArrayLike,
+    edges: ArrayLike,
+    probability: ArrayLike,
+    *,
+    density: float,
+    tip_radius: float,
+    modulus: float,
+) -> Array:
+    """Return how far [m] the summits reach into low places at ``pressure`` [Pa].
+
+    A place lower by this length carries about 1/e of the pressure of the high
+    place beside it: long (rough pad) means low places polish too, short
+    (glazed pad) means that only high places do, at the scale of single
+    summits. It is the decay length of :class:`Contact`.
+    """
+    return exponential_layer(
+        pressure, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus
+    )[0]
+
+
+def _positive(what: str, value: float, *, zero: bool = False) -> None:
+    if not (np.isfinite(value) and (value >= 0 if zero else value > 0)):
+        raise ModelError(refuse(what, value, "0 or more" if zero else "above 0"))
+
+
+def _checked(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:
+    z, p = np.asarray(edges, dtype=np.float64), np.asarray(probability, dtype=np.float64)
+    if z.ndim != 1 or p.shape != (z.size - 1,):
+        raise ModelError(
+            refuse("shape of the height table", (z.shape, p.shape), "n+1 edges and n probabilities")
+        )
+    if np.any(~(np.diff(z) > 0)):
+        raise ModelError(refuse("height bin edges", "not increasing", "strictly increasing"))
+    if np.any(~(p >= 0)) or not abs(p.sum() - 1.0) < 1e-6:
+        raise ModelError(refuse("sum of the height probabilities", float(p.sum()), "1, with none below 0"))
+    return z, p
