@@ -1,0 +1,43 @@
+"""What every test may use: the open data beside the checkout, where they are there."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+WHERE = {
+    "phm2016": "the PHM Society's 2016 data challenge page (phmsociety.org), training part",
+    "wafers": "the R package nlme, data set Oxide, and the openMV data collection, film thickness",
+    "layouts": "openly licensed chip layouts",
+}
+
+
+def _root() -> Path:
+    given = os.environ.get("PLANISH_DATA")
+    return Path(given) if given else Path(__file__).resolve().parents[2] / "shared" / "data"
+
+
+@pytest.fixture
+def shared_data(request: pytest.FixtureRequest):
+    """A function from a path inside the open data to the file, or a skip that says what was not checked.
+
+    In CI (``CI=true``) absent data fail instead: there the check must run.
+    """
+
+    def find(name: str) -> Path:
+        path = _root() / name
+        if path.exists():
+            return path
+        source = WHERE.get(name.split("/", maxsplit=1)[0], "its publisher")
+        message = (
+            f"NOT CHECKED: {request.node.name}: open data {name!r} not found under {_root()}; to run "
+            f"this check get "
+            f"them from {source} and set PLANISH_DATA to the folder that holds {name!r}"
+        )
+        if os.environ.get("CI", "").lower() == "true":
+            pytest.fail(message + " (in CI this check must run)", pytrace=False)
+        pytest.skip(message)
+
+    return find
