@@ -225,7 +225,7 @@ def separation_under(
     deep = float(z[0]) - (float(want.max()) / (4.0 / 3.0 * stiff)) ** (2.0 / 3.0) - 1e-12
     low, high = np.full(want.shape, deep), np.full(want.shape, top)
     d = 0.5 * (low + high)
-    for _ in range(200):
+    for turn in range(200):
         load = 4.0 / 3.0 * stiff * table_integral(1.5, d, z, p)
         slope = 2.0 * stiff * table_integral(0.5, d, z, p)
         if np.all(np.abs(load - want) <= 1e-12 * want):
@@ -233,7 +233,9 @@ def separation_under(
         low, high = np.where(load > want, d, low), np.where(load > want, high, d)
         with np.errstate(divide="ignore", invalid="ignore"):
             step = d + np.log(load / want) * load / slope
-        d = np.where(np.isfinite(step) & (step > low) & (step < high), step, 0.5 * (low + high))
+        # Newton can swing over a level crowd of summits: every other later turn halves the bracket.
+        newton = np.isfinite(step) & (step > low) & (step < high) & (turn < 6 or turn % 2 == 0)
+        d = np.where(newton, step, 0.5 * (low + high))
     return np.asarray(d)
 
 
