@@ -141,7 +141,7 @@ def wafer_to_pad_weights(
         cdf = _phase_mean(lambda d: _share_inside(r, d, X), distance, amplitude, kinks)
     # Held to exactly 0 and 1 at the ends: the path lies inside up to rounding.
     cdf[:, 0], cdf[:, -1] = 0.0, 1.0
-    return np.diff(cdf, axis=1)
+    return np.maximum(np.diff(cdf, axis=1), 0.0)
 
 
 def overlap_areas(
@@ -270,8 +270,9 @@ def speed_between(
 
     On a belt the place may be on either side of the centre line: the mean of the
     two speeds, v^2 = V^2 + 2 V w_c y + w_c^2 r^2 with y = R - d or -R - d.
-    Values where the two never meet mean nothing (floored at 0). A carrier oscillation enters by its mean square and its own travel is
-    left out: good while both are small beside d and w_p d.
+    Values where the two never meet mean nothing (floored at 0). A carrier oscillation
+    enters by its mean square and its own travel is left out: good while both are
+    small beside d and w_p d.
     """
     r, R = np.asarray(r, dtype=np.float64), np.asarray(R, dtype=np.float64)
     w_c = carrier_speed
@@ -297,12 +298,22 @@ def ring_edges(r_nodes: ArrayLike, outer_radius: float) -> Array:
 
 def _share_inside(r: Array, d: Array | np.float64, X: ArrayLike) -> Array:
     """Share of a turn that a point at radius r about one centre is within X of another, d away."""
-    X = np.asarray(X, dtype=np.float64)
-    twice = 2 * r * d
+    return np.asarray(_angle(r, d, np.asarray(X, dtype=np.float64)) / np.pi)
+
+
+def _angle(r: Array, d: Array | np.float64, X: Array) -> Array:
+    """Angle, at the centre of the circle of radius r, of half its arc inside the disc X, d away.
+
+    From sine and cosine together: an arccosine alone loses half its digits where circles touch.
+    """
     top = r**2 + d**2 - X**2
-    twice, top = np.broadcast_arrays(twice, top)
-    cosine = np.divide(top, twice, out=np.where(top <= 0, -1.0, 1.0), where=twice != 0)
-    return np.asarray(np.arccos(np.clip(cosine, -1, 1)) / np.pi)
+    side = np.sqrt(_kite_squared(r, d, X)) + np.zeros_like(top)
+    return np.where(side == 0, np.where(top <= 0, np.pi, 0.0), np.arctan2(side, top))
+
+
+def _kite_squared(r: Array, d: Array | np.float64, X: Array) -> Array:
+    """(Twice the area of the kite of two centres and two crossings) squared, Heron; 0 without a crossing."""
+    return np.asarray(np.clip((r + X - d) * (d + r - X) * (d + X - r) * (d + r + X), 0, None))
 
 
 def _strip_share(r: Array, d: Array | np.float64, X: Array) -> Array:
@@ -310,8 +321,9 @@ def _strip_share(r: Array, d: Array | np.float64, X: Array) -> Array:
 
     def below(limit: Array) -> Array:
         limit, radius = np.broadcast_arrays(limit, r)
-        sine = np.divide(limit, radius, out=np.where(limit >= 0, 1.0, -1.0), where=radius > 0)
-        return np.asarray(np.arcsin(np.clip(sine, -1, 1)) / np.pi)
+        held = np.clip(limit, -radius, radius)
+        sine = np.divide(held, radius, out=np.where(limit >= 0, 1.0, -1.0), where=radius > 0)
+        return np.asarray(np.arcsin(sine) / np.pi)
 
     return below(X - d) - below(-X - d)
 
@@ -319,19 +331,16 @@ def _strip_share(r: Array, d: Array | np.float64, X: Array) -> Array:
 def _segment_area(r: Array, limit: Array) -> Array:
     """Area of the disc of radius r that lies below the line at ``limit`` from its centre."""
     limit, radius = np.broadcast_arrays(limit, r)
-    h = np.divide(limit, radius, out=np.zeros(limit.shape), where=radius > 0)
-    h = np.clip(h, -1, 1)
+    held = np.clip(limit, -radius, radius)
+    h = np.divide(held, radius, out=np.zeros(limit.shape), where=radius > 0)
     return np.asarray(radius**2 * (np.pi / 2 + np.arcsin(h) + h * np.sqrt(1 - h**2)))
 
 
 def _lens_area(r: Array, R: Array, d: Array | np.float64) -> Array:
     """Area common to discs of radii r and R whose centres are d apart."""
-    d = np.abs(d)
-    alpha = np.pi * _share_inside(r, d, R)
-    beta = np.pi * _share_inside(R, d, r)
-    # The kite of the two centres and the two crossings, by Heron's formula; 0 when the circles do not cross.
-    kite2 = (-d + r + R) * (d + r - R) * (d - r + R) * (d + r + R)
-    return np.asarray(r**2 * alpha + R**2 * beta - 0.5 * np.sqrt(np.clip(kite2, 0, None)))
+    sectors = r**2 * _angle(r, d, R) + R**2 * _angle(R, d, r)
+    area = sectors - 0.5 * np.sqrt(_kite_squared(r, d, R))
+    return np.minimum(area, np.pi * np.minimum(r, R) ** 2)
 
 
 def _phase_mean(
@@ -343,7 +352,7 @@ def _phase_mean(
     place; the quadrature is split there and substituted so that it stays exact
     to rounding (the same substitution also takes the corner at either end).
     """
-    if amplitude == 0:
+    if abs(amplitude) < 1e-12:  # less than an atom
         return np.array(of(np.float64(centre)), dtype=np.float64)
     at = np.arcsin(np.clip((kinks - centre) / amplitude, -1, 1))
     ends = np.full((1, *at.shape[1:]), np.pi / 2)

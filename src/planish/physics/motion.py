@@ -552,10 +552,10 @@ def retracing_ratio(
 
 
 def _parameter(A: Array | float, B: Array | float) -> Array:
-    """Return m = 4AB/(A+B)^2 of the elliptic integrals, 0 where nothing moves, never above 1 by rounding."""
+    """Return m = 4AB/(A+B)^2 of the elliptic integrals, 0 where nothing moves."""
     total = np.asarray(A + B, dtype=np.float64)
-    m = np.divide(4 * A * B, total**2, out=np.zeros_like(total), where=total > 0)
-    return np.minimum(m, 1.0)
+    share = np.divide(A, total, out=np.zeros_like(total), where=total > 0)
+    return np.asarray(4 * share * (1 - share))
 
 
 def _turned(x: ArrayLike, y: ArrayLike, angle: ArrayLike) -> tuple[Array, Array]:

@@ -1,0 +1,180 @@
+"""Shares of time between wafer and pad places: closed forms, reciprocity, agreement with sampled paths."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planish.errors import ModelError
+from planish.physics import motion
+
+GEOMETRY = {
+    "rotary": {"offset": 0.19},
+    "linear": {"offset": 0.0},
+    "orbital": {"orbit_radius": 0.016},
+}
+EDGES = {
+    "rotary": np.linspace(0, 0.385, 78),
+    "linear": np.linspace(0, 0.2, 41),
+    "orbital": np.linspace(0, 0.19, 39),
+}
+DRIVES = {
+    "rotary": {"platen_speed": 9.4, "carrier_speed": 8.7},
+    "linear": {"belt_speed": 2.0, "carrier_speed": 3.1},
+    "orbital": {"orbit_speed": 62.8, "carrier_speed": 2.1},
+}
+NODES = np.linspace(0, 0.15, 31)
+
+
+def place_on_pad(kind, x, y):
+    return np.abs(y) if kind == "linear" else np.hypot(x, y)
+
+
+def test_duty_closed_form_value():
+    # Disc of radius c/4 held at c, at R = c: arccos(1 - 1/32)/pi, by mpmath to 30 digits.
+    assert float(motion.pad_duty_rotary(0.2, 0.2, 0.05)) == pytest.approx(0.0797861753495365, rel=1e-13)
+
+
+@pytest.mark.parametrize("swing", [0.0, 0.015])
+def test_duty_integrates_to_the_wafer_area(swing):
+    R = (np.arange(40_000) + 0.5) * (0.4 / 40_000)
+    duty = motion.pad_duty_rotary(R, 0.19, 0.15, oscillation_amplitude=swing)
+    assert (duty * 2 * np.pi * R).sum() * R[0] * 2 == pytest.approx(np.pi * 0.15**2, rel=1e-5)
+    line = motion.pad_duty_linear(R, 0.15, 2.4, oscillation_amplitude=swing)
+    assert 2 * line.sum() * R[0] * 2 * 2.4 == pytest.approx(np.pi * 0.15**2, rel=1e-5)
+    round_pad = motion.pad_duty_orbital(R, 0.016, 0.15)
+    assert (round_pad * 2 * np.pi * R).sum() * R[0] * 2 == pytest.approx(np.pi * 0.15**2, rel=1e-5)
+
+
+def test_duty_where_the_circle_is_wholly_in_or_out():
+    np.testing.assert_array_equal(motion.pad_duty_orbital([0.0, 0.1, 0.17], 0.016, 0.15), [1, 1, 0])
+    np.testing.assert_array_equal(motion.pad_duty_rotary([0.0, 0.03, 0.35], 0.19, 0.15), [0, 0, 0])
+    with pytest.raises(ModelError, match="belt length"):
+        motion.pad_duty_linear([0.0], 0.15, 0.3)
+
+
+@pytest.mark.parametrize("swing", [0.0, 0.012])
+@pytest.mark.parametrize("kind", GEOMETRY)
+def test_rows_sum_to_one_and_are_shares(kind, swing):
+    W = motion.wafer_to_pad_weights(kind, NODES, EDGES[kind], **GEOMETRY[kind], oscillation_amplitude=swing)
+    assert W.shape == (31, EDGES[kind].size - 1)
+    assert W.min() >= -1e-15
+    np.testing.assert_allclose(W.sum(axis=1), 1.0, atol=1e-14)
+
+
+@pytest.mark.parametrize("kind", GEOMETRY)
+def test_weights_agree_with_a_sampled_path(kind):
+    keys = {**GEOMETRY[kind], **DRIVES[kind]}
+    rate = {"rotary": 8.7, "linear": 3.1, "orbital": 60.7}[kind]
+    t = (np.arange(200_000) + 0.5) * (2 * np.pi / rate / 200_000)
+    W = motion.wafer_to_pad_weights(kind, [0.03, 0.12], EDGES[kind], **GEOMETRY[kind])
+    for row, r in zip(W, (0.03, 0.12), strict=True):
+        x, y = motion.wafer_path_on_pad(kind, r, 0.2, t, **keys)
+        counts, _ = np.histogram(place_on_pad(kind, x, y), EDGES[kind])
+        np.testing.assert_allclose(row, counts / t.size, atol=2e-5)
+
+
+@pytest.mark.parametrize("kind", ["rotary", "linear"])
+def test_oscillation_average_against_a_fine_sum(kind):
+    offset, swing = GEOMETRY[kind]["offset"], 0.02
+    phases = np.sin((np.arange(3000) + 0.5) * np.pi / 3000 - np.pi / 2)
+    nodes = [0.0, 0.05, 0.13]
+    summed = sum(
+        motion.wafer_to_pad_weights(kind, nodes, EDGES[kind], offset=offset + swing * s) for s in phases
+    )
+    closed = motion.wafer_to_pad_weights(kind, nodes, EDGES[kind], offset=offset, oscillation_amplitude=swing)
+    # The sum is the coarse one: at r = 0 it steps by one phase in 3000.
+    np.testing.assert_allclose(closed, summed / 3000, atol=4e-4)
+    np.testing.assert_allclose(closed[1:], (summed / 3000)[1:], atol=1e-5)
+
+
+@pytest.mark.parametrize("swing", [0.0, 0.012])
+@pytest.mark.parametrize("kind", GEOMETRY)
+def test_reciprocity(kind, swing):
+    """Area that rings and bins share, seen from the wafer and seen from the pad, is one number."""
+    geometry = {**GEOMETRY[kind], "oscillation_amplitude": swing if kind != "orbital" else 0.0}
+    edges, rings = EDGES[kind], np.linspace(0, 0.15, 13)
+    area = motion.overlap_areas(kind, rings, edges, **geometry)
+    np.testing.assert_allclose(area.sum(axis=1), np.pi * np.diff(rings**2), rtol=1e-12)
+    # From the wafer: pointwise shares integrated over a ring by Gauss-Legendre.
+    u, w = np.polynomial.legendre.leggauss(60)
+    low, high = rings[5], rings[6]
+    r = low + (high - low) / 2 * (1 + u)
+    shares = motion.wafer_to_pad_weights(kind, r, edges, **geometry)
+    from_wafer = ((high - low) / 2 * w * 2 * np.pi * r) @ shares
+    np.testing.assert_allclose(area[5], from_wafer, atol=2e-3 * area[5].max())
+    # From the pad: pointwise duty integrated over a bin.
+    k = int(np.argmax(area.sum(axis=0)))
+    R = edges[k] + (edges[k + 1] - edges[k]) / 2 * (1 + u)
+    half = (edges[k + 1] - edges[k]) / 2
+    swing_key = {"oscillation_amplitude": geometry["oscillation_amplitude"]}
+    if kind == "rotary":
+        bin_area = (half * w * 2 * np.pi * R * motion.pad_duty_rotary(R, 0.19, 0.15, **swing_key)).sum()
+    elif kind == "linear":
+        bin_area = (half * w * 2 * 2.4 * motion.pad_duty_linear(R, 0.15, 2.4, **swing_key)).sum()
+    else:
+        bin_area = (half * w * 2 * np.pi * R * motion.pad_duty_orbital(R, 0.016, 0.15)).sum()
+    assert area[:, k].sum() == pytest.approx(bin_area, rel=1e-4)
+
+
+@pytest.mark.parametrize("kind", GEOMETRY)
+def test_pad_view_is_consistent(kind):
+    edges, rings = EDGES[kind], np.linspace(0, 0.15, 16)
+    view = motion.pad_to_wafer_weights(kind, rings, edges, **GEOMETRY[kind], **DRIVES[kind], belt_length=2.4)
+    sums = view.weights.sum(axis=1)
+    assert np.all((np.abs(sums - 1) < 1e-12) | (sums == 0))
+    assert np.all((view.duty > 0) == (sums > 0))
+    # Friction power by pad bins equals friction power by wafer rings (p = 1): exchange of order of summation.
+    pad_area = 2 * 2.4 * np.diff(edges) if kind == "linear" else np.pi * np.diff(edges**2)
+    from_pad = (pad_area * view.duty * (view.weights * view.speed).sum(axis=1)).sum()
+    mid = (rings[:-1] + rings[1:]) / 2
+    speed = motion.mean_speed_at(kind, mid, **GEOMETRY[kind], **DRIVES[kind])
+    from_wafer = (np.pi * np.diff(rings**2) * speed).sum()
+    assert from_pad == pytest.approx(from_wafer, rel=2e-3)
+
+
+@pytest.mark.parametrize("kind", GEOMETRY)
+def test_speed_between_matches_the_velocity_field(kind):
+    keys = {**GEOMETRY[kind], **DRIVES[kind]}
+    t = np.linspace(0, 3, 50)
+    vx, vy = motion.velocity(kind, 0.11, 0.0, t, **keys)
+    x, y = motion.wafer_path_on_pad(kind, 0.11, 0.0, t, **keys)
+    found = motion.speed_between(kind, 0.11, place_on_pad(kind, x, y), **keys)
+    if kind == "linear":  # either side of the belt: mean of the two
+        ux, uy = motion.velocity(kind, 0.11, 0.0, -t, **keys)
+        np.testing.assert_allclose(found, (np.hypot(vx, vy) + np.hypot(ux, uy)) / 2, rtol=1e-12)
+    else:
+        np.testing.assert_allclose(found, np.hypot(vx, vy), rtol=1e-11)
+
+
+@given(r=st.floats(0, 0.15), d=st.floats(0.16, 0.22), swing=st.floats(0, 0.02))
+def test_any_rotary_row_sums_to_one(r, d, swing):
+    W = motion.wafer_to_pad_weights(
+        "rotary", [r], EDGES["rotary"] * 1.05, offset=d, oscillation_amplitude=swing
+    )
+    assert W.min() >= -1e-12
+    assert W.sum() == pytest.approx(1.0, abs=1e-13)
+
+
+def test_refusals():
+    with pytest.raises(ModelError, match="pad coordinates under the wafer"):
+        motion.wafer_to_pad_weights("rotary", NODES, np.linspace(0, 0.33, 10), offset=0.19)
+    with pytest.raises(ModelError, match="pad coordinates under the wafer"):
+        motion.wafer_to_pad_weights("rotary", NODES, np.linspace(0.1, 0.4, 10), offset=0.19)
+    with pytest.raises(ModelError, match="increasing"):
+        motion.wafer_to_pad_weights("rotary", NODES, [0.0, 0.2, 0.1], offset=0.19)
+    with pytest.raises(ModelError, match="oscillation amplitude"):
+        motion.wafer_to_pad_weights("rotary", [0.0], [0.0, 1.0], offset=0.1, oscillation_amplitude=0.2)
+    with pytest.raises(ModelError, match="belt length"):
+        motion.pad_to_wafer_weights("linear", [0.0, 0.15], [0.0, 0.2])
+
+
+def test_pad_edge_exactly_at_the_wafer_reach_is_accepted():
+    W = motion.wafer_to_pad_weights("rotary", [0.15], np.linspace(0.19 - 0.15, 0.19 + 0.15, 20), offset=0.19)
+    assert W.sum() == pytest.approx(1.0, abs=1e-15)
+
+
+def test_ring_edges():
+    np.testing.assert_allclose(motion.ring_edges([0.0, 0.1, 0.2], 0.25), [0, 0.05, 0.15, 0.25])
