@@ -73,13 +73,13 @@ def transform(kernel: Kernel, length: float, wave_number: Array) -> Array:
     if kernel == "gaussian":
         return np.asarray(np.exp(-variance(kernel, length) * q**2 / 2))
     if kernel == "square":
-        return np.sinc(q * length / (2 * np.pi))
+        return np.asarray(np.sinc(q * length / (2 * np.pi)))
     node, weight, e = _elliptic_rule()
     flat = np.abs(q.ravel()) * length / 2
     if flat.size and flat.max() > 400:
         raise ModelError(refuse("wave number times kernel radius", float(flat.max()), "400 or less"))
     out = np.array([np.dot(weight * e * node, j0(x * node)) for x in flat]) * 1.5
-    return out.reshape(q.shape)
+    return np.asarray(out.reshape(q.shape))
 
 
 def elliptic_mass(ratio: Array) -> Array:
@@ -107,7 +107,7 @@ def axis_weights(kernel: Kernel, length: float, cell: float) -> Array:
     else:
         raise ModelError(refuse("kernel with separable weights", kernel, "'square' or 'gaussian'"))
     weights = np.diff(cumulative)
-    return weights / weights.sum()
+    return np.asarray(weights / weights.sum())
 
 
 def cell_weights(kernel: Kernel, length: float, cell: float, xp: Any = np) -> Any:

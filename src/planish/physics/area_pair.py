@@ -1,0 +1,232 @@
+"""Two neighbouring areas under one rough pad: the law behind steps, dishing and erosion.
+
+A share phi of the surface stands ``height`` h above the rest. The pad's summits
+press less where the surface is lower; over a selectivity length l the pressure
+falls by e:
+
+    p_low = p_high exp(-h/l),      phi p_high + (1 - phi) p_low = p
+
+With blanket rates K_high and K_low (at pressure p) the height changes as
+dh/dt = (K_low p_low - K_high p_high)/p. With u = h/l and u* = ln(K_low/K_high),
+its fixed point, x = u - u* and v = ln(exp|x| - 1) give for x > 0
+
+    b v - B ln(1 + e^v) = const - t/l,   high loss = l (v_0 - v)
+
+and for x < 0 the same with A in place of B and the low loss; here A = phi/K_high,
+B = (1-phi)/K_low, b = A + B. Every step in time is therefore exact, of any
+length, and the time that removes a given thickness is explicit. Volume is
+conserved: phi high/K_high + (1-phi) low/K_low = t.
+
+Same material on both areas: the step decays towards zero (oxide over steps).
+A low area that polishes faster: dishing, which saturates at l ln(K_low/K_high).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+SOURCES: tuple[str, ...] = (
+    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: summits of exponential height, so pressure falls"
+    " exponentially with depth (from memory)",
+    "two areas under one pad, exact in time: derivation of our own",
+)
+
+_SMALLEST = 1e-12  # |x| below this counts as the fixed point itself
+_BLOCK = 16384  # cells worked on at once: the temporaries stay in the cache
+
+
+@dataclass(frozen=True, slots=True)
+class HighLayer:
+    """One film on the high areas.
+
+    ``thickness`` [m], a number or one per cell, infinite for what is never
+    polished through; ``rates`` [m/s], one per recipe step; ``share`` phi of
+    the surface that is high while this film is exposed, a number or one per cell.
+    """
+
+    thickness: ArrayLike
+    rates: ArrayLike
+    share: ArrayLike
+
+
+@dataclass(frozen=True, slots=True)
+class PairState:
+    """Where the two areas are; every array has one value per cell.
+
+    ``height`` [m] of the high area above the low; ``high_loss`` and
+    ``low_loss`` [m]; ``exposed`` the number of films the high area has lost;
+    ``through_time`` (films, cells) [s] when each film was gone, infinite if not.
+    """
+
+    height: Array
+    high_loss: Array
+    low_loss: Array
+    exposed: NDArray[np.int64]
+    through_time: Array
+
+
+def advance(
+    height: Array, share: Array, high_rate: float, low_rate: float, length: Array, time: Array
+) -> tuple[Array, Array, Array]:
+    """Return (height, high loss, low loss) [m] after ``time`` [s]; arrays of one shape, rates [m/s]."""
+    v0, above, fixed, a, b = _start(height, share, high_rate, low_rate, length)
+    v = _solve(_clock(v0, above, a, b) - time / length, above, a, b)
+    new = fixed + np.where(above, 1.0, -1.0) * _softplus(v) * length
+    lead = length * (v0 - v)
+    rise = new - height
+    return new, np.where(above, lead, lead - rise), np.where(above, lead + rise, lead)
+
+
+def time_to_remove(
+    thickness: Array, height: Array, share: Array, high_rate: float, low_rate: float, length: Array
+) -> Array:
+    """Return the time [s] that takes ``thickness`` [m] off the high area, in closed form."""
+    v0, above, _, a, b = _start(height, share, high_rate, low_rate, length)
+    depth = thickness / length
+    finite = np.where(np.isfinite(depth), depth, 0.0)
+    v1 = np.where(above, v0 - finite, -_inverse_softplus(np.maximum(_softplus(-v0) + finite, 1e-300)))
+    time = length * (_clock(v0, above, a, b) - _clock(v1, above, a, b))
+    return np.where(np.isfinite(depth), np.maximum(time, 0.0), np.inf)
+
+
+def polish_pair(
+    layers: Sequence[HighLayer],
+    low_rates: ArrayLike,
+    durations: ArrayLike,
+    height: ArrayLike,
+    length: ArrayLike,
+) -> PairState:
+    """Polish the two areas through all films of the high area and all recipe steps.
+
+    Parameters
+    ----------
+    layers: films of the high area from the top; the last may be infinite.
+    low_rates: blanket rate [m/s] of the low area's material in each step.
+    durations: [s] of each step.
+    height: initial step [m] per cell (any shape).
+    length: selectivity length [m], one per step or (steps, cells...).
+
+    Raises
+    ------
+    ModelError: for rates or lengths that are not above 0 or shares outside 0..1.
+    """
+    start = np.asarray(height, dtype=np.float64)
+    shape, cells = start.shape, start.size
+    times, low = np.atleast_1d(np.asarray(durations, float)), np.atleast_1d(np.asarray(low_rates, float))
+    rates = np.array([np.broadcast_to(np.asarray(layer.rates, float), times.shape) for layer in layers])
+    share = np.array([_per_cell(layer.share, shape) for layer in layers])
+    thick = np.array([_per_cell(layer.thickness, shape) for layer in layers])
+    lengths = np.asarray(length, dtype=np.float64)
+    per_step = (
+        np.broadcast_to(lengths.reshape(lengths.shape[0], -1), (times.size, cells))
+        if lengths.ndim
+        else (np.broadcast_to(lengths, (times.size, cells)))
+    )
+    _checked(rates, low, share, per_step, times)
+    out = np.empty((3, cells))
+    exposed = np.zeros(cells, dtype=np.int64)
+    through = np.full((len(layers), cells), np.inf)
+    for begin in range(0, cells, _BLOCK):
+        part = slice(begin, begin + _BLOCK)
+        out[:, part], exposed[part], through[:, part] = _run(
+            start.reshape(-1)[part], rates, low, share[:, part], thick[:, part], times, per_step[:, part]
+        )
+    h, up, down = (values.reshape(shape) for values in out)
+    return PairState(h, up, down, exposed.reshape(shape), through.reshape((len(layers), *shape)))
+
+
+def _run(
+    height: Array, rates: Array, low: Array, share: Array, thick: Array, times: Array, lengths: Array
+) -> tuple[Array, NDArray[np.int64], Array]:
+    h = height.copy()
+    up, down = np.zeros_like(h), np.zeros_like(h)
+    exposed = np.zeros(h.size, dtype=np.int64)
+    left = thick[0].copy()
+    through = np.full((len(rates), h.size), np.inf)
+    clock = 0.0
+    for step, duration in enumerate(times):
+        remaining = np.full(h.size, duration)
+        for film in range(len(rates)):
+            at = np.flatnonzero((exposed == film) & (remaining > 0))
+            if not at.size:
+                continue
+            args = (h[at], share[film][at], rates[film, step], low[step], lengths[step][at])
+            needed = time_to_remove(left[at], *args)
+            span = np.minimum(needed, remaining[at])
+            h[at], high, below = advance(*args, span)
+            up[at] += high
+            down[at] += below
+            left[at] = np.maximum(left[at] - high, 0.0)
+            remaining[at] -= span
+            done = at[needed <= span]
+            if done.size:
+                through[film, done] = clock + duration - remaining[done]
+                exposed[done] += 1
+                left[done] = thick[film + 1][done] if film + 1 < len(rates) else np.inf
+        clock += duration
+    return np.array([h, up, down]), exposed, through
+
+
+def _start(
+    height: Array, share: Array, high_rate: float, low_rate: float, length: Array
+) -> tuple[Array, NDArray[np.bool_], Array, Array, Array]:
+    fixed = length * np.log(low_rate / high_rate)
+    x = (height - fixed) / length
+    above = x >= 0
+    v0 = _inverse_softplus(np.maximum(np.abs(x), _SMALLEST))
+    return v0, above, fixed, share / high_rate, (1 - share) / low_rate
+
+
+def _clock(v: Array, above: NDArray[np.bool_], a: Array, b: Array) -> Array:
+    """(A+B) v - B softplus(v) above the fixed point, with A and B exchanged below it."""
+    near, far = np.where(above, a, b), np.where(above, b, a)
+    return near * v - far * _softplus(-v)
+
+
+def _solve(target: Array, above: NDArray[np.bool_], a: Array, b: Array) -> Array:
+    """Invert ``_clock``: concave and rising, so Newton from the left of the root never overshoots."""
+    near, far = np.where(above, a, b), np.where(above, b, a)
+    steep = near + far
+    # The two straight branches lie above the curve, so where they meet the target is left of the root.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        v = np.where(target < 0, target / steep, target / near)
+    for _ in range(60):
+        fade = np.exp(-np.abs(v))
+        soft = np.log1p(fade) + np.maximum(-v, 0.0)  # softplus(-v)
+        sigma = np.where(v > 0, fade, 1.0) / (1 + fade)  # 1/(1+e^v)
+        move = (target - near * v + far * soft) / (near + far * sigma)
+        v += move
+        if not np.any(np.abs(move) > 1e-13 * (1 + np.abs(v))):
+            return v
+    return v
+
+
+def _softplus(v: Array) -> Array:
+    return np.asarray(np.maximum(v, 0.0) + np.log1p(np.exp(-np.abs(v))))
+
+
+def _inverse_softplus(x: Array) -> Array:
+    return np.asarray(x + np.log(-np.expm1(-x)))
+
+
+def _per_cell(value: ArrayLike, shape: tuple[int, ...]) -> Array:
+    return np.broadcast_to(np.asarray(value, dtype=np.float64), shape).reshape(-1)
+
+
+def _checked(rates: Array, low: Array, share: Array, lengths: Array, times: Array) -> None:
+    if low.shape != times.shape:
+        raise ModelError(refuse("rates of the low area", low.shape, f"one per recipe step ({times.size})"))
+    for what, values in (("rate [m/s]", rates), ("rate [m/s]", low), ("selectivity length [m]", lengths)):
+        if not np.all((values > 0) & np.isfinite(values)):
+            raise ModelError(refuse(what, float(np.min(values)), "finite and above 0"))
+    if not np.all((share >= 0) & (share <= 1)):
+        raise ModelError(refuse("share of high area", float(np.min(share)), "between 0 and 1"))
+    if not np.all(times >= 0):
+        raise ModelError(refuse("duration [s]", float(np.min(times)), "0 or more"))

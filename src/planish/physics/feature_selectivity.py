@@ -1,0 +1,64 @@
+"""How far the pad reaches into a low area of given width.
+
+Over areas wider than a summit's contact spot the pressure falls by e over the
+selectivity length s of the summits: d ln p/dh = 1/s. Inside a contact spot the
+summit is an elastic body pressed at the real pressure p_r; a wave of height h
+and wave number q changes that pressure by E* q h/2 (Westergaard), so there
+d ln p/dh = E* q/(2 p_r). The two sensitivities add; the bulk of the pad, which
+bends into the area under the nominal pressure p, comes in series:
+
+    l(q) = 1/(1/s + E* q/(2 p_r)) + p C(q),     q = pi/width.
+
+Narrow areas are bridged (l -> 0), wide ones saturate at s, slowly growing with
+the bending of the bulk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+SOURCES: tuple[str, ...] = (
+    "Johnson 1985, Contact Mechanics, section 13.2: pressure of a wavy surface in full contact (from memory)",
+    "reach of summits and bulk into a low area: derivation of our own",
+)
+
+NARROWEST, WIDEST = 1e-9, 1e-1  # [m]; a cell without features counts as the widest
+
+
+def feature_selectivity(
+    width: ArrayLike,
+    *,
+    summit_length: float,
+    relative_pressure: float,
+    pressure: float,
+    compliance: Callable[[Array], Array],
+) -> Array:
+    """Return the selectivity length l [m] of low areas of ``width`` [m] (0, infinite or NaN: no features).
+
+    Parameters
+    ----------
+    summit_length: s [m] over wide areas.
+    relative_pressure: p_r/E*, mean real pressure over plane modulus of the summits.
+    pressure: nominal p [Pa].
+    compliance: maps wave number [rad/m] to the stack's surface compliance [m/Pa].
+    """
+    for what, value in (
+        ("summit selectivity length [m]", summit_length),
+        ("real pressure", relative_pressure),
+    ):
+        if not (np.isfinite(value) and value > 0):
+            raise ModelError(refuse(what, value, "finite and above 0"))
+    given = np.asarray(width, dtype=np.float64)
+    safe = np.where(np.isfinite(given) & (given > 0), given, WIDEST)
+    safe = np.clip(safe, NARROWEST, WIDEST)
+    q = np.pi / safe
+    # The stack is costly per wave number and smooth in it: one table serves all cells.
+    knot = np.logspace(np.log10(np.pi / WIDEST), np.log10(np.pi / NARROWEST), 240)
+    bulk = np.exp(np.interp(np.log(q), np.log(knot), np.log(np.asarray(compliance(knot)))))
+    return np.asarray(1 / (1 / summit_length + q / (2 * relative_pressure)) + pressure * bulk)

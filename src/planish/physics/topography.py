@@ -1,0 +1,40 @@
+"""Topography carried from one level to the next.
+
+A film laid over an uneven surface repeats it. The part of the unevenness longer
+than the planarization length the pad follows; the shorter part it takes off, so
+high places lose more of their film and low places less. The shorter part
+decays towards flat as the summit layer and bulk allow,
+
+    extra loss = e_short (1 - exp(-K t/(l + p C))).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+SOURCES: tuple[str, ...] = ("hand-over of topography between levels: derivation of our own",)
+
+
+def carried_extra_loss(short: Array, removed: float, give: float) -> Array:
+    """Return the extra thickness lost [m] at places standing ``short`` [m] above their neighbourhood.
+
+    ``removed`` = K t [m]; ``give`` = l + p C(q) [m] of pad surface and bulk at
+    the planarization length. The mean of the extra loss is that of ``short`` times the decay.
+    """
+    if not (removed >= 0 and give > 0):
+        raise ModelError(refuse("removed and give [m]", (removed, give), "0 or more, and above 0"))
+    return np.asarray(-short * np.expm1(-removed / give))
+
+
+def surface_after(incoming: Array, high_loss: Array, low_drop: Array, share: Array) -> Array:
+    """Return the mean surface height [m] of each cell about the die's mean: what the next level lies on.
+
+    ``incoming`` height before, ``high_loss`` of the high areas, ``low_drop`` how far the low areas
+    lie below the high ones, ``share`` of the cell that is high.
+    """
+    height = incoming - high_loss - (1 - share) * low_drop
+    return np.asarray(height - height.mean())
