@@ -1,0 +1,321 @@
+"""Pressure between an elastic pad and a surface of any shape: patterned die, rough, wavy.
+
+The pad is elastic and smooth at rest, the surface rigid with height z; the pad is pressed on with a
+given mean pressure. Without friction on the normal problem,
+
+    g = W p + d - z >= 0,   p >= 0,   p g = 0,   mean(p) = mean_pressure,
+
+W the pad's elastic response and d its approach. An asperity layer may sit between the two, with
+g = lambda ln(p0/p) instead of g = 0 under pressure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from planish.engine.backend import Backend, get_backend
+from planish.errors import ModelError, refuse
+from planish.physics import contact_kernel, contact_layer, contact_solver
+from planish.physics.contact_kernel import Compliance, as_compliance, free_kernel, periodic_kernel
+from planish.physics.contact_layer import solve_layer
+from planish.physics.contact_solver import Operator, solve_bare
+
+SOURCES: tuple[str, ...] = contact_kernel.SOURCES + contact_solver.SOURCES + contact_layer.SOURCES
+
+
+@dataclass(frozen=True)
+class AsperityLayer:
+    """A layer of pad summits with exponentially distributed heights: g = lambda ln(p0/p).
+
+    Attributes
+    ----------
+    reference_pressure:
+        p0 [Pa], the pressure at zero gap.
+    decay_length:
+        lambda [m], the fall-off length of summit heights.
+    """
+
+    reference_pressure: float
+    decay_length: float
+
+    def __post_init__(self) -> None:
+        for name in ("reference_pressure", "decay_length"):
+            value = getattr(self, name)
+            if not (np.isfinite(value) and value > 0.0):
+                raise ModelError(refuse(f"asperity {name}", value, "above 0"))
+
+
+@dataclass(frozen=True)
+class ContactResult:
+    """A solved contact. Arrays live where they were computed (host or device).
+
+    Attributes
+    ----------
+    pressure:
+        p [Pa], shape of the surface; its mean is the load's to rounding.
+    gap:
+        g [m], distance from pad to surface (0 in bare contact; through a layer, from the layer's
+        reference plane).
+    approach:
+        d [m], height of the undeformed pad over the surface's zero (for a half-space that repeats:
+        of the mean plane of the deformed pad).
+    contact_fraction:
+        Share of cells under pressure; through a layer, where all are, (mean p)^2 / mean p^2.
+    iterations:
+        Conjugate-gradient iterations.
+    error:
+        Last error measure: bare, mean gap error under load over the surface's rms height; layer,
+        estimated rms relative error of pressure.
+    """
+
+    pressure: Any
+    gap: Any
+    approach: float
+    contact_fraction: float
+    iterations: int
+    error: float
+
+
+class ContactProblem:
+    """A pad and a grid, made ready to press many surfaces (the kernel is built once).
+
+    Parameters
+    ----------
+    shape:
+        Grid (ny, nx).
+    cell:
+        Cell size [m], one number or (dy, dx).
+    compliance:
+        Surface compliance C(q) of the pad [m/Pa] as a function of wave number [rad/m], or the
+        plane modulus E* [Pa] of a half-space.
+    periodic:
+        Whether the surface repeats (reticle fields side by side) or stands alone.
+    asperity:
+        Layer of summits in series, or None for bare contact.
+    dtype:
+        ``float64`` or ``float32``: precision of pressures and displacements.
+    backend:
+        ``"numpy"``, ``"cupy"`` or a :class:`~planish.engine.backend.Backend`.
+    workers:
+        Host threads; they never change the numbers.
+
+    Raises
+    ------
+    ModelError
+        If a value is outside its range.
+    """
+
+    def __init__(
+        self,
+        shape: tuple[int, int],
+        cell: float | tuple[float, float],
+        compliance: Compliance | float,
+        *,
+        periodic: bool = True,
+        asperity: AsperityLayer | None = None,
+        dtype: Any = np.float64,
+        backend: str | Backend = "numpy",
+        workers: int | None = None,
+    ) -> None:
+        self.shape = (int(shape[0]), int(shape[1]))
+        steps = (cell, cell) if np.isscalar(cell) else tuple(cell)  # type: ignore[arg-type]
+        self.cell = (float(steps[0]), float(steps[1]))  # type: ignore[arg-type]
+        if not all(np.isfinite(s) and s > 0.0 for s in self.cell):
+            raise ModelError(refuse("cell", cell, "above 0 m"))
+        if min(self.shape) < 1:
+            raise ModelError(refuse("surface shape", shape, "at least 1 x 1"))
+        self.dtype = np.dtype(dtype)
+        if self.dtype not in (np.dtype(np.float32), np.dtype(np.float64)):
+            raise ModelError(refuse("dtype", str(dtype), "float32 or float64"))
+        self.backend = get_backend(backend, workers=workers) if isinstance(backend, str) else backend
+        self.asperity = asperity
+        build = periodic_kernel if periodic else free_kernel
+        kernel = build(self.shape, self.cell, as_compliance(compliance))
+        unit = 1.0 if asperity is None else asperity.reference_pressure / asperity.decay_length
+        work = np.dtype(np.float32) if asperity is None else self.dtype
+        bring = self.backend.asarray
+        positive = kernel.inverse[kernel.inverse > 0.0]
+        self._operator = Operator(
+            backend=self.backend,
+            operations=_operations(self.backend),
+            multiplier=bring(kernel.multiplier * unit, self.dtype),
+            multiplier_work=bring(kernel.multiplier * unit, work),
+            inverse=bring(kernel.inverse / unit, work),
+            added=None,
+            added_work=None,
+            shape=kernel.shape,
+            padded=kernel.padded,
+            stiffness=float(positive.mean()) if positive.size else 0.0,
+        )
+        self._work = work
+
+    def solve(
+        self,
+        surface: Any,
+        mean_pressure: float,
+        *,
+        start: Any = None,
+        added: Any = None,
+        tol: float = 1e-6,
+        max_iterations: int = 500,
+    ) -> ContactResult:
+        """Press the pad on `surface` and return where and how hard it touches.
+
+        Parameters
+        ----------
+        surface:
+            Heights z [m], the problem's shape, host or device array.
+        mean_pressure:
+            Load over the area of the grid [Pa].
+        start:
+            Pressures [Pa] of a similar surface, to start from.
+        added:
+            Compliance [m/Pa] in series per cell (or one number), 0 or more; None for none.
+        tol:
+            Error at which to stop (see :class:`ContactResult`).
+        max_iterations:
+            Iterations after which to give up.
+
+        Raises
+        ------
+        ModelError
+            If a value is outside its range, or the iteration does not reach `tol`.
+        """
+        xp = self.backend.xp
+        z = self.backend.asarray(surface, self.dtype)
+        if z.shape != self.shape:
+            raise ModelError(refuse("surface shape", z.shape, f"{self.shape}"))
+        if not bool(xp.isfinite(z).all()):
+            raise ModelError(refuse("surface", "not finite somewhere", "finite heights"))
+        if not (np.isfinite(mean_pressure) and mean_pressure > 0.0):
+            raise ModelError(refuse("mean pressure", mean_pressure, "above 0 Pa"))
+        if not 0.0 < tol < 1.0:
+            raise ModelError(refuse("tol", tol, "between 0 and 1"))
+        if start is not None:
+            start = self.backend.asarray(start, self.dtype)
+            if start.shape != self.shape:
+                raise ModelError(refuse("start shape", start.shape, f"{self.shape}"))
+        if added is not None:
+            added = xp.broadcast_to(self.backend.asarray(added, self.dtype), self.shape)
+            added = xp.ascontiguousarray(added)
+            if not bool((added >= 0.0).all()):
+                raise ModelError(refuse("added compliance", float(added.min()), "0 m/Pa or more"))
+        solve = self._bare if self.asperity is None else self._layered
+        return solve(z, float(mean_pressure), start, added, tol, max_iterations)
+
+    def _bare(
+        self, z: Any, mean_pressure: float, start: Any, added: Any, tol: float, limit: int
+    ) -> ContactResult:
+        xp = self.backend.xp
+        scale = float(z.std())
+        centre = float(z.mean())
+        z = z - centre
+        operator = self._operator
+        if added is not None:
+            mean = float(added.mean())
+            softened = operator.inverse / (1.0 + mean * operator.inverse)
+            operator = replace(
+                operator,
+                added=added,
+                added_work=added.astype(self._work),
+                inverse=softened,
+                stiffness=operator.stiffness / (1.0 + mean * operator.stiffness),
+            )
+        p = xp.full(self.shape, mean_pressure, dtype=self.dtype) if start is None else start
+        if scale == 0.0:
+            scale = 1.0
+        solved = solve_bare(
+            operator,
+            z,
+            mean_pressure,
+            p,
+            tol=tol,
+            max_iterations=limit,
+            height_scale=scale,
+            work_dtype=self._work,
+        )
+        touching = solved.pressure > 0.0
+        gap = xp.where(touching, 0.0, xp.maximum(solved.displacement - z - solved.level, 0.0))
+        return ContactResult(
+            pressure=solved.pressure,
+            gap=gap.astype(self.dtype),
+            approach=centre - solved.level,
+            contact_fraction=float(touching.mean()),
+            iterations=solved.iterations,
+            error=solved.error,
+        )
+
+    def _layered(
+        self, z: Any, mean_pressure: float, start: Any, added: Any, tol: float, limit: int
+    ) -> ContactResult:
+        assert self.asperity is not None
+        xp = self.backend.xp
+        length, unit = self.asperity.decay_length, self.asperity.reference_pressure
+        centre = float(z.mean())
+        operator = self._operator
+        if added is not None:
+            operator = replace(operator, added=added * self.dtype.type(unit / length))
+        if start is None:
+            start = xp.full(self.shape, mean_pressure, dtype=self.dtype)
+        solved = solve_layer(
+            operator,
+            (z - centre) / self.dtype.type(length),
+            mean_pressure / unit,
+            start / self.dtype.type(unit),
+            tol=tol,
+            max_iterations=limit,
+        )
+        p = solved.pressure
+        spread = float(p.mean(dtype=np.float64)) ** 2 / float((p * p).mean(dtype=np.float64))
+        return ContactResult(
+            pressure=p * self.dtype.type(unit),
+            gap=-self.dtype.type(length) * xp.log(xp.maximum(p, self.dtype.type(1e-37))),
+            approach=centre + length * solved.approach,
+            contact_fraction=spread,
+            iterations=solved.iterations,
+            error=solved.error,
+        )
+
+
+def solve_contact(
+    surface: Any,
+    mean_pressure: float,
+    cell: float | tuple[float, float],
+    compliance: Compliance | float,
+    *,
+    periodic: bool = True,
+    start: Any = None,
+    dtype: Any = np.float64,
+    tol: float = 1e-6,
+    asperity: AsperityLayer | None = None,
+    workers: int | None = None,
+    backend: str | Backend = "numpy",
+) -> ContactResult:
+    """Press an elastic pad on one surface; arguments as in :class:`ContactProblem` and its ``solve``.
+
+    For many surfaces of one grid, keep a :class:`ContactProblem`: it builds the kernel only once.
+    """
+    problem = ContactProblem(
+        np.shape(surface),  # type: ignore[arg-type]
+        cell,
+        compliance,
+        periodic=periodic,
+        asperity=asperity,
+        dtype=dtype,
+        backend=backend,
+        workers=workers,
+    )
+    return problem.solve(surface, mean_pressure, start=start, tol=tol)
+
+
+def _operations(backend: Backend) -> Any:
+    if backend.name == "cupy":
+        from planish.physics.contact_gpu import DeviceOperations
+
+        return DeviceOperations()
+    from planish.physics.contact_cpu import HostOperations
+
+    return HostOperations(backend.workers)
