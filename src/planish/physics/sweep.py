@@ -1,0 +1,158 @@
+"""Where the conditioning disk is, and for how long: swing arms, linear slides, dwell tables.
+
+A position is the distance [m] of the disk's centre from the pad's axis, or
+from the belt's centre line. A slide moves along it directly. An arm swings
+about a pivot at distance P from the pad's axis with arm length L, so that
+
+    c(theta)^2 = P^2 + L^2 - 2 P L cos(theta).
+
+A sinusoidal sweep is sinusoidal in what the drive moves: the slide's position
+or the arm's angle. A dwell table gives the time spent in each zone of
+position; inside a zone the drive runs evenly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import pi
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Swing arm by the law of cosines; sinusoidal or tabled sweep: elementary kinematics",
+)
+
+
+def swing_angle(position: ArrayLike, pivot_distance: float, arm_length: float) -> Array:
+    """Return the arm angle theta [rad], 0 to pi, that puts the disk's centre at ``position`` [m].
+
+    Raises ModelError where the arm does not reach.
+    """
+    c = np.asarray(position, dtype=np.float64)
+    if not (pivot_distance > 0 and arm_length > 0):
+        raise ModelError(
+            refuse("sweep pivot distance, arm length [m]", (pivot_distance, arm_length), "above 0")
+        )
+    cosine = (pivot_distance**2 + arm_length**2 - c**2) / (2.0 * pivot_distance * arm_length)
+    if np.any(np.abs(cosine) > 1.0 + 1e-12):
+        low, high = abs(pivot_distance - arm_length), pivot_distance + arm_length
+        bad = float(c.flat[int(np.argmax(np.abs(cosine)))])
+        raise ModelError(
+            refuse("sweep position [m]", bad, f"{low:.4g} to {high:.4g} m", "the reach of the arm")
+        )
+    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))
+
+
+def swing_position(angle: ArrayLike, pivot_distance: float, arm_length: float) -> Array:
+    """Return the distance [m] of the disk's centre from the pad's axis at arm ``angle`` [rad]."""
+    theta = np.asarray(angle, dtype=np.float64)
+    squared = pivot_distance**2 + arm_length**2 - 2.0 * pivot_distance * arm_length * np.cos(theta)
+    return np.sqrt(np.maximum(squared, 0.0))
+
+
+def dwell_shares(
+    kind: str,
+    inner: float,
+    outer: float,
+    *,
+    pivot_distance: float = 0.0,
+    arm_length: float = 0.0,
+    zone_edges: ArrayLike | None = None,
+    zone_dwell: ArrayLike | None = None,
+    points: int = 160,
+) -> tuple[Array, Array]:
+    """Return (positions (m,) [m], shares of time (m,) summing to 1) of the disk's centre.
+
+    Parameters
+    ----------
+    kind:
+        "arm" or "slide".
+    inner, outer:
+        Ends of a sinusoidal sweep [m]; not used where a table is given.
+    pivot_distance, arm_length:
+        Of the arm [m].
+    zone_edges, zone_dwell:
+        Dwell table: m+1 increasing positions [m] and m relative times, none below 0.
+    points:
+        Number of positions (about; at least 4 a zone).
+    """
+    to_drive, from_drive = _drive(kind, pivot_distance, arm_length)
+    if zone_edges is None and zone_dwell is None:
+        if not outer >= inner:
+            raise ModelError(refuse("sweep inner, outer [m]", (inner, outer), "inner at most outer"))
+        low, high = to_drive(np.array([inner, outer]))
+        phase = (np.arange(points) + 0.5) * pi / points
+        return from_drive(0.5 * (low + high) - 0.5 * (high - low) * np.cos(phase)), np.full(
+            points, 1.0 / points
+        )
+    edges, dwell = checked_zones(zone_edges, zone_dwell)
+    each = max(4, points // dwell.size)
+    drive = to_drive(edges)
+    inside = (np.arange(each) + 0.5) / each
+    positions = from_drive((drive[:-1, None] + np.diff(drive)[:, None] * inside).ravel())
+    return positions, np.repeat(dwell / dwell.sum() / each, each)
+
+
+def sweep_position(
+    time: ArrayLike,
+    kind: str,
+    inner: float,
+    outer: float,
+    frequency: float,
+    *,
+    pivot_distance: float = 0.0,
+    arm_length: float = 0.0,
+    zone_edges: ArrayLike | None = None,
+    zone_dwell: ArrayLike | None = None,
+) -> Array:
+    """Return the position [m] of the disk's centre at ``time`` [s], starting inside; same arguments as above.
+
+    ``frequency`` [1/s] of full sweeps, there and back.
+    """
+    t = np.asarray(time, dtype=np.float64)
+    if not frequency >= 0:
+        raise ModelError(refuse("sweep frequency [1/s]", frequency, "0 or more"))
+    to_drive, from_drive = _drive(kind, pivot_distance, arm_length)
+    if zone_edges is None and zone_dwell is None:
+        low, high = to_drive(np.array([inner, outer]))
+        return from_drive(0.5 * (low + high) - 0.5 * (high - low) * np.cos(2.0 * pi * frequency * t))
+    edges, dwell = checked_zones(zone_edges, zone_dwell)
+    turn = np.mod(frequency * t, 1.0)
+    way = np.where(turn < 0.5, 2.0 * turn, 2.0 - 2.0 * turn)
+    passed = np.concatenate(([0.0], np.cumsum(dwell / dwell.sum())))
+    return from_drive(np.interp(way, passed, to_drive(edges)))
+
+
+def checked_zones(zone_edges: ArrayLike | None, zone_dwell: ArrayLike | None) -> tuple[Array, Array]:
+    """Return the dwell table as arrays; raises ModelError where it makes no sense."""
+    if zone_edges is None or zone_dwell is None:
+        raise ModelError(
+            refuse("sweep zones", "half a dwell table", "zone edges and zone dwell times together")
+        )
+    edges, dwell = np.asarray(zone_edges, dtype=np.float64), np.asarray(zone_dwell, dtype=np.float64)
+    if edges.ndim != 1 or dwell.shape != (edges.size - 1,) or dwell.size == 0:
+        raise ModelError(refuse("sweep zones", (edges.shape, dwell.shape), "n+1 edges and n dwell times"))
+    if np.any(~(np.diff(edges) > 0)):
+        raise ModelError(refuse("sweep zone edges [m]", edges.tolist(), "strictly increasing"))
+    if np.any(~(dwell >= 0)) or not 0 < dwell.sum() < np.inf:
+        raise ModelError(refuse("sweep dwell times", dwell.tolist(), "0 or more, not all 0"))
+    return edges, dwell
+
+
+def _drive(
+    kind: str, pivot_distance: float, arm_length: float
+) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
+    """Return the conversions from position to drive coordinate (angle or position itself) and back."""
+    if kind == "arm":
+        return (
+            lambda position: swing_angle(position, pivot_distance, arm_length),
+            lambda angle: swing_position(angle, pivot_distance, arm_length),
+        )
+    if kind != "slide":
+        raise ModelError(refuse("sweep kind", kind, "'arm' or 'slide'"))
+    return np.asarray, np.asarray
