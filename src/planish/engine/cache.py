@@ -1,0 +1,78 @@
+"""Arrays that are slow to make, kept on disk under the hash of what they were made from.
+
+The folder is ``$PLANISH_CACHE``, or ``planish`` in ``$XDG_CACHE_HOME`` or in
+``~/.cache``. Files are written whole or not at all. One that cannot be read back
+in full is made again, and where nothing can be written everything still works,
+only slower.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import tempfile
+import zipfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+Arrays = Mapping[str, NDArray[np.float64]]
+
+_FORMAT = 1
+_STAMP = "stored_under"
+
+
+def cache_folder() -> Path:
+    """Return where cached arrays are kept. The folder need not exist."""
+    chosen = os.environ.get("PLANISH_CACHE")
+    if chosen:
+        return Path(chosen)
+    general = os.environ.get("XDG_CACHE_HOME")
+    return (Path(general) if general else Path.home() / ".cache") / "planish"
+
+
+def cached_arrays(key: str, build: Callable[[], Arrays]) -> dict[str, NDArray[np.float64]]:
+    """Return the arrays stored under ``key``, or build and store them.
+
+    ``key`` must change whenever ``build`` would return other numbers: put a hash of
+    every input and a version in it. ``build`` takes nothing and returns named arrays.
+    """
+    stamp = np.frombuffer(hashlib.sha256(f"{_FORMAT} {key}".encode()).digest(), dtype=np.uint8)
+    path = cache_folder() / f"{stamp.tobytes().hex()[:40]}.npz"
+    known = _read(path, stamp)
+    if known is not None:
+        return known
+    made = {name: np.asarray(values) for name, values in build().items()}
+    with contextlib.suppress(OSError):  # a full or read-only disk costs time, not the result
+        _write(path, made, stamp)
+    return made
+
+
+def _read(path: Path, stamp: NDArray[np.uint8]) -> dict[str, NDArray[np.float64]] | None:
+    """Return the stored arrays, or None where there are none, or they are damaged or another key's."""
+    try:
+        with np.load(path, allow_pickle=False) as stored:  # zip members carry checksums
+            arrays = {name: stored[name] for name in stored.files}
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, RuntimeError):
+        return None
+    found = arrays.pop(_STAMP, None)
+    return arrays if found is not None and np.array_equal(found, stamp) else None
+
+
+def _write(path: Path, arrays: Arrays, stamp: NDArray[np.uint8]) -> None:
+    """Write under a temporary name, flush to disk, and rename."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.stem, suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as out:
+            np.savez(out, **{**arrays, _STAMP: stamp})  # type: ignore[arg-type]
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(name, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(name)
+        raise

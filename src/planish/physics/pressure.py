@@ -1,0 +1,224 @@
+"""The pressure under the wafer: plate, membrane zones, retaining ring, layered pad and summits together.
+
+Each node holds a thin layer of pad summits whose mean pressure falls off as
+p = p0 exp(-(g - offset)/lambda) with the gap g between wafer and pad, the tail
+of a Greenwood-Williamson surface. It can push but never pull. The gap is what
+the pad's elastic surface lies below the bent wafer; the wafer's and the ring's
+heights follow from their forces.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import ModelError, refuse
+from planish.physics.plate import PlateOperator, bearing_lift, plate_on_springs, plate_operator, zone_load
+from planish.physics.radial_grid import PressureGrid, pressure_grid
+from planish.physics.ring_influence import (
+    PadOperator,
+    build_pad_operator,
+    interpolate_operators,
+    operator_key,
+)
+from planish.physics.wafer_contact import Answer, ContactSystem, combine, newton, remembered
+from planish.physics.wafer_edge import EdgeFigures, edge_figures
+
+Array = NDArray[np.float64]
+
+__all__ = [
+    "SOURCES",
+    "EdgeFigures",
+    "PadOperator",
+    "PlateOperator",
+    "PressureGrid",
+    "PressureSolution",
+    "bearing_lift",
+    "build_pad_operator",
+    "edge_figures",
+    "interpolate_operators",
+    "operator_key",
+    "plate_on_springs",
+    "plate_operator",
+    "pressure_grid",
+    "rigid_punch",
+    "solve_pressure",
+    "zone_load",
+]
+
+SOURCES: tuple[str, ...] = (
+    "Summits with an exponential tail: Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (from memory)",
+    "Wafer plate, ring and layered pad in one-sided contact through summits: derivation of our own",
+)
+
+
+@dataclass(slots=True)
+class PressureSolution:
+    """What ``solve_pressure`` found. Arrays over wafer nodes unless named after the ring.
+
+    ``pressure``, ``ring_pressure`` [Pa]; ``gap`` [m] between wafer and mean pad
+    surface; ``deflection`` [m] of the wafer downward from its mean; ``approach``
+    and ``ring_approach`` [m] of the two into the pad; ``balance_error`` the larger
+    of the two relative force errors; ``iterations`` passes; ``factorizations``.
+    """
+
+    pressure: Array
+    ring_pressure: Array
+    gap: Array
+    deflection: Array
+    approach: float
+    ring_approach: float
+    balance_error: float
+    iterations: int
+    factorizations: int
+    converged: bool
+    token: object = field(default=None, repr=False, compare=False)
+
+
+def solve_pressure(
+    operator: PadOperator,
+    plate: PlateOperator,
+    load: Array,
+    ring_pressure: float = 0.0,
+    *,
+    asperity_length: float | Array,
+    asperity_pressure: float | Array,
+    asperity_offset: float | Array = 0.0,
+    foundation_offset: float | Array = 0.0,
+    start: PressureSolution | None = None,
+    tol: float = 1e-12,
+) -> PressureSolution:
+    """Return the contact pressure under wafer and ring.
+
+    Parameters
+    ----------
+    operator, plate:
+        Pad stack and wafer on one grid.
+    load:
+        Pressure [Pa] on the wafer's back at the wafer nodes; its force must be positive.
+    ring_pressure:
+        Force on the retaining ring over the ring's area [Pa]. 0 lifts it off.
+    asperity_length, asperity_pressure:
+        lambda [m] and p0 [Pa] of p = p0 exp(-(g - offset)/lambda). A number, or an
+        array over the wafer nodes (the ring then has their mean over area, the
+        geometric one for p0), or over all nodes.
+    asperity_offset:
+        How much taller [m] the summits stand; shapes as above.
+    foundation_offset:
+        How much higher [m] the unloaded pad surface lies (bearing zones, worn pad).
+    start:
+        A solution nearby: its pressures and matrix factors are reused.
+    tol:
+        Largest relative error left in any node's pressure.
+
+    Raises
+    ------
+    ModelError
+        For values that cannot be, or where no solution is found.
+    """
+    grid = operator.grid
+    with_ring = grid.has_ring and ring_pressure > 0
+    system = combine(operator, plate, with_ring)
+    count = grid.r.size
+    _check_load(load, count, ring_pressure, grid)
+    length = _per_node(asperity_length, grid, with_ring, "asperity length [m]", positive=True)
+    scale = _per_node(asperity_pressure, grid, with_ring, "asperity pressure [Pa]", positive=True)
+    raised = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")
+    raised = raised + _per_node(foundation_offset, grid, with_ring, "foundation offset [m]")
+    wanted = np.array([system.areas[:count] @ load, ring_pressure * float(grid.ring_areas.sum())])
+    wanted = wanted[: system.bodies.shape[1]]
+    if (
+        start is not None
+        and start.pressure.size == count
+        and (not with_ring or start.ring_pressure.size == grid.ring_r.size)
+    ):
+        begin = np.concatenate([start.pressure, start.ring_pressure])[: system.areas.size]
+        factors = remembered(system, start.token)
+    else:
+        mean = wanted[0] / system.areas[:count].sum()
+        begin = np.concatenate([np.maximum(load, 0.1 * mean), np.full(grid.ring_r.size, ring_pressure)])
+        begin, factors = begin[: system.areas.size], None
+    offset = system.pad[:, :count] @ load - raised
+    problem = (system, load, offset, length, scale, wanted)
+    answer = newton(*problem, begin, factors, tol)
+    if not answer.converged:
+        # Much softer summits are an easier problem: come down from there.
+        for softer in (64.0, 16.0, 4.0, 1.0):
+            begin = answer.guess(begin)
+            answer = newton(system, load, offset, length * softer, scale, wanted, begin, None, tol)
+    if not answer.converged:
+        found = f"unsolved after {answer.passes} passes"
+        raise ModelError(
+            refuse("pressure solve", found, "solvable", "check moduli, loads and summit numbers")
+        )
+    summits = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")[:count]
+    gap = summits - length[:count] * np.log(answer.pressure[:count] / scale[:count])
+    return _solution(answer, system, grid, load, gap, wanted)
+
+
+def _per_node(
+    value: float | Array, grid: PressureGrid, with_ring: bool, name: str, *, positive: bool = False
+) -> Array:
+    """Return ``value`` over the nodes in play."""
+    given = np.asarray(value, dtype=float)
+    wafer, ring = grid.r.size, grid.ring_r.size
+    if given.ndim == 0:
+        full = np.full(wafer + ring, float(given))
+    elif given.shape == (wafer + ring,):
+        full = given
+    elif given.shape == (wafer,):
+        share = grid.areas / grid.areas.sum()
+        mean = math.exp(share @ np.log(given)) if positive and np.all(given > 0) else float(share @ given)
+        full = np.concatenate([given, np.full(ring, mean)])
+    else:
+        raise ModelError(refuse(name, f"shape {given.shape}", f"one number, or {wafer} or {wafer + ring}"))
+    if not np.all(np.isfinite(full)) or (positive and not np.all(full > 0)):
+        allowed = "finite and more than 0" if positive else "finite"
+        raise ModelError(refuse(name, float(np.min(full)), allowed))
+    return full if with_ring else full[:wafer]
+
+
+def _check_load(load: Array, count: int, ring_pressure: float, grid: PressureGrid) -> None:
+    if load.shape != (count,) or not np.all(np.isfinite(load)):
+        raise ModelError(refuse("wafer load", f"shape {load.shape}", f"{count} finite pressures, one a node"))
+    if not float(grid.areas @ load) > 0:
+        raise ModelError(refuse("wafer load [N]", float(grid.areas @ load), "more than 0"))
+    if not (math.isfinite(ring_pressure) and ring_pressure >= 0):
+        raise ModelError(refuse("ring pressure [Pa]", ring_pressure, "0 or more"))
+
+
+def _solution(
+    answer: Answer, system: ContactSystem, grid: PressureGrid, load: Array, gap: Array, wanted: Array
+) -> PressureSolution:
+    count = load.size
+    p = answer.pressure
+    with_ring = wanted.size == 2
+    held = (system.bodies * system.areas[:, None]).T @ p
+    return PressureSolution(
+        pressure=p[:count],
+        ring_pressure=p[count:] if with_ring else np.zeros(grid.ring_r.size),
+        gap=gap,
+        deflection=system.plate.flexibility @ (system.areas[:count] * (load - p[:count])),
+        approach=float(answer.rigid[0]),
+        ring_approach=float(answer.rigid[1]) if with_ring else 0.0,
+        balance_error=float(np.abs(held / wanted - 1).max()),
+        iterations=answer.passes,
+        factorizations=answer.factored,
+        converged=answer.converged,
+        token=answer.factors.token if answer.factors is not None else None,
+    )
+
+
+def rigid_punch(operator: PadOperator, mean_pressure: float) -> tuple[Array, float]:
+    """Return the pressure [Pa] at the wafer nodes and the depth [m] of a flat rigid wafer on the bare pad.
+
+    Two-sided and without summits, so the pressure at the edge is singular.
+    """
+    count = operator.grid.r.size
+    areas = operator.grid.areas
+    shape = np.linalg.solve(operator.compliance[:count, :count], np.ones(count))
+    depth = mean_pressure * areas.sum() / float(areas @ shape)
+    return shape * depth, float(depth)
