@@ -1,9 +1,9 @@
 """Truth: conditioning disk against closed forms and a seeded Monte-Carlo of single diamonds.
 
 Closed form: share of a turn under a disk held at c, arccos((r^2+c^2-a^2)/(2rc))/pi (elementary
-geometry), arccos(31/32)/pi = 0.079786 at r = c, a/c = 0.25. Trends: small disk-to-pad ratio wears flatter, and matching
-speeds with a small disk bring the wear close to the sweep's time distribution (Zhou, Li, Tang & Hou
-2025, Precision Engineering 97, 279-289, abstract); cut 10-60 um/h at 3-9 lbf: common practice, no source.
+geometry), arccos(31/32)/pi = 0.079786 at r = c, a/c = 0.25. Trends: small disk-to-pad ratio wears
+flatter; matched speeds with a small disk bring the wear close to the sweep time distribution (Zhou,
+Li, Tang & Hou 2025, Precision Engineering 97, 279-289, abstract); cut 10-60 um/h: common practice.
 """
 
 import mpmath as mp
