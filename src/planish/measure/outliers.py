@@ -38,15 +38,18 @@ class Flag:
     score: float
 
 
-def modified_z(values: Array) -> Array:
+def modified_z(values: Array, fitted: int = 1) -> Array:
     """Return 0.6745 (x - median)/MAD; zero everywhere if all values agree.
 
-    Where more than half the values are equal the MAD is zero and the mean
-    absolute deviation takes its place (factor 0.7979, normal data).
+    ``fitted`` is the number of parameters whose fit left these values: a fit
+    by least absolute deviations makes as many residuals exactly zero, which
+    say nothing of the spread and are not counted in the MAD. Where the MAD
+    is zero the mean absolute deviation takes its place (factor 0.7979,
+    normal data).
     """
     v = np.asarray(values, dtype=np.float64)
     off = v - np.median(v)
-    mad = float(np.median(np.abs(off)))
+    mad = float(np.median(np.sort(np.abs(off))[fitted - 1 :]))
     if mad > 0:
         return 0.6745 * off / mad
     mean = float(np.mean(np.abs(off)))
@@ -64,9 +67,10 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
     values themselves are judged.
     """
     n = len(site_map)
-    residual = site_map.value - _robust_surface(site_map)
+    surface, fitted = _robust_surface(site_map)
+    residual = site_map.value - surface
     floor = REPEATABILITY * float(np.median(np.abs(site_map.value)))
-    z = modified_z(residual)
+    z = modified_z(residual, fitted)
     unit, scale = ("nm/min", 60e9) if site_map.quantity == "rate" else ("nm", 1e9)
     flags = [
         Flag(
@@ -135,21 +139,26 @@ def flag_rows(table: Array, limit: float = LIMIT) -> tuple[Flag, ...]:
     return tuple(sorted(flags, key=lambda f: f.row))
 
 
-def _robust_surface(site_map: SiteMap) -> Array:
-    """Least-absolute-deviation Zernike surface through the sites, of as high an order as they carry."""
+def _robust_surface(site_map: SiteMap) -> tuple[Array, int]:
+    """Least-absolute-deviation surface through the sites, of as high an order as they carry.
+
+    Returns its values at the sites and its number of parameters.
+    """
     n = len(site_map)
-    order = max((k for k in (0, 1, 2, 4) if 3 * terms(k) <= n), default=0)
-    if order < 1:
-        return np.full(n, float(np.median(site_map.value)))
     radius = float(site_map.r.max())
-    a = basis(site_map.x, site_map.y, radius if radius > 0 else 1.0, order)
+    if n < 8 or radius <= 0:
+        return np.full(n, float(np.median(site_map.value))), 1
+    order = max(k for k in (1, 2, 4) if k == 1 or 3 * terms(k) <= n)
+    a = basis(site_map.x, site_map.y, radius, order)
+    if order == 1:  # few sites: a bowl matters more than a tilt
+        a = np.column_stack([np.ones(n), (site_map.r / radius) ** 2])
     scale = float(np.median(np.abs(site_map.value))) or 1.0
     b = site_map.value / scale
     # On a line or one ring some polynomials coincide: work in the span of the independent ones.
     u, s, _ = np.linalg.svd(a, full_matrices=False)
     q = u[:, s > 1e-9 * s[0]]
     fit = q @ (q.T @ b)
-    for _ in range(60):  # reweighted least squares: converges to least absolute deviations
+    for _ in range(100):  # reweighted least squares: converges to least absolute deviations
         w = 1 / np.sqrt(np.maximum(np.abs(b - fit), 1e-9))
         c, *_ = np.linalg.lstsq(q * w[:, None], b * w, rcond=None)
         new = q @ c
@@ -157,7 +166,7 @@ def _robust_surface(site_map: SiteMap) -> Array:
         fit = new
         if done:
             break
-    return fit * scale
+    return fit * scale, q.shape[1]
 
 
 def _runs(values: Array) -> list[tuple[int, int]]:

@@ -7,15 +7,11 @@ finds no partner is reported, not guessed.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from planish.errors import DataError, refuse
-from planish.measure import statistics
-from planish.measure.outliers import Flag, flag
-from planish.measure.sites import SiteMap, read_sites
+from planish.measure.sites import SiteMap
 
 #: Two sites of the same name or place may differ by this much [m] between the files.
 TOLERANCE = 1e-4
@@ -97,86 +93,6 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paire
         tuple(s for i, s in enumerate(after.site) if i not in taken_a),
         by,
     )
-
-
-def measure_wafer(
-    before: str | Path, after: str | Path, time_s: float | None = None, tolerance: float = TOLERANCE
-) -> dict[str, Any]:
-    """Read two thickness files and return the figures of the measured removal.
-
-    The keys are those of a predicted wafer where they mean the same; what a
-    gauge cannot know is None. The rate needs the polish time, from ``time_s``
-    [s] or a ``# polish_time: 60 s`` line in either file; without one,
-    ``mean_removal_rate_nm_per_min`` is None and ``notes`` says so.
-
-    Raises
-    ------
-    DataError
-        As :func:`~planish.measure.sites.read_sites` and :func:`pair`, if the
-        time is not above zero, and if the mean removal is not above zero.
-    """
-    if time_s is not None and not (np.isfinite(time_s) and time_s > 0):
-        raise DataError(refuse("polish time [s]", time_s, "above 0"))
-    paired = pair(read_sites(before), read_sites(after), tolerance)
-    return summarise(paired, time_s)
-
-
-def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
-    """Return the figures of a paired wafer as a flat JSON-ready dict; see :func:`measure_wafer`."""
-    removal = paired.removal
-    try:
-        s = statistics.wafer_statistics(removal.value)
-    except DataError as error:
-        raise DataError(f"{removal.source}: {error}") from None
-    time = time_s if time_s is not None else removal.polish_time
-    flags = flag(removal)
-    notes = []
-    if time is None:
-        notes.append(
-            "no polish time was given, so no rate: give --time or a line '# polish_time: 60 s' in a file; "
-            "mean_removal_nm is the removal itself"
-        )
-    for names, where in ((paired.only_before, "before"), (paired.only_after, "after")):
-        if names:
-            shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
-            notes.append(
-                f"{len(names)} sites are only in the file {where} the polish and were left out: {shown}"
-            )
-    clean: statistics.WaferStatistics | None = None
-    if flags:
-        notes.append(
-            f"{len(flags)} sites are flagged; they are counted in every figure but those 'without_flagged'"
-        )
-        keep = np.ones(len(removal), dtype=bool)
-        keep[[f.row for f in flags]] = False
-        clean = statistics.wafer_statistics(removal.value[keep]) if keep.sum() >= 2 else None
-    negative = int(np.sum(removal.value < 0))
-    if negative:
-        notes.append(f"{negative} sites grew thicker; they are counted as they are")
-    return {
-        "mean_removal_rate_nm_per_min": None if time is None else s.mean * 1e9 / (time / 60),
-        "mean_removal_nm": s.mean * 1e9,
-        "wiwnu_sigma_percent": s.wiwnu_sigma_percent,
-        "wiwnu_range_percent": s.wiwnu_range_percent,
-        "wiwnu_sigma_percent_without_flagged": None if clean is None else clean.wiwnu_sigma_percent,
-        "wiwnu_range_percent_without_flagged": None if clean is None else clean.wiwnu_range_percent,
-        "sigma_nm": s.sigma * 1e9,
-        "minimum_nm": s.minimum * 1e9,
-        "maximum_nm": s.maximum * 1e9,
-        "mean_speed_m_per_s": None,
-        "peak_temperature_C": None,
-        "time_s": time,
-        "sites": s.sites,
-        "sites_unmatched": len(paired.only_before) + len(paired.only_after),
-        "paired_by": paired.by,
-        "flags": [_as_dict(f) for f in flags],
-        "notes": notes,
-        "sources": [f"measured: {removal.source}", *statistics.SOURCES],
-    }
-
-
-def _as_dict(f: Flag) -> dict[str, Any]:
-    return {"site": f.site, "reason": f.reason, "score": f.score}
 
 
 def _by_position(before: SiteMap, after: SiteMap, tolerance: float) -> list[tuple[int, int]]:

@@ -1,0 +1,295 @@
+r"""The removal constant from measured removal, and where the prediction has another shape.
+
+With the predicted removal per unit of k_p, g(r) [m Pa], measured sites obey
+
+    removed_i = k_p g(r_i) + residual_i.
+
+k_p follows by least squares. Sites on one ring err together (what the model
+gets wrong there is the same for all of them), so the standard error is taken
+over rings, not over sites. The residual, smoothed over radius with its band,
+shows where the shape is wrong.
+
+One wafer gives one product: k_p times pressure times speed. It cannot tell a
+wrong k_p from a wrong pressure scale, nor a k_p that varies over radius from
+a pressure that does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import DataError, FitError, refuse
+from planish.measure.outliers import Flag, flag
+from planish.measure.profile import RadialProfile, smooth_profile
+
+if TYPE_CHECKING:
+    from planish.measure.sites import SiteMap
+    from planish.predict.wafer_result import WaferResult
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Preston 1927, J. Soc. Glass Technol. 11, 214: removal proportional to pressure x speed (from memory)",
+    "Liang & Zeger 1986, Biometrika 73, 13: standard errors over clusters (from memory)",
+)
+
+#: Sites whose radii differ by less than this [m] belong to one ring.
+RING = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class RemovalFit:
+    """Result of :func:`fit_k_p` and :func:`fit_wafer`.
+
+    ``k_p`` and ``k_p_error`` [1/Pa] (NaN where the law has no k_p);
+    ``scale`` and ``scale_error`` measured over predicted if a prediction
+    with a k_p of its own was given (else NaN); ``k_p_all`` with the flagged
+    sites too; ``rmse`` [m] of the sites about the fit and ``r_squared`` of
+    the shape (share of the variance over the wafer that is explained, which
+    may be negative). Arrays over the sites: ``r``, ``measured``, ``fitted``
+    [m]. ``residual`` is the smooth radial residual with its band, or None
+    where the sites do not carry one.
+    """
+
+    k_p: float
+    k_p_error: float
+    k_p_all: float
+    scale: float
+    scale_error: float
+    rmse: float
+    r_squared: float
+    r: Array
+    measured: Array
+    fitted: Array
+    flags: tuple[Flag, ...]
+    residual: RadialProfile | None
+    sentences: tuple[str, ...]
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures as a JSON-ready dict (None for what is not defined)."""
+
+        def number(v: float) -> float | None:
+            return float(v) if np.isfinite(v) else None
+
+        return {
+            "k_p_per_Pa": number(self.k_p),
+            "k_p_error_per_Pa": number(self.k_p_error),
+            "k_p_all_sites_per_Pa": number(self.k_p_all),
+            "scale": number(self.scale),
+            "scale_error": number(self.scale_error),
+            "rmse_nm": self.rmse * 1e9,
+            "shape_r_squared": number(self.r_squared),
+            "sites": len(self.r),
+            "flags": [{"site": f.site, "reason": f.reason, "score": f.score} for f in self.flags],
+            "findings": list(self.sentences),
+            "sources": list(SOURCES),
+        }
+
+
+def fit_k_p(
+    removal: SiteMap, radius: Array, removal_per_k_p: Array, *, edge_exclusion: float = 0.0
+) -> RemovalFit:
+    """Fit k_p to the measured removal of one wafer.
+
+    Parameters
+    ----------
+    removal:
+        Measured removal (a map of quantity "removal").
+    radius, removal_per_k_p:
+        Predicted profile: radii [m], increasing, and removal per unit of k_p
+        [m Pa] (the time integral of pressure x speed and all factors).
+    edge_exclusion:
+        Sites within this [m] of the profile's outermost radius are not used.
+
+    Raises
+    ------
+    FitError
+        If fewer than three usable sites lie inside the profile, or it is
+        zero or not finite at them.
+    """
+    fit = _fit(removal, radius, removal_per_k_p, edge_exclusion)
+    return _result(fit, k_p=fit.factor, k_p_error=fit.error, k_p_all=fit.factor_all, scale=(np.nan, np.nan))
+
+
+def fit_wafer(result: WaferResult, removal: SiteMap) -> RemovalFit:
+    """Fit the removal law of a predicted wafer to what was measured on it.
+
+    The prediction is scaled by one number; for a law with a ``k_p`` that
+    gives the fitted k_p. Sites in the setup's edge exclusion are not used.
+
+    Raises
+    ------
+    FitError
+        As :func:`fit_k_p`; also where the removed amount does not depend on
+        the rate (the polish stopped on an amount, or the top film cleared).
+    """
+    by_amount = [s.name for s in result.steps if s.stopped_by not in ("time", "max_time")]
+    if by_amount:
+        raise FitError(
+            f"step {by_amount[0]!r} stopped by {result.steps[0].stopped_by!r}: the removed amount then "
+            f"says nothing "
+            "of the rate (fit a wafer polished for a set time)"
+        )
+    inside = result.radius <= result.bench.wafer.radius - result.bench.wafer.edge_exclusion
+    if np.isfinite(result.cleared[0][inside]).any():
+        raise FitError(
+            "the top film clears before the end: removal no longer measures one law (polish for less time)"
+        )
+    law = result.bench.removal[result.bench.wafer.films[0].material]
+    fit = _fit(removal, result.radius, result.removed, result.bench.wafer.edge_exclusion)
+    k_p = law.coefficients.get("k_p", np.nan) if law.law == "preston" else np.nan
+    out = _result(
+        fit,
+        k_p=k_p * fit.factor,
+        k_p_error=k_p * fit.error,
+        k_p_all=k_p * fit.factor_all,
+        scale=(fit.factor, fit.error),
+    )
+    told = f"{fit.factor:.3f} +- {fit.error:.3f}"
+    if abs(fit.factor - 1) > 2 * max(fit.error, 1e-12):
+        text = f"the wafer lost {told} times what was predicted"
+    else:
+        text = f"the predicted amount agrees with the wafer within its doubt (measured over predicted {told})"
+    sentences = (text, *out.sentences)
+    return replace(out, sentences=sentences)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    factor: float
+    error: float
+    factor_all: float
+    r: Array
+    measured: Array
+    fitted: Array
+    used: NDArray[np.bool_]
+    flags: tuple[Flag, ...]
+    notes: tuple[str, ...]
+    source: str
+
+
+def _fit(removal: SiteMap, radius: Array, profile: Array, edge_exclusion: float) -> _Fit:
+    if removal.quantity != "removal":
+        raise DataError(
+            refuse(
+                f"{removal.source}: measured quantity",
+                removal.quantity,
+                "removal",
+                "pair before and after first",
+            )
+        )
+    radius, profile = np.asarray(radius, dtype=np.float64), np.asarray(profile, dtype=np.float64)
+    if radius.ndim != 1 or radius.shape != profile.shape or len(radius) < 2 or np.any(np.diff(radius) <= 0):
+        raise FitError("the predicted profile needs radii that increase and one removal for each")
+    notes: list[str] = []
+    reach = float(radius[-1]) - edge_exclusion
+    inside = removal.r <= reach * (1 + 1e-9)
+    if not inside.all():
+        notes.append(
+            f"{int((~inside).sum())} sites beyond {1e3 * reach:.4g} mm (edge exclusion or off the "
+            f"profile) were not used"
+        )
+    flags = flag(removal)
+    good = inside.copy()
+    good[[f.row for f in flags]] = False
+    if flags:
+        notes.append(
+            f"{len(flags)} sites are flagged ({', '.join(f.site for f in flags[:8])}) and were left "
+            f"out of the fit; "
+            "with them the constant is the one given as 'all sites'"
+        )
+    if good.sum() < 3:
+        raise FitError(
+            f"{removal.source}: {int(good.sum())} usable sites: must be three or more to fit a constant"
+        )
+    g = np.interp(removal.r, radius, profile)
+    if not np.all(np.isfinite(g[inside])) or np.all(g[good] == 0):
+        raise FitError("the predicted removal is zero or not finite at the sites: no constant can be fitted")
+
+    def least_squares(rows: NDArray[np.bool_]) -> float:
+        return float(g[rows] @ removal.value[rows] / (g[rows] @ g[rows]))
+
+    factor = least_squares(good)
+    error = _ring_error(removal.r[good], g[good], removal.value[good] - factor * g[good])
+    return _Fit(
+        factor,
+        error,
+        least_squares(inside),
+        removal.r[inside],
+        removal.value[inside],
+        factor * g[inside],
+        good[inside],
+        flags,
+        tuple(notes),
+        removal.source,
+    )
+
+
+def _ring_error(r: Array, g: Array, residual: Array) -> float:
+    """Standard error of the factor with sites of one ring taken as one cluster."""
+    order = np.argsort(r)
+    ring = np.concatenate([[0], np.cumsum(np.diff(r[order]) > RING)])
+    score = np.bincount(ring, weights=(g * residual)[order])
+    rings = len(score)
+    if rings < 2:
+        return float("nan")
+    return float(np.sqrt(rings / (rings - 1) * score @ score) / (g @ g))
+
+
+def _result(
+    fit: _Fit, *, k_p: float, k_p_error: float, k_p_all: float, scale: tuple[float, float]
+) -> RemovalFit:
+    residual = fit.measured - fit.fitted
+    used = fit.used
+    spread = float(np.sum((fit.measured[used] - fit.measured[used].mean()) ** 2))
+    r_squared = 1 - float(np.sum(residual[used] ** 2)) / spread if spread > 0 else float("nan")
+    profile: RadialProfile | None
+    try:
+        profile = smooth_profile(fit.r[used], residual[used], source=fit.source)
+    except DataError:
+        profile = None
+    sentences = [*fit.notes, *_shape(profile, float(np.mean(fit.fitted[used])))]
+    sentences.append(
+        "identifiable from this wafer: the product of removal constant, pressure and speed; not "
+        "identifiable: which "
+        "of the three is off, or whether it is the constant or the pressure that varies over the radius"
+    )
+    return RemovalFit(
+        k_p,
+        k_p_error,
+        k_p_all,
+        scale[0],
+        scale[1],
+        float(np.sqrt(np.mean(residual[used] ** 2))),
+        r_squared,
+        fit.r,
+        fit.measured,
+        fit.fitted,
+        fit.flags,
+        profile,
+        tuple(sentences),
+    )
+
+
+def _shape(profile: RadialProfile | None, mean: float) -> list[str]:
+    if profile is None:
+        return ["the sites lie on too few radii to judge the predicted shape"]
+    off = (profile.lower > 0) | (profile.upper < 0)
+    if not off.any():
+        return ["the predicted shape over the radius agrees with the sites within its band"]
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], off.astype(int), [0]])))
+    out = []
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        part = profile.value[a:b]
+        worst = float(part[np.argmax(np.abs(part))])
+        out.append(
+            f"between {1e3 * profile.r[a]:.0f} and {1e3 * profile.r[b - 1]:.0f} mm the wafer lost up to "
+            f"{abs(100 * worst / mean):.1f} % {'more' if worst > 0 else 'less'} than the fit: the "
+            f"shape there is not "
+            "the predicted one"
+        )
+    return out

@@ -1,0 +1,441 @@
+r"""A rate law from traces and measured average rates, regime by regime.
+
+In each regime the natural logarithm of the rate is a linear law of what the
+traces show,
+
+    ln rate = c0 + n ln<p v> + sum_k d_k ln t_k + sum_j g_j use_j,
+
+with <p v> the mean pressure x speed under pressure, t_k the seconds in the
+k-th chamber and use_j the counters of consumables. n is Preston's exponent.
+The times are no physics of removal: where a tool sets its polish time from
+what it expects of the rate, the time tells what it expected. Standard errors
+allow for neighbours that err alike (Newey-West). Everything (regimes, terms,
+scales, drift strength) is learned from the wafers before the cut in time;
+the wafers after it only judge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import FitError, refuse
+from planish.fit.drift import choose_strength, follow, last_mean
+from planish.measure.regimes import Regimes, find_regimes
+from planish.measure.traces import USES, Wafers
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+SOURCES: tuple[str, ...] = (
+    "Preston 1927, J. Soc. Glass Technol. 11, 214: rate proportional to pressure x speed (from memory)",
+    "Newey & West 1987, Econometrica 55, 703: standard errors under autocorrelation (from memory)",
+)
+
+MODELS: dict[str, str] = {
+    "mean": "mean of the regime's training wafers",
+    "last_three": "mean of the last three wafers measured in the regime",
+    "preston": "one constant times pressure x speed",
+    "law": "the fitted law, from the traces alone",
+    "law_and_drift": "the fitted law with a level that follows the rates measured so far",
+}
+#: Slopes of the law in ln(rate) per standard deviation of a term are of this size at most.
+SLOPE_SCALE = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One regressor: how a column of the wafer table becomes a number of order one."""
+
+    name: str
+    column: str
+    log: bool
+    low: float
+    high: float
+    centre: float
+    scale: float
+
+    def __call__(self, table: pl.DataFrame) -> Array:
+        """Return (x - centre)/scale, held inside the training range; 0 where nothing was recorded."""
+        v = _values(table, self.column, self.log)
+        out = (np.clip(v, self.low, self.high) - self.centre) / self.scale
+        return np.where(np.isfinite(out), out, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficient:
+    """A coefficient of the law in its own unit, with its standard error.
+
+    For terms in a logarithm it is an exponent (no unit); for counters the
+    change of ln(rate) per unit of the counter. ``per_sd`` is the change of
+    the rate in percent per training standard deviation.
+    """
+
+    name: str
+    value: float
+    error: float
+    per_sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class RegimeFit:
+    """The law of one regime and how it did on the wafers after the cut.
+
+    Arrays hold a value a wafer in time order: ``start`` [s], ``measured``,
+    ``training`` (bool) and ``predicted`` by model name (see ``MODELS``).
+    """
+
+    name: str
+    n_training: int
+    n_left_out: int
+    n_unrecorded: int
+    mean_rate: float
+    preston: tuple[float, float]
+    coefficients: tuple[Coefficient, ...]
+    terms: tuple[Term, ...]
+    drift_strength: float
+    rmse: dict[str, float | None]
+    rmse_training: dict[str, float]
+    sentences: tuple[str, ...]
+    start: Array
+    measured: Array
+    training: Mask
+    predicted: dict[str, Array]
+
+    def law(self, table: pl.DataFrame) -> Array:
+        """Return the rate by the fitted law, from the traces alone, for rows of a wafer table."""
+        x = np.column_stack([np.ones(table.height), *(t(table) for t in self.terms)])
+        beta = np.array([self.coefficients[0].value, *(c.per_sd / 100 for c in self.coefficients[1:])])
+        rate: Array = np.exp(x @ beta)
+        return rate
+
+
+@dataclass(frozen=True, slots=True)
+class RateLaw:
+    """All regimes together; what :func:`fit_rate_law` returns."""
+
+    regimes: tuple[RegimeFit, ...]
+    found: Regimes
+    cut_time: float
+    rmse: dict[str, float]
+    notes: tuple[str, ...]
+    source: str
+
+    def predict(self, table: pl.DataFrame) -> Array:
+        """Return the rate of each row of a wafer table by the law of its regime, from traces alone."""
+        label = self.found.label(table)
+        out = np.full(table.height, np.nan)
+        for regime in self.regimes:
+            rows = label == regime.name
+            if rows.any():
+                out[rows] = regime.law(table)[rows]
+        return out
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures as a JSON-ready dict (no arrays)."""
+        return {
+            "source": self.source,
+            "cut_time_s": self.cut_time,
+            "models": dict(MODELS),
+            "rmse_left_out": self.rmse,
+            "regimes": [
+                {
+                    "name": r.name,
+                    "wafers_training": r.n_training,
+                    "wafers_left_out": r.n_left_out,
+                    "wafers_without_recorded_polish": r.n_unrecorded,
+                    "mean_rate_training": r.mean_rate,
+                    "preston_constant": r.preston[0],
+                    "preston_constant_error": r.preston[1],
+                    "coefficients": {
+                        c.name: {"value": c.value, "error": c.error, "percent_per_sd": c.per_sd}
+                        for c in r.coefficients
+                    },
+                    "drift_strength": r.drift_strength,
+                    "rmse_left_out": r.rmse,
+                    "rmse_training": r.rmse_training,
+                    "findings": list(r.sentences),
+                }
+                for r in self.regimes
+            ],
+            "notes": list(self.notes),
+            "sources": list(SOURCES),
+        }
+
+
+def fit_rate_law(wafers: Wafers, *, training_share: float = 0.7) -> RateLaw:
+    """Fit the law of each regime to the first wafers in time and judge it on the rest.
+
+    Parameters
+    ----------
+    wafers:
+        From :func:`~planish.measure.traces.cut_wafers`, with rates.
+    training_share:
+        Share of all credible wafers, in order of start, that is learned from.
+
+    Raises
+    ------
+    FitError
+        If there are no rates, the share leaves too few wafers on either
+        side, or no regime can be found.
+    """
+    table, training = split_in_time(wafers, training_share)
+    found = find_regimes(table, training)
+    label = found.label(table)
+    regimes = tuple(_fit_regime(name, table, training, label == name) for name in found.names)
+    rmse = {m: _pooled(regimes, m) for m in MODELS}
+    notes = [
+        *wafers.notes,
+        *found.notes,
+        f"learned from {int(training.sum())} wafers before the cut, judged on {int((~training).sum())} "
+        f"after it; "
+        "last_three and law_and_drift know the measured rates of all earlier wafers, the others do not",
+        "pressures and speeds are relative: constants hold for this data set alone",
+    ]
+    cut = float(table["start"].to_numpy()[~training].min())
+    return RateLaw(regimes, found, cut, rmse, tuple(notes), wafers.source)
+
+
+def split_in_time(wafers: Wafers, training_share: float) -> tuple[pl.DataFrame, Mask]:
+    """Return the credible wafers with ``pressure_speed`` and which of them lie before the cut.
+
+    Raises
+    ------
+    FitError
+        As :func:`fit_rate_law`.
+    """
+    import polars as pl
+
+    if not 0.1 <= training_share <= 0.95:
+        raise FitError(refuse("training share", training_share, "between 0.1 and 0.95"))
+    if "rate" not in wafers.table.columns:
+        raise FitError(f"{wafers.source}: no measured rates were joined: there is nothing to fit to")
+    table = wafers.table.filter(pl.col("credible")).with_columns(
+        pressure_speed=pl.col("exposure") / pl.col("seconds").replace(0.0, None)
+    )
+    cut = int(training_share * table.height)
+    if cut < 30 or table.height - cut < 10:
+        raise FitError(
+            f"{wafers.source}: {table.height} wafers with a credible rate are too few to fit and to judge "
+            "(30 before the cut and 10 after it, or more, are needed)"
+        )
+    start = table["start"].to_numpy()
+    return table, start < start[cut]
+
+
+def build_terms(table: pl.DataFrame, rows: Mask, notes: list[str]) -> tuple[Term, ...]:
+    """Return the terms that the training ``rows`` can tell apart; what is left out goes to ``notes``."""
+    columns = [("pressure_speed", True)]
+    columns += [(c, True) for c in table.columns if c.startswith("seconds_")]
+    columns += [(c, False) for c in USES if c in table.columns]
+    start = table["start"].to_numpy()[rows]
+    terms: list[Term] = []
+    kept: list[Array] = []
+    for column, log in columns:
+        v = _values(table, column, log)[rows]
+        seen = v[np.isfinite(v)]
+        if len(seen) < 0.5 * rows.sum() and not (column == "pressure_speed" and len(seen) >= 30):
+            if len(seen):
+                notes.append(
+                    f"{column} was recorded for {len(seen)} of {int(rows.sum())} training wafers: left out"
+                )
+            continue
+        low, high = np.percentile(seen, [1, 99])
+        held = np.clip(v, low, high)
+        centre, scale = float(np.nanmean(held)), float(np.nanstd(held))
+        if scale < 1e-6 * max(1.0, abs(centre)):
+            notes.append(f"{column} never changed in training: left out")
+            continue
+        x = np.where(np.isfinite(held), (held - centre) / scale, 0.0)
+        if column in USES and abs(rank_correlation(start, v)) > 0.95:
+            notes.append(
+                f"{column} only ever rose in training: it cannot be told from the calendar and is left out"
+            )
+            continue
+        twin = next(
+            (t.column for t, o in zip(terms, kept, strict=True) if abs(np.corrcoef(o, x)[0, 1]) > 0.995), None
+        )
+        if twin:
+            notes.append(f"{column} moved in step with {twin}: one stands for both")
+            continue
+        name = f"ln {column}" if log else column
+        terms.append(Term(name, column, log, float(low), float(high), centre, scale))
+        kept.append(x)
+    return tuple(terms)
+
+
+def plain_law(own: pl.DataFrame, train: Mask, notes: list[str]) -> tuple[tuple[Term, ...], Array, Array]:
+    """Return the terms of one regime, its design matrix for all rows, and the least-squares coefficients."""
+    terms = build_terms(own, train, notes)
+    x = np.column_stack([np.ones(own.height), *(t(own) for t in terms)])
+    y = np.log(own["rate"].to_numpy().astype(np.float64))
+    beta, *_ = np.linalg.lstsq(x[train], y[train], rcond=None)
+    return terms, x, beta
+
+
+def newey_west(x: Array, residual: Array, lag: int) -> Array:
+    """Return the covariance of least-squares coefficients under residuals correlated up to ``lag``."""
+    bread = np.linalg.inv(x.T @ x)
+    score = x * residual[:, None]
+    meat = score.T @ score
+    for k in range(1, lag + 1):
+        cross = score[k:].T @ score[:-k]
+        meat += (1 - k / (lag + 1)) * (cross + cross.T)
+    cov: Array = bread @ meat @ bread * len(x) / (len(x) - x.shape[1])
+    return cov
+
+
+def rmse(error: Array) -> float:
+    """Return the root of the mean square."""
+    return float(np.sqrt(np.mean(error**2)))
+
+
+def _fit_regime(name: str, table: pl.DataFrame, training: Mask, rows: Mask) -> RegimeFit:
+    import polars as pl
+
+    own = table.filter(pl.Series(rows))
+    train = training[rows]
+    rate = own["rate"].to_numpy().astype(np.float64)
+    y = np.log(rate)
+    sentences: list[str] = []
+    terms, x, beta = plain_law(own, train, sentences)
+    residual = y[train] - x[train] @ beta
+    cov = newey_west(x[train], residual, lag=round(np.sqrt(train.sum())))
+    error = np.sqrt(np.clip(np.diag(cov), 0, None))
+    noise = max(float(np.std(residual)), 1e-6)
+    regressors = x[:, 1:]
+    strength = choose_strength(y[train], regressors[train], noise=noise, slope_scale=SLOPE_SCALE)
+    followed = follow(y, regressors, strength, noise=noise, slope_scale=SLOPE_SCALE)
+    pv = own["pressure_speed"].to_numpy().astype(np.float64)
+    k, k_error, by_preston = _preston(pv, rate, train)
+    predicted = {
+        "mean": np.full(len(rate), rate[train].mean()),
+        "last_three": last_mean(rate),
+        "preston": by_preston,
+        "law": np.exp(x @ beta),
+        "law_and_drift": np.exp(followed.ahead),
+    }
+    coefficients = [Coefficient("ln constant", float(beta[0]), float(error[0]), 0.0)]
+    for t, b, e in zip(terms, beta[1:], error[1:], strict=True):
+        coefficients.append(Coefficient(t.name, float(b / t.scale), float(e / t.scale), float(100 * b)))
+    unrecorded = int(np.sum(~np.isfinite(pv)))
+    sentences += _findings(own, train, terms, coefficients, unrecorded)
+    left = ~train
+    return RegimeFit(
+        name=name,
+        n_training=int(train.sum()),
+        n_left_out=int(left.sum()),
+        n_unrecorded=unrecorded,
+        mean_rate=float(rate[train].mean()),
+        preston=(k, k_error),
+        coefficients=tuple(coefficients),
+        terms=terms,
+        drift_strength=strength,
+        rmse={m: rmse((p - rate)[left]) if left.any() else None for m, p in predicted.items()},
+        rmse_training={m: rmse((p - rate)[train]) for m, p in predicted.items()},
+        sentences=tuple(sentences),
+        start=own["start"].to_numpy(),
+        measured=rate,
+        training=train,
+        predicted=predicted,
+    )
+
+
+def _preston(pv: Array, rate: Array, train: Mask) -> tuple[float, float, Array]:
+    """Constant of rate = k p v, its standard error, and the rates (the mean where nothing was recorded)."""
+    use = train & np.isfinite(pv) & (pv > 0)
+    out = np.full(len(rate), rate[train].mean())
+    if use.sum() < 3:
+        return float("nan"), float("nan"), out
+    k = float(pv[use] @ rate[use] / (pv[use] @ pv[use]))
+    r = rate[use] - k * pv[use]
+    cov = newey_west(pv[use][:, None], r, lag=round(np.sqrt(use.sum())))
+    known = np.isfinite(pv) & (pv > 0)
+    out[known] = k * pv[known]
+    return k, float(np.sqrt(cov[0, 0])), out
+
+
+def _findings(
+    own: pl.DataFrame,
+    train: Mask,
+    terms: tuple[Term, ...],
+    coefficients: Sequence[Coefficient],
+    unrecorded: int,
+) -> list[str]:
+    out = []
+    by = {c.name: c for c in coefficients}
+    if unrecorded:
+        out.append(
+            f"{unrecorded} of {own.height} wafers have no pressure on any sample: their exposure is "
+            f"unknown and "
+            "they are predicted at the regime's usual exposure"
+        )
+    term = next((t for t in terms if t.column == "pressure_speed"), None)
+    if term is None:
+        out.append("the exponent of pressure x speed is not identifiable: it did not vary")
+    else:
+        c = by[term.name]
+        told = f"{c.value:.2f}, standard error {c.error:.2f}"
+        moved = f"it varied by {100 * term.scale:.1f} % (standard deviation) in training"
+        if c.error > 0.5:
+            out.append(f"the exponent of pressure x speed is not identifiable ({told}): {moved}")
+        elif c.value + 1.96 * c.error < 0.5:
+            out.append(
+                f"the rate did not follow the recorded pressure x speed (exponent {told}; {moved}): "
+                f"what varied is "
+                "which samples and chambers were recorded, not the recipe; Preston's exponent is not "
+                "identifiable here"
+            )
+        else:
+            out.append(f"the exponent of pressure x speed is {told}; {moved}")
+    for t in terms:
+        c = by[t.name]
+        if t.column != "pressure_speed" and abs(c.value) > 2.58 * c.error:
+            what = "goes up" if c.per_sd > 0 else "goes down"
+            kind = " (how the tool was steered, no law of removal)" if t.column.startswith("seconds") else ""
+            out.append(
+                f"the rate {what} by {abs(c.per_sd):.1f} % for a standard deviation more of {t.column}{kind}"
+            )
+    shift = (
+        float(own["rate"].to_numpy()[~train].mean() - own["rate"].to_numpy()[train].mean())
+        if (~train).any()
+        else 0
+    )
+    spread = float(own["rate"].to_numpy()[train].std())
+    if abs(shift) > spread:
+        out.append(
+            f"the mean rate after the cut lies {shift:+.1f} from that before it: a drift that no "
+            f"column of the "
+            "traces explains"
+        )
+    return out
+
+
+def _pooled(regimes: tuple[RegimeFit, ...], model: str) -> float:
+    errors = [(r.predicted[model] - r.measured)[~r.training] for r in regimes]
+    return rmse(np.concatenate(errors))
+
+
+def _values(table: pl.DataFrame, column: str, log: bool) -> Array:
+    v = table[column].to_numpy().astype(np.float64)
+    if not log:
+        return v
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(v > 0, np.log(np.where(v > 0, v, 1.0)), np.nan)
+
+
+def rank_correlation(a: Array, b: Array) -> float:
+    """Return Spearman's rank correlation; 0 where either does not vary."""
+    from scipy.stats import rankdata
+
+    good = np.isfinite(a) & np.isfinite(b)
+    if good.sum() < 3 or np.ptp(b[good]) == 0:
+        return 0.0
+    return float(np.corrcoef(rankdata(a[good]), rankdata(b[good]))[0, 1])

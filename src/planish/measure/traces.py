@@ -1,0 +1,422 @@
+"""Tool traces: long tables of samples, cut into wafers, with their pressure x speed exposure.
+
+Columns have names of our own (``MEANING``). Another data set is read by a
+mapping from its names to ours; that of the PHM Society's 2016 data challenge
+is kept here (``PHM2016``). Nothing is dropped in silence: repeated samples,
+odd times, gaps and wafers without any polish are counted and flagged.
+
+The open data are scaled by their publisher: pressures, speeds and flows are
+relative numbers, comparable with each other in one channel only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planish.errors import DataError, refuse
+
+if TYPE_CHECKING:
+    import polars as pl
+
+SOURCES: tuple[str, ...] = (
+    "Exposure as the time integral of pressure x speed: Preston 1927, J. Soc. Glass Technol. 11, 214 "
+    "(from memory)",
+    "PHM Society 2016 data challenge (wafer polisher traces and average removal rates): column names mapped "
+    "as the challenge gives them; values scaled by the publisher",
+)
+
+#: Our columns of a trace and what they mean. All but the first five and ``speed`` may be absent.
+MEANING: dict[str, str] = {
+    "time": "clock [s]",
+    "wafer": "wafer name or number",
+    "stage": "which polish of this wafer",
+    "chamber": "chamber or platen number",
+    "pressure_main": "zone pressure, main, relative",
+    "pressure_centre": "zone pressure, centre, relative",
+    "pressure_edge": "zone pressure, edge, relative",
+    "pressure_ripple": "zone pressure, between centre and edge, relative",
+    "pressure_ring": "retaining ring pressure, relative",
+    "pressure_back": "pressure behind the carrier, relative",
+    "speed": "rotation of the head, relative: the one that runs all through the polish",
+    "speed_wafer": "rotation of the wafer, relative",
+    "speed_stage": "rotation of the stage, relative",
+    "flow_a": "slurry line A, relative",
+    "flow_b": "slurry line B, relative",
+    "flow_c": "slurry line C, relative",
+    "dressing": "dressing water on (1) or off (0)",
+    "use_dresser": "use of the dressing disk since it was new, relative",
+    "use_dresser_table": "use of the dresser's table, relative",
+    "use_pad": "use of the polishing table's pad, relative",
+    "use_membrane": "use of the carrier membrane, relative",
+    "use_backing_film": "use of the backing film, relative",
+    "use_sheet": "use of the pressurised sheet, relative",
+}
+REQUIRED = ("time", "wafer", "stage", "chamber", "pressure_main", "speed")
+PRESSURES = ("pressure_main", "pressure_centre", "pressure_edge", "pressure_ripple")
+SPEEDS = ("speed", "speed_wafer", "speed_stage")
+USES = tuple(n for n in MEANING if n.startswith("use_"))
+
+#: The 2016 challenge's column names (open data) to ours.
+PHM2016: dict[str, str] = {
+    "TIMESTAMP": "time",
+    "WAFER_ID": "wafer",
+    "STAGE": "stage",
+    "CHAMBER": "chamber",
+    "MAIN_OUTER_AIR_BAG_PRESSURE": "pressure_main",
+    "CENTER_AIR_BAG_PRESSURE": "pressure_centre",
+    "EDGE_AIR_BAG_PRESSURE": "pressure_edge",
+    "RIPPLE_AIR_BAG_PRESSURE": "pressure_ripple",
+    "RETAINER_RING_PRESSURE": "pressure_ring",
+    "PRESSURIZED_CHAMBER_PRESSURE": "pressure_back",
+    "HEAD_ROTATION": "speed",
+    "WAFER_ROTATION": "speed_wafer",
+    "STAGE_ROTATION": "speed_stage",
+    "SLURRY_FLOW_LINE_A": "flow_a",
+    "SLURRY_FLOW_LINE_B": "flow_b",
+    "SLURRY_FLOW_LINE_C": "flow_c",
+    "DRESSING_WATER_STATUS": "dressing",
+    "USAGE_OF_DRESSER": "use_dresser",
+    "USAGE_OF_DRESSER_TABLE": "use_dresser_table",
+    "USAGE_OF_POLISHING_TABLE": "use_pad",
+    "USAGE_OF_MEMBRANE": "use_membrane",
+    "USAGE_OF_BACKING_FILM": "use_backing_film",
+    "USAGE_OF_PRESSURIZED_SHEET": "use_sheet",
+    "AVG_REMOVAL_RATE": "rate",
+}
+
+#: A gap between two samples of one wafer longer than this [s] is flagged; only this much of it counts.
+LONGEST_STEP = 5.0
+LONG_GAP = 60.0
+#: A sample is polishing where a zone pressure is above this share of its usual level.
+PRESSED = 0.2
+#: A removal rate above this many times the median is not credible.
+RATE_LIMIT = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wafers:
+    """Traces cut into wafers.
+
+    ``table`` has a row for each polish (wafer and stage), in order of its
+    start: ``wafer``, ``stage``, ``start`` [s], ``chambers`` (list), ``rate``
+    if rates were joined, ``seconds`` (time under pressure), ``exposure``
+    (integral of relative pressure x speed), ``pressure_speed`` (its mean) and
+    the features of each chamber position. ``flags`` tell what is odd:
+    {"wafer", "stage", "reason"}.
+    """
+
+    table: pl.DataFrame
+    flags: tuple[dict[str, Any], ...]
+    notes: tuple[str, ...]
+    source: str
+
+
+def read_traces(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
+    """Read a long Parquet or CSV trace and return it with our column names, in the file's order.
+
+    Parameters
+    ----------
+    path:
+        The file, one row a sample.
+    columns:
+        Mapping from the file's column names to ours. Left out, a file with
+        our names is taken as it is, and one with the 2016 challenge's names
+        by ``PHM2016``.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read, a required column is missing, a number is
+        missing or not finite, a pressure is below zero, or the times never rise.
+    """
+    import polars as pl
+
+    frame = _renamed(_read_frame(path), columns)
+    missing = [n for n in REQUIRED if n not in frame.columns]
+    if missing:
+        raise DataError(
+            f"{path}: no column {', '.join(missing)} among {', '.join(frame.columns[:8])}, ... "
+            f"(needed: {', '.join(REQUIRED)}; or give a mapping from the file's names)"
+        )
+    if frame.height == 0:
+        raise DataError(f"{path}: has column names but no samples")
+    labels = ("wafer", "stage", "chamber")
+    numeric = [n for n in frame.columns if n in MEANING and n not in labels]
+    text = [n for n in numeric if not frame[n].dtype.is_numeric()]
+    if text:
+        raise DataError(f"{path}: column {text[0]!r} holds text, not numbers (one number a sample)")
+    frame = frame.with_columns(pl.col(numeric).cast(pl.Float64), *(_label(frame, n) for n in labels))
+    bad = frame.select(pl.col(numeric).is_finite().fill_null(False).not_().sum()).row(0)
+    for name, count in zip(numeric, bad, strict=True):
+        if count:
+            at = frame[name].is_finite().fill_null(False).not_().arg_max()
+            raise DataError(
+                f"{path}: sample {int(at or 0) + 1}, column {name!r}: {count} samples are empty or not "
+                f"finite: "
+                "must be numbers (leave those samples out)"
+            )
+    for name in labels:
+        if frame[name].null_count():
+            raise DataError(
+                f"{path}: column {name!r}: {frame[name].null_count()} samples have none (fill it in)"
+            )
+    for name in numeric:
+        low = frame[name].min()
+        if name.startswith(("pressure", "flow")) and isinstance(low, float) and low < 0:
+            raise DataError(
+                refuse(f"{path}: column {name!r}", low, "0 or more", "is the sensor's zero right?")
+            )
+    if frame["time"].min() == frame["time"].max():
+        raise DataError(f"{path}: every sample has the same time (a column of seconds is needed)")
+    return frame
+
+
+def read_rates(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
+    """Read the measured average removal rate of each polish: columns wafer, stage, rate.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read, a column is missing, a rate is not a
+        number, or a polish is given twice.
+    """
+    import polars as pl
+
+    frame = _renamed(_read_frame(path), columns)
+    missing = [n for n in ("wafer", "stage", "rate") if n not in frame.columns]
+    if missing:
+        raise DataError(f"{path}: no column {', '.join(missing)} (needed: wafer, stage, rate)")
+    if frame.height == 0:
+        raise DataError(f"{path}: has column names but no rates")
+    if not frame["rate"].dtype.is_numeric():
+        raise DataError(f"{path}: column 'rate' holds text, not numbers")
+    frame = frame.select(_label(frame, "wafer"), _label(frame, "stage"), pl.col("rate").cast(pl.Float64))
+    if not bool(frame["rate"].is_finite().fill_null(False).all()):
+        raise DataError(f"{path}: column 'rate': some rates are empty or not finite (leave those rows out)")
+    twice = frame.filter(frame.select("wafer", "stage").is_duplicated())
+    if twice.height:
+        raise DataError(
+            f"{path}: wafer {twice['wafer'][0]}, stage {twice['stage'][0]}: has two rates (one row a polish)"
+        )
+    return frame
+
+
+def cut_wafers(samples: pl.DataFrame, rates: pl.DataFrame | None = None, source: str = "traces") -> Wafers:
+    """Cut samples into wafers and integrate what each was exposed to.
+
+    Exact repeats of a sample are taken out, samples are put in order of
+    time, and each counts for the time since the one before, at most
+    ``LONGEST_STEP`` seconds. The pressure is the mean over the zones, each in
+    units of its own usual level (median while pressed). Chambers are numbered
+    by position in their route, so that two routes share their columns.
+
+    Raises
+    ------
+    DataError
+        If no rate belongs to any of the wafers.
+    """
+    import polars as pl
+
+    key = ["wafer", "stage"]
+    whole = samples.unique(maintain_order=True)
+    repeats = samples.height - whole.height
+    backward = whole.select((pl.col("time").diff().over(key) < 0).sum()).item()
+    ordered = whole.sort([*key, "time"], maintain_order=True)
+    ordered = ordered.with_columns(step=pl.col("time").diff().over(key).fill_null(0.0))
+    zones = [p for p in PRESSURES if p in ordered.columns]
+    usual = {p: _usual(ordered[p]) for p in zones}
+    zones = [p for p in zones if usual[p] > 0]
+    if not zones:
+        raise DataError(f"{source}: no zone pressure is ever above zero: there is nothing to integrate")
+    speeds = [s for s in SPEEDS if s in ordered.columns]
+    level = {s: _usual(ordered[s]) or 1.0 for s in speeds}
+    position = _chamber_positions(ordered)
+    ordered = ordered.with_columns(
+        dt=pl.col("step").clip(0.0, LONGEST_STEP),
+        pressed=pl.max_horizontal([pl.col(p) / usual[p] for p in zones]) > PRESSED,
+        pressure=pl.mean_horizontal([pl.col(p) / usual[p] for p in zones]),
+        position=pl.col("chamber").replace_strict(position, return_dtype=pl.Int32),
+    ).with_columns(polish=pl.col("dt") * pl.col("pressed"))
+    table = ordered.group_by(key).agg(
+        *_features(ordered, zones, speeds, usual, level, sorted(set(position.values())))
+    )
+    table = table.sort(["start", *key])
+    flags: list[dict[str, Any]] = [
+        *_flag(table, pl.col("longest_gap") > LONG_GAP, "a gap of more than 60 s inside its trace"),
+        *_flag(table, pl.col("repeated_times") > 0, "two samples with the same time"),
+        *_flag(table, pl.col("seconds") == 0, "no pressure on any sample: its polish was not recorded"),
+    ]
+    notes = [f"{samples.height} samples, {table.height} polishes of {table['wafer'].n_unique()} wafers"]
+    if repeats:
+        notes.append(f"{repeats} samples repeat an earlier one in every column and count once")
+    if backward:
+        notes.append(f"{backward} samples lie before their predecessor in the file and were put in order")
+    if rates is not None:
+        table, more, said = _join_rates(table, rates, source)
+        flags += more
+        notes += said
+    return Wafers(table, tuple(flags), tuple(notes), source)
+
+
+def _read_frame(path: str | Path) -> pl.DataFrame:
+    import polars as pl
+
+    file = Path(path)
+    if not file.is_file():
+        raise DataError(f"{path}: no such file (give the path of a Parquet or CSV trace)")
+    if file.stat().st_size == 0:
+        raise DataError(f"{path}: the file is empty")
+    try:
+        if file.suffix.lower() in (".parquet", ".pq"):
+            return pl.read_parquet(file)
+        return pl.read_csv(file, comment_prefix="#", infer_schema_length=None)
+    except (pl.exceptions.PolarsError, OSError, UnicodeDecodeError) as error:
+        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise DataError(f"{path}: cannot be read as a table: {reason[:140]} (Parquet or UTF-8 CSV)") from None
+
+
+def _renamed(frame: pl.DataFrame, columns: Mapping[str, str] | None) -> pl.DataFrame:
+    names = columns if columns is not None else PHM2016
+    found = {old: new for old, new in names.items() if old in frame.columns}
+    return frame.rename(found) if found else frame
+
+
+def _label(frame: pl.DataFrame, name: str) -> pl.Expr:
+    """Labels as text; whole numbers stored as floats lose their '.0'."""
+    import polars as pl
+
+    column = pl.col(name)
+    if frame[name].dtype.is_float():
+        column = column.cast(pl.Int64, strict=False)
+    return column.cast(pl.String).alias(name)
+
+
+def _usual(series: pl.Series) -> float:
+    positive = series.filter(series > 0)
+    middle = positive.median() if positive.len() else None
+    return float(middle) if isinstance(middle, int | float) else 0.0
+
+
+def _chamber_positions(ordered: pl.DataFrame) -> dict[str, int]:
+    """Number each chamber by its place in its route (1 first), in order of first visit."""
+    import polars as pl
+
+    routes = routes_of(ordered)
+    visit = (
+        ordered.group_by(["wafer", "stage", "chamber"])
+        .agg(pl.col("time").min())
+        .with_columns(pl.col("time").rank("dense").over("wafer", "stage"))
+        .group_by("chamber")
+        .agg(pl.col("time").mean())
+        .sort(["time", "chamber"])
+    )
+    out: dict[str, int] = {}
+    seen: dict[str, int] = {}
+    for chamber in visit["chamber"].to_list():
+        seen[routes[chamber]] = seen.get(routes[chamber], 0) + 1
+        out[chamber] = seen[routes[chamber]]
+    return out
+
+
+def routes_of(samples: pl.DataFrame) -> dict[str, str]:
+    """Return chamber -> route: chambers that one polish passes through belong to one route.
+
+    Routes are named by their chambers, such as "4-5-6".
+    """
+    visits = samples.select("wafer", "stage", "chamber").unique().group_by("wafer", "stage").agg("chamber")
+    parent: dict[str, str] = {}
+
+    def root(c: str) -> str:
+        while parent.setdefault(c, c) != c:
+            c = parent[c]
+        return c
+
+    for chambers in visits["chamber"].to_list():
+        first = root(min(chambers))
+        for other in chambers:
+            a, b = sorted((first, root(other)))
+            parent[b] = a
+            first = a
+    members: dict[str, list[str]] = {}
+    for c in sorted(parent):
+        members.setdefault(root(c), []).append(c)
+    return {c: "-".join(group) for group in members.values() for c in group}
+
+
+def _features(
+    frame: pl.DataFrame,
+    zones: list[str],
+    speeds: list[str],
+    usual: dict[str, float],
+    level: dict[str, float],
+    positions: list[int],
+) -> list[pl.Expr]:
+    import polars as pl
+
+    polish = pl.col("polish")
+    extra = [
+        c for c in ("pressure_ring", "pressure_back", "flow_a", "flow_b", "flow_c") if c in frame.columns
+    ]
+    pv = pl.col("pressure") * pl.col("speed") / level["speed"]
+    out: list[pl.Expr] = [
+        pl.col("time").min().alias("start"),
+        pl.col("chamber").unique().sort().alias("chambers"),
+        pl.len().alias("samples"),
+        pl.col("step").max().alias("longest_gap"),
+        # The first sample of a wafer has no step; any later step of zero is a repeated time.
+        ((pl.col("step") == 0).sum() - 1).clip(0).alias("repeated_times"),
+        polish.sum().alias("seconds"),
+        (pv * polish).sum().alias("exposure"),
+        *(pl.col(u).mean().alias(u) for u in USES if u in frame.columns),
+    ]
+    if "dressing" in frame.columns:
+        out.append((pl.col("dressing") * pl.col("dt")).sum().alias("dressing_seconds"))
+    for k in positions:
+        here = pl.col("position") == k
+        out += [
+            (polish * here).sum().alias(f"seconds_{k}"),
+            (pv * polish * here).sum().alias(f"exposure_{k}"),
+        ]
+        for c in (*zones, *extra, *speeds):
+            scale = usual.get(c) or level.get(c) or 1.0
+            value = pl.col(c) / scale
+            weight = polish * here
+            mean = (value * weight).sum() / pl.max_horizontal(weight.sum(), 1e-9)
+            out.append(mean.alias(f"mean_{c}_{k}"))
+            out.append(value.filter(here & pl.col("pressed")).max().fill_null(0.0).alias(f"max_{c}_{k}"))
+    return out
+
+
+def _flag(table: pl.DataFrame, condition: pl.Expr, reason: str) -> list[dict[str, Any]]:
+    rows = table.filter(condition).select("wafer", "stage").rows()
+    return [{"wafer": w, "stage": s, "reason": reason} for w, s in rows]
+
+
+def _join_rates(
+    table: pl.DataFrame, rates: pl.DataFrame, source: str
+) -> tuple[pl.DataFrame, list[dict[str, Any]], list[str]]:
+    import polars as pl
+
+    joined = table.join(rates, on=["wafer", "stage"], how="inner", maintain_order="left")
+    if joined.height == 0:
+        raise DataError(f"{source}: none of the {rates.height} rates belongs to a wafer of the traces")
+    notes = []
+    if joined.height < table.height:
+        notes.append(f"{table.height - joined.height} polishes have no measured rate and were left out")
+    if joined.height < rates.height:
+        notes.append(f"{rates.height - joined.height} rates belong to no trace and were left out")
+    middle = _usual(joined["rate"])
+    odd = (pl.col("rate") > RATE_LIMIT * middle) | (pl.col("rate") <= 0)
+    flags = _flag(
+        joined, odd, f"rate not credible (above {RATE_LIMIT:g} times the median {middle:.4g}, or not above 0)"
+    )
+    joined = joined.with_columns(credible=~odd)
+    if flags:
+        values = ", ".join(f"{v:.0f}" for v in joined.filter(odd)["rate"].to_list()[:8])
+        notes.append(
+            f"{len(flags)} rates are not credible ({values}): flagged, and left out of every fit and error"
+        )
+    return joined, flags, notes
