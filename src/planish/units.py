@@ -134,7 +134,9 @@ def _ask_pint(key: str, kind: str, si_unit: str, trade: str) -> float:
     registry = _registry()
     try:
         quantity = registry.Quantity(1.0, registry.parse_units(key))
-        turning = any(word in str(quantity.units) for word in ("radian", "revolution", "turn", "degree", "rpm"))
+        turning = any(
+            word in str(quantity.units) for word in ("radian", "revolution", "turn", "degree", "rpm")
+        )
         if (kind == "angular_speed") != turning and kind in ("angular_speed", "frequency"):
             raise UnitError(key, allowed, remedy)
         factor = float(quantity.to(si_unit).magnitude)
@@ -157,7 +159,9 @@ def _registry() -> Any:
 @lru_cache(maxsize=16384)
 def _parse(text: str, dimension: str) -> float:
     kind, trade, _ = _lookup(dimension)
-    example = f"a number with a unit of {kind.replace('_', ' ')}" if kind != "ratio" else "a number or a share in %"
+    example = (
+        f"a number with a unit of {kind.replace('_', ' ')}" if kind != "ratio" else "a number or a share in %"
+    )
     if len(text) > 120:
         raise UnitError(text[:40] + "…", example, f"such as '1 {trade}'")
     if _NOT_FINITE.match(text):
@@ -276,5 +280,7 @@ def read_hardness(text: str) -> tuple[float, Literal["A", "D"]]:
     """
     match = _HARDNESS.fullmatch(text) if isinstance(text, str) else None
     if match is None or not 0.0 < float(match.group(1)) <= 100.0:
-        raise UnitError(text, "a durometer hardness above 0 and up to 100 with its scale", "such as '57 Shore D'")
+        raise UnitError(
+            text, "a durometer hardness above 0 and up to 100 with its scale", "such as '57 Shore D'"
+        )
     return float(match.group(1)), "A" if match.group(2).upper() == "A" else "D"

@@ -1,0 +1,167 @@
+"""From what a pad's data sheet says (hardness, porosity, filler) to its elastic modulus.
+
+A durometer reading is no modulus: published relations differ by up to about two
+for soft pads. `shore_modulus` therefore names the relation it uses, and
+`shore_band` gives the two relations' spread. Cell structure and fillers then act
+on the modulus of the solid polymer.
+
+Conventions: moduli [Pa], readings 0-100, shares 0-1.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from planish.errors import ModelError
+
+SOURCES: tuple[str, ...] = (
+    "Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76, 419: log10 E[MPa] = 0.0235 S - 0.6403, "
+    "S = Shore A (20-80) or Shore D + 50 (30-85) (from memory)",
+    "Gent 1958, Rubber Chem. Technol. 31, 896: modulus from the indentation of a truncated cone under the "
+    "Shore A spring (from memory)",
+    "ASTM D2240: spring force 0.55 N + 0.075 N per unit Shore A (from memory)",
+    "Gibson & Ashby, Cellular Solids: E/E_s = (rho/rho_s)^2 for open cells; "
+    "phi^2 (rho/rho_s)^2 + (1-phi)(rho/rho_s) for closed cells (from memory)",
+    "Guth 1945, J. Appl. Phys. 16, 20: E/E_0 = 1 + 2.5 c + 14.1 c^2 for round fillers (from memory)",
+    "Halpin & Kardos 1976, Polym. Eng. Sci. 16, 344: the Halpin-Tsai equations (from memory)",
+)
+
+Scale = Literal["A", "D"]
+Cells = Literal["none", "open", "closed"]
+
+QI_RANGE: dict[Scale, tuple[float, float]] = {"A": (20.0, 80.0), "D": (30.0, 85.0)}
+
+
+def _require(condition: bool, what: str, value: float, allowed: str) -> None:
+    if not condition:
+        raise ModelError(f"{what} = {value!r}: must be {allowed}")
+
+
+def spring_force_shore_a(reading: float) -> float:
+    """Return the force [N] of a Shore A durometer spring at a reading of 0-100."""
+    _require(0.0 <= reading <= 100.0, "Shore A reading", reading, "from 0 to 100")
+    return 0.55 + 0.075 * reading
+
+
+def shore_modulus(reading: float, scale: Scale) -> float:
+    """Return Young's modulus [Pa] after Qi, Joyce & Boyce.
+
+    log10(E / MPa) = 0.0235 S - 0.6403 with S the Shore A reading, or the Shore D
+    reading + 50. Fitted for Shore A 20-80 and Shore D 30-85 (`QI_RANGE`); the
+    formula is continued outside, where it is a guess.
+
+    Raises
+    ------
+    ModelError
+        For a reading that is not above 0 and up to 100.
+    """
+    _require(0.0 < reading <= 100.0, f"Shore {scale} reading", reading, "above 0 and up to 100")
+    s = reading + 50.0 if scale == "D" else reading
+    return float(10.0 ** (0.0235 * s - 0.6403) * 1e6)
+
+
+def shore_reading(modulus: float, scale: Scale) -> float:
+    """Return the reading that `shore_modulus` turns into `modulus` [Pa]; its inverse."""
+    _require(math.isfinite(modulus) and modulus > 0.0, "modulus", modulus, "above 0 Pa")
+    s = (math.log10(modulus * 1e-6) + 0.6403) / 0.0235
+    return s - 50.0 if scale == "D" else s
+
+
+def gent_modulus(reading: float) -> float:
+    """Return Young's modulus [Pa] from Shore A after Gent.
+
+    E[MPa] = 0.0981 (56 + 7.62336 S) / (0.137505 (254 - 2.54 S)); useful from
+    about 20 to 80, diverges at 100.
+    """
+    _require(0.0 <= reading < 100.0, "Shore A reading", reading, "at least 0 and below 100")
+    return 0.0981 * (56.0 + 7.62336 * reading) / (0.137505 * (254.0 - 2.54 * reading)) * 1e6
+
+
+def shore_band(reading: float, scale: Scale) -> tuple[float, float]:
+    """Return the (low, high) modulus [Pa] between which published relations lie.
+
+    Shore A up to 80: between Gent and Qi et al. Elsewhere only one relation is
+    at hand, and the band is a factor of sqrt(2) to each side, the spread seen
+    where both apply.
+    """
+    qi = shore_modulus(reading, scale)
+    if scale == "A" and reading <= 80.0:
+        gent = gent_modulus(reading)
+        return min(gent, qi), max(gent, qi)
+    return qi / math.sqrt(2.0), qi * math.sqrt(2.0)
+
+
+def foam_factor(porosity: float, cells: Cells = "open", edge_share: float = 0.8) -> float:
+    """Return E_foam / E_solid of a cellular polymer.
+
+    Parameters
+    ----------
+    porosity:
+        Share of the volume that is gas, 0 up to but not including 1; the
+        relative density is 1 - porosity. The relation was made for relative
+        densities below about 0.3 and is used above that by custom.
+    cells:
+        "open": (1-porosity)^2. "closed": edge_share^2 (1-porosity)^2 +
+        (1-edge_share)(1-porosity). "none": 1.
+    edge_share:
+        Share of the solid that sits in cell edges, the rest being cell faces.
+    """
+    _require(0.0 <= porosity < 1.0, "porosity", porosity, "at least 0 and below 1")
+    _require(0.0 <= edge_share <= 1.0, "edge share", edge_share, "from 0 to 1")
+    relative = 1.0 - porosity
+    if cells == "none":
+        return 1.0
+    if cells == "open":
+        return relative**2
+    # The closed-cell law does not reach 1 at zero porosity (edge_share^2 + 1 - edge_share); scaled so that
+    # a pad without pores has the modulus of its polymer.
+    at_solid = edge_share**2 + (1.0 - edge_share)
+    return (edge_share**2 * relative**2 + (1.0 - edge_share) * relative) / at_solid
+
+
+def filler_factor(share: float, filler_ratio: float | None = None, shape: float = 2.0) -> float:
+    """Return E_filled / E_unfilled for hard round fillers at volume `share`.
+
+    Without `filler_ratio` (modulus of filler over that of polymer) the Guth
+    series 1 + 2.5 c + 14.1 c^2 for rigid spheres, good to c of about 0.3. With
+    it Halpin-Tsai: (1 + s n c)/(1 - n c), n = (m - 1)/(m + s), m the ratio and
+    s the `shape` factor (2 for round particles). Hollow, soft fillers (m < 1)
+    soften.
+    """
+    _require(0.0 <= share < 0.6, "filler share", share, "at least 0 and below 0.6 by volume")
+    if filler_ratio is None:
+        return 1.0 + 2.5 * share + 14.1 * share**2
+    _require(filler_ratio > 0.0, "filler modulus ratio", filler_ratio, "above 0")
+    _require(shape > 0.0, "filler shape factor", shape, "above 0")
+    n = (filler_ratio - 1.0) / (filler_ratio + shape)
+    return (1.0 + shape * n * share) / (1.0 - n * share)
+
+
+def pad_modulus(
+    polymer_modulus: float,
+    porosity: float = 0.0,
+    cells: Cells = "open",
+    edge_share: float = 0.8,
+    filler_share: float = 0.0,
+    filler_ratio: float | None = None,
+) -> float:
+    """Return the modulus [Pa] of a filled, cellular pad made of a polymer of `polymer_modulus` [Pa]."""
+    _require(math.isfinite(polymer_modulus) and polymer_modulus > 0.0, "polymer modulus", polymer_modulus,
+             "above 0 Pa")  # fmt: skip
+    return (
+        polymer_modulus * filler_factor(filler_share, filler_ratio) * foam_factor(porosity, cells, edge_share)
+    )
+
+
+def solid_modulus(
+    finished_modulus: float, porosity: float = 0.0, cells: Cells = "open", edge_share: float = 0.8
+) -> float:
+    """Return the modulus [Pa] of the solid between the pores of a pad of `finished_modulus` [Pa].
+
+    The summits that touch the wafer are this solid, not the foam: a smooth
+    summit is some tens of micrometres wide and sits between the pores.
+    """
+    _require(math.isfinite(finished_modulus) and finished_modulus > 0.0, "modulus", finished_modulus,
+             "above 0 Pa")  # fmt: skip
+    return finished_modulus / foam_factor(porosity, cells, edge_share)

@@ -1,0 +1,84 @@
+"""Vacuum hold of a wafer by the head: does it hold, and does it bend the wafer?
+
+Between pads the head carries the wafer by suction through openings in its
+membrane. The suction has to lift the wafer's weight, break the water film that
+holds the wafer on the pad, and pull a wafer bowed by film stress flat; where
+the wafer spans an opening the suction bends it.
+
+All arguments and results in SI.
+"""
+
+from __future__ import annotations
+
+import math
+
+from planish.errors import ModelError
+
+SOURCES: tuple[str, ...] = (
+    "Clamped and simply supported circular plates under uniform pressure: Timoshenko & Woinowsky-Krieger, "
+    "Theory of Plates and Shells, ch. 3 (from memory)",
+    "Stoney 1909, Proc. R. Soc. A 82, 172: curvature of a plate under film stress, biaxial form (from memory)",
+    "Capillary pull of a wetted gap 2 gamma/h: Young-Laplace with complete wetting of both faces",
+)
+
+GRAVITY = 9.80665  # [m/s^2] standard acceleration, CGPM 1901
+WATER_TENSION = 0.0728  # [N/m] water at 20 °C, CRC Handbook (from memory)
+
+
+def _positive(**values: float) -> None:
+    for name, value in values.items():
+        if not (math.isfinite(value) and value > 0.0):
+            raise ModelError(f"{name.replace('_', ' ')} = {value!r}: must be above 0")
+
+
+def plate_stiffness(modulus: float, poisson: float, thickness: float) -> float:
+    """Return the bending stiffness D = E h^3/(12 (1-nu^2)) [N m] of a plate."""
+    _positive(modulus=modulus, thickness=thickness)
+    return modulus * thickness**3 / (12.0 * (1.0 - poisson**2))
+
+
+def wafer_weight_pressure(density: float, thickness: float) -> float:
+    """Return weight per area [Pa] of a plate of `density` [kg/m^3]."""
+    _positive(density=density, thickness=thickness)
+    return density * thickness * GRAVITY
+
+
+def film_pull(film_thickness: float, tension: float = WATER_TENSION) -> float:
+    """Return the capillary pressure 2 gamma/h [Pa] that a wetted gap of `film_thickness` [m] holds with."""
+    _positive(film_thickness=film_thickness, tension=tension)
+    return 2.0 * tension / film_thickness
+
+
+def stoney_curvature(
+    film_stress: float, film_thickness: float, modulus: float, poisson: float, thickness: float
+) -> float:
+    """Return the curvature [1/m] that a stressed film gives a wafer: 6 sigma t (1-nu)/(E h^2).
+
+    Positive for tension. Valid for a film much thinner than the wafer and
+    bows below about half the wafer's thickness times a hundred (small rotations).
+    """
+    _positive(modulus=modulus, thickness=thickness)
+    return 6.0 * film_stress * film_thickness * (1.0 - poisson) / (modulus * thickness**2)
+
+
+def flattening_pressure(curvature: float, radius: float, stiffness: float, poisson: float) -> float:
+    """Return the uniform pressure [Pa] that gives a rim-supported disc the sag kappa a^2/2.
+
+    The sag of a simply supported disc is (5+nu) q a^4/(64 (1+nu) D); this q is
+    what takes the bow of a film-stressed wafer out at its centre.
+    """
+    _positive(radius=radius, stiffness=stiffness)
+    bow = abs(curvature) * radius**2 / 2.0
+    return bow * 64.0 * (1.0 + poisson) * stiffness / ((5.0 + poisson) * radius**4)
+
+
+def clamped_sag(pressure: float, radius: float, stiffness: float) -> float:
+    """Return the centre deflection q b^4/(64 D) [m] of a clamped disc of `radius` b."""
+    _positive(radius=radius, stiffness=stiffness)
+    return pressure * radius**4 / (64.0 * stiffness)
+
+
+def clamped_stress(pressure: float, radius: float, thickness: float) -> float:
+    """Return the largest bending stress 3 q b^2/(4 h^2) [Pa], at the rim of a clamped disc."""
+    _positive(radius=radius, thickness=thickness)
+    return 0.75 * pressure * radius**2 / thickness**2

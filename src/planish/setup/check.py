@@ -1,0 +1,25 @@
+"""Everything there is to say about a setup file: errors, warnings, notes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from planish.errors import SetupError
+from planish.setup.finding import Finding
+from planish.setup.load import read_document
+from planish.setup.models import examine
+
+
+def check(path: str | Path) -> list[Finding]:
+    """Return all findings about a setup file, errors first; none of level "error" means it can be used.
+
+    A file that cannot be read or is no TOML gives one error; nothing is raised.
+    """
+    file = Path(path)
+    try:
+        document = read_document(file)
+    except SetupError as error:
+        return [Finding("error", "", str(error))]
+    found, _, _ = examine(document, file.resolve().parent)
+    order = {"error": 0, "warning": 1, "note": 2}
+    return sorted(found, key=lambda finding: order[finding.level])

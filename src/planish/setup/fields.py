@@ -1,0 +1,141 @@
+"""What each key of a setup is: its meaning, unit, limits, typical range. For forms, schemas and comments."""
+
+from __future__ import annotations
+
+import typing
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from planish import units
+from planish.errors import SetupError
+from planish.setup.parts import catalogue
+from planish.setup.polisher import POLISHERS
+from planish.setup.quantity import Quantity
+from planish.setup.recipe import ZonePressures
+from planish.setup.root import SetupModel
+
+
+@dataclass(frozen=True, slots=True)
+class KeyInfo:
+    """One key of a setup.
+
+    ``path`` is dotted, with ``*`` for a list entry or a free name
+    (``recipe.step.*.flow``). ``dimension`` is "" for text, choices and
+    switches. ``low``, ``high``, ``typical`` are SI numbers (infinite or None
+    where there is none), ``unit`` the trade unit they are shown in.
+    """
+
+    path: str
+    description: str
+    dimension: str = ""
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    typical: tuple[float, float] | None = None
+    usual: str = ""
+    choices: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+
+
+def keys(motion: str = "rotary") -> list[KeyInfo]:
+    """Return every key that a setup of `motion` may hold, in the order of the models."""
+    if motion not in POLISHERS:
+        raise SetupError(f"motion = {motion!r}: must be one of {', '.join(POLISHERS)}")
+    out: list[KeyInfo] = []
+
+    def walk(model: type[BaseModel], where: str) -> None:
+        for name, info in model.model_fields.items():
+            path = f"{where}.{name}" if where else name
+            if path in ("wafer", "polisher", "head", "pad", "conditioner", "slurry"):
+                choices = tuple(catalogue(path))
+                if path == "polisher":
+                    choices = tuple(
+                        n for n, p in catalogue(path).items() if p.values["motion"].value == motion
+                    )
+                out.append(
+                    KeyInfo(f"{path}.part", "catalogue part; keys beside it override it", parts=choices)
+                )
+            if path == "polisher":
+                walk(POLISHERS[motion], path)
+                continue
+            inner, starred = inside(info.annotation)
+            if inner is not None:
+                walk(inner, f"{path}.*" if starred else path)
+            else:
+                out.append(key_info(path, info))
+
+    walk(SetupModel, "")
+    return out
+
+
+def key_info(path: str, info: FieldInfo) -> KeyInfo:
+    """Return what a model field says about its key."""
+    quantity = quantity_in(info)
+    text = info.description or ""
+    if quantity is None:
+        return KeyInfo(path, text, choices=choices_in(info.annotation))
+    low, high = quantity.limits
+    typical = None
+    if quantity.typical is not None:
+        typical = (
+            units.to_si(quantity.typical[0], quantity.dimension),
+            units.to_si(quantity.typical[1], quantity.dimension),
+        )
+    plain = quantity.dimension == "ratio"
+    return KeyInfo(
+        path,
+        text,
+        dimension=quantity.dimension,
+        unit="" if plain else units.pretty(units.TRADE_UNITS[quantity.dimension]),
+        low=low,
+        high=high,
+        typical=typical,
+        usual=quantity.usual,
+    )
+
+
+def quantity_in(info: FieldInfo) -> Quantity | None:
+    """Return the quantity annotation of a field, also inside lists and options."""
+    for item in info.metadata:
+        if isinstance(item, Quantity):
+            return item
+        if isinstance(item, ZonePressures):
+            return item.quantity
+    return _search(info.annotation)
+
+
+def _search(annotation: Any) -> Quantity | None:
+    for item in getattr(annotation, "__metadata__", ()):
+        if isinstance(item, Quantity):
+            return item
+    for each in typing.get_args(annotation):
+        found = _search(each)
+        if found is not None:
+            return found
+    return None
+
+
+def choices_in(annotation: Any) -> tuple[str, ...]:
+    """Return the texts that a field may take, or nothing."""
+    if typing.get_origin(annotation) is typing.Literal:
+        return tuple(str(each) for each in typing.get_args(annotation))
+    for each in typing.get_args(annotation):
+        found = choices_in(each)
+        if found:
+            return found
+    return ()
+
+
+def inside(annotation: Any, starred: bool = False) -> tuple[type[BaseModel] | None, bool]:
+    """Return the model inside an annotation, and whether a list or a table of free names holds it."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation, starred
+    within = starred or typing.get_origin(annotation) in (list, dict)
+    for each in typing.get_args(annotation):
+        found, star = inside(each, within)
+        if found is not None:
+            return found, star
+    return None, within

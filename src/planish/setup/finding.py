@@ -1,0 +1,51 @@
+"""What a check of a setup finds, and the wording all refusals share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from planish.errors import refuse
+
+Level = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One finding: errors stop a setup from being used, warnings and notes do not.
+
+    ``place`` is the dotted path inside the setup, ``message`` the whole line.
+    """
+
+    level: Level
+    place: str
+    message: str
+
+
+def wrong(place: str, value: Any, allowed: str, remedy: str = "") -> Finding:
+    """Return an error in the wording `place = value: must be allowed (remedy)`."""
+    shown = value if isinstance(value, int | float | bool) else short(value)
+    return Finding("error", place, refuse(place, shown, allowed, remedy))
+
+
+def missing(place: str, allowed: str, remedy: str = "") -> Finding:
+    """Return an error for a key that has to be given."""
+    return Finding(
+        "error", place, f"{place}: not given: must be {allowed}" + (f" ({remedy})" if remedy else "")
+    )
+
+
+def short(value: Any, limit: int = 60) -> Any:
+    """Return a value that is safe to put into one line: long ones are cut."""
+    text = value if isinstance(value, str) else repr(value)
+    text = text if len(text) <= limit else text[: limit - 1] + "…"
+    return text if isinstance(value, str) else _Plain(text)
+
+
+class _Plain(str):
+    """Text whose repr is itself, so that lists and tables are not quoted twice."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return str(self)

@@ -1,0 +1,81 @@
+"""Reading a setup file."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from planish.errors import SetupError
+from planish.setup.models import Setup
+
+LARGEST = 2_000_000  # bytes; a setup is text written by people
+
+
+def load(path: str | Path) -> Setup:
+    """Read, fill in and validate a setup file.
+
+    Raises
+    ------
+    SetupError
+        In one line: the file, the key, its value, what is allowed, the nearest known key.
+    """
+    file = Path(path)
+    return Setup(read_document(file), file.name, file.resolve().parent)
+
+
+def loads(text: str, name: str = "setup", folder: str | Path | None = None) -> Setup:
+    """Read a setup from text. Without a `folder`, setups that name data files are refused."""
+    return Setup(parse_document(text, name), name, Path(folder) if folder is not None else None)
+
+
+def read_document(path: Path) -> dict[str, Any]:
+    """Return the tables of a setup file as written.
+
+    Raises
+    ------
+    SetupError
+        For a file that is missing, no file, empty, too large, not UTF-8 text or not TOML.
+    """
+    name = str(path)
+    try:
+        if not path.exists():
+            raise SetupError(f"{name}: no such file ('planish new rotary -o {path.name}' writes one)")
+        if not path.is_file():
+            raise SetupError(f"{name}: must be a file, not a directory or device")
+        if path.stat().st_size > LARGEST:
+            raise SetupError(
+                f"{name}: {path.stat().st_size} bytes: must be at most {LARGEST} (is it a setup?)"
+            )
+        raw = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise SetupError(f"{name!r}: cannot be read: {reason}") from error
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise SetupError(f"{name}: is UTF-16 text: must be UTF-8 (save it again with that encoding)")
+    if b"\0" in raw:
+        raise SetupError(f"{name}: is binary: must be a TOML text file")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise SetupError(
+            f"{name}: line {line}: is not UTF-8 text (save it again with that encoding)"
+        ) from error
+    return parse_document(text, path.name)
+
+
+def parse_document(text: str, name: str) -> dict[str, Any]:
+    """Return the tables of TOML text as written."""
+    if not text.strip():
+        raise SetupError(f"{name}: is empty: must be a setup ('planish new rotary' writes one)")
+    if len(text) > LARGEST:
+        raise SetupError(f"{name}: {len(text)} characters: must be at most {LARGEST} (is it a setup?)")
+    try:
+        document = tomllib.loads(text.replace("\r\n", "\n"))
+    except (ValueError, RecursionError) as error:
+        reason = str(error) if isinstance(error, ValueError) else "nested too deeply"
+        raise SetupError(f"{name}: is not TOML: {reason}") from error
+    if not document:
+        raise SetupError(f"{name}: holds no keys: must be a setup ('planish new rotary' writes one)")
+    return document

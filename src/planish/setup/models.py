@@ -1,0 +1,280 @@
+"""A setup: the document as written, and what it says once parts and defaults are filled in."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from copy import deepcopy
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planish.errors import SetupError
+from planish.setup.finding import Finding
+from planish.setup.resolve import Misfit, Origin, Resolved, nearest, resolve
+from planish.setup.root import SetupModel
+from planish.setup.validate import validate
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planish.setup.si import Bench
+
+
+class Setup:
+    """One validated setup; never changed, only replaced.
+
+    Attributes
+    ----------
+    document:
+        The tables as written, part names and text quantities kept.
+    model:
+        The validated record with every value in SI (`planish.setup.root.SetupModel`).
+    origins:
+        Where each value came from, by dotted path (`planish.setup.resolve.Origin`).
+    notes:
+        Defaults used and things worth knowing, in plain words.
+    warnings:
+        What will work but probably is not meant.
+    name, folder:
+        The file's name for messages, and the folder that file paths in the
+        setup are relative to (None where such files are refused).
+    """
+
+    def __init__(
+        self,
+        document: Mapping[str, Any],
+        name: str = "setup",
+        folder: Path | None = None,
+    ) -> None:
+        """Validate `document`; raises SetupError with the first of what is wrong."""
+        found, resolved, model = examine(document, folder)
+        errors = [f for f in found if f.level == "error"]
+        if errors:
+            more = f" (and {len(errors) - 1} more: check the setup to see all)" if len(errors) > 1 else ""
+            raise SetupError(f"{name}: {errors[0].message}{more}")
+        assert model is not None  # noqa: S101 - no model only with errors
+        self.document: dict[str, Any] = deepcopy(dict(document))
+        self.name = name
+        self.folder = folder
+        self.model: SetupModel = model
+        self.origins: dict[str, Origin] = resolved.origins
+        self.parts: dict[str, str] = resolved.parts
+        self.tree: dict[str, Any] = resolved.tree
+        self.notes: tuple[str, ...] = tuple(f.message for f in found if f.level == "note")
+        self.warnings: tuple[str, ...] = tuple(f.message for f in found if f.level == "warning")
+
+    def __repr__(self) -> str:
+        return f"Setup({self.title!r}, {self.motion}, {len(self.model.recipe.step)} steps)"
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Setup) and self.digest() == other.digest()
+
+    def __hash__(self) -> int:
+        return hash(self.digest())
+
+    @property
+    def title(self) -> str:
+        """The title in reports."""
+        return self.model.title
+
+    @property
+    def motion(self) -> str:
+        """How the pad moves: "rotary", "linear" or "orbital"."""
+        return self.model.polisher.motion
+
+    @cached_property
+    def bench(self) -> Bench:
+        """The setup in SI, as the physics is fed."""
+        from planish.setup.to_si import to_si
+
+        return to_si(self)
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The sources of all part values and defaults in use, each once."""
+        lines: dict[str, None] = {}
+        for path, origin in self.origins.items():
+            if origin.origin != "setup":
+                section = path.split(".", 1)[0]
+                where = origin.origin if origin.origin != "default" else f"{section} default"
+                lines[f"{where}: {origin.source}"] = None
+        return tuple(lines)
+
+    def get(self, path: str) -> Any:
+        """Return the value at a dotted path as text or number: ``get("head.ring.gap")`` -> ``"0.5 mm"``.
+
+        List entries by their number from 0: ``"recipe.step.0.flow"``.
+        """
+        here: Any = self.tree
+        done: list[str] = []
+        for step in path.split("."):
+            here = _enter(here, step, done, path)
+            done.append(step)
+        return deepcopy(here)
+
+    def si(self, path: str) -> Any:
+        """Return the value at a dotted path in SI: ``si("head.ring.gap")`` -> ``0.0005``."""
+        here: Any = self.model
+        done: list[str] = []
+        for step in path.split("."):
+            table = (
+                {n: getattr(here, n) for n in type(here).model_fields} if isinstance(here, _Model) else here
+            )
+            here = _enter(table, step, done, path)
+            done.append(step)
+        return here
+
+    def replace(self, changes: Mapping[str, Any]) -> Setup:
+        """Return a new, validated setup with values replaced.
+
+        Parameters
+        ----------
+        changes:
+            Dotted path to value as it would stand in the file:
+            ``{"pad.part": "soft-felt", "recipe.step.0.ring_pressure": "4 psi"}``.
+            A whole table may be given; None takes the key out, so that the part
+            or the default speaks again. Keys already given beside ``part`` stay
+            in force over the new part; see `with_part`.
+
+        Raises
+        ------
+        SetupError
+            For a path that leads nowhere or a setup that would not be valid.
+        """
+        document = deepcopy(self.document)
+        for path, value in changes.items():
+            self._put(document, path, value)
+        return Setup(document, self.name, self.folder)
+
+    def with_part(self, section: str, part: str) -> Setup:
+        """Return a new setup in which `section` is the catalogue part alone, own values in it dropped.
+
+        The films stay with the wafer.
+        """
+        table: dict[str, Any] = {"part": part}
+        if section == "wafer" and "film" in self.document.get("wafer", {}):
+            table["film"] = deepcopy(self.document["wafer"]["film"])
+        return self.replace({section: table})
+
+    def _put(self, document: dict[str, Any], path: str, value: Any) -> None:
+        steps = path.split(".")
+        here: Any = document
+        shadow: Any = self.tree
+        for depth, step in enumerate(steps[:-1]):
+            shadow = _peek(shadow, step)
+            following = steps[depth + 1]
+            if isinstance(here, list):
+                index = _index(here, step, path)
+                here[index] = _opened(here[index], following, shadow, self)
+                here = here[index]
+                continue
+            if not isinstance(here, dict):
+                raise SetupError(f"{path}: leads nowhere ({'.'.join(steps[:depth])} holds no table)")
+            here[step] = _opened(here.get(step), following, shadow, self)
+            here = here[step]
+        last = steps[-1]
+        if isinstance(here, list):
+            if last.isdigit() and int(last) == len(here) and value is not None:
+                here.append(deepcopy(value))
+                return
+            index = _index(here, last, path)
+            if value is None:
+                del here[index]
+            else:
+                here[index] = deepcopy(value)
+        elif isinstance(here, dict):
+            if value is None:
+                here.pop(last, None)
+            else:
+                here[last] = deepcopy(value)
+        else:
+            raise SetupError(f"{path}: leads nowhere")
+
+    def digest(self) -> str:
+        """Return a short hash of everything the setup says, filled-in values and measured files included."""
+        content = json.dumps(self.tree, sort_keys=True, separators=(",", ":"), default=str)
+        hasher = hashlib.sha256(content.encode())
+        for path in attached_files(self.tree):
+            if self.folder is not None:
+                hasher.update((self.folder / path).read_bytes())
+        return hasher.hexdigest()[:20]
+
+    def to_toml(self) -> str:
+        """Return the document as TOML text; `planish.setup.load.loads` reads it back to an equal setup."""
+        import tomlkit
+
+        return tomlkit.dumps(self.document)
+
+
+_Model = __import__("pydantic").BaseModel
+
+
+def attached_files(tree: dict[str, Any]) -> list[str]:
+    """Return the data files that a filled-in document names."""
+    out: list[str] = []
+    wafer, pad = tree.get("wafer"), tree.get("pad")
+    films = wafer.get("film") if isinstance(wafer, dict) else None
+    for film in films if isinstance(films, list) else []:
+        if isinstance(film, dict) and isinstance(film.get("sites"), str):
+            out.append(film["sites"])
+    surface = pad.get("surface") if isinstance(pad, dict) else None
+    if isinstance(surface, dict) and isinstance(surface.get("heights"), str):
+        out.append(surface["heights"])
+    return out
+
+
+def examine(
+    document: Mapping[str, Any], folder: Path | None = None
+) -> tuple[list[Finding], Resolved, SetupModel | None]:
+    """Return all findings about a document, its filled-in form, and the model where it is valid."""
+    from planish.setup.crosscheck import crosscheck
+
+    try:
+        resolved = resolve(dict(document))
+    except Misfit as misfit:
+        return [Finding("error", misfit.place, str(misfit))], Resolved(), None
+    model, found = validate(resolved.tree)
+    if model is not None:
+        found = crosscheck(model, resolved, folder)
+    found += [Finding("note", note.split(" ", 1)[0], note) for note in resolved.notes]
+    return found, resolved, model
+
+
+def _enter(here: Any, step: str, done: list[str], path: str) -> Any:
+    if isinstance(here, list | tuple):
+        return here[_index(here, step, path)]
+    if isinstance(here, dict) and step in here:
+        return here[step]
+    place = ".".join(done) or "the setup"
+    known = nearest(step, here) if isinstance(here, dict) else "it holds no table"
+    raise SetupError(f"{path}: no {step!r} in {place} ({known})")
+
+
+def _index(items: Any, step: str, path: str) -> int:
+    if not step.isdigit() or int(step) >= len(items):
+        raise SetupError(f"{path}: {step!r}: must be a number from 0 to {len(items) - 1} there")
+    return int(step)
+
+
+def _peek(here: Any, step: str) -> Any:
+    if isinstance(here, dict):
+        return here.get(step)
+    if isinstance(here, list) and step.isdigit() and int(step) < len(here):
+        return here[int(step)]
+    return None
+
+
+def _opened(value: Any, following: str, shadow: Any, setup: Setup) -> Any:
+    """Return `value` as something that `following` can be put into.
+
+    What the part or a default holds is copied in where it is a list; one zone
+    pressure for all becomes a list of one a zone.
+    """
+    if isinstance(value, dict | list):
+        return value
+    if following.isdigit():
+        if isinstance(value, str):
+            return [value] * len(setup.model.head.zone)
+        return deepcopy(shadow) if isinstance(shadow, list) else []
+    return {}

@@ -1,0 +1,132 @@
+"""Field types of a setup: text quantities, shares, names, with their limits and typical ranges.
+
+Each annotation carries its dimension, limits and typical range, so that the
+validator, the JSON Schema, the commented setup and the bench all read the same.
+A validated field holds the SI float.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from planish import units
+
+
+def refused(allowed: str, remedy: str = "", **more: Any) -> PydanticCustomError:
+    """Return the error that `planish.setup.validate` turns into the one-line refusal.
+
+    ``more`` may hold ``at`` (index or key inside the field) and ``value`` (the entry there).
+    """
+    return PydanticCustomError("refused", "must be {allowed}", {"allowed": allowed, "remedy": remedy, **more})
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A text quantity: its dimension, the limits (inclusive, as text), and what is typical."""
+
+    dimension: str
+    low: str | None = None
+    high: str | None = None
+    typical: tuple[str, str] | None = None
+    above: str | None = None  # exclusive lower limit
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """The (low, high) limits in SI, infinite where there is none."""
+        low = self.low if self.low is not None else self.above
+        return (
+            self._number(low) if low is not None else -math.inf,
+            self._number(self.high) if self.high is not None else math.inf,
+        )
+
+    @property
+    def allowed(self) -> str:
+        """The limits in words."""
+        if self.low is not None and self.high is not None:
+            return f"from {_p(self.low)} to {_p(self.high)}"
+        if self.above is not None:
+            return f"above {_p(self.above)}" + (
+                f" and up to {_p(self.high)}" if self.high is not None else ""
+            )
+        if self.low is not None:
+            return f"{_p(self.low)} or more"
+        if self.high is not None:
+            return f"{_p(self.high)} or less"
+        return "a number" if self.dimension == "ratio" else f"a {self.dimension.replace('_', ' ')}"
+
+    @property
+    def usual(self) -> str:
+        """The typical range in words, or nothing."""
+        if self.typical is None:
+            return ""
+        low, high = self.typical
+        return f"typical {_p(low)} to {_p(high)}" if low != high else f"typical {_p(low)}"
+
+    def _number(self, text: str) -> float:
+        return units.to_si(text, self.dimension)
+
+    def read(self, value: Any) -> float:
+        """Return the SI value, or raise what pydantic turns into a finding."""
+        if self.dimension == "ratio" and isinstance(value, int | float) and not isinstance(value, bool):
+            number = float(value)
+            if not math.isfinite(number):
+                raise refused(f"a finite number, {self.allowed}", self.usual)
+        else:
+            try:
+                number = units.to_si(value, self.dimension)
+            except units.UnitError as error:
+                raise refused(error.allowed, error.remedy or self.usual) from None
+        low, high = self.limits
+        # A hair of room, so that a limit written in other units is still allowed.
+        room = 1e-12 * max(abs(low) if math.isfinite(low) else 0.0, abs(high) if math.isfinite(high) else 0.0)
+        if number < low - room or number > high + room or (self.above is not None and number <= low):
+            raise refused(self.allowed, self.usual)
+        return number
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        words = [self.allowed, self.usual]
+        out: dict[str, Any] = {"type": "string"}
+        if self.dimension == "ratio":
+            out = {"anyOf": [{"type": "number"}, {"type": "string", "pattern": "%\\s*$"}]}
+        else:
+            words.insert(0, f"number with a unit, as in '{_p('1 ' + units.TRADE_UNITS[self.dimension])}'")
+            out["pattern"] = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S+"
+        out["description"] = "; ".join(word for word in words if word)
+        return out
+
+
+def _p(text: str) -> str:
+    number, _, unit = text.partition(" ")
+    return f"{number} {units.pretty(unit)}".strip()
+
+
+def ratio(
+    low: str = "0", high: str = "1", typical: tuple[str, str] | None = None, above: str | None = None
+) -> Quantity:
+    """Return the annotation of a share: a bare number, or text such as ``"35 %"``."""
+    return Quantity("ratio", None if above is not None else low, high, typical, above)
+
+
+def _name(text: str) -> str:
+    if not text.strip() or len(text) > 80 or any(ord(c) < 32 for c in text):
+        raise refused("a name of 1 to 80 characters on one line")
+    return text.strip()
+
+
+Name = Annotated[str, AfterValidator(_name)]
+
+
+class Section(BaseModel):
+    """Base of every table of a setup: unknown keys refused, values fixed once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)

@@ -1,0 +1,92 @@
+"""The recipe: any number of steps."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from planish.setup.quantity import Name, Quantity, Section, refused
+
+PRESSURE = Annotated[float, Quantity("pressure", low="0 psi", high="60 psi", typical=("0.5 psi", "6 psi"))]
+TURNING = Annotated[
+    float, Quantity("angular_speed", low="-1000 rpm", high="1000 rpm", typical=("20 rpm", "150 rpm"))
+]
+AMOUNT = Annotated[float, Quantity("thickness", low="0 nm", high="200 um", typical=("50 nm", "2000 nm"))]
+SECONDS = Annotated[float, Quantity("time", above="0 s", high="36000 s", typical=("5 s", "180 s"))]
+
+# speed key of a step: the motion it belongs to
+SPEED_OF = {"platen_speed": "rotary", "belt_speed": "linear", "orbit_speed": "orbital"}
+STOPS = ("time", "stop_on_removed", "stop_on_remaining")
+
+
+class ZonePressures:
+    """Annotation of a step's zone pressures: one text, a list of texts, or a table by zone name."""
+
+    quantity = Quantity("pressure", low="0 psi", high="60 psi", typical=("0.5 psi", "6 psi"))
+
+    def read(self, value: Any) -> float | tuple[float, ...] | dict[str, float]:
+        """Return pressures [Pa] in the shape they were given."""
+        if isinstance(value, list | tuple):
+            return tuple(self._one(item, index) for index, item in enumerate(value))
+        if isinstance(value, dict):
+            return {name: self._one(item, name) for name, item in value.items()}
+        return self.quantity.read(value)
+
+    def _one(self, value: Any, at: int | str) -> float:
+        try:
+            return self.quantity.read(value)
+        except PydanticCustomError as error:
+            context = error.context or {}
+            raise refused(context["allowed"], context["remedy"], at=str(at), value=value) from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        one = self.quantity.__get_pydantic_json_schema__(schema, handler)
+        return {
+            "anyOf": [one, {"type": "array", "items": one}, {"type": "object", "additionalProperties": one}],
+        }
+
+
+class StepSection(Section):
+    """One step: pressures, speeds, flow, and what ends it."""
+
+    name: Name = Field(description="name of the step")
+    zone_pressures: Annotated[float | tuple[float, ...] | dict[str, float], ZonePressures()] = Field(
+        description="pressure of every zone: one value for all, a list inside out, or a table by zone name"
+    )
+    ring_pressure: PRESSURE = Field(0.0, description="pressure of the retaining ring on the pad")
+    platen_speed: TURNING | None = Field(None, description="rotary: turning speed of the platen")
+    belt_speed: (
+        Annotated[float, Quantity("speed", low="-10 m/s", high="10 m/s", typical=("1 m/s", "4 m/s"))] | None
+    ) = Field(None, description="linear: speed of the belt")
+    orbit_speed: (
+        Annotated[
+            float, Quantity("angular_speed", low="-3000 rpm", high="3000 rpm", typical=("200 rpm", "700 rpm"))
+        ]
+        | None
+    ) = Field(None, description="orbital: orbits per time")
+    carrier_speed: TURNING = Field(description="turning speed of the carrier")
+    flow: Annotated[
+        float, Quantity("flow", low="0 ml/min", high="5000 ml/min", typical=("100 ml/min", "350 ml/min"))
+    ] = Field(description="slurry flow")
+    conditioning: bool = Field(False, description="whether the disk is used in this step")
+    time: SECONDS | None = Field(None, description="step ends after this time")
+    stop_on_removed: AMOUNT | None = Field(None, description="step ends when this much is gone, on average")
+    stop_on_remaining: AMOUNT | None = Field(None, description="step ends when this much of the film is left")
+    max_time: SECONDS | None = Field(None, description="longest time where a stop condition ends the step")
+    bearing_pressures: list[PRESSURE] | None = Field(
+        None,
+        description="linear: support pressures in this step, inside out; the bearing's own where not given",
+    )
+
+
+class RecipeSection(Section):
+    """The recipe."""
+
+    step: list[StepSection] = Field(description="steps in order", min_length=1, max_length=200)

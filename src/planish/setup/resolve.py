@@ -1,0 +1,347 @@
+"""From the document as written to one in which every value stands: parts and defaults filled in.
+
+Each value filled in is remembered with where it came from, so that results can
+list the sources they rest on, and each default used is a note.
+"""
+
+from __future__ import annotations
+
+import difflib
+from copy import deepcopy
+from dataclasses import dataclass, field
+from typing import Any
+
+from planish import units
+from planish.errors import PlanishError
+from planish.setup.parts import KINDS, Part, catalogue
+from planish.setup.polisher import MOTIONS
+from planish.setup.removal import LAWS, SCALE
+
+STIFFNESS_KEYS = ("shore_d", "shore_a", "modulus", "polymer_modulus", "polymer_shore_d")
+FILM_KEYS = ("thickness", "profile", "sites")
+OPTIONAL_TABLES = (("head", "ring"), ("pad", "sub"), ("pad", "grooves"))
+TOP_KEYS = (
+    "title",
+    "ambient",
+    "wafer",
+    "polisher",
+    "head",
+    "pad",
+    "conditioner",
+    "slurry",
+    "removal",
+    "recipe",
+)
+YOURS = "given in the setup"
+PRACTICE = "common practice, no source"
+
+AMBIENT = {"temperature": ("22 degC", PRACTICE), "platen_temperature": ("22 degC", PRACTICE)}
+REFERENCE = {
+    "pressure": ("3 psi", PRACTICE),
+    "speed": ("1 m/s", PRACTICE),
+    "temperature": ("35 degC", PRACTICE),
+    "fresh_fraction": (0.8, "invented for the demo"),
+    "pad": ("hard-microporous", "invented for the demo"),
+}
+
+
+class Misfit(PlanishError):
+    """A place in the document that cannot be resolved; `place` is its dotted path."""
+
+    def __init__(self, place: str, message: str) -> None:
+        self.place = place
+        super().__init__(message)
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where one value came from: "setup", "part NAME" or "default", with source and spread."""
+
+    value: Any
+    origin: str
+    source: str
+    spread: str = ""
+
+
+@dataclass(slots=True)
+class Resolved:
+    """The filled-in document, the origin of each value by dotted path, and notes on defaults."""
+
+    tree: dict[str, Any] = field(default_factory=dict)
+    origins: dict[str, Origin] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    parts: dict[str, str] = field(default_factory=dict)
+
+
+def nearest(word: str, known: Any) -> str:
+    """Return `` (did you mean 'x'?)`` or a list of what is known."""
+    options = [str(k) for k in known]
+    close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.55)
+    return f"did you mean {close[0]!r}?" if close else "known: " + ", ".join(options[:14])
+
+
+def resolve(document: dict[str, Any]) -> Resolved:
+    """Return `document` with parts and defaults filled in.
+
+    Raises
+    ------
+    Misfit
+        For an unknown section or part, a section that is no table, a missing motion.
+    """
+    out = Resolved()
+    for key in document:
+        if key not in TOP_KEYS:
+            raise Misfit(key, f"{key}: unknown key ({nearest(key, TOP_KEYS)})")
+    if "title" in document:
+        out.tree["title"] = document["title"]
+    _ambient(document, out)
+    slurry_part: Part | None = None
+    for section in KINDS:
+        part = _section(section, document, out)
+        if section == "slurry":
+            slurry_part = part
+    for section, key in OPTIONAL_TABLES:
+        table = out.tree.get(section)
+        if isinstance(table, dict) and table.get(key) == "none":
+            table[key] = None
+    _removal(document, out, slurry_part)
+    for section in ("recipe",):
+        if section in document:
+            out.tree[section] = deepcopy(document[section])
+            _remember_own(section, document[section], out)
+    return out
+
+
+def _table(document: dict[str, Any], section: str) -> dict[str, Any] | None:
+    value = document.get(section)
+    if value is None or isinstance(value, dict):
+        return value
+    raise Misfit(section, f"{section} = {_short(value)}: must be a table, written [{section}]")
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _ambient(document: dict[str, Any], out: Resolved) -> None:
+    own = _table(document, "ambient") or {}
+    merged = dict(own)
+    _remember_own("ambient", own, out)
+    for key, (value, source) in AMBIENT.items():
+        if key not in own:
+            merged[key] = value
+            _remember_default(f"ambient.{key}", value, source, "", out)
+    out.tree["ambient"] = merged
+
+
+def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | None:
+    """Fill in one section; return the part whose removal laws may be used."""
+    if section == "conditioner" and document.get(section) in (None, "none"):
+        out.tree[section] = None
+        return None
+    own = _table(document, section)
+    parts = catalogue(section)
+    named = own.get("part") if own is not None else None
+    if named is not None:
+        if not isinstance(named, str) or named not in parts:
+            raise Misfit(
+                f"{section}.part",
+                f"{section}.part = {_short(named)}: must be a catalogue part ({nearest(str(named), parts)})",
+            )
+        part = parts[named]
+    else:
+        part = parts[_default_part(section, own, out, document)]
+    out.parts[section] = part.name if named is not None or own is None else ""
+    if own is None:
+        out.notes.append(f"{section} not given: used the part {part.name!r}")
+    mine = {k: v for k, v in (own or {}).items() if k != "part"}
+    if section == "polisher":
+        _same_motion(mine, part, named)
+    origin = f"part {part.name}" if named is not None or own is None else "default"
+    out.tree[section] = _merge(section, part, mine, origin, out)
+    return part if named is not None or own is None else None
+
+
+def _default_part(section: str, own: dict[str, Any] | None, out: Resolved, document: dict[str, Any]) -> str:
+    """Return the name of the part whose values stand in for what is not given."""
+    diameter = _diameter(document)
+    if section == "wafer":
+        return _closest({"silicon-150": 0.15, "silicon-200": 0.2, "silicon-300": 0.3}, diameter)
+    if section == "polisher":
+        motion = (own or {}).get("motion")
+        if motion not in MOTIONS:
+            shown = "not given" if motion is None else f"= {_short(motion)}"
+            raise Misfit("polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS)}")
+        return "rotary-200" if motion == "rotary" and diameter < 0.21 else f"{motion}-300"
+    if section == "head":
+        return _closest({"one-zone-150": 0.15, "three-zone-200": 0.2, "five-zone-300": 0.3}, diameter)
+    return {
+        "pad": "hard-microporous",
+        "conditioner": "electroplated-100-grit",
+        "slurry": "fumed-silica-oxide",
+    }[section]
+
+
+def _diameter(document: dict[str, Any]) -> float:
+    """Return the wafer diameter [m] if it can be read, else 0.3; only to choose defaults by."""
+    wafer = document.get("wafer")
+    if not isinstance(wafer, dict):
+        return 0.3
+    part = catalogue("wafer").get(wafer.get("part", "")) if isinstance(wafer.get("part", ""), str) else None
+    text = wafer.get("diameter", part.values["diameter"].value if part else "300 mm")
+    try:
+        return units.to_si(text, "length")
+    except PlanishError:
+        return 0.3
+
+
+def _closest(sizes: dict[str, float], diameter: float) -> str:
+    return min(sizes, key=lambda name: abs(sizes[name] - diameter))
+
+
+def _same_motion(mine: dict[str, Any], part: Part, named: str | None) -> None:
+    motion = part.values["motion"].value
+    if named is not None and mine.get("motion", motion) != motion:
+        raise Misfit(
+            "polisher.motion",
+            f"polisher.motion = {_short(mine['motion'])}: must be {motion!r}, as the part {named!r} says "
+            "(take another part, or none)",
+        )
+
+
+def _merge(section: str, part: Part, mine: dict[str, Any], origin: str, out: Resolved) -> dict[str, Any]:
+    """Lay the user's keys over the part's and remember where each came from."""
+    tree: dict[str, Any] = {}
+    fallback = origin == "default"
+    left: list[str] = []
+    for key, entry in part.values.items():
+        if key.startswith("removal."):
+            continue
+        path = key.split(".")
+        if fallback and path[0] == "sub":
+            continue  # a pad described without a sub-pad has none
+        if _given(mine, path) or _rival_given(section, mine, path):
+            continue
+        table = tree
+        for step in path[:-1]:
+            table = table.setdefault(step, {})
+        table[path[-1]] = deepcopy(entry.value)
+        full = f"{section}.{key}"
+        out.origins[full] = Origin(entry.value, origin, entry.source, entry.spread)
+        if fallback:
+            left.append(key)
+    if left:
+        out.notes.append(f"{section}: {', '.join(left)} not given: used those of the part {part.name!r}")
+    _overlay(tree, mine)
+    _remember_own(section, mine, out)
+    return tree
+
+
+def _given(mine: dict[str, Any], path: list[str]) -> bool:
+    """Return whether the user gave this key, or something other than a table on the way to it."""
+    here: Any = mine
+    for step in path:
+        if not isinstance(here, dict):
+            return True
+        if step not in here:
+            return False
+        here = here[step]
+    return True
+
+
+def _rival_given(section: str, mine: dict[str, Any], path: list[str]) -> bool:
+    """Return whether the user said the same thing in another way (a modulus instead of a hardness)."""
+    if section != "pad" or len(path) != 2 or path[1] not in STIFFNESS_KEYS:
+        return False
+    table = mine.get(path[0])
+    return isinstance(table, dict) and any(key in table for key in STIFFNESS_KEYS)
+
+
+def _overlay(tree: dict[str, Any], mine: dict[str, Any]) -> None:
+    for key, value in mine.items():
+        if isinstance(value, dict) and isinstance(tree.get(key), dict):
+            _overlay(tree[key], value)
+        else:
+            tree[key] = deepcopy(value)
+
+
+def _remember_own(path: str, value: Any, out: Resolved) -> None:
+    if isinstance(value, dict):
+        for key, item in value.items():
+            _remember_own(f"{path}.{key}", item, out)
+    elif isinstance(value, list) and value and all(isinstance(item, dict) for item in value):
+        for index, item in enumerate(value):
+            _remember_own(f"{path}.{index}", item, out)
+    else:
+        out.origins[path] = Origin(value, "setup", YOURS)
+
+
+def _remember_default(path: str, value: Any, source: str, spread: str, out: Resolved) -> None:
+    out.origins[path] = Origin(value, "default", source, spread)
+    shown = value if not isinstance(value, list) else f"{len(value)} entries"
+    out.notes.append(f"{path} not given: used {shown} ({source})")
+
+
+def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> None:
+    """Fill in removal laws: those of the slurry part, the user's keys over them, then the reference."""
+    own = _table(document, "removal") or {}
+    offered: dict[str, Any] = slurry.tree().get("removal", {}) if slurry is not None else {}
+    tree: dict[str, Any] = {}
+    for material in [*offered, *(m for m in own if m not in offered)]:
+        mine = own.get(material, {})
+        place = f"removal.{material}"
+        if not isinstance(mine, dict):
+            raise Misfit(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
+        base = offered.get(material, {})
+        _drop_rivals(base, mine)
+        kept = set(_leaves(base))
+        _overlay(base, mine)
+        for key in kept:
+            if slurry is not None and not _given(mine, key.split(".")):
+                entry = slurry.values[f"{place}.{key}"]
+                out.origins[f"{place}.{key}"] = Origin(
+                    entry.value, f"part {slurry.name}", entry.source, entry.spread
+                )
+        _remember_own(place, mine, out)
+        reference = base.setdefault("reference", {})
+        if isinstance(reference, dict):
+            for key, (value, source) in REFERENCE.items():
+                if key in reference or (key == "pad" and "real_pressure" in reference):
+                    continue
+                reference[key] = value
+                out.origins[f"{place}.reference.{key}"] = Origin(value, "default", source)
+                if material in own:
+                    out.notes.append(f"{place}.reference.{key} not given: used {value} ({source})")
+        tree[material] = base
+    out.tree["removal"] = tree
+
+
+def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:
+    """Drop what the part says where the user says the same thing in another way."""
+    law = mine.get("law", base.get("law"))
+    if "law" in mine and mine["law"] != base.get("law"):
+        base.pop("coefficients", None)
+        if law in LAWS and law not in SCALE:
+            base.pop("rate", None)
+    own = mine.get("coefficients", {})
+    leading = SCALE.get(str(law))
+    if isinstance(own, dict) and leading in own:
+        base.pop("rate", None)
+    if "rate" in mine and isinstance(base.get("coefficients"), dict):
+        base["coefficients"].pop(leading, None)
+    reference = mine.get("reference")
+    if (
+        isinstance(reference, dict)
+        and "real_pressure" in reference
+        and isinstance(base.get("reference"), dict)
+    ):
+        base["reference"].pop("pad", None)
+
+
+def _leaves(tree: dict[str, Any], path: str = "") -> list[str]:
+    out: list[str] = []
+    for key, value in tree.items():
+        here = f"{path}.{key}" if path else key
+        out.extend(_leaves(value, here) if isinstance(value, dict) else [here])
+    return out

@@ -1,0 +1,32 @@
+"""The whole setup as one validated record."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from planish.setup.conditioner import ConditionerSection
+from planish.setup.head import HeadSection
+from planish.setup.pad import PadSection
+from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
+from planish.setup.quantity import Name, Section
+from planish.setup.recipe import RecipeSection
+from planish.setup.removal import RemovalSection
+from planish.setup.slurry import AmbientSection, SlurrySection
+from planish.setup.wafer import WaferSection
+
+
+class SetupModel(Section):
+    """Everything a setup file says, parts and defaults filled in, values in SI."""
+
+    title: Name = Field("untitled setup", description="title in reports")
+    ambient: AmbientSection = Field(description="room and platen")
+    wafer: WaferSection = Field(description="the wafer and its films")
+    polisher: RotaryPolisher | LinearPolisher | OrbitalPolisher = Field(
+        description="the machine", discriminator="motion"
+    )
+    head: HeadSection = Field(description="the carrier")
+    pad: PadSection = Field(description="the pad stack")
+    conditioner: ConditionerSection | None = Field(None, description="the conditioner; leave it out for none")
+    slurry: SlurrySection = Field(description="the slurry")
+    removal: dict[str, RemovalSection] = Field(description="removal laws by material")
+    recipe: RecipeSection = Field(description="the recipe")

@@ -1,0 +1,68 @@
+"""JSON Schema of a setup file, for editors that complete and check while typing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planish.setup.parts import catalogue
+from planish.setup.polisher import POLISHERS
+from planish.setup.root import SetupModel
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a setup file.
+
+    It describes the file as written: text quantities with their units and
+    limits in words, catalogue parts by name, and keys that a part or a default
+    may supply as optional.
+    """
+    schema = SetupModel.model_json_schema(mode="validation")
+    definitions = schema["$defs"]
+    for section, model in (
+        ("wafer", "WaferSection"),
+        ("head", "HeadSection"),
+        ("pad", "PadSection"),
+        ("conditioner", "ConditionerSection"),
+        ("slurry", "SlurrySection"),
+        *(("polisher", each.__name__) for each in POLISHERS.values()),
+    ):
+        table = definitions[model]
+        table["properties"] = {
+            "part": {
+                "enum": list(catalogue(section)),
+                "description": "catalogue part; keys beside it override it",
+            },
+            **table["properties"],
+        }
+    for name, table in definitions.items():
+        if name not in ("StepSection", "RecipeSection", "ZoneSection", "BearingZone", "FilmSection"):
+            table.pop("required", None)
+    for owner, key in (("HeadSection", "ring"), ("PadSection", "sub"), ("PadSection", "grooves")):
+        options = definitions[owner]["properties"][key]["anyOf"]
+        definitions[owner]["properties"][key]["anyOf"] = [
+            {"const": "none"} if option.get("type") == "null" else option for option in options
+        ]
+    for table in definitions.values():
+        for key, entry in table.get("properties", {}).items():
+            table["properties"][key] = _without_null(entry)
+    schema["properties"]["conditioner"] = {
+        "anyOf": [{"$ref": "#/$defs/ConditionerSection"}, {"const": "none"}],
+        "description": "the conditioner; leave it out for none",
+    }
+    polisher = schema["properties"]["polisher"]
+    polisher.pop("discriminator", None)  # with a part, the motion need not be written
+    polisher["anyOf"] = polisher.pop("oneOf")
+    schema["required"] = ["wafer", "polisher", "recipe"]
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "planish setup"
+    return schema
+
+
+def _without_null(entry: dict[str, Any]) -> dict[str, Any]:
+    """Drop the null that stands for "not given": TOML has none."""
+    options = entry.get("anyOf")
+    if options is None or not any(option.get("type") == "null" for option in options):
+        return entry
+    kept = [option for option in options if option.get("type") != "null"]
+    rest = {key: value for key, value in entry.items() if key not in ("anyOf", "default")}
+    return {**kept[0], **rest} if len(kept) == 1 else {"anyOf": kept, **rest}

@@ -1,0 +1,334 @@
+"""The one door from a setup to SI numbers: `to_si` makes the records that the physics is fed."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planish import units
+from planish.physics import hardness
+from planish.setup import si
+from planish.setup.attached import film_sites, summit_heights
+from planish.setup.conditioner import ConditionerSection
+from planish.setup.crosscheck import coefficient
+from planish.setup.crosscheck_recipe import LONGEST, zone_list
+from planish.setup.head import HeadSection
+from planish.setup.pad import LayerSection, PadSection
+from planish.setup.parts import catalogue
+from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
+from planish.setup.recipe import StepSection
+from planish.setup.removal import LAWS, SCALE, RemovalSection
+from planish.setup.wafer import WaferSection
+
+if TYPE_CHECKING:
+    from planish.setup.models import Setup
+
+MODEL_SOURCES = tuple(f"pad modulus: {line}" for line in (hardness.SOURCES[0], hardness.SOURCES[3]))
+
+
+def to_si(setup: Setup) -> si.Bench:
+    """Return the SI records of a validated setup.
+
+    Raises
+    ------
+    PlanishError
+        If a data file that the setup names has changed for the worse since it was validated.
+    """
+    model = setup.model
+    names = [zone.name for zone in model.head.zone]
+    return si.Bench(
+        title=model.title,
+        wafer=_wafer(model.wafer, setup),
+        polisher=_polisher(model.polisher),
+        head=_head(model.head),
+        pad=pad_si(model.pad, setup),
+        conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
+        slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
+        removal={
+            material: _removal(material, law, model.slurry.abrasive_fraction)
+            for material, law in model.removal.items()
+        },
+        steps=tuple(_step(step, names) for step in model.recipe.step),
+        ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
+        sources=setup.sources + MODEL_SOURCES,
+        notes=setup.warnings + setup.notes,
+    )
+
+
+def _wafer(wafer: WaferSection, setup: Setup) -> si.Wafer:
+    films = []
+    for index, film in enumerate(wafer.film):
+        profile = sites = None
+        thickness = film.thickness
+        if film.profile is not None:
+            r, t = (np.array(column, dtype=np.float64) for column in zip(*film.profile, strict=True))
+            profile = (r, t)
+            thickness = _disc_mean(r, t, wafer.diameter / 2.0)
+        elif film.sites is not None:
+            sites = film_sites(film.sites, setup.folder, f"wafer.film.{index}.sites")
+            thickness = float(np.mean(sites[2]))
+        assert thickness is not None  # noqa: S101 - validated: one of the three is given
+        films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites))
+    return si.Wafer(
+        radius=wafer.diameter / 2.0,
+        thickness=wafer.thickness,
+        modulus=wafer.modulus,
+        poisson=wafer.poisson,
+        edge_exclusion=wafer.edge_exclusion,
+        films=tuple(films),
+    )
+
+
+def _disc_mean(r: si.Array, t: si.Array, radius: float) -> float:
+    """Return the area mean over a disc of a profile, straight between its points and flat outside them."""
+    nodes = np.unique(np.concatenate(([0.0], r[r < radius], [radius])))
+    values = np.interp(nodes, r, t)
+    a, b = nodes[:-1], nodes[1:]
+    slope = (values[1:] - values[:-1]) / (b - a)
+    level = values[:-1] - slope * a
+    return float(np.sum(level * (b**2 - a**2) / 2.0 + slope * (b**3 - a**3) / 3.0) * 2.0 / radius**2)
+
+
+def _polisher(p: RotaryPolisher | LinearPolisher | OrbitalPolisher) -> si.Polisher:
+    if isinstance(p, RotaryPolisher):
+        return si.Polisher(
+            motion="rotary",
+            centre_offset=p.centre_offset,
+            platen_radius=p.platen_diameter / 2.0,
+            oscillation_amplitude=p.oscillation_amplitude,
+            oscillation_frequency=p.oscillation_frequency,
+            delivery=p.delivery,
+            dispense_radius=p.dispense_radius,
+        )
+    if isinstance(p, LinearPolisher):
+        return si.Polisher(
+            motion="linear",
+            belt_width=p.belt_width,
+            belt_length=p.belt_length,
+            roller_radius=p.roller_diameter / 2.0,
+            belt_thickness=p.belt_thickness,
+            belt_modulus=p.belt_modulus,
+            belt_poisson=p.belt_poisson,
+            belt_tension=p.belt_tension,
+            bearing=si.Bearing(
+                stiffness=p.bearing.stiffness,
+                outer_radii=np.array([zone.outer_radius for zone in p.bearing.zone]),
+                pressures=np.array([zone.pressure for zone in p.bearing.zone]),
+            ),
+            delivery=p.delivery,
+            dispense_radius=p.dispense_radius,
+        )
+    return si.Polisher(
+        motion="orbital",
+        orbit_radius=p.orbit_radius,
+        pad_radius=p.pad_diameter / 2.0,
+        hole_fraction=p.hole_fraction,
+        delivery=p.delivery,
+        dispense_radius=p.dispense_radius,
+    )
+
+
+def _head(head: HeadSection) -> si.Head:
+    return si.Head(
+        zone_outer_radii=np.array([zone.outer_radius for zone in head.zone]),
+        wall_width=head.wall_width,
+        ring=si.Ring(head.ring.gap, head.ring.width) if head.ring is not None else None,
+        vacuum_hold=head.vacuum_hold,
+        membrane_contact_fraction=head.vacuum_contact,
+    )
+
+
+def finished_modulus(layer: LayerSection) -> float:
+    """Return the modulus [Pa] of a layer as made, from hardness, modulus, or polymer, pores and filler."""
+    if layer.modulus is not None:
+        return layer.modulus
+    if layer.shore_d is not None:
+        return hardness.shore_modulus(layer.shore_d, "D")
+    if layer.shore_a is not None:
+        return hardness.shore_modulus(layer.shore_a, "A")
+    polymer = layer.polymer_modulus
+    if polymer is None:
+        assert layer.polymer_shore_d is not None  # noqa: S101 - validated: one of the five is given
+        polymer = hardness.shore_modulus(layer.polymer_shore_d, "D")
+    return hardness.pad_modulus(
+        polymer, layer.porosity, layer.cells, layer.edge_share, layer.filler_share, layer.filler_ratio
+    )
+
+
+def _layer(layer: LayerSection) -> si.Layer:
+    return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
+
+
+def pad_si(pad: PadSection, setup: Setup | None) -> si.Pad:
+    """Return a pad in SI. `setup` gives the folder of measured heights; None for a catalogue pad."""
+    top = pad.top
+    modulus = finished_modulus(top)
+    surface = pad.surface
+    heights = None
+    if surface.heights is not None and setup is not None:
+        heights = summit_heights(surface.heights, setup.folder, "pad.surface.heights")
+    summit = surface.modulus
+    if summit is None:
+        summit = hardness.solid_modulus(modulus, top.porosity, top.cells, top.edge_share)
+    shore = top.shore_d if top.shore_d is not None else hardness.shore_reading(modulus, "D")
+    grooves = pad.grooves
+    bare = grooves is None or grooves.pattern == "none"
+    return si.Pad(
+        family=pad.family,
+        layers=(_layer(top),) if pad.sub is None else (_layer(top), _layer(pad.sub)),
+        grooves=si.Grooves("none", 0.0, 0.0, 0.0)
+        if bare or grooves is None
+        else si.Grooves(grooves.pattern, grooves.width, grooves.depth, grooves.pitch),
+        surface=si.PadSurface(
+            density=surface.density,
+            tip_radius=surface.tip_radius,
+            height_sd=surface.height_sd,
+            tail_length=surface.tail_length,
+            modulus=summit,
+            poisson=surface.poisson if surface.poisson is not None else top.poisson,
+            heights=heights,
+        ),
+        shore_d=shore if shore > 0.0 else None,
+        porosity=top.porosity,
+        wear_coefficient=pad.wear_coefficient,
+        polish_wear_coefficient=pad.polish_wear_coefficient,
+        density=pad.density,
+        heat_capacity=pad.heat_capacity,
+        conductivity=pad.conductivity,
+    )
+
+
+def _conditioner(disk: ConditionerSection) -> si.Conditioner:
+    sweep = disk.sweep
+    return si.Conditioner(
+        kind=disk.kind,
+        disk_radius=disk.disk_diameter / 2.0,
+        grit_size=disk.grit_size,
+        grit_density=disk.grit_density,
+        active_fraction=disk.active_fraction,
+        protrusion=disk.protrusion,
+        downforce=disk.downforce,
+        speed=disk.speed,
+        sweep=si.Sweep(
+            kind=sweep.kind,
+            inner=sweep.inner,
+            outer=sweep.outer,
+            frequency=sweep.frequency,
+            pivot_distance=sweep.pivot_distance if sweep.kind == "arm" else 0.0,
+            arm_length=sweep.arm_length if sweep.kind == "arm" else 0.0,
+            zone_edges=np.array(sweep.zone_edges) if sweep.zone_edges is not None else None,
+            zone_dwell=np.array(sweep.zone_dwell) if sweep.zone_dwell is not None else None,
+        ),
+        mode=disk.mode,
+        share={"in-situ": 1.0, "partial": disk.share, "ex-situ": 0.0}[disk.mode],
+        ex_situ_time=disk.ex_situ_time if disk.mode == "ex-situ" else 0.0,
+        dulling_time=disk.dulling_time,
+        break_in_time=disk.break_in_time,
+        sharpness_floor=disk.sharpness_floor,
+        shedding=disk.shedding,
+    )
+
+
+@lru_cache(maxsize=64)
+def reference_real_pressure(pad_part: str) -> float:
+    """Return the mean pressure [Pa] on the summits of a catalogue pad.
+
+    That of the exponential tail, E* sqrt(s/(pi R)): it does not depend on the
+    load, so the reference pressure need not be known.
+    """
+    from planish.physics.asperities import plane_modulus, tail_contact
+
+    surface = pad_si(
+        PadSection.model_validate(_without_none(catalogue("pad")[pad_part].tree())), None
+    ).surface
+    modulus = plane_modulus(surface.modulus, surface.poisson)
+    _, real = tail_contact(
+        1.0, tip_radius=surface.tip_radius, modulus=modulus, tail_length=surface.tail_length
+    )
+    return real
+
+
+def _without_none(tree: dict[str, object]) -> dict[str, object]:
+    return {
+        key: None if value == "none" and key in ("sub", "grooves") else value for key, value in tree.items()
+    }
+
+
+def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si.Removal:
+    ref = law.reference
+    values = {name: coefficient(LAWS[law.law][name], value) for name, value in law.coefficients.items()}
+    if law.rate is not None:
+        values[SCALE[law.law]] = _leading(law, values)
+    return si.Removal(
+        material=material,
+        law=law.law,
+        coefficients=values,
+        relative_spread=law.spread,
+        activation_energy=law.activation_energy,
+        reference=si.Reference(
+            pressure=ref.pressure,
+            speed=ref.speed,
+            temperature=ref.temperature,
+            fresh_fraction=ref.fresh_fraction,
+            abrasive_fraction=ref.abrasive_fraction
+            if ref.abrasive_fraction is not None
+            else abrasive_fraction,
+            real_pressure=ref.real_pressure
+            if ref.real_pressure is not None
+            else reference_real_pressure(str(ref.pad)),
+        ),
+    )
+
+
+def _leading(law: RemovalSection, values: dict[str, float]) -> float:
+    """Return the leading coefficient that gives the measured rate at the reference condition."""
+    ref = law.reference
+    assert law.rate is not None  # noqa: S101 - only called with a rate
+    if law.law == "power":
+        return law.rate / (ref.pressure ** values["alpha"] * ref.speed ** values["beta"])
+    return law.rate / ((ref.pressure - values.get("p_threshold", 0.0)) * ref.speed)
+
+
+def _step(step: StepSection, names: list[str]) -> si.Step:
+    if step.time is not None:
+        stop, value, longest = "time", step.time, step.time
+    else:
+        longest = step.max_time if step.max_time is not None else LONGEST
+        if step.stop_on_removed is not None:
+            stop, value = "removed", step.stop_on_removed
+        else:
+            assert step.stop_on_remaining is not None  # noqa: S101 - validated: one of the three is given
+            stop, value = "remaining", step.stop_on_remaining
+    kind: si.StopKind = stop  # type: ignore[assignment]
+    return si.Step(
+        name=step.name,
+        zone_pressures=np.array(zone_list(step, names)),
+        ring_pressure=step.ring_pressure,
+        platen_speed=step.platen_speed or 0.0,
+        belt_speed=step.belt_speed or 0.0,
+        orbit_speed=step.orbit_speed or 0.0,
+        carrier_speed=step.carrier_speed,
+        flow=step.flow,
+        conditioning=step.conditioning,
+        stop=kind,
+        stop_value=value,
+        max_time=longest,
+        bearing_pressures=np.array(step.bearing_pressures) if step.bearing_pressures is not None else None,
+    )
+
+
+def describe_modulus(setup: Setup) -> str:
+    """Return a sentence on how stiff the top pad is and how sure that is."""
+    top = setup.model.pad.top
+    text = f"top pad modulus {units.show(finished_modulus(top), 'modulus')}"
+    for key, scale in (("shore_d", "D"), ("shore_a", "A")):
+        reading = getattr(top, key)
+        if reading is not None:
+            low, high = hardness.shore_band(reading, "D" if scale == "D" else "A")
+            text += (
+                f" from {reading:g} Shore {scale} (published relations give {units.show(low, 'modulus')} to "
+            )
+            text += f"{units.show(high, 'modulus')})"
+    return text

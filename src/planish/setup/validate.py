@@ -1,0 +1,138 @@
+"""From the filled-in document to validated models: what pydantic found, in our one-line wording."""
+
+from __future__ import annotations
+
+import difflib
+import typing
+from functools import lru_cache
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from planish.setup.finding import Finding, missing, short, wrong
+from planish.setup.polisher import MOTIONS, POLISHERS
+from planish.setup.root import SetupModel
+
+_TYPES = {
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "list_type": "a list",
+    "tuple_type": "a list",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+    "too_short": "a list with at least one entry",
+    "too_long": "a shorter list",
+}
+_TYPE_NAMES = {"str": "text in quotes", "bool": "true or false", "list": "a list", "dict": "a table"}
+
+
+def validate(tree: dict[str, Any]) -> tuple[SetupModel | None, list[Finding]]:
+    """Return the validated model, or None and all that is wrong with the filled-in document."""
+    try:
+        return SetupModel.model_validate(tree), []
+    except ValidationError as error:
+        found = [_finding(item, tree) for item in error.errors(include_url=False, include_input=True)]
+        return None, list({f.place + f.message: f for f in found}.values())
+
+
+def _finding(item: Any, tree: dict[str, Any]) -> Finding:
+    path = _path(item["loc"])
+    place = ".".join(str(step) for step in path)
+    kind, context = item["type"], item.get("ctx", {})
+    if kind == "refused":
+        if "at" in context:
+            place += f".{context['at']}"
+        return wrong(place, context.get("value", item["input"]), context["allowed"], context["remedy"])
+    if kind == "extra_forbidden":
+        return Finding("error", place, f"{place}: unknown key ({_suggestion(path, tree)})")
+    if kind == "missing":
+        return missing(place, "given", _describe(path))
+    if kind == "literal_error":
+        options = [o for o in context["expected"].replace(" or ", ", ").replace("'", "").split(", ")]
+        close = difflib.get_close_matches(str(item["input"]), options, n=1, cutoff=0.5)
+        return wrong(
+            place,
+            item["input"],
+            "one of " + ", ".join(options),
+            f"did you mean {close[0]!r}?" if close else "",
+        )
+    return wrong(place, short(item["input"]), _TYPES.get(kind, item["msg"].lower()))
+
+
+def _path(loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
+    """Drop what pydantic puts into a location but a document does not hold (the chosen motion)."""
+    if len(loc) > 1 and loc[0] == "polisher" and loc[1] in MOTIONS:
+        return ("polisher", *loc[2:])
+    return loc
+
+
+def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseModel] | None:
+    """Return the model of the table at `path`, or None where there is none."""
+    here: Any = SetupModel
+    for step in path:
+        if step == "polisher" and here is SetupModel:
+            motion = (tree.get("polisher") or {}).get("motion")
+            here = POLISHERS.get(motion if isinstance(motion, str) else "", None)
+            continue
+        if isinstance(here, type) and issubclass(here, BaseModel):
+            info = here.model_fields.get(str(step))
+            here = _inner(info.annotation) if info is not None else None
+        # a list index or a free key leads into what the list or table holds, which _inner already is
+        if here is None:
+            return None
+    return here if isinstance(here, type) and issubclass(here, BaseModel) else None
+
+
+def _inner(annotation: Any) -> Any:
+    """Return the model inside an annotation such as ``list[Model]`` or ``Model | None``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for each in typing.get_args(annotation):
+        found = _inner(each)
+        if found is not None:
+            return found
+    return None
+
+
+@lru_cache(maxsize=1)
+def _homes() -> dict[str, str]:
+    """Return, for each key of a setup, the dotted table it belongs to."""
+    homes: dict[str, str] = {}
+
+    def walk(model: type[BaseModel], where: str) -> None:
+        for name, info in model.model_fields.items():
+            homes.setdefault(name, where)
+            inner = _inner(info.annotation)
+            if inner is not None:
+                walk(inner, f"{where}.{name}" if where else name)
+
+    for model in POLISHERS.values():
+        walk(model, "polisher")
+    walk(SetupModel, "")
+    return homes
+
+
+def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
+    word = str(path[-1])
+    model = model_at(path[:-1], tree)
+    known = list(model.model_fields) if model is not None else []
+    if path[0] == "polisher":
+        other = [motion for motion, each in POLISHERS.items() if word in each.model_fields]
+        if other:
+            return f"it belongs to the {' and the '.join(other)} motion; here known: {', '.join(known)}"
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    if close:
+        return f"did you mean {close[0]!r}?"
+    home = _homes().get(word)
+    if home:
+        return f"it belongs into [{home}]"
+    return "known: " + ", ".join(known[:16])
+
+
+def _describe(path: tuple[int | str, ...]) -> str:
+    model = model_at(path[:-1], {})
+    if model is None and path[0] == "polisher":
+        model = POLISHERS["rotary"]
+    info = model.model_fields.get(str(path[-1])) if model is not None else None
+    return info.description or "" if info is not None else ""

@@ -1,0 +1,69 @@
+"""The wafer as described in a setup: a plate and its films."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, field_validator
+
+from planish.setup.quantity import Name, Quantity, Section, refused
+
+PROFILE_RADIUS = Annotated[float, Quantity("length", low="0 mm", high="400 mm")]
+FILM_THICKNESS = Annotated[
+    float, Quantity("thickness", low="0 nm", high="200 um", typical=("100 nm", "2000 nm"))
+]
+
+
+class FilmSection(Section):
+    """One film; its thickness as a value, a radial profile or a measured site file (one of the three)."""
+
+    name: Name | None = Field(None, description="name of the film in results; the material where not given")
+    material: Name = Field(
+        description="material; a [removal.MATERIAL] table or the slurry must say how it polishes"
+    )
+    thickness: FILM_THICKNESS | None = Field(None, description="incoming thickness, the same everywhere")
+    profile: list[tuple[PROFILE_RADIUS, FILM_THICKNESS]] | None = Field(
+        None, description='incoming thickness over radius: pairs such as ["0 mm", "1000 nm"], inside out'
+    )
+    sites: str | None = Field(None, description="file of measured sites, relative to the setup file")
+    stress: (
+        Annotated[
+            float, Quantity("stress", low="-5000 MPa", high="5000 MPa", typical=("-200 MPa", "200 MPa"))
+        ]
+        | None
+    ) = Field(None, description="film stress, tension positive; only the check of the vacuum hold uses it")
+
+    @field_validator("profile", mode="before")
+    @classmethod
+    def _pairs(cls, value: object) -> object:
+        if value is None:
+            return value
+        if not isinstance(value, list) or len(value) < 2:
+            raise refused('a list of two or more pairs such as ["0 mm", "1000 nm"]')
+        if any(not isinstance(pair, list | tuple) or len(pair) != 2 for pair in value):
+            raise refused('pairs of radius and thickness such as ["0 mm", "1000 nm"]')
+        return [tuple(pair) for pair in value]
+
+
+class WaferSection(Section):
+    """The wafer: diameter, plate properties, films from the top down."""
+
+    diameter: Annotated[
+        float, Quantity("length", low="25 mm", high="500 mm", typical=("150 mm", "300 mm"))
+    ] = Field(description="wafer diameter")
+    thickness: Annotated[
+        float, Quantity("depth", low="50 um", high="5000 um", typical=("675 um", "775 um"))
+    ] = Field(description="wafer thickness")
+    modulus: Annotated[
+        float, Quantity("modulus", low="1000 MPa", high="1e6 MPa", typical=("130000 MPa", "170000 MPa"))
+    ] = Field(description="Young's modulus of the wafer in bending")
+    poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0.06", "0.28"))] = Field(
+        description="Poisson's ratio of the wafer"
+    )
+    density: Annotated[
+        float, Quantity("density", low="1 g/cm^3", high="25 g/cm^3", typical=("2.2 g/cm^3", "5.3 g/cm^3"))
+    ] = Field(description="density of the wafer; only the check of the vacuum hold uses it")
+    edge_exclusion: Annotated[
+        float, Quantity("length", low="0 mm", high="30 mm", typical=("2 mm", "5 mm"))
+    ] = Field(description="rim left out of all statistics")
+    film: list[FilmSection] = Field(description="films, the one on top first", min_length=1, max_length=50)
