@@ -1,0 +1,59 @@
+# Two commands matter: `make demo` does the main job, `make test` checks everything.
+# Both set up .venv by themselves on a machine with Python >= 3.11, make and a C compiler.
+PYTHON ?= python3
+BIN := .venv/bin
+export PYTHONDONTWRITEBYTECODE =
+# CI's two cores: one BLAS thread a worker keeps the numbers and the timings steady.
+export OPENBLAS_NUM_THREADS ?= 2
+
+.PHONY: demo test bench docs serve setup lock screenshots clean
+
+demo: .venv/ready
+	$(BIN)/python examples/demo.py
+
+test: .venv/ready-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python tools/find_browser.py
+	$(BIN)/pytest -n 2 --dist loadfile
+
+bench: .venv/ready-bench
+	$(BIN)/python benchmarks/all.py
+
+docs: .venv/ready
+	$(BIN)/python docs/make.py
+
+serve: .venv/ready
+	$(BIN)/planish serve
+
+setup: .venv/ready-dev
+
+.venv/bin/python:
+	$(PYTHON) -c 'import sys; sys.exit("planish needs Python 3.11 or newer; set PYTHON=python3.11" if sys.version_info < (3, 11) else 0)'
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv==$(shell sed -n 's/^uv==//p' requirements/tools.txt)
+
+.venv/ready: .venv/bin/python requirements/run.txt pyproject.toml
+	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/run.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps -e .
+	touch $@
+
+.venv/ready-dev: .venv/ready requirements/dev.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/dev.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps -r requirements/cells.txt
+	touch $@
+
+.venv/ready-bench: .venv/ready-dev requirements/bench.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/bench.txt
+	touch $@
+
+# Resolve anew and write the exact versions that everybody installs.
+lock: .venv/bin/python
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml -o requirements/run.txt
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group dev -o requirements/dev.txt
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group dev --group bench -o requirements/bench.txt
+
+clean:
+	rm -rf out build dist

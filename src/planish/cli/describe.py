@@ -1,0 +1,88 @@
+"""The verbs that describe: new, parts, check, schema."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from planish.cli import show
+from planish.errors import SetupError
+
+
+def new(motion: str, output: Path, force: bool) -> None:
+    """Write a commented setup of the chosen motion to ``output``."""
+    from planish.predict.result import write_whole
+    from planish.setup.new import new_setup
+
+    content = new_setup(motion)
+    if output.exists() and not force:
+        raise SetupError(f"{output}: exists already; nothing written (give --force to replace it)")
+    try:
+        write_whole(output, content.encode())
+    except OSError as exc:
+        raise SetupError(f"{output}: cannot be written ({exc.strerror}); name another file") from None
+    typer.echo(f"wrote {output}; next: planish check {output}")
+
+
+def parts(kind: str | None, json_out: bool) -> None:
+    """Print the catalogue, every value with its source and spread."""
+    from planish.setup.parts import list_parts
+
+    rows: list[dict[str, Any]] = [
+        row if isinstance(row, dict) else row._asdict() if hasattr(row, "_asdict") else vars(row)
+        for row in list_parts()
+    ]
+    kinds = sorted({row["kind"] for row in rows})
+    if kind is not None:
+        if kind not in kinds:
+            raise SetupError(f"parts kind = {kind!r}: must be one of {', '.join(kinds)}")
+        rows = [row for row in rows if row["kind"] == kind]
+    if json_out:
+        show.print_json(rows)
+        return
+    for name in dict.fromkeys(row["part"] for row in rows):
+        mine = [row for row in rows if row["part"] == name]
+        head = [key for key in mine[0] if key not in ("kind", "part")]
+        show.table(head, [[row[key] for key in head] for row in mine], title=f"{mine[0]['kind']}: {name}")
+
+
+def check(file: Path, json_out: bool) -> None:
+    """Validate a setup; errors end with exit code 2, warnings and notes are listed."""
+    from planish.setup.check import check as run
+
+    findings = [
+        item
+        if isinstance(item, dict)
+        else {"level": item.level, "place": item.place, "message": item.message}
+        for item in run(file)
+    ]
+    errors = [item for item in findings if item["level"] == "error"]
+    if json_out:
+        show.print_json({"file": str(file), "ok": not errors, "findings": findings})
+    else:
+        for item in findings:
+            if item["level"] != "error":
+                typer.echo(f"{item['level']}: {item['place']}: {item['message']}")
+        if not errors:
+            typer.echo(f"{file}: good")
+    if errors:
+        for item in errors:
+            typer.echo(f"planish: {item['message']}", err=True)
+        raise typer.Exit(2)
+
+
+def schema(output: Path | None) -> None:
+    """Write or print the JSON Schema of setup files."""
+    import json
+
+    from planish.predict.result import write_whole
+    from planish.setup.schema import json_schema
+
+    content = json.dumps(json_schema(), indent=1, ensure_ascii=False)
+    if output is None:
+        typer.echo(content)
+        return
+    write_whole(output, (content + "\n").encode())
+    typer.echo(f"wrote {output}")

@@ -1,0 +1,223 @@
+"""The ``planish`` command: one verb a job, each a thin call into the package.
+
+Nothing heavier than typer is imported here; every verb imports what it needs when it runs.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planish.errors import PlanishError
+
+app = typer.Typer(
+    name="planish",
+    help="Chemical-mechanical planarization: predict, measure, fit and explain, from one setup file.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+Out = Annotated[Path | None, typer.Option("--out", help="Folder for figures, tables and the result file.")]
+Units = Annotated[str, typer.Option("--units", help="Units shown: trade (psi, rpm, nm/min) or si.")]
+SetupFile = Annotated[Path, typer.Argument(help="Setup file (TOML).", metavar="FILE")]
+
+
+def _version(value: bool) -> None:
+    if value:
+        from planish import __version__
+
+        typer.echo(f"planish {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def new(
+    motion: Annotated[str, typer.Argument(help="rotary, linear or orbital.")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="File to write.")],
+    force: Annotated[bool, typer.Option("--force", help="Replace the file if it exists.")] = False,
+) -> None:
+    """Write a complete, commented setup file for a chosen motion."""
+    from planish.cli import describe
+
+    describe.new(motion, output, force)
+
+
+@app.command()
+def parts(
+    kind: Annotated[
+        str | None, typer.Argument(help="pads, conditioners, slurries, heads, wafers, polishers.")
+    ] = None,
+    json_out: Json = False,
+) -> None:
+    """Show the catalogue parts, each value with its source and spread."""
+    from planish.cli import describe
+
+    describe.parts(kind, json_out)
+
+
+@app.command()
+def check(file: SetupFile, json_out: Json = False) -> None:
+    """Validate a setup file and list what deserves a second look."""
+    from planish.cli import describe
+
+    describe.check(file, json_out)
+
+
+@app.command()
+def schema(
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="File to write; without it, print.")
+    ] = None,
+) -> None:
+    """Export the JSON Schema of setup files, for editors."""
+    from planish.cli import describe
+
+    describe.schema(output)
+
+
+@app.command()
+def polish(file: SetupFile, json_out: Json = False, out: Out = None, units: Units = "trade") -> None:
+    """Polish one wafer: rate, flatness, edge, temperature, clearing."""
+    from planish.cli import predict
+
+    predict.polish(file, json_out, out, units)
+
+
+@app.command()
+def lot(
+    file: SetupFile,
+    wafers: Annotated[int, typer.Option("--wafers", "-n", help="How many wafers.")] = 200,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of incoming variation and noise.")] = 0,
+    no_conditioning: Annotated[
+        bool, typer.Option("--no-conditioning", help="Switch all conditioning off.")
+    ] = False,
+    adjust: Annotated[str, typer.Option("--adjust", help="fixed or run-to-run polish time.")] = "fixed",
+    json_out: Json = False,
+    out: Out = None,
+    units: Units = "trade",
+) -> None:
+    """Polish wafer after wafer: drift, pad life, wafer-to-wafer figures."""
+    from planish.cli import predict
+
+    predict.lot(file, wafers, seed, not no_conditioning, adjust, json_out, out, units)
+
+
+@app.command()
+def die(
+    file: SetupFile,
+    layout: Annotated[Path, typer.Option("--layout", help="Layout (GDSII, OASIS) or saved maps.")],
+    layer: Annotated[str, typer.Option("--layer", help="Layer and datatype, as 68/20.")],
+    cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "10um",
+    place: Annotated[
+        str, typer.Option("--place", help="centre, mid, edge, or a radius such as 120mm.")
+    ] = "centre",
+    process: Annotated[str, typer.Option("--process", help="oxide, sti, tungsten or copper.")] = "oxide",
+    step_height: Annotated[
+        str | None, typer.Option("--step-height", help="Step height before polishing.")
+    ] = None,
+    json_out: Json = False,
+    out: Out = None,
+    units: Units = "trade",
+) -> None:
+    """Polish a die: surface, steps, dishing, erosion, hot spots from a layout."""
+    from planish.cli import predict
+
+    predict.die(file, layout, layer, cell, place, process, step_height, json_out, out, units)
+
+
+@app.command()
+def measure(
+    files: Annotated[list[Path], typer.Argument(help="PRE POST site files, or one table, or one layout.")],
+    time: Annotated[
+        str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
+    ] = None,
+    nested: Annotated[
+        str | None, typer.Option("--nested", help="Nested factors, outermost first: lot,wafer,site.")
+    ] = None,
+    value: Annotated[str | None, typer.Option("--value", help="Column of the measured value.")] = None,
+    layer: Annotated[
+        str | None, typer.Option("--layer", help="Layout: layer and datatype, as 68/20.")
+    ] = None,
+    cell: Annotated[str, typer.Option("--cell", help="Layout: cell size.")] = "10um",
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Read what the fab's tools wrote: site maps, variance components, layouts."""
+    from planish.cli import measuring
+
+    measuring.measure(files, time, nested, value, layer, cell, json_out, out)
+
+
+@app.command()
+def fit(
+    files: Annotated[list[Path], typer.Argument(help="SETUP PRE POST, or with --rates one trace file.")],
+    rates: Annotated[
+        Path | None, typer.Option("--rates", help="Average removal rates of the wafers in the traces.")
+    ] = None,
+    time: Annotated[
+        str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
+    ] = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Calibrate the model to own measurements, with errors and what cannot be told."""
+    from planish.cli import measuring
+
+    measuring.fit(files, rates, time, json_out, out)
+
+
+@app.command()
+def report(
+    file: SetupFile,
+    output: Annotated[Path, typer.Option("-o", "--output", help="HTML file to write.")] = Path("report.html"),
+    pre: Annotated[Path | None, typer.Option("--pre", help="Measured sites before polishing.")] = None,
+    post: Annotated[Path | None, typer.Option("--post", help="Measured sites after polishing.")] = None,
+) -> None:
+    """Write a self-contained HTML report of one wafer, with measurements if given."""
+    from planish.cli import reporting
+
+    reporting.report(file, output, pre, post)
+
+
+def run() -> None:
+    """Run the command line; bad input ends with one line on standard error and exit code 2."""
+    try:
+        app()
+    except PlanishError as exc:
+        typer.echo(f"planish: {exc}", err=True)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    except KeyboardInterrupt:
+        typer.echo("planish: stopped", err=True)
+        sys.exit(130)
+    except Exception as exc:
+        if os.environ.get("PLANISH_TRACEBACK"):
+            raise
+        typer.echo(
+            f"planish: a defect of planish, not of the input ({type(exc).__name__}: {exc}); "
+            "set PLANISH_TRACEBACK=1 and run again to see where",
+            err=True,
+        )
+        sys.exit(70)
+
+
+if __name__ == "__main__":
+    run()

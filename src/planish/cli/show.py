@@ -1,0 +1,116 @@
+"""What the verbs share: one JSON document, tables on the terminal, progress, files written and named."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from planish.errors import DataError, SetupError
+
+
+def print_json(document: Any) -> None:
+    """Print ``document`` as one strict JSON document on standard output."""
+    from planish.predict.result import clean
+
+    typer.echo(json.dumps(clean(document), indent=1, ensure_ascii=False))
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[Any]], title: str = "") -> None:
+    """Print a plain table; numbers to the right, wrapped to the terminal."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    made = Table(*[], title=title or None, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    for index, cell in enumerate(head):
+        numeric = (
+            index > 0
+            and rows
+            and all(isinstance(row[index], int | float) or row[index] is None for row in rows)
+        )
+        made.add_column(cell, justify="right" if numeric else "left", overflow="fold")
+    for row in rows:
+        made.add_row(*[text(cell) for cell in row])
+    Console(soft_wrap=False).print(made, markup=False)
+
+
+def text(value: Any) -> str:
+    """Return a value as shown in tables: four significant digits for numbers, a dash for nothing."""
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return str(value)
+
+
+def summary(figures: dict[str, Any], units: str = "trade") -> None:
+    """Print a flat summary as a two-column table, then its notes."""
+    from planish.predict.result import label
+
+    flat = {key: value for key, value in figures.items() if not isinstance(value, dict | list)}
+    if units == "si":
+        flat = dict(_in_si(key, value) for key, value in flat.items())
+    table(["figure", "value"], [[label(key), text(value)] for key, value in flat.items()])
+    for note in figures.get("notes", []):
+        typer.echo(f"note: {note}")
+
+
+_TO_SI: dict[str, tuple[str, Callable[[float], float]]] = {
+    "_nm_per_min": ("_m_per_s", lambda v: v * 1e-9 / 60),
+    "_psi": ("_Pa", lambda v: v * 6894.757293168),
+    "_MPa": ("_Pa", lambda v: v * 1e6),
+    "_nm": ("_m", lambda v: v * 1e-9),
+    "_um": ("_m", lambda v: v * 1e-6),
+    "_mm": ("_m", lambda v: v * 1e-3),
+    "_C": ("_K", lambda v: v + 273.15),
+}
+
+
+def _in_si(key: str, value: Any) -> tuple[str, Any]:
+    for ending, (si, convert) in _TO_SI.items():
+        if key.endswith(ending) and isinstance(value, float):
+            return key[: -len(ending)] + si, convert(value)
+    return key, value
+
+
+def check_units(units: str) -> None:
+    """Refuse an unknown unit system."""
+    if units not in ("trade", "si"):
+        raise SetupError(f"--units = {units!r}: must be trade or si")
+
+
+def written(paths: Sequence[Path], json_out: bool) -> None:
+    """Name the files that were written (on standard error when JSON has standard output)."""
+    for path in paths:
+        typer.echo(f"wrote {path}", err=json_out)
+
+
+@contextmanager
+def progress(words: str, quiet: bool) -> Iterator[Callable[[float], None]]:
+    """Show a bar on a terminal; yields a function that takes the share done (0 to 1)."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda share: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bars:
+        bar = bars.add_task(words, total=1.0)
+        yield lambda share: bars.update(bar, completed=share)
+
+
+def make_folder(out: Path) -> Path:
+    """Return ``out`` as an existing folder, or refuse in one line."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as exc:
+        raise DataError(f"--out {out}: cannot make this folder ({exc.strerror}); name another") from None
+    return out

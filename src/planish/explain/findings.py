@@ -1,0 +1,201 @@
+"""Findings: what a predicted wafer says, in plain sentences, with the change that would even it out computed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from planish.physics.motion import retracing_ratio
+
+if TYPE_CHECKING:
+    from planish.predict.wafer_result import WaferResult
+    from planish.setup.si import Bench
+
+PSI = 6894.757293168
+Weight = Literal["good", "look", "act"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One sentence about one subject; ``weight`` says whether it is good, deserves a look, or calls for a change."""
+
+    subject: str
+    weight: Weight
+    text: str
+
+
+def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
+    """Return what deserves saying about a wafer, the most pressing first.
+
+    With ``remedies`` the ring pressure that would even the edge is searched for by running the model.
+    """
+    found = [
+        *_edge(result, remedies),
+        *_uniformity(result),
+        *_speed(result),
+        *_temperature(result),
+        *_slurry(result),
+        *_films(result),
+        *_retrace(result.bench),
+    ]
+    order = {"act": 0, "look": 1, "good": 2}
+    return sorted(found, key=lambda item: order[item.weight])
+
+
+def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
+    edge = result.edge()
+    height, where = edge["edge_extreme_percent"], edge["edge_extreme_from_edge_mm"]
+    if height is None or where is None:
+        return []
+    if abs(height) < 2.0:
+        return [
+            Finding(
+                "edge",
+                "good",
+                f"The edge polishes within {abs(height):.1f} % of the middle up to the exclusion.",
+            )
+        ]
+    text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."
+    if remedies and result.bench.head.ring is not None:
+        best = even_ring(result.bench)
+        if best is not None:
+            change, left = best
+            ring = f"Ring pressure {abs(change) / PSI:.2f} psi {'higher' if change > 0 else 'lower'} in every step"
+            text += f" {ring} would bring that to {left:.1f} %."
+        else:
+            text += " No ring pressure within 0.3 to 3 times the present one does better."
+    return [Finding("edge", "act" if abs(height) > 6 else "look", text)]
+
+
+def even_ring(bench: Bench) -> tuple[float, float] | None:
+    """Return the change of ring pressure [Pa] that makes the edge most even, and the extreme left [%].
+
+    The ring pressure of every step is scaled by one factor between 0.3 and 3; None if nothing beats the present.
+    """
+    from scipy.optimize import minimize_scalar
+
+    from planish.predict.wafer import polish
+
+    mean_ring = float(np.mean([step.ring_pressure for step in bench.steps]))
+    if not mean_ring > 0:
+        return None
+
+    def extreme(log_factor: float) -> float:
+        steps = tuple(
+            replace(step, ring_pressure=step.ring_pressure * np.exp(log_factor)) for step in bench.steps
+        )
+        value = polish(replace(bench, steps=steps)).edge()["edge_extreme_percent"]
+        return abs(value) if value is not None else np.inf
+
+    now = extreme(0.0)
+    trials = np.log(np.geomspace(0.3, 3.0, 9))
+    values = [extreme(trial) for trial in trials]
+    at = int(np.argmin(values))
+    low, high = trials[max(at - 1, 0)], trials[min(at + 1, trials.size - 1)]
+    best = minimize_scalar(
+        extreme, bounds=(low, high), method="bounded", options={"xatol": 0.02, "maxiter": 12}
+    )
+    if not best.fun < 0.9 * now:
+        return None
+    return float(mean_ring * (np.exp(best.x) - 1.0)), float(best.fun)
+
+
+def _uniformity(result: WaferResult) -> list[Finding]:
+    mean = result.mean(result.removed)
+    if not mean > 0:
+        return [Finding("rate", "act", "Nothing is removed with these settings.")]
+    sigma = 100 * result.sigma(result.removed) / mean
+    spread = 100 * result.half_range(result.removed) / mean
+    weight: Weight = "good" if sigma < 3 else "look" if sigma < 6 else "act"
+    text = f"Removal is even within {sigma:.1f} % (1σ) and ±{spread:.1f} % (range) inside the edge exclusion."
+    inner = result.radius <= 0.5 * result.bench.wafer.radius
+    outer = result.inside() & (result.radius >= 0.7 * result.bench.wafer.radius)
+    tilt = 100 * (
+        np.average(result.removed[outer], weights=result.areas[outer])
+        / np.average(result.removed[inner], weights=result.areas[inner])
+        - 1
+    )
+    if abs(tilt) > 1:
+        text += (
+            f" The outer third removes {abs(tilt):.1f} % {'more' if tilt > 0 else 'less'} than the middle."
+        )
+    return [Finding("uniformity", weight, text)]
+
+
+def _speed(result: WaferResult) -> list[Finding]:
+    worst = max(result.steps, key=lambda step: float(np.ptp(step.speed)))
+    spread = 100 * float(np.ptp(worst.speed)) / float(worst.speed.mean())
+    if spread < 1:
+        return [
+            Finding("speed", "good", "Every place on the wafer slides at the same mean speed within 1 %.")
+        ]
+    fast = "edge" if worst.speed[-1] > worst.speed[0] else "centre"
+    return [
+        Finding(
+            "speed",
+            "look" if spread > 4 else "good",
+            f"In step {worst.name} the {fast} slides {spread:.1f} % faster than the slowest place.",
+        )
+    ]
+
+
+def _temperature(result: WaferResult) -> list[Finding]:
+    start, peak = float(result.temperatures[0]), float(result.temperatures.max())
+    text = f"The pad under the wafer warms from {start - 273.15:.0f} to {peak - 273.15:.0f} °C by friction."
+    return [Finding("temperature", "look" if peak - start > 20 else "good", text)]
+
+
+def _slurry(result: WaferResult) -> list[Finding]:
+    found = []
+    worst = min(result.steps, key=lambda step: step.fresh_fraction)
+    if worst.fresh_fraction < 0.3:
+        text = f"Only {100 * worst.fresh_fraction:.0f} % of the slurry under the wafer is fresh in step {worst.name}: the rate is starved; more flow or a better place of delivery helps."
+        found.append(Finding("slurry", "act", text))
+    floating = [step.name for step in result.steps if step.regime == "hydrodynamic"]
+    if floating:
+        found.append(
+            Finding(
+                "slurry",
+                "act",
+                f"The wafer floats on a fluid film in {', '.join(floating)}: little contact, little removal.",
+            )
+        )
+    return found
+
+
+def _films(result: WaferResult) -> list[Finding]:
+    found = []
+    for index, film in enumerate(result.films):
+        gone = np.isfinite(result.cleared[index]) & result.inside()
+        share = float(result.areas[gone].sum() / result.areas[result.inside()].sum())
+        if share == 0:
+            break
+        if share >= 0.9999:
+            first, last = float(result.cleared[index][gone].min()), float(result.cleared[index][gone].max())
+            text = f"Film {film} clears first at {first:.0f} s and last at {last:.0f} s."
+            found.append(Finding("clearing", "look", text))
+        else:
+            found.append(
+                Finding(
+                    "clearing",
+                    "look",
+                    f"Film {film} is gone from {100 * share:.0f} % of the area inside the exclusion.",
+                )
+            )
+    return found
+
+
+def _retrace(bench: Bench) -> list[Finding]:
+    if bench.polisher.motion != "rotary":
+        return []
+    found = []
+    for step in bench.steps:
+        if not (step.platen_speed and step.carrier_speed):
+            continue
+        ratio = retracing_ratio(step.platen_speed, step.carrier_speed)
+        if ratio is not None:
+            text = f"In step {step.name} platen and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
+            found.append(Finding("speed", "look", text))
+    return found

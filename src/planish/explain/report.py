@@ -1,0 +1,99 @@
+"""The report of one wafer: a self-contained page with figures, numbers, findings, sources and cautions."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planish.explain.findings import findings
+from planish.explain.machine import machine_plan, speeds_text
+from planish.explain.page import Part, render
+from planish.explain.wafer_figures import (
+    comparison_figure,
+    edge_figure,
+    map_figure,
+    residual_map,
+    wafer_figure,
+)
+from planish.predict.result import label, write_whole
+
+if TYPE_CHECKING:
+    from planish.measure.pairing import Paired
+    from planish.predict.wafer_result import WaferResult
+
+
+def write_report(result: WaferResult, path: str | os.PathLike[str], paired: Paired | None = None) -> Path:
+    """Write the report of a predicted wafer, with measured removal beside it if given; returns the path."""
+    target = Path(path)
+    parts = wafer_parts(result)
+    if paired is not None:
+        parts.append(measured_part(result, paired))
+    content = render(result.bench.title, parts, result.sources(), lead=headline(result))
+    write_whole(target, content.encode("utf-8"))
+    return target
+
+
+def headline(result: WaferResult) -> str:
+    """Return the wafer in one sentence."""
+    figures = result.summary()
+    return (
+        f"{figures['mean_removed_nm']:.0f} nm removed in {figures['time_s']:.0f} s "
+        f"({figures['mean_removal_rate_nm_per_min']:.0f} nm/min), even within "
+        f"{_number(figures['wiwnu_sigma_percent'])} % (1σ), pad at most {figures['peak_temperature_C']:.0f} °C."
+    )
+
+
+def wafer_parts(result: WaferResult) -> list[Part]:
+    """Return the parts of a page about one wafer."""
+    figures = result.summary()
+    flat = [(key, value) for key, value in figures.items() if not isinstance(value, dict | list)]
+    machine = Part("The machine").figure(
+        machine_plan(result.bench),
+        f"{result.bench.polisher.motion} polisher in plan, to scale; {speeds_text(result.bench, result.bench.steps[0])}.",
+    )
+    found = Part("Findings").listing([item.text for item in findings(result)])
+    numbers = Part("Figures").table(["figure", "value"], [[label(key), value] for key, value in flat])
+    steps = figures["steps"]
+    numbers.table([label(key) for key in steps[0]], [list(step.values()) for step in steps], "Step by step")
+    profiles = Part("Across the wafer")
+    profiles.figure(
+        wafer_figure(result), "Pressure, speed, rate and thickness against radius; grey: edge exclusion."
+    )
+    profiles.figure(edge_figure(result), "The last 20 mm: pressure as a share of its mean.")
+    profiles.figure(map_figure(result), "Removed and remaining film over the wafer.")
+    notes = Part("Assumed").listing(figures["notes"] or ["Nothing was assumed beyond the setup."])
+    return [found, numbers, profiles, machine, notes]
+
+
+def measured_part(result: WaferResult, paired: Paired) -> Part:
+    """Return the part that sets the measured removal beside the prediction."""
+    import numpy as np
+
+    from planish.measure.profile import radial_profile
+    from planish.measure.wafer import summarise
+
+    removal = paired.removal
+    measured = summarise(paired, result.time)
+    predicted = result.summary()
+    profile = radial_profile(removal)
+    keys = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "wiwnu_range_percent")
+    part = Part("Predicted against measured")
+    part.table(
+        ["figure", "predicted", "measured"], [[label(key), predicted[key], measured[key]] for key in keys]
+    )
+    band = (profile.r, profile.lower, profile.upper)
+    part.figure(
+        comparison_figure(result.radius, result.removed, removal.r, removal.value, band),
+        "Removal at the measured sites over the predicted profile; below, the difference.",
+    )
+    residual = removal.value - np.interp(removal.r, result.radius, result.removed)
+    part.figure(
+        residual_map(removal.x, removal.y, residual, result.bench.wafer.radius),
+        "Where the prediction misses.",
+    )
+    return part.listing(measured["notes"])
+
+
+def _number(value: Any) -> str:
+    return "–" if value is None else f"{value:.1f}"

@@ -1,0 +1,78 @@
+"""A stack of films polished away from the top: which film is exposed where, and when it clears."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def cumulative(times: Array, rates: Array) -> Array:
+    """Return the integral of ``rates`` (n_t, n) [m/s] over ``times`` (n_t,) [s] from the first time on [m].
+
+    Trapezoidal rule; the first row is zero.
+    """
+    steps = 0.5 * (rates[1:] + rates[:-1]) * np.diff(times)[:, None]
+    total = np.zeros_like(rates)
+    np.cumsum(steps, axis=0, out=total[1:])
+    return total
+
+
+def polish_stack(thickness: Array, curves: list[Array], times: Array) -> tuple[Array, Array]:
+    """Return the amount removed over time from each film, and when each film cleared.
+
+    Parameters
+    ----------
+    thickness:
+        Remaining thickness [m] at the start, shape (films, points), top film first.
+    curves:
+        For each film, what would be removed from it by each time if it were exposed
+        from the start (films entries of shape (n_t, points) [m], non-decreasing in time).
+    times:
+        Times [s], shape (n_t,).
+
+    Returns
+    -------
+    removed:
+        Shape (films, n_t, points) [m].
+    cleared:
+        Time at which the film is gone, shape (films, points) [s]; infinite where it is not.
+
+    Notes
+    -----
+    A film starts to be removed when those above are gone. With the curve C of a film that is
+    exposed at time s, the amount taken is C(t) - C(s), between 0 and the film's thickness;
+    C is taken as linear between the given times, so clearing times are exact for that C.
+    """
+    films, points = thickness.shape
+    removed = np.zeros((films, times.size, points))
+    cleared = np.full((films, points), np.inf)
+    exposed_at = np.zeros(points)
+    for film in range(films):
+        curve = curves[film]
+        at_start = value_at(curve, times, exposed_at)
+        removed[film] = np.clip(curve - at_start, 0.0, thickness[film])
+        exposed_at = time_of(curve, times, at_start + thickness[film])
+        cleared[film] = exposed_at
+    return removed, cleared
+
+
+def value_at(curve: Array, times: Array, when: Array) -> Array:
+    """Return ``curve`` (n_t, points) at one time per point [s]; past the last time, the last value."""
+    index = np.clip(np.searchsorted(times, when, side="right") - 1, 0, times.size - 2)
+    column = np.arange(curve.shape[1])
+    low, high = curve[index, column], curve[index + 1, column]
+    share = np.clip((when - times[index]) / (times[index + 1] - times[index]), 0.0, 1.0)
+    return low + share * (high - low)
+
+
+def time_of(curve: Array, times: Array, target: Array) -> Array:
+    """Return when the non-decreasing ``curve`` (n_t, points) reaches ``target`` (points,); infinite if never."""
+    column = np.arange(curve.shape[1])
+    index = np.clip((curve < target).sum(axis=0), 1, times.size - 1)
+    low, high = curve[index - 1, column], curve[index, column]
+    rise = np.where(high > low, high - low, 1.0)
+    share = np.clip((target - low) / rise, 0.0, 1.0)
+    when = times[index - 1] + share * (times[index] - times[index - 1])
+    return np.where(curve[-1] >= target, when, np.inf)

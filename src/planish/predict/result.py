@@ -1,0 +1,195 @@
+"""What every prediction gives back: numbers with units, a summary, sources, files and a picture."""
+
+from __future__ import annotations
+
+import html
+import importlib
+import json
+import os
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from planish.errors import DataError
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+FILE_KIND = "planish result"
+
+
+class Result:
+    """Base of results. Subclasses give ``summary``, ``sources`` and ``dataset``.
+
+    ``drawer`` names the function that draws the result ("module:function").
+    It is looked up by name when asked for, so that predictions do not depend
+    on the drawing code.
+    """
+
+    kind: ClassVar[str]
+    drawer: ClassVar[str]
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures of the result; each key ends in its unit."""
+        raise TypeError(f"{type(self).__name__} has no summary")
+
+    def sources(self) -> list[str]:
+        """Return the sources that the result rests on, one line each."""
+        raise TypeError(f"{type(self).__name__} has no sources")
+
+    def dataset(self) -> xr.Dataset:
+        """Return all fields as a labelled dataset with the units in ``attrs``."""
+        raise TypeError(f"{type(self).__name__} has no dataset")
+
+    @property
+    def data(self) -> xr.Dataset:
+        """The labelled dataset (built when first asked for; building it loads xarray)."""
+        cached: xr.Dataset | None = self.__dict__.get("_dataset")
+        if cached is None:
+            cached = self.dataset()
+            self.__dict__["_dataset"] = cached
+        return cached
+
+    def plot(self, **options: Any) -> Any:
+        """Draw the result; returns a matplotlib Figure."""
+        module, function = self.drawer.split(":")
+        return getattr(importlib.import_module(module), function)(self, **options)
+
+    def save(self, path: str | os.PathLike[str]) -> Path:
+        """Write the result to ``path`` (one file, NetCDF) whole or not at all; returns the path."""
+        target = Path(path)
+        data = self.data.copy()
+        data.attrs.update(
+            file=FILE_KIND,
+            kind=self.kind,
+            summary=json.dumps(clean(self.summary())),
+            sources=json.dumps(self.sources()),
+        )
+        content = bytes(data.to_netcdf(engine="scipy"))
+        write_whole(target, content)
+        return target
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><th style='text-align:left'>{html.escape(label(key))}</th><td>{html.escape(_text(value))}</td></tr>"
+            for key, value in self.summary().items()
+            if not isinstance(value, list | dict)
+        )
+        return f"<table><caption>{html.escape(self.kind)}</caption>{rows}</table>"
+
+
+class SavedResult(Result):
+    """A result read back from a file: the same dataset, summary and sources."""
+
+    def __init__(self, kind: str, data: xr.Dataset, summary: dict[str, Any], sources: list[str]) -> None:
+        self.kind = kind  # type: ignore[misc]
+        self._data, self._summary, self._sources = data, summary, sources
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures as they were saved."""
+        return self._summary
+
+    def sources(self) -> list[str]:
+        """Return the sources as they were saved."""
+        return self._sources
+
+    def dataset(self) -> xr.Dataset:
+        """Return the fields as they were saved."""
+        return self._data
+
+
+def open_result(path: str | os.PathLike[str]) -> SavedResult:
+    """Read a result written by :meth:`Result.save`.
+
+    Raises
+    ------
+    DataError
+        If the file is missing or was not written by planish.
+    """
+    import xarray as xr
+
+    try:
+        with xr.open_dataset(path, engine="scipy") as opened:
+            data = opened.load()
+    except FileNotFoundError:
+        raise DataError(f"{path}: no such file (give a file written by save)") from None
+    except (OSError, ValueError, TypeError, IndexError) as exc:
+        raise DataError(
+            f"{path}: not a result file ({type(exc).__name__}); give a file written by save"
+        ) from None
+    attrs = data.attrs
+    if attrs.get("file") != FILE_KIND:
+        raise DataError(f"{path}: a NetCDF file that planish did not write; give a file written by save")
+    return SavedResult(attrs["kind"], data, json.loads(attrs["summary"]), json.loads(attrs["sources"]))
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write ``content`` to ``path`` whole or not at all (temporary name, fsync, rename)."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, 0o666 & ~_umask())
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+def _umask() -> int:
+    current = os.umask(0)
+    os.umask(current)
+    return current
+
+
+def clean(value: Any) -> Any:
+    """Return ``value`` fit for strict JSON: NumPy scalars and arrays unwrapped, NaN and infinity as None."""
+    if isinstance(value, dict):
+        return {str(key): clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [clean(item) for item in value]
+    if hasattr(value, "tolist"):
+        return clean(value.tolist())
+    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
+        return None
+    return value
+
+
+_UNIT_WORDS = {
+    "nm_per_min": "nm/min",
+    "m_per_s": "m/s",
+    "percent": "%",
+    "C": "°C",
+    "nm": "nm",
+    "um": "µm",
+    "mm": "mm",
+    "m": "m",
+    "s": "s",
+    "kPa": "kPa",
+    "psi": "psi",
+    "MPa": "MPa",
+    "min": "min",
+}
+
+
+def label(key: str) -> str:
+    """Return a summary key as words with its unit in brackets: ``time_s`` becomes ``time [s]``."""
+    for suffix, unit in sorted(_UNIT_WORDS.items(), key=lambda item: -len(item[0])):
+        if key.endswith("_" + suffix):
+            return f"{key[: -len(suffix) - 1].replace('_', ' ')} [{unit}]"
+    return key.replace("_", " ")
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return "none" if value is None else str(value)
+
+
+def unique(lines: Iterable[str]) -> list[str]:
+    """Return ``lines`` without repeats, in order."""
+    return list(dict.fromkeys(lines))

@@ -1,0 +1,201 @@
+"""One wafer, all steps and films: from a setup to removed, remaining, flatness, temperature and clearing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.physics import asperities, heat, layers, motion, plate, pressure, removal, slurry
+from planish.predict import conditions as step_physics
+from planish.predict.conditions import Conditions, FreshSummits, PadState, film_rate, step_conditions
+from planish.predict.contact_model import CELLS, ContactModel, prepare
+from planish.predict.films import cumulative, polish_stack
+from planish.predict.incoming import incoming_notes, mean_profile
+from planish.predict.pad_rings import PadRings, pad_rings
+from planish.predict.result import unique
+from planish.predict.wafer_result import StepRecord, WaferResult
+
+if TYPE_CHECKING:
+    from planish.setup.si import Bench, Step
+
+Array = NDArray[np.float64]
+TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
+MODULES = (motion, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
+
+
+def as_bench(setup: Any) -> Bench:
+    """Return the SI records of a setup, or the records themselves."""
+    return setup.bench if hasattr(setup, "bench") else setup  # type: ignore[no-any-return]
+
+
+def polish(setup: Any, *, cells: int = CELLS) -> WaferResult:
+    """Polish one wafer on a pad in its as-conditioned state.
+
+    Parameters
+    ----------
+    setup:
+        A loaded setup, or its SI records.
+    cells:
+        Wafer nodes of the pressure solution.
+
+    Raises
+    ------
+    ModelError
+        Where the values, valid each for itself, have no solution together.
+    """
+    bench = as_bench(setup)
+    model = prepare(bench, cells=cells)
+    rings = pad_rings(bench, model.grid)
+    state = fresh_state(bench, model, rings)
+    return run_steps(bench, model, rings, state)
+
+
+def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
+    """Return the state of a new, conditioned pad at the platen's temperature."""
+    return PadState(
+        summits=FreshSummits(model.summits),
+        groove_depth=bench.pad.grooves.depth,
+        temperatures=np.full(rings.middles.shape, bench.ambient.platen_temperature),
+    )
+
+
+def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
+    """Run the recipe's steps on a pad in the given state; the state's temperatures move along."""
+    films = bench.wafer.films
+    radius, areas = model.grid.r, model.grid.areas
+    incoming = np.stack([mean_profile(film, radius) for film in films])
+    left = incoming.copy()
+    cleared = np.full(left.shape, np.inf)
+    notes = [*bench.notes, *incoming_notes(films, bench.wafer.radius)]
+    inside = radius <= bench.wafer.radius - bench.wafer.edge_exclusion
+    weights = np.where(inside, areas, 0.0) / areas[inside].sum()
+    steps: list[StepRecord] = []
+    solution, elapsed = None, 0.0
+    for step in bench.steps:
+        found = step_conditions(bench, step, model, rings, state, solution)
+        solution = found.solution
+        record, gone = _run_step(bench, step, model, rings, state, found, left, weights)
+        removed, when = gone
+        left = np.maximum(left - removed, 0.0)
+        cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
+        elapsed += record.duration
+        steps.append(record)
+        if record.stopped_by == "its time limit":
+            notes.append(
+                f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met"
+            )
+    if np.any(np.all(left <= 0, axis=0) & inside):
+        notes.append("all films are gone in places: what is below them is taken as not polished")
+    return WaferResult(
+        bench=bench,
+        radius=radius,
+        areas=areas,
+        films=[film.name for film in films],
+        incoming=incoming,
+        remaining=left,
+        cleared=cleared,
+        steps=steps,
+        notes=unique(notes),
+        rests_on=unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)]),
+    )
+
+
+def _run_step(
+    bench: Bench,
+    step: Step,
+    model: ContactModel,
+    rings: PadRings,
+    state: PadState,
+    found: Conditions,
+    left: Array,
+    weights: Array,
+) -> tuple[StepRecord, tuple[Array, Array]]:
+    duration = step.stop_value if step.stop == "time" else step.max_time
+    times = np.linspace(0.0, duration, TIMES)
+    curves, seen = _curves(bench, model, rings, state, found, times)
+    removed, when = polish_stack(left, curves, times)
+    stopped_by = "time"
+    if step.stop != "time":
+        stop = _stop_time(step, times, removed.sum(axis=0) @ weights, float(left.sum(axis=0) @ weights))
+        stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
+        if stop is None:
+            stopped_by = "its time limit"
+        else:
+            duration = stop
+            times = np.linspace(0.0, duration, TIMES) if duration > 0 else np.array([0.0, 1e-9])
+            curves, seen = _curves(bench, model, rings, state, found, times)
+            removed, when = polish_stack(left, curves, times)
+    taken = removed[:, -1, :]
+    ring_area = model.grid.ring_areas.sum()
+    record = StepRecord(
+        name=step.name,
+        pressure=found.pressure,
+        ring_pressure=float(model.grid.ring_areas @ found.solution.ring_pressure / ring_area)
+        if found.solution.ring_pressure.size
+        else 0.0,
+        speed=found.speed,
+        rate=taken.sum(axis=0) / times[-1],
+        removed=taken.sum(axis=0),
+        times=times,
+        temperatures=seen @ weights,
+        peak_temperature=float(seen.max()),
+        curves=curves,
+        duration=float(times[-1]),
+        stopped_by=stopped_by,
+        fresh_fraction=found.fresh,
+        friction=found.friction,
+        film_thickness=found.film_thickness,
+        regime=found.regime,
+        real_pressure=float(found.real_pressure @ weights),
+        real_fraction=float(found.real_fraction @ weights),
+        balance_error=found.solution.balance_error,
+    )
+    state.temperatures = _ring_temperatures(state, found, times[-1:])[0]
+    return record, (taken, when)
+
+
+def _curves(
+    bench: Bench, model: ContactModel, rings: PadRings, state: PadState, found: Conditions, times: Array
+) -> tuple[list[Array], Array]:
+    """Return, for each film, what would have been removed by each time, and the temperatures the wafer sees."""
+    seen = _ring_temperatures(state, found, times) @ rings.to_wafer.T
+    by_material: dict[str, Array] = {}
+    for film in bench.wafer.films:
+        if film.material not in by_material:
+            rate = film_rate(bench.removal[film.material], bench, found, model.land, seen)
+            by_material[film.material] = cumulative(times, rate)
+    return [by_material[film.material] for film in bench.wafer.films], seen
+
+
+def _ring_temperatures(state: PadState, found: Conditions, times: Array) -> Array:
+    """Return the pad rings' temperatures [K] (n_t, n) at times [s] into the step."""
+    return heat.pad_temperature_step(
+        state.temperatures,
+        found.heat_power,
+        found.heat_conductance,
+        found.heat_sink,
+        found.heat_capacity,
+        times[:, None],
+    )
+
+
+def _stop_time(step: Step, times: Array, removed: Array, thickness: float) -> float | None:
+    """Return when the mean removed [m] (n_t) meets the step's stop, None if not within the time given."""
+    target = step.stop_value if step.stop == "removed" else thickness - step.stop_value
+    if target <= 0:
+        return 0.0
+    if removed[-1] < target:
+        return None
+    return float(np.interp(target, removed, times))
+
+
+def with_time(bench: Bench, factor: float) -> Bench:
+    """Return the setup with every timed step ``factor`` times as long."""
+    steps = tuple(
+        replace(step, stop_value=step.stop_value * factor) if step.stop == "time" else step
+        for step in bench.steps
+    )
+    return replace(bench, steps=steps)
