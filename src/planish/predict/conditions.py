@@ -5,6 +5,7 @@ The same code serves one wafer and a lot: only the state of the pad that is hand
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
@@ -32,6 +33,7 @@ CARRIER_CONDUCTANCE = 200.0  # [W/(m^2 K)] pad through slurry film and wafer int
 REFERENCE_LAND = 2.5e-3  # [m]
 NATURAL_EXCHANGE = 0.2
 ENTRY_SHARE = 0.3
+FRESH_HALF = 0.25  # fresh share at which the rate would be half its limit
 _LOWEST_LOAD = 0.05  # of the mean: where a zone is nearly off, its summits are described at this share
 
 
@@ -179,7 +181,7 @@ def contact_pressure(
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state."""
     grid = model.grid
-    load = zone_load(grid.r, bench.head.zone_outer_radii, step.zone_pressures, bench.head.wall_width)
+    load = _zone_table(model, bench) @ step.zone_pressures
     mean = float(grid.areas @ load / grid.areas.sum())
     land = _summit_land(bench, state.groove_depth, model.land)
     about = np.maximum(load, _LOWEST_LOAD * mean)
@@ -189,7 +191,7 @@ def contact_pressure(
         zones = (
             step.bearing_pressures if step.bearing_pressures is not None else bench.polisher.bearing.pressures
         )
-        raised = raised + bearing_lift(grid.r, bench.polisher.bearing.outer_radii, zones, model.base)
+        raised = raised + _bearing_table(model, bench.polisher.bearing.outer_radii) @ zones
     return solve_pressure(
         model.operator,
         model.plate,
@@ -202,6 +204,31 @@ def contact_pressure(
         start=start,
         tol=1e-11,
     )
+
+
+def _zone_table(model: ContactModel, bench: Bench) -> Array:
+    """Load at the nodes per unit pressure in each membrane zone (n_r, zones): the load is linear in them."""
+    radii, wall = bench.head.zone_outer_radii, bench.head.wall_width
+    key = f"zones {radii.tobytes().hex()} {wall!r}"
+    return _kept_table(
+        model, key, lambda: [zone_load(model.grid.r, radii, unit, wall) for unit in np.eye(radii.size)]
+    )
+
+
+def _bearing_table(model: ContactModel, radii: Array) -> Array:
+    """Lift at the nodes per unit pressure in each bearing zone (n_r, zones): linear too."""
+    key = f"bearing {radii.tobytes().hex()}"
+    return _kept_table(
+        model, key, lambda: [bearing_lift(model.grid.r, radii, unit, model.base) for unit in np.eye(radii.size)]
+    )
+
+
+def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) -> Array:
+    """Keep a table with the pad operator it belongs to."""
+    memo = model.operator.memo
+    if key not in memo:
+        memo[key] = np.column_stack(rows())
+    return np.asarray(memo[key])
 
 
 def film_rate(law: Removal, bench: Bench, conditions: Conditions, land: float, temperatures: Array) -> Array:
@@ -225,7 +252,7 @@ def film_rate(law: Removal, bench: Bench, conditions: Conditions, land: float, t
     factor = (
         removal.factor_real_pressure(conditions.real_pressure, reference.real_pressure)
         * conditions.regime_factor
-        * float(removal.fresh_factor(conditions.fresh, reference.fresh_fraction))
+        * float(removal.fresh_factor(conditions.fresh, reference.fresh_fraction, FRESH_HALF))
         * abrasive_factor(bench, law)
     )
     thermal = removal.thermal_factor(temperatures, reference.temperature, law.activation_energy)
@@ -383,12 +410,20 @@ def _fresh(
     law = bench.removal[bench.wafer.films[0].material]
     made.fresh = law.reference.fresh_fraction
     start = np.full((1, model.grid.r.size), law.reference.temperature)
-    full_rate = float(model.grid.areas @ film_rate(law, bench, made, model.land, start)[0] / area)
-    fresh = made.fresh
-    for _ in range(60):  # a contraction: more fresh, more rate, more spent, less fresh
-        rate = full_rate * float(removal.fresh_factor(fresh, law.reference.fresh_fraction))
-        new = float(slurry.fresh_fraction(captured, slurry.slurry_consumption(rate, area), carried))
-        if abs(new - fresh) < 1e-10:
-            break
-        fresh = 0.5 * (fresh + new)
-    return max(fresh, 1e-6)
+    rate = float(model.grid.areas @ film_rate(law, bench, made, model.land, start)[0] / area)
+    spent = float(slurry.slurry_consumption(rate, area)) * (1.0 / carried + (1.0 / captured if captured > 0 else np.inf))
+    return balanced_fresh(spent, law.reference.fresh_fraction)
+
+
+def balanced_fresh(spent: float, reference: float, half: float = FRESH_HALF) -> float:
+    """Return the fresh share at which supply and spending agree.
+
+    ``spent``: slurry spent at the rate of the ``reference`` share, over what is supplied. The share f is
+    1/(1 + spent phi(f)) (``slurry.fresh_fraction``) and the spending goes with the rate's own factor
+    phi(f) = f (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f,
+    whose positive root is taken in the form that keeps its digits.
+    """
+    if not np.isfinite(spent):
+        return 1e-6
+    lead = 1.0 + spent * (reference + half) / reference
+    return 2.0 * half / (half - 1.0 + float(np.sqrt((1.0 - half) ** 2 + 4.0 * half * lead)))
