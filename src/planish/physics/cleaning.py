@@ -1,0 +1,239 @@
+"""Cleaning after polishing: which particles a brush, sound, a rinse and drying leave on the wafer.
+
+A sphere held by van der Waals attraction rolls off when the moment of the
+shear flow about its contact's rim exceeds adhesion times the contact's radius.
+The moment grows as size^3, the resistance as size^(5/3): small ones stay. How
+strongly particles of one size hold differs from one to the next (shape,
+roughness, charge), taken as lognormal. A strongly held one outlives every step
+weaker than itself, so steps do not simply multiply.
+
+Results are relative: the share of the particles that were there. Only fluid
+shear is counted; brush nodules that touch particles, charge and undercutting by
+chemistry enter through the work of adhesion that is given.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Sphere on a plane, van der Waals force A d/(12 z0^2): Hamaker 1937; elastic contact under adhesion: Johnson, "
+    "Kendall & Roberts 1971, Proc. R. Soc. A 324, 301 (from memory)",
+    "Drag and moment on a sphere touching a wall in shear: O'Neill 1968; Goldman, Cox & Brenner 1967, Chem. Eng. "
+    "Sci. 22 (from memory)",
+    "Rotation, not lift or sliding, is what removes: Zoeteweij, van der Donck & Versluis, 'Particle removal in "
+    "linear shear flow' (abstract read)",
+    "High-frequency sound cleans by a thin viscous layer: Qi & Brereton 1995, IEEE Trans. Ultrason. Ferroelectr. "
+    "Freq. Control 42, 619 (abstract read); oscillating layer: Stokes 1851 (textbook result)",
+    "Film on a spinning disc: Emslie, Bonner & Peck 1958, J. Appl. Phys. 29, 858 (from memory)",
+)
+
+CONTACT_GAP = 0.4e-9
+"""Distance of closest approach z0 [m] in the van der Waals force (customary value, from memory)."""
+
+
+class CleanStep(NamedTuple):
+    """One cleaning step: wall ``shear_rate`` [1/s], and the ``coverage`` (share of wafer it acts on, 0 to 1)."""
+
+    name: str
+    shear_rate: float
+    coverage: float = 1.0
+
+
+class CleanResult(NamedTuple):
+    """What is left, relative to what was there.
+
+    ``left`` (n_sizes,) share of each size; ``remaining`` share of all particles;
+    ``after`` the same after each step, by name.
+    """
+
+    left: Array
+    remaining: float
+    after: dict[str, float]
+
+
+def work_of_adhesion(hamaker: ArrayLike) -> Array:
+    """Work of adhesion A/(12 pi z0^2) [J/m^2] from a Hamaker constant [J] in the cleaning liquid."""
+    return np.asarray(np.asarray(hamaker, dtype=np.float64) / (12 * np.pi * CONTACT_GAP**2))
+
+
+def adhesion_force(diameter: ArrayLike, hamaker: ArrayLike) -> Array:
+    """Pull [N] of the wafer on a sphere of ``diameter`` [m]: A d/(12 z0^2), A the Hamaker constant [J]."""
+    return np.asarray(np.asarray(diameter, dtype=np.float64) * np.asarray(hamaker) / (12 * CONTACT_GAP**2))
+
+
+def contact_radius(diameter: ArrayLike, work: ArrayLike, plane_modulus: ArrayLike) -> Array:
+    """Radius [m] of the contact that adhesion alone makes: (9 pi w R^2/(2 E*))^(1/3), R = d/2.
+
+    ``work`` of adhesion [J/m^2], ``plane_modulus`` [Pa] of particle and film together.
+    """
+    R = np.asarray(diameter, dtype=np.float64) / 2
+    return np.asarray(np.cbrt(9 * np.pi * np.asarray(work) * R**2 / (2 * np.asarray(plane_modulus))))
+
+
+def shear_moment(diameter: ArrayLike, shear_rate: ArrayLike, viscosity: float) -> Array:
+    """Moment [N m] about the contact of a sphere at a wall in shear: drag times radius, plus torque.
+
+    1.7009 x 6 pi eta R^2 g R + 0.944 x 4 pi eta R^3 g, g the shear rate [1/s].
+    """
+    R = np.asarray(diameter, dtype=np.float64) / 2
+    return np.asarray((1.7009 * 6 + 0.944 * 4) * np.pi * viscosity * np.asarray(shear_rate) * R**3)
+
+
+def removal_ratio(
+    diameter: ArrayLike,
+    shear_rate: ArrayLike,
+    *,
+    hamaker: float = 1e-20,
+    plane_modulus: float = 3.5e10,
+    viscosity: float = 1e-3,
+) -> Array:
+    """Moment of the flow over the moment of adhesion [1]: above 1 a typical particle rolls off.
+
+    Parameters
+    ----------
+    diameter, shear_rate:
+        [m], [1/s], broadcastable.
+    hamaker:
+        [J] in the liquid; about 1e-20 for silica on oxide in water (order, from memory).
+    plane_modulus:
+        [Pa]; 3.5e10 for silica on oxide.
+    viscosity:
+        [Pa s].
+    """
+    if hamaker <= 0 or plane_modulus <= 0 or viscosity <= 0 or np.any(np.asarray(diameter) <= 0):
+        raise ModelError(refuse("particle, adhesion and liquid values", "0 or below", "above 0"))
+    hold = adhesion_force(diameter, hamaker) * contact_radius(
+        diameter, work_of_adhesion(hamaker), plane_modulus
+    )
+    return np.asarray(shear_moment(diameter, shear_rate, viscosity) / hold)
+
+
+def brush_shear_rate(speed: float, gap: float = 1e-6) -> float:
+    """Shear rate [1/s] under a brush that slips at ``speed`` [m/s] over a liquid ``gap`` [m] (an assumption)."""
+    if speed < 0 or gap <= 0:
+        raise ModelError(refuse("brush gap", gap, "above 0, the speed 0 or more", "typical 1e-6 m"))
+    return speed / gap
+
+
+def sound_shear_rate(
+    intensity: float,
+    frequency: float,
+    *,
+    density: float = 1000.0,
+    sound_speed: float = 1480.0,
+    viscosity: float = 1e-3,
+) -> float:
+    """Largest wall shear rate [1/s] under sound: u sqrt(w/nu), u = sqrt(2 I/(rho c)).
+
+    ``intensity`` [W/m^2], ``frequency`` [Hz]; liquid ``density`` [kg/m^3],
+    ``sound_speed`` [m/s], ``viscosity`` [Pa s].
+    """
+    if intensity < 0 or frequency <= 0:
+        raise ModelError(refuse("sound intensity", intensity, "0 or more, at a frequency above 0"))
+    amplitude = np.sqrt(2 * intensity / (density * sound_speed))
+    return float(amplitude * np.sqrt(2 * np.pi * frequency * density / viscosity))
+
+
+def spin_rinse_shear_rate(
+    radius: ArrayLike, speed: float, flow: float, *, density: float = 1000.0, viscosity: float = 1e-3
+) -> Array:
+    """Wall shear rate [1/s] of a rinse on a spinning wafer at ``radius`` [m] (above 0).
+
+    Film h = (3 nu Q/(2 pi w^2 r^2))^(1/3), shear w^2 r h/nu; ``speed`` w [rad/s], ``flow`` Q [m^3/s].
+    """
+    r, nu = np.asarray(radius, dtype=np.float64), viscosity / density
+    if np.any(r <= 0) or speed < 0 or flow < 0:
+        raise ModelError(refuse("spin rinse", "a negative value", "radius above 0, speed and flow 0 or more"))
+    if speed == 0:
+        return np.zeros(r.shape)
+    film = np.cbrt(3 * nu * flow / (2 * np.pi * speed**2 * r**2))
+    return np.asarray(speed**2 * r * film / nu)
+
+
+def dry_deposit(film: float, concentration: float, before: float) -> float:
+    """Share [1] that drying adds back: liquid ``film`` [m] left to evaporate times its particles.
+
+    ``concentration`` [1/m^3] in the last rinse, ``before`` [1/m^2] particles on the wafer before cleaning.
+    """
+    if film < 0 or concentration < 0 or before <= 0:
+        raise ModelError(refuse("drying", "a negative value", "0 or more, particles before above 0"))
+    return film * concentration / before
+
+
+def clean(
+    diameters: ArrayLike,
+    counts: ArrayLike,
+    steps: tuple[CleanStep, ...],
+    *,
+    dried_on: float = 0.0,
+    adhesion_spread: float = 0.7,
+    hamaker: float = 1e-20,
+    plane_modulus: float = 3.5e10,
+    viscosity: float = 1e-3,
+) -> CleanResult:
+    """Relative count of particles left by a sequence of steps.
+
+    Parameters
+    ----------
+    diameters, counts:
+        Sizes [m] and how many of each there were (any unit), (n_sizes,).
+    steps:
+        In order; the order matters for ``after`` only.
+    dried_on:
+        From ``dry_deposit``, added to the count at the end [1].
+    adhesion_spread:
+        Standard deviation of the logarithm of how strongly particles of one size
+        hold, above 0 (an assumption).
+    hamaker, plane_modulus, viscosity:
+        As for ``removal_ratio``.
+
+    Returns
+    -------
+    CleanResult
+        Relative, not a count on a wafer.
+    """
+    d, n = np.asarray(diameters, dtype=np.float64), np.asarray(counts, dtype=np.float64)
+    if d.shape != n.shape or d.ndim != 1 or np.any(n < 0) or n.sum() <= 0:
+        raise ModelError(refuse("particle counts", "unusable", "as many as sizes, 0 or more, not all 0"))
+    if adhesion_spread <= 0:
+        raise ModelError(refuse("adhesion spread", adhesion_spread, "above 0", "typical 0.7"))
+    after: dict[str, float] = {}
+    left = np.ones_like(d)
+    strength = np.empty((0, d.size))
+    coverage = np.empty(0)
+    for step in steps:
+        if not 0 <= step.coverage <= 1:
+            raise ModelError(refuse(f"cleaning step {step.name!r}: coverage", step.coverage, "0 to 1"))
+        ratio = removal_ratio(
+            d, step.shear_rate, hamaker=hamaker, plane_modulus=plane_modulus, viscosity=viscosity
+        )
+        strength, coverage = np.vstack([strength, ratio]), np.append(coverage, step.coverage)
+        left = _survivors(strength, coverage, adhesion_spread)
+        after[step.name] = float((left * n).sum() / n.sum())
+    return CleanResult(left, float((left * n).sum() / n.sum()) + dried_on, after)
+
+
+def _survivors(strength: Array, coverage: Array, spread: float) -> Array:
+    """Share of each size that outlives steps of given strength (n_steps, n_sizes), each missing 1 - coverage.
+
+    Between two neighbouring strengths the same steps are too weak: so a sum over those intervals of
+    the share of particles that hold so strongly times the chance that all stronger steps missed them.
+    """
+    order = np.argsort(strength, axis=0)
+    ranked = np.take_along_axis(strength, order, axis=0)
+    missed = 1 - coverage[order]
+    with np.errstate(divide="ignore"):
+        weaker = ndtr(np.log(ranked) / spread)
+    ends = np.zeros((1, strength.shape[1]))
+    share = np.diff(np.concatenate([ends, weaker, ends + 1]), axis=0)
+    chance = np.concatenate([np.cumprod(missed[::-1], axis=0)[::-1], ends + 1])
+    return np.asarray((share * chance).sum(axis=0))
