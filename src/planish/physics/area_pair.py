@@ -96,6 +96,18 @@ def time_to_remove(
     return np.where(np.isfinite(depth), np.maximum(time, 0.0), np.inf)
 
 
+def time_to_height(
+    target: float, height: Array, share: Array, high_rate: float, low_rate: float, length: Array
+) -> Array:
+    """Return the time [s] until the height is ``target`` [m]: 0 if past it, infinite if it never gets there."""
+    v0, above, fixed, a, b = _start(height, share, high_rate, low_rate, length)
+    goal = np.where(above, target - fixed, fixed - target) / length
+    reached = np.where(above, height <= target, height >= target)
+    v1 = _inverse_softplus(np.maximum(goal, _SMALLEST))
+    time = np.where(goal > 0, length * (_clock(v0, above, a, b) - _clock(v1, above, a, b)), np.inf)
+    return np.where(reached, 0.0, time)
+
+
 def polish_pair(
     layers: Sequence[HighLayer],
     low_rates: ArrayLike,

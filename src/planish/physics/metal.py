@@ -31,7 +31,7 @@ class MetalOutcome:
     """One value per cell: ``metal_clear_time`` and ``clear_time`` (barrier gone too) [s], infinite where not;
     ``dishing`` (metal below its surroundings, negative if it stands out; 0 where metal covers the field),
     ``erosion`` (dielectric lost), ``metal_left`` and ``barrier_left``
-    over the dielectric, ``line_loss`` [m]."""
+    over the dielectric, ``line_loss``, and ``step`` of the field above the lines [m]."""
 
     metal_clear_time: Array
     clear_time: Array
@@ -40,6 +40,7 @@ class MetalOutcome:
     metal_left: Array
     barrier_left: Array
     line_loss: Array
+    step: Array
 
 
 def conformal_step(width: ArrayLike, depth: float, deposited: float) -> Array:
@@ -100,4 +101,5 @@ def polish_metal(
         metal_left=np.where(state.exposed > 0, 0.0, metal - lost),
         barrier_left=np.clip(metal + barrier - lost, 0.0, barrier),
         line_loss=state.low_loss,
+        step=state.height,
     )

@@ -1,0 +1,310 @@
+"""One die at one place: from densities, widths and local conditions to the surface.
+
+Pure arrays in and out, so that fields of a wafer can run side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import SetupError, refuse
+from planish.physics.area_pair import HighLayer, polish_pair, time_to_height
+from planish.physics.density_kernels import Kernel
+from planish.physics.effective_density import Edges, effective_density
+from planish.physics.feature_selectivity import feature_selectivity
+from planish.physics.metal import conformal_step, polish_metal
+from planish.physics.oxide_step import blanket_removed, contact_height_step
+from planish.physics.planarization_length import planarization_length
+from planish.physics.sti import polish_sti
+from planish.physics.topography import carried_extra_loss
+from planish.predict.die_conditions import LocalConditions, PadState
+from planish.predict.die_levels import Level, MetalLevel, OxideLevel, StiLevel
+
+Array = NDArray[np.float64]
+StepLaw = Literal["summits", "contact-height", "density"]
+_NONE = 1e-6  # a share below this counts as none
+LEAST_DENSITY = 1e-3  # the density law divides by the density
+
+
+@dataclass(frozen=True, slots=True)
+class DiePad:
+    """The pad as one die feels it: stack ``compliance`` C(q) [m/Pa], surface, wafer stiffness [N m]."""
+
+    compliance: Callable[[Array], Array]
+    state: PadState
+    wafer_rigidity: float
+
+
+@dataclass(frozen=True, slots=True)
+class DieChoices:
+    """How to model: ``kernel``, ``edges`` and density ``outside`` of the field; a measured
+    ``planarization_length`` [m] or None for the pad's own; the ``step_law`` of oxide with its
+    ``contact_height`` [m] (None: the pad's selectivity length)."""
+
+    kernel: Kernel = "elliptic"
+    edges: Edges = "periodic"
+    outside: float = 0.0
+    planarization_length: float | None = None
+    step_law: StepLaw = "summits"
+    contact_height: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DieInput:
+    """Per cell: share that is ``high``, widths of its low areas [m] (NaN: none), ``incoming`` height [m];
+    ``cell`` [m]."""
+
+    high: Array
+    low_width: Array
+    incoming: Array
+    cell: float
+
+
+@dataclass(frozen=True, slots=True)
+class Effective:
+    """What the pad makes of the layout: effective share ``high``, ``selectivity`` (steps, cells...) [m],
+    ``short`` incoming topography [m], ``length`` [m], its ``local_share`` and ``misfit``, ``give`` [m]."""
+
+    high: Array
+    selectivity: Array
+    short: Array
+    length: float
+    local_share: float
+    misfit: float
+    give: float
+
+
+@dataclass(frozen=True, slots=True)
+class DieFields:
+    """Maps of one die, each (ny, nx), NaN where a cell holds no such area.
+
+    ``level_high`` and ``level_low`` are surface heights [m] from where the high
+    areas started; ``clear`` [s]; ``named`` holds the process's own (dishing,
+    erosion, ...) [m].
+    """
+
+    level_high: Array
+    level_low: Array
+    clear: Array
+    named: dict[str, Array]
+
+
+def relief_of(level: Level) -> float:
+    """Return the step [m] that the pad has to bend by: it sets the planarization length."""
+    return level.trench_depth if isinstance(level, MetalLevel) else level.step
+
+
+def die_input(maps: Any, level: Level, incoming: Array | None = None) -> DieInput:
+    """Return the cells of layout ``maps`` (density, perimeter, line_width, space, cell) for a level."""
+    density = np.clip(np.asarray(maps.density, dtype=np.float64), 0.0, 1.0)
+    height = np.zeros_like(density) if incoming is None else np.asarray(incoming, dtype=np.float64)
+    if height.shape != density.shape:
+        raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
+    if isinstance(level, MetalLevel):
+        return DieInput(1 - density, np.asarray(maps.line_width, float), height, maps.cell)
+    high = density
+    if level.bias:
+        high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
+    return DieInput(high, np.asarray(maps.space, float), height, maps.cell)
+
+
+def effective(
+    cells: DieInput, level: Level, local: LocalConditions, pad: DiePad, choices: DieChoices
+) -> Effective:
+    """Return the effective densities and selectivity lengths at one place."""
+    pressure, state = local.pressure, pad.state
+    if choices.planarization_length is None:
+        found = planarization_length(
+            pad.compliance,
+            relief=relief_of(level),
+            pressure=pressure,
+            selectivity_length=state.selectivity_length,
+            wafer_rigidity=pad.wafer_rigidity,
+            kernel=choices.kernel,
+        )
+        length, own, misfit = found.length, found.local_share, found.misfit
+    else:
+        length, own, misfit = choices.planarization_length, 0.0, 0.0
+
+    def smooth(values: Array, size: float, kernel: Kernel, outside: float) -> Array:
+        return np.asarray(
+            effective_density(values, cells.cell, size, kernel=kernel, edges=choices.edges, outside=outside)
+        )
+
+    outside = 1 - choices.outside if isinstance(level, MetalLevel) else choices.outside
+    high = smooth(cells.high, length, choices.kernel, outside)
+    if own > 0:
+        spot = max(state.spot_diameter, cells.cell)
+        high = own * smooth(cells.high, spot, "gaussian", outside) + (1 - own) * high
+    reach = np.array(
+        [
+            feature_selectivity(
+                cells.low_width,
+                summit_length=state.selectivity_length,
+                relative_pressure=state.relative_pressure,
+                pressure=step.pressure,
+                compliance=pad.compliance,
+            )
+            for step in local.steps
+        ]
+    )
+    give = state.selectivity_length + pressure * float(pad.compliance(np.array([2 * np.pi / length]))[0])
+    short = np.zeros_like(high)
+    span = float(np.ptp(cells.incoming))
+    if span > 0:  # the same average as the density's, on heights scaled to 0..1
+        scaled = (cells.incoming - cells.incoming.min()) / span
+        short = (scaled - smooth(scaled, length, choices.kernel, float(scaled.mean()))) * span
+    return Effective(high, reach, short, length, own, misfit, give)
+
+
+def polish_cells(
+    cells: DieInput, level: Level, local: LocalConditions, seen: Effective, choices: DieChoices
+) -> DieFields:
+    """Return the maps after polishing under ``local`` conditions."""
+    if isinstance(level, OxideLevel):
+        return _oxide(cells, level, local, seen, choices)
+    if isinstance(level, StiLevel):
+        return _sti(cells, level, local, seen)
+    return _metal(cells, level, local, seen)
+
+
+def at_time(local: LocalConditions, time: float) -> LocalConditions:
+    """Return the conditions of a recipe cut, or its last step drawn out, to ``time`` [s] in all."""
+    steps, left = [], time
+    for i, step in enumerate(local.steps):
+        last = i == len(local.steps) - 1
+        span = left if last else min(step.duration, left)
+        if span <= 0:
+            break
+        steps.append(replace(step, duration=span))
+        left -= span
+    return replace(local, steps=tuple(steps) or (replace(local.steps[0], duration=1e-9),))
+
+
+def some_cells(cells: DieInput, seen: Effective, index: NDArray[np.int64]) -> tuple[DieInput, Effective]:
+    """Return the chosen cells alone (flat), for what only depends on each cell itself."""
+
+    def pick(values: Array) -> Array:
+        return values.reshape(-1)[index]
+
+    return (
+        replace(cells, high=pick(cells.high), low_width=pick(cells.low_width), incoming=pick(cells.incoming)),
+        replace(
+            seen,
+            high=pick(seen.high),
+            short=pick(seen.short),
+            selectivity=seen.selectivity.reshape(len(seen.selectivity), -1)[:, index],
+        ),
+    )
+
+
+def _oxide(
+    cells: DieInput, level: OxideLevel, local: LocalConditions, seen: Effective, choices: DieChoices
+) -> DieFields:
+    rates, times = local.rates(level.oxide), np.array([s.duration for s in local.steps])
+    blanket = float(rates @ times)
+    share = np.maximum(seen.high, LEAST_DENSITY)
+    if choices.step_law == "density":
+        up, left = blanket_removed(share, level.step, blanket)
+        needed = share * level.step
+    elif choices.step_law == "contact-height":
+        height = seen.selectivity.mean(axis=0) if choices.contact_height is None else choices.contact_height
+        up, _, left = contact_height_step(share, level.step, height, blanket)
+        first = share * np.maximum(level.step - height, 0)
+        tail = share * height * np.log(np.minimum(level.step, height) / np.minimum(level.step_limit, height))
+        needed = first + tail
+    elif choices.step_law == "summits":
+        step = np.full(share.shape, level.step)
+        state = polish_pair([HighLayer(np.inf, rates, share)], rates, times, step, seen.selectivity)
+        up, left = state.high_loss, state.height
+        reach = seen.selectivity.mean(axis=0)
+        # One material: only K t counts, so the time at rate 1 is the blanket thickness needed.
+        needed = time_to_height(level.step_limit, step, share, 1.0, 1.0, reach)
+    else:
+        raise SetupError(refuse("step law", choices.step_law, "'summits', 'contact-height' or 'density'"))
+    up = up + carried_extra_loss(seen.short, blanket, seen.give)
+    return _fields(
+        cells,
+        up,
+        left,
+        _recipe_time(needed, rates, times),
+        {"oxide_over_lines": level.thickness - up, "step_height": left},
+    )
+
+
+def _sti(cells: DieInput, level: StiLevel, local: LocalConditions, seen: Effective) -> DieFields:
+    rates, times = local.rates(level.oxide), np.array([s.duration for s in local.steps])
+    extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
+    out = polish_sti(
+        seen.high,
+        step=level.step,
+        overburden=np.maximum(level.overburden - extra, 1e-9),
+        oxide_rates=rates,
+        nitride_rates=local.rates(level.nitride_material),
+        durations=times,
+        selectivity_length=seen.selectivity,
+    )
+    lost = level.overburden - out.oxide_left + out.nitride_loss
+    named = {
+        "nitride_loss": out.nitride_loss,
+        "dishing": out.dishing,
+        "oxide_on_nitride": out.oxide_left,
+        "step_height": out.step,
+    }
+    return _fields(cells, lost, out.step, out.clear_time, named)
+
+
+def _metal(cells: DieInput, level: MetalLevel, local: LocalConditions, seen: Effective) -> DieFields:
+    times = np.array([s.duration for s in local.steps])
+    rates, dielectric = local.rates(level.metal), local.rates(level.dielectric)
+    extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
+    width = np.where(np.isfinite(cells.low_width), cells.low_width, 0.0)
+    out = polish_metal(
+        1 - seen.high,
+        step=conformal_step(width, level.trench_depth, level.deposited),
+        overburden=np.maximum(level.overburden - extra, 1e-9),
+        barrier=max(level.barrier, 1e-12),
+        metal_rates=rates,
+        barrier_rates=local.rates(level.barrier_material) if level.barrier > 0 else dielectric,
+        dielectric_rates=dielectric,
+        durations=times,
+        selectivity_length=seen.selectivity,
+    )
+    lost = level.overburden - out.metal_left + (level.barrier - out.barrier_left) + out.erosion
+    named = {
+        "dishing": out.dishing,
+        "erosion": out.erosion,
+        "metal_left": out.metal_left,
+        "barrier_left": out.barrier_left,
+    }
+    return _fields(cells, lost, out.step, out.clear_time, named)
+
+
+def _fields(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict[str, Array]) -> DieFields:
+    has_high, has_low = cells.high > _NONE, cells.high < 1 - _NONE
+    high = cells.incoming - lost
+
+    def where(present: NDArray[np.bool_], values: Array) -> Array:
+        return np.where(present, values, np.nan)
+
+    own = {
+        name: where(has_low, values) if name == "dishing" else where(has_high, values)
+        for name, values in named.items()
+        if name != "step_height"
+    }
+    if "step_height" in named:
+        own["step_height"] = named["step_height"]
+    return DieFields(where(has_high, high), where(has_low, high - drop), where(has_high, clear), own)
+
+
+def _recipe_time(blanket: Array, rates: Array, times: Array) -> Array:
+    """Time at which the recipe has taken ``blanket`` [m]; past its end the last step goes on."""
+    clock = np.concatenate([[0.0], np.cumsum(times)])
+    taken = np.concatenate([[0.0], np.cumsum(rates * times)])
+    late = clock[-1] + (blanket - taken[-1]) / rates[-1]
+    return np.asarray(np.where(blanket <= taken[-1], np.interp(blanket, taken, clock), late))

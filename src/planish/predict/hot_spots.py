@@ -1,0 +1,54 @@
+"""The places on a die that need a look: where each figure is worst, with coordinates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class HotSpot:
+    """``what`` is worst at (``x``, ``y``) [m] in layout coordinates of the die at ``place``; ``value`` [m]."""
+
+    place: str
+    what: str
+    x: float
+    y: float
+    value: float
+
+
+def hot_spots(
+    place: str,
+    what: str,
+    values: Array,
+    origin: tuple[float, float],
+    cell: float,
+    *,
+    apart: float,
+    count: int = 3,
+    lowest: bool = False,
+) -> list[HotSpot]:
+    """Return up to ``count`` places at which a map (ny, nx) is highest (or lowest), ``apart`` [m] from each other.
+
+    Places no worse than the map's median are not listed; NaN cells are left out.
+    """
+    left = np.where(np.isnan(values), -np.inf, -values if lowest else values)
+    finite = left[np.isfinite(left)]
+    if finite.size == 0:
+        return []
+    usual = float(np.median(finite))
+    left = left.copy()
+    reach = max(round(apart / cell), 1)
+    found = []
+    for _ in range(count):
+        j, i = np.unravel_index(int(np.argmax(left)), left.shape)
+        if not np.isfinite(left[j, i]) or left[j, i] <= usual:
+            break
+        x, y = origin[0] + (i + 0.5) * cell, origin[1] + (j + 0.5) * cell
+        found.append(HotSpot(place, what, float(x), float(y), float(values[j, i])))
+        left[max(j - reach, 0) : j + reach + 1, max(i - reach, 0) : i + reach + 1] = -np.inf
+    return found
