@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import gamma
 
 from planish.errors import ModelError
 from planish.physics import motion
 
 SPEED = st.floats(-12, 12).filter(lambda w: w == 0 or abs(w) > 1e-3)
+NODES = np.polynomial.legendre.leggauss(200)
 DRIVES = {
     "rotary": {"offset": 0.19, "platen_speed": 9.4, "carrier_speed": 8.7},
     "linear": {"belt_speed": 2.0, "carrier_speed": 3.1},
@@ -75,7 +77,7 @@ def test_places_off_the_wafer_break_the_line():
 @pytest.mark.parametrize("kind", DRIVES)
 @given(r0=st.floats(0, 0.15), phi0=st.floats(-3, 3), duration=st.floats(0.01, 1))
 def test_sliding_distance_is_the_integral_of_the_speed(kind, r0, phi0, duration):
-    u, w = np.polynomial.legendre.leggauss(400)
+    u, w = NODES
     t = duration / 2 * (1 + u)
     vx, vy = motion.velocity(kind, r0 * np.cos(phi0), r0 * np.sin(phi0), t, **DRIVES[kind])
     summed = duration / 2 * (w * np.hypot(vx, vy)).sum()
@@ -163,3 +165,10 @@ def test_unknown_motion_is_refused():
     ):
         with pytest.raises(ModelError, match="rotary, linear or orbital"):
             call()
+
+
+@pytest.mark.parametrize("beta", [0.3, 0.7, 1.0, 1.8])
+def test_moment_where_the_two_speeds_are_equal(beta):
+    # Mean of |2 cos(phi/2)|^beta: 2^beta Gamma((beta+1)/2)/(sqrt(pi) Gamma(beta/2+1)), the beta integral.
+    exact = 1.3**beta * 2**beta * gamma((beta + 1) / 2) / (np.sqrt(np.pi) * gamma(beta / 2 + 1))
+    assert float(motion.speed_moment(1.3, 1.3, beta)) == pytest.approx(exact, rel=1e-12)
