@@ -8,19 +8,17 @@ the lower left cell.
 
 from __future__ import annotations
 
-import math
 import os
 import shutil
 import tempfile
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from planish.errors import DataError, refuse
+from planish.errors import DataError
 
 Array = NDArray[np.float64]
 
@@ -160,7 +158,7 @@ class LayoutMaps:
                 digest=str(meta["digest"]),
                 notes=tuple(str(n) for n in meta["notes"]),
             )
-        except Exception as exc:  # noqa: BLE001 - a damaged store can raise anything, from many libraries
+        except Exception as exc:  # a damaged store can raise anything, from several libraries
             raise DataError(f"{target}: not readable as layout maps ({type(exc).__name__}: {exc})") from exc
         if any(getattr(maps, name).shape != maps.density.shape for name in FIELDS):
             raise DataError(f"{target}: the maps in it differ in shape")
@@ -179,8 +177,10 @@ def chord_widths(area: Array, edge_x: Array, edge_y: Array, cell: float) -> tupl
     it is the chord along x, 1.41 times the width.
 
     A window narrower than a line cannot show its width. So each cell starts
-    from itself and takes in its neighbours (triangular weights, 3, 5, 9 ...
-    cells) until the window is three times the width found.
+    from itself and takes in its neighbours (triangular weights; 3, 5, 9 ... cells
+    at half height) until the window is three times the width found and holds
+    either two whole lines (four edges a scan) or two edges and a width that the
+    next wider window confirms.
 
     Parameters
     ----------
@@ -195,210 +195,51 @@ def chord_widths(area: Array, edge_x: Array, edge_y: Array, cell: float) -> tupl
     Returns
     -------
     line_width, space [m], (ny, nx); NaN where a cell holds none of it or where no
-    edge was found in the whole map.
+    edge was found within reach.
     """
-    from scipy.ndimage import uniform_filter
-
     full = cell * cell
-    limit = 2 * max(area.shape)
-    width = np.full(area.shape, np.nan)
-    space = np.full(area.shape, np.nan)
-    has_line, has_space = area > 0.0, area < full * (1.0 - 1e-12)
-    left_line, left_space = has_line.copy(), has_space.copy()
-    n = 1
-    while left_line.any() or left_space.any():
-        if n == 1:
-            a, bx, by = area, edge_x, edge_y
-        else:
-            half = n // 2 + 1  # two boxes of this size make a triangle n cells wide at its foot
-            a, bx, by = (
-                uniform_filter(uniform_filter(v, half, mode="nearest"), half, mode="nearest")
-                for v in (area, edge_x, edge_y)
-            )
-        edge = np.maximum(bx, by)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            w = np.where(edge > 1e-9 * cell, 2.0 * a / edge, np.inf)
-            s = np.where(edge > 1e-9 * cell, 2.0 * (full - a) / edge, np.inf)
-        last = n > limit
-        for left, value, out in ((left_line, w, width), (left_space, s, space)):
-            good = left & ((value * _WINDOWS_PER_WIDTH <= n * cell) | (last & np.isfinite(value)))
-            out[good] = value[good]
-            left[good] = False
-        if last:
-            break
-        n = 2 * n + 1 if n == 1 else 2 * n - 1
+    solid = area >= full * (1.0 - 1e-12)
+    width = _first_settled(area, edge_x, edge_y, cell, area > 0.0)
+    space = _first_settled(full - area, edge_x, edge_y, cell, ~solid)
     return width, space
 
 
-def maps_from_array(
-    density: ArrayLike,
-    cell: float,
-    *,
-    origin: tuple[float, float] = (0.0, 0.0),
-    perimeter: ArrayLike | float | None = None,
-    line_width: ArrayLike | float | None = None,
-    space: ArrayLike | float | None = None,
-    layer: tuple[int, int] = (0, 0),
-    source: str = "array",
-    notes: Sequence[str] = (),
-) -> LayoutMaps:
-    """Maps from arrays at hand.
+def _first_settled(
+    area: Array, edge_x: Array, edge_y: Array, cell: float, wanted: NDArray[np.bool_]
+) -> Array:
+    """Mean chord [m] of each wanted cell from the smallest window that shows it (see above)."""
+    from scipy.ndimage import uniform_filter
 
-    Parameters
-    ----------
-    density:
-        Covered share, 0 to 1, shape (ny, nx), row 0 at low y.
-    cell:
-        Side of a cell [m].
-    origin:
-        Lower left corner [m].
-    perimeter:
-        Edge length per area [1/m]; where left out it follows from the line width
-        of long lines, 2 density / width, or is NaN.
-    line_width, space:
-        [m]; a space left out follows from width and density, w (1 - d) / d.
-    layer, source, notes:
-        Carried along.
+    def level(n: int) -> tuple[Array, Array]:
+        a, bx, by = area, edge_x, edge_y
+        if n > 1:  # two boxes of n cells make a triangle n cells wide at half height
+            a, bx, by = (
+                uniform_filter(uniform_filter(v, n, mode="nearest"), n, mode="nearest") for v in (a, bx, by)
+            )
+        edge = np.maximum(bx, by)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(edge > 1e-9 * cell, 2.0 * a / edge, np.inf), edge * n / cell
 
-    Raises
-    ------
-    DataError
-        For shapes that differ, densities outside 0 to 1, or a cell that is not positive.
-    """
-    d = np.array(density, dtype=np.float64)
-    if d.ndim != 2 or d.size == 0:
-        raise DataError(refuse(f"{source}: density shape", d.shape, "two-dimensional and not empty"))
-    if not (math.isfinite(cell) and cell > 0):
-        raise DataError(refuse(f"{source}: cell", cell, "a positive length in metres"))
-    if not np.isfinite(d).all() or d.min() < 0.0 or d.max() > 1.0 + 1e-9:
-        bad = d[~(np.isfinite(d) & (d >= 0.0) & (d <= 1.0 + 1e-9))][0]
-        raise DataError(refuse(f"{source}: density", float(bad), "0 to 1 everywhere"))
-    d = np.minimum(d, 1.0)
-    width = _field(line_width, d, f"{source}: line_width")
-    gap = _field(space, d, f"{source}: space")
-    edge = _field(perimeter, d, f"{source}: perimeter", positive=False)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        if space is None:
-            gap = np.where(d < 1.0, width * (1.0 - d) / d, np.nan)
-            gap[~np.isfinite(gap)] = np.nan
-        if perimeter is None:
-            edge = np.where((d <= 0.0) | (d >= 1.0), 0.0, 2.0 * d / width)
-    ny, nx = d.shape
-    x0, y0 = float(origin[0]), float(origin[1])
-    box = (x0 * 1e6, y0 * 1e6, (x0 + nx * cell) * 1e6, (y0 + ny * cell) * 1e6)
-    return LayoutMaps(
-        cell=float(cell),
-        origin=(x0, y0),
-        density=d,
-        perimeter=edge,
-        line_width=width,
-        space=gap,
-        coverage_area_um2=float(d.sum()) * (cell * 1e6) ** 2,
-        bounding_box_um=box,
-        polygons=0,
-        layer=layer,
-        source=source,
-        notes=tuple(notes),
-    )
-
-
-def maps_from_image(
-    path: str | os.PathLike[str],
-    cell: float,
-    *,
-    pixels_per_cell: int = 1,
-    covered_is: str = "dark",
-    origin: tuple[float, float] = (0.0, 0.0),
-) -> LayoutMaps:
-    """Maps from a picture of a layer; its top row is the highest y.
-
-    Grey counts as partly covered. In a picture of two levels only, edges between
-    pixels are edges of the pattern, so that perimeter and widths are known too;
-    otherwise they are NaN.
-
-    Parameters
-    ----------
-    path:
-        An image file (colour is turned to grey).
-    cell:
-        Side of a cell [m].
-    pixels_per_cell:
-        Pixels along a side of a cell; rows and columns that do not fill a cell are refused.
-    covered_is:
-        "dark" or "bright".
-    origin:
-        Lower left corner [m].
-
-    Raises
-    ------
-    DataError
-        If the file is no image or does not fit.
-    """
-    from PIL import Image
-
-    place = Path(path)
-    if covered_is not in ("dark", "bright"):
-        raise DataError(refuse(f"{place}: covered_is", covered_is, '"dark" or "bright"'))
-    if pixels_per_cell < 1:
-        raise DataError(refuse(f"{place}: pixels_per_cell", pixels_per_cell, "1 or more"))
-    try:
-        with Image.open(place) as image:
-            grey = np.asarray(image.convert("L"), dtype=np.float64)[::-1] / 255.0
-    except Image.DecompressionBombError as exc:
-        raise DataError(f"{place}: the picture is too large to be read safely; cut it into parts") from exc
-    except (OSError, ValueError, SyntaxError) as exc:
-        raise DataError(f"{place}: not readable as an image ({exc})") from exc
-    cover = 1.0 - grey if covered_is == "dark" else grey
-    p = pixels_per_cell
-    if cover.shape[0] % p or cover.shape[1] % p:
-        raise DataError(refuse(f"{place}: size in pixels", cover.shape[::-1], f"a multiple of {p}"))
-    ny, nx = cover.shape[0] // p, cover.shape[1] // p
-    density = _sum_blocks(cover, p) / p**2
-    base = maps_from_array(density, cell, origin=origin, source=str(place))
-    if not np.isin(cover, (0.0, 1.0)).all():
-        return base
-    pixel = cell / p
-    step_x = np.abs(np.diff(cover, axis=1, prepend=0.0)) * pixel
-    step_y = np.abs(np.diff(cover, axis=0, prepend=0.0)) * pixel
-    # The outer right and top border has no cell beyond it: its edges stay with the last one.
-    step_x[:, -1] += cover[:, -1] * pixel
-    step_y[-1, :] += cover[-1, :] * pixel
-    edge_x, edge_y = _sum_blocks(step_x, p), _sum_blocks(step_y, p)
-    width, space = chord_widths(density * cell**2, edge_x, edge_y, cell)
-    return maps_from_array(
-        density,
-        cell,
-        origin=origin,
-        perimeter=(edge_x + edge_y).reshape(ny, nx) / cell**2,
-        line_width=width,
-        space=space,
-        source=str(place),
-    )
+    out = np.full(area.shape, np.nan)
+    left = wanted.copy()
+    n, (chord, edges) = 1, level(1)
+    while left.any() and n < 2 * max(area.shape):
+        wider = 3 if n == 1 else 2 * n - 1
+        next_chord, next_edges = level(wider)
+        with np.errstate(invalid="ignore"):
+            confirmed = (edges >= 1.5) & (next_chord < 1.5 * chord) & (chord < 1.5 * next_chord)
+        good = left & (chord * _WINDOWS_PER_WIDTH <= n * cell) & ((edges >= 4.0) | confirmed)
+        out[good] = chord[good]
+        left &= ~good
+        n, chord, edges = wider, next_chord, next_edges
+    good = left & np.isfinite(chord)
+    out[good] = chord[good]
+    return out
 
 
 def _mean(values: Array, scale: float) -> float | None:
     known = values[np.isfinite(values)]
     return float(known.mean()) * scale if known.size else None
-
-
-def _field(value: ArrayLike | float | None, like: Array, place: str, *, positive: bool = True) -> Array:
-    if value is None:
-        return np.full(like.shape, np.nan)
-    array = np.array(value, dtype=np.float64)
-    if array.ndim == 0:
-        array = np.full(like.shape, float(array))
-    if array.shape != like.shape:
-        raise DataError(refuse(f"{place} shape", array.shape, f"{like.shape}, as the density"))
-    known = array[~np.isnan(array)]
-    if known.size and (not np.isfinite(known).all() or known.min() < 0.0 or (positive and known.min() == 0.0)):
-        raise DataError(refuse(place, float(known.min()), "positive lengths in metres, NaN where unknown"))
-    return array
-
-
-def _sum_blocks(values: Array, p: int) -> Array:
-    ny, nx = values.shape[0] // p, values.shape[1] // p
-    blocks: Array = values.reshape(ny, p, nx, p).sum(axis=(1, 3))
-    return blocks
 
 
 def _meta(maps: LayoutMaps) -> dict[str, Any]:
@@ -413,7 +254,7 @@ def _meta(maps: LayoutMaps) -> dict[str, Any]:
         "digest": maps.digest,
         "notes": list(maps.notes),
         "kind": "planish layout maps",
-        "units": {"cell": "m", "origin": "m", "density": "1", "perimeter": "1/m", "line_width": "m", "space": "m"},
+        "units": {"cell": "m", "density": "1", "perimeter": "1/m", "line_width": "m", "space": "m"},
     }
 
 
@@ -462,7 +303,7 @@ def _open_zarr(target: Path) -> tuple[dict[str, Array], dict[str, Any]]:
 
     group = zarr.open_group(str(target), mode="r")
     meta = dict(group.attrs)
-    return {name: np.asarray(group[name][:], dtype=np.float64) for name in FIELDS}, meta  # type: ignore[index,call-overload]
+    return {name: np.asarray(group[name][:], dtype=np.float64) for name in FIELDS}, meta
 
 
 def _arrays(maps: LayoutMaps) -> dict[str, Array]:

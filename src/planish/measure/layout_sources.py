@@ -1,0 +1,259 @@
+"""Cell maps from arrays, pictures and tables instead of a layout file."""
+
+from __future__ import annotations
+
+import csv
+import math
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from planish.errors import DataError, refuse
+from planish.measure.layout_maps import Array, LayoutMaps, chord_widths
+
+
+def maps_from_array(
+    density: ArrayLike,
+    cell: float,
+    *,
+    origin: tuple[float, float] = (0.0, 0.0),
+    perimeter: ArrayLike | float | None = None,
+    line_width: ArrayLike | float | None = None,
+    space: ArrayLike | float | None = None,
+    layer: tuple[int, int] = (0, 0),
+    source: str = "array",
+    notes: Sequence[str] = (),
+) -> LayoutMaps:
+    """Maps from arrays at hand.
+
+    Parameters
+    ----------
+    density:
+        Covered share, 0 to 1, shape (ny, nx), row 0 at low y.
+    cell:
+        Side of a cell [m].
+    origin:
+        Lower left corner [m].
+    perimeter:
+        Edge length per area [1/m]; where left out it follows from the line width
+        of long lines, 2 density / width, or is NaN.
+    line_width, space:
+        [m]; a space left out follows from width and density, w (1 - d) / d.
+    layer, source, notes:
+        Carried along.
+
+    Raises
+    ------
+    DataError
+        For shapes that differ, densities outside 0 to 1, or a cell that is not positive.
+    """
+    d = np.array(density, dtype=np.float64)
+    if d.ndim != 2 or d.size == 0:
+        raise DataError(refuse(f"{source}: density shape", d.shape, "two-dimensional and not empty"))
+    if not (math.isfinite(cell) and cell > 0):
+        raise DataError(refuse(f"{source}: cell", cell, "a positive length in metres"))
+    if not np.isfinite(d).all() or d.min() < 0.0 or d.max() > 1.0 + 1e-9:
+        bad = d[~(np.isfinite(d) & (d >= 0.0) & (d <= 1.0 + 1e-9))][0]
+        raise DataError(refuse(f"{source}: density", float(bad), "0 to 1 everywhere"))
+    d = np.minimum(d, 1.0)
+    width = _field(line_width, d, f"{source}: line_width")
+    gap = _field(space, d, f"{source}: space")
+    edge = _field(perimeter, d, f"{source}: perimeter", positive=False)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if space is None:
+            gap = np.where(d < 1.0, width * (1.0 - d) / d, np.nan)
+            gap[~np.isfinite(gap)] = np.nan
+        if perimeter is None:
+            edge = np.where((d <= 0.0) | (d >= 1.0), 0.0, 2.0 * d / width)
+    ny, nx = d.shape
+    x0, y0 = float(origin[0]), float(origin[1])
+    box = (x0 * 1e6, y0 * 1e6, (x0 + nx * cell) * 1e6, (y0 + ny * cell) * 1e6)
+    return LayoutMaps(
+        cell=float(cell),
+        origin=(x0, y0),
+        density=d,
+        perimeter=edge,
+        line_width=width,
+        space=gap,
+        coverage_area_um2=float(d.sum()) * (cell * 1e6) ** 2,
+        bounding_box_um=box,
+        polygons=0,
+        layer=layer,
+        source=source,
+        notes=tuple(notes),
+    )
+
+
+def maps_from_image(
+    path: str | os.PathLike[str],
+    cell: float,
+    *,
+    pixels_per_cell: int = 1,
+    covered_is: str = "dark",
+    origin: tuple[float, float] = (0.0, 0.0),
+) -> LayoutMaps:
+    """Maps from a picture of a layer; its top row is the highest y.
+
+    Grey counts as partly covered. In a picture of two levels only, edges between
+    pixels are edges of the pattern, so that perimeter and widths are known too;
+    otherwise they are NaN.
+
+    Parameters
+    ----------
+    path:
+        An image file (colour is turned to grey).
+    cell:
+        Side of a cell [m].
+    pixels_per_cell:
+        Pixels along a side of a cell; rows and columns that do not fill a cell are refused.
+    covered_is:
+        "dark" or "bright".
+    origin:
+        Lower left corner [m].
+
+    Raises
+    ------
+    DataError
+        If the file is no image or does not fit.
+    """
+    from PIL import Image
+
+    place = Path(path)
+    if covered_is not in ("dark", "bright"):
+        raise DataError(refuse(f"{place}: covered_is", covered_is, '"dark" or "bright"'))
+    if pixels_per_cell < 1:
+        raise DataError(refuse(f"{place}: pixels_per_cell", pixels_per_cell, "1 or more"))
+    try:
+        with Image.open(place) as image:
+            grey = np.asarray(image.convert("L"), dtype=np.float64)[::-1] / 255.0
+    except Image.DecompressionBombError as exc:
+        raise DataError(f"{place}: the picture is too large to be read safely; cut it into parts") from exc
+    except (OSError, ValueError, SyntaxError) as exc:
+        raise DataError(f"{place}: not readable as an image ({exc})") from exc
+    cover = 1.0 - grey if covered_is == "dark" else grey
+    p = pixels_per_cell
+    if cover.shape[0] % p or cover.shape[1] % p:
+        raise DataError(refuse(f"{place}: size in pixels", cover.shape[::-1], f"a multiple of {p}"))
+    ny, nx = cover.shape[0] // p, cover.shape[1] // p
+    density = _sum_blocks(cover, p) / p**2
+    base = maps_from_array(density, cell, origin=origin, source=str(place))
+    if not np.isin(cover, (0.0, 1.0)).all():
+        return base
+    pixel = cell / p
+    step_x = np.abs(np.diff(cover, axis=1, prepend=0.0)) * pixel
+    step_y = np.abs(np.diff(cover, axis=0, prepend=0.0)) * pixel
+    # The outer right and top border has no cell beyond it: its edges stay with the last one.
+    step_x[:, -1] += cover[:, -1] * pixel
+    step_y[-1, :] += cover[-1, :] * pixel
+    edge_x, edge_y = _sum_blocks(step_x, p), _sum_blocks(step_y, p)
+    width, space = chord_widths(density * cell**2, edge_x, edge_y, cell)
+    return maps_from_array(
+        density,
+        cell,
+        origin=origin,
+        perimeter=(edge_x + edge_y).reshape(ny, nx) / cell**2,
+        line_width=width,
+        space=space,
+        source=str(place),
+    )
+
+
+def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
+    """Maps from a table with one row per cell.
+
+    Columns: ``x_um``, ``y_um`` (cell centres on a regular square grid, every cell
+    once, any order) and ``density``; optional ``line_width_um``, ``space_um`` and
+    ``perimeter_per_um`` (empty where unknown).
+
+    Raises
+    ------
+    DataError
+        If a column is missing, a number is not one, or the grid has holes.
+    """
+    place = Path(path)
+    try:
+        with place.open(newline="", encoding="utf-8-sig") as text:
+            rows = csv.DictReader(text)
+            names = [str(n).strip() for n in rows.fieldnames or ()]
+            missing = [n for n in ("x_um", "y_um", "density") if n not in names]
+            if missing:
+                raise DataError(f"{place}: no column {missing[0]!r} (it needs x_um, y_um, density)")
+            table: dict[str, list[float]] = {n: [] for n in names if n in _CSV_COLUMNS}
+            for number, row in enumerate(rows, start=2):
+                for raw, name in zip(rows.fieldnames or (), names, strict=True):
+                    if name in table:
+                        table[name].append(_number(row[raw], name, f"{place}: line {number}"))
+    except (OSError, UnicodeDecodeError, csv.Error) as exc:
+        raise DataError(f"{place}: not readable as a table ({exc})") from exc
+    columns = {name: np.array(values) for name, values in table.items()}
+    xs, ys = np.unique(columns["x_um"]), np.unique(columns["y_um"])
+    steps = np.concatenate([np.diff(xs), np.diff(ys)])
+    if steps.size == 0:
+        raise DataError(f"{place}: a layout table needs at least two cells to show its cell size")
+    cell = float(np.median(steps))
+    if np.abs(steps - cell).max() > 1e-6 * cell or len(columns["x_um"]) != len(xs) * len(ys):
+        raise DataError(f"{place}: the cells do not fill a regular square grid, each once")
+    order = np.lexsort((columns["x_um"], columns["y_um"]))
+    grid = {name: values[order].reshape(len(ys), len(xs)) for name, values in columns.items()}
+    if np.ptp(grid["x_um"], axis=0).max() > 0 or np.ptp(grid["y_um"], axis=1).max() > 0:
+        raise DataError(f"{place}: the cells do not fill a regular square grid, each once")
+    side = round(cell, 9) * 1e-6
+    scaled = {key: grid[name] * unit for name, (key, unit) in _CSV_COLUMNS.items() if name in grid and key}
+    return maps_from_array(
+        grid["density"],
+        side,
+        origin=(float(xs[0]) * 1e-6 - side / 2, float(ys[0]) * 1e-6 - side / 2),
+        source=str(place),
+        perimeter=scaled.get("perimeter"),
+        line_width=scaled.get("line_width"),
+        space=scaled.get("space"),
+    )
+
+
+_CSV_COLUMNS: dict[str, tuple[str, float]] = {
+    "x_um": ("", 1.0),
+    "y_um": ("", 1.0),
+    "density": ("", 1.0),
+    "line_width_um": ("line_width", 1e-6),
+    "space_um": ("space", 1e-6),
+    "perimeter_per_um": ("perimeter", 1e6),
+}
+
+
+def _number(text: str | None, name: str, place: str) -> float:
+    optional = bool(_CSV_COLUMNS[name][0])
+    if text is None or not text.strip():
+        if optional:
+            return math.nan
+        raise DataError(f"{place}: {name} is empty")
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.inf
+    if not math.isfinite(value):
+        raise DataError(refuse(f"{place}: {name}", text, "a number"))
+    return value
+
+
+def _field(value: ArrayLike | float | None, like: Array, place: str, *, positive: bool = True) -> Array:
+    if value is None:
+        return np.full(like.shape, np.nan)
+    array = np.array(value, dtype=np.float64)
+    if array.ndim == 0:
+        array = np.full(like.shape, float(array))
+    if array.shape != like.shape:
+        raise DataError(refuse(f"{place} shape", array.shape, f"{like.shape}, as the density"))
+    known = array[~np.isnan(array)]
+    floor = np.nextafter(0.0, 1.0) if positive else 0.0
+    if known.size and not (np.isfinite(known).all() and known.min() >= floor):
+        raise DataError(refuse(place, float(known.min()), "positive lengths in metres, NaN where unknown"))
+    return array
+
+
+def _sum_blocks(values: Array, p: int) -> Array:
+    ny, nx = values.shape[0] // p, values.shape[1] // p
+    blocks: Array = values.reshape(ny, p, nx, p).sum(axis=(1, 3))
+    return blocks
