@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.patches import Annulus, Circle, FancyArrowPatch, Rectangle
 
-from planish.explain.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure
+from planish.explain.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure, styled
 from planish.physics import motion
 from planish.predict.conditions import motion_numbers
 
@@ -20,13 +20,15 @@ PAD_FILL, WAFER_FILL, RING_FILL, DISK_FILL = "#e8edf2", "#cfe3f3", "#9aa7b4", "#
 MM = 1e3
 
 
+@styled
 def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None) -> Figure:
     """Draw the machine of ``bench`` in plan, to scale [mm], at the speeds of recipe step ``step``.
 
     The line is the path on the pad of a point 10 mm inside the wafer's edge over ``turns``
     turns of the platen, the orbit, or the carrier (belt: as many carrier turns).
     """
-    fig = figure(7.0, 6.2) if ax is None else ax.figure
+    size = (9.5, 4.2) if bench.polisher.motion == "linear" else (7.0, 6.4)
+    fig = figure(*size) if ax is None else ax.figure
     ax = axes(fig, 1, 1, 1) if ax is None else ax
     chosen = bench.steps[step]
     drawers = {"rotary": _rotary, "linear": _linear, "orbital": _orbital}
@@ -211,7 +213,8 @@ def _conditioner(ax: Any, bench: Bench) -> None:
             linewidth=1.6,
         )
     )
-    ax.text(spot[0] * MM, spot[1] * MM, "disk", ha="center", va="center", fontsize=10, color=INK)
+    words = "disk\n(between wafers)" if disk.mode == "ex-situ" else "disk"
+    ax.text(spot[0] * MM, spot[1] * MM, words, ha="center", va="center", fontsize=10, color=INK)
 
 
 def _drop(ax: Any, at: tuple[float, float]) -> None:

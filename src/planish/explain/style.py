@@ -6,7 +6,9 @@ neighbours differ in lightness; maps use matplotlib's perceptually uniform ones.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import functools
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 import matplotlib as mpl
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -15,6 +17,9 @@ from matplotlib.figure import Figure
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 INK = "#1d2733"
 FAINT = "#5b6773"
@@ -47,12 +52,25 @@ _SETTINGS = {
     "ytick.labelsize": 11,
     "font.size": 11,
     "lines.linewidth": 2.2,
-    "legend.frameon": False,
+    "legend.frameon": True,
+    "legend.framealpha": 0.9,
+    "legend.edgecolor": PAPER,
     "legend.fontsize": 11,
     "savefig.facecolor": PAPER,
     "svg.fonttype": "none",
     "svg.hashsalt": "planish",
 }
+
+
+def styled(draw: Callable[P, T]) -> Callable[P, T]:
+    """Run a drawing function with the house settings in force (they leave nobody else's figures changed)."""
+
+    @functools.wraps(draw)
+    def inside(*args: P.args, **options: P.kwargs) -> T:
+        with mpl.rc_context(_SETTINGS):
+            return draw(*args, **options)
+
+    return inside
 
 
 def figure(width: float = 8.0, height: float = 4.8) -> Figure:

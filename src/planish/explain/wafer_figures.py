@@ -5,8 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.patches import Circle
 
-from planish.explain.style import DIFFERENCE_MAP, FAINT, INK, MAP, ORANGE, axes, figure, line_look, subplots
+from planish.explain.style import (
+    DIFFERENCE_MAP,
+    FAINT,
+    INK,
+    MAP,
+    ORANGE,
+    PAPER,
+    axes,
+    figure,
+    line_look,
+    styled,
+    subplots,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,6 +37,7 @@ UNITS = {
 }
 
 
+@styled
 def wafer_figure(result: WaferResult, units: str = "trade") -> Figure:
     """Draw pressure, speed and rate against radius for each step, and what is removed in all."""
     p_scale, p_unit = UNITS[units]["pressure"]
@@ -56,6 +70,7 @@ def wafer_figure(result: WaferResult, units: str = "trade") -> Figure:
     return fig
 
 
+@styled
 def edge_figure(result: WaferResult, units: str = "trade", span: float = 0.02) -> Figure:
     """Draw the last ``span`` [m] of the wafer: pressure as a share of its mean, step by step."""
     fig = figure(8.0, 4.8)
@@ -74,6 +89,7 @@ def edge_figure(result: WaferResult, units: str = "trade", span: float = 0.02) -
     return fig
 
 
+@styled
 def map_figure(result: WaferResult, points: int = 221) -> Figure:
     """Draw the maps of what is removed and what remains of the top film on the wafer."""
     maps = result.maps(points)
@@ -81,13 +97,22 @@ def map_figure(result: WaferResult, points: int = 221) -> Figure:
     grid = subplots(fig, 1, 2)
     extent = [maps.x[0] * 1e3, maps.x[-1] * 1e3, maps.x[0] * 1e3, maps.x[-1] * 1e3]
     total = maps.remaining.sum(axis=0)
+    edge = result.bench.wafer.radius
+    inside = np.hypot(*np.meshgrid(maps.x, maps.x)) <= edge - result.bench.wafer.edge_exclusion
     for ax, field, title in (
         (grid[0], maps.removed * 1e9, "Removed [nm]"),
         (grid[1], total * 1e9, "Film left [nm]"),
     ):
-        low, high = _limits(field)
-        image = ax.imshow(field, origin="lower", extent=extent, cmap=MAP, vmin=low, vmax=high)
+        low, high = _limits(field[inside])
+        image = ax.imshow(
+            field, origin="lower", extent=extent, cmap=MAP, interpolation="bilinear", vmin=low, vmax=high
+        )
         fig.colorbar(image, ax=ax, shrink=0.85, extend="both")
+        rim = Circle((0, 0), edge * 1e3, facecolor="none", edgecolor=INK, linewidth=1.5)
+        ax.add_patch(rim)
+        image.set_clip_path(rim)
+        keep = (edge - result.bench.wafer.edge_exclusion) * 1e3
+        ax.add_patch(Circle((0, 0), keep, facecolor="none", edgecolor=PAPER, linewidth=1, linestyle="--"))
         ax.set_title(title)
         ax.set_xlabel("x [mm]")
         ax.set_ylabel("y [mm]")
@@ -95,6 +120,7 @@ def map_figure(result: WaferResult, points: int = 221) -> Figure:
     return fig
 
 
+@styled
 def comparison_figure(
     radius: NDArray[np.float64],
     predicted: NDArray[np.float64],
@@ -126,6 +152,7 @@ def comparison_figure(
     return fig
 
 
+@styled
 def side_by_side_figure(results: Mapping[str, WaferResult], units: str = "trade") -> Figure:
     """Draw several wafers' rate, shape of rate, and temperature in one row, one line a wafer."""
     r_scale, r_unit = UNITS[units]["rate"]
@@ -151,12 +178,11 @@ def side_by_side_figure(results: Mapping[str, WaferResult], units: str = "trade"
     return fig
 
 
+@styled
 def residual_map(
     x: NDArray[np.float64], y: NDArray[np.float64], residual: NDArray[np.float64], radius: float
 ) -> Figure:
     """Draw the difference measured − predicted [m] at sites x, y [m] on a wafer of ``radius`` [m]."""
-    from matplotlib.patches import Circle
-
     fig = figure(6.4, 5.4)
     ax = axes(fig, 1, 1, 1)
     reach = float(np.nanmax(np.abs(residual))) * 1e9 or 1.0

@@ -115,19 +115,17 @@ def _run_step(
 ) -> tuple[StepRecord, tuple[Array, Array]]:
     duration = step.stop_value if step.stop == "time" else step.max_time
     times = np.linspace(0.0, duration, TIMES)
-    curves, seen = _curves(bench, model, rings, state, found, times)
-    removed, when = polish_stack(left, curves, times)
     stopped_by = "time"
     if step.stop != "time":
-        stop = _stop_time(step, times, removed.sum(axis=0) @ weights, float(left.sum(axis=0) @ weights))
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
+        stop = _find_stop(bench, step, model, rings, state, found, left, weights)
         if stop is None:
             stopped_by = "its time limit"
         else:
-            duration = stop
-            times = np.linspace(0.0, duration, TIMES) if duration > 0 else np.array([0.0, 1e-9])
-            curves, seen = _curves(bench, model, rings, state, found, times)
-            removed, when = polish_stack(left, curves, times)
+            duration = max(stop, 1e-9)
+            times = np.linspace(0.0, duration, TIMES)
+    curves, seen = _curves(bench, model, rings, state, found, times)
+    removed, when = polish_stack(left, curves, times)
     taken = removed[:, -1, :]
     ring_area = model.grid.ring_areas.sum()
     record = StepRecord(
@@ -182,14 +180,41 @@ def _ring_temperatures(state: PadState, found: Conditions, times: Array) -> Arra
     )
 
 
-def _stop_time(step: Step, times: Array, removed: Array, thickness: float) -> float | None:
-    """Return when the mean removed [m] (n_t) meets the step's stop, None if not within the time given."""
-    target = step.stop_value if step.stop == "removed" else thickness - step.stop_value
+def _find_stop(
+    bench: Bench,
+    step: Step,
+    model: ContactModel,
+    rings: PadRings,
+    state: PadState,
+    found: Conditions,
+    left: Array,
+    weights: Array,
+) -> float | None:
+    """Return when the step's stop is met [s], None if not within its time limit.
+
+    The first search spans the whole limit; the next ones a little more than the time found, so that
+    their grid of times is as fine as that of the step itself.
+    """
+    target = (
+        step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
+    )
     if target <= 0:
         return 0.0
-    if removed[-1] < target:
-        return None
-    return float(np.interp(target, removed, times))
+    span, stop = step.max_time, step.max_time
+    for _ in range(4):
+        times = np.linspace(0.0, span, TIMES)
+        curves, _seen = _curves(bench, model, rings, state, found, times)
+        removed = polish_stack(left, curves, times)[0].sum(axis=0) @ weights
+        if removed[-1] < target:
+            if span == step.max_time:
+                return None
+            span = min(1.1 * span, step.max_time)
+            continue
+        before, stop = stop, float(np.interp(target, removed, times))
+        if abs(stop - before) < 1e-4 * stop:
+            break
+        span = min(1.05 * stop, step.max_time)
+    return stop
 
 
 def with_time(bench: Bench, factor: float) -> Bench:

@@ -1,0 +1,194 @@
+"""The verbs that read measurements: measure and fit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from planish.cli import show
+from planish.errors import DataError, SetupError
+
+LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
+
+
+def measure(
+    files: list[Path],
+    time: str | None,
+    nested: str | None,
+    value: str | None,
+    layer: str | None,
+    cell: str,
+    json_out: bool,
+    out: Path | None,
+) -> None:
+    """Read site files, a table of nested factors, or a layout, by what is given."""
+    if nested is not None:
+        _nested(_only(files, "--nested"), nested, value, json_out)
+    elif len(files) == 1 and files[0].name.lower().endswith(LAYOUTS):
+        _layout(files[0], layer, cell, json_out, out)
+    elif len(files) == 2:
+        _pair(files[0], files[1], time, json_out, out)
+    else:
+        raise DataError(
+            f"measure: {len(files)} file(s) given: must be PRE and POST site files, or one layout "
+            f"({', '.join(LAYOUTS)}) with --layer, or one table with --nested lot,wafer,site --value COLUMN"
+        )
+
+
+def _only(files: list[Path], option: str) -> Path:
+    if len(files) != 1:
+        raise DataError(f"measure {option}: {len(files)} files given: must be one table")
+    return files[0]
+
+
+def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
+    from planish.measure.nested import read_nested
+
+    if value is None:
+        raise DataError("--value: not given: must be the column of the measured value (with --nested)")
+    levels = [name.strip() for name in nested.split(",") if name.strip()]
+    found = read_nested(file, levels, value)
+    figures = found.summary()
+    if json_out:
+        show.print_json(figures)
+        return
+    flat = {key: item for key, item in figures.items() if not isinstance(item, list | dict)}
+    show.table(["figure", "value"], [[key, item] for key, item in flat.items()])
+    for key, rows in figures.items():
+        if isinstance(rows, list) and rows and isinstance(rows[0], dict):
+            show.table(list(rows[0]), [list(row.values()) for row in rows], title=key)
+    for note in figures.get("notes", []):
+        typer.echo(f"note: {note}")
+
+
+def _seconds(time: str | None) -> float | None:
+    if time is None:
+        return None
+    from planish.units import to_si
+
+    return to_si(time, "time")
+
+
+def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:
+    from planish.measure.pairing import pair
+    from planish.measure.sites import read_sites
+    from planish.measure.wafer import measure_wafer
+
+    figures = measure_wafer(pre, post, _seconds(time))
+    if json_out:
+        show.print_json(figures)
+    else:
+        show.summary({key: item for key, item in figures.items() if key != "sources"})
+        if figures["flags"]:
+            show.table(
+                ["site", "reason"],
+                [[f["site"], f["reason"]] for f in figures["flags"]],
+                title="flagged sites",
+            )
+    if out is not None:
+        from planish.explain.sites_figures import sites_figure
+        from planish.explain.style import save_figure
+
+        paired = pair(read_sites(pre), read_sites(post))
+        show.written(save_figure(sites_figure(paired.removal), show.make_folder(out), "removal"), json_out)
+
+
+def layer_numbers(layer: str | None) -> tuple[int, int]:
+    """Return layer and datatype of a text such as 68/20 (the datatype is 0 where left out)."""
+    if layer is None:
+        raise DataError("--layer: not given: must be layer and datatype, as 68/20")
+    number, _, datatype = layer.partition("/")
+    try:
+        found = int(number), int(datatype or 0)
+    except ValueError:
+        raise DataError(f"--layer = {layer!r}: must be two whole numbers, as 68/20") from None
+    if not all(0 <= item <= 65535 for item in found):
+        raise DataError(f"--layer = {layer!r}: must be whole numbers from 0 to 65535, as 68/20")
+    return found
+
+
+def _layout(file: Path, layer: str | None, cell: str, json_out: bool, out: Path | None) -> None:
+    from planish.measure.layout import read_layout_maps
+    from planish.units import to_si
+
+    numbers = layer_numbers(layer)
+    with show.progress(f"reading {file.name}", quiet=json_out) as tell:
+        maps = read_layout_maps(file, *numbers, to_si(cell, "length"), progress=tell)
+    figures = maps.summary()
+    if json_out:
+        show.print_json(figures)
+    else:
+        show.table(["figure", "value"], [[key, _short(item)] for key, item in figures.items()])
+    if out is not None:
+        from planish.explain.die_figures import layout_figure
+        from planish.explain.style import save_figure
+
+        folder = show.make_folder(out)
+        maps.save(folder / "maps.npz")
+        show.written([folder / "maps.npz", *save_figure(layout_figure(maps), folder, "layout")], json_out)
+
+
+def _short(item: Any) -> Any:
+    if isinstance(item, list | tuple):
+        return ", ".join(show.text(part) for part in item)
+    return item
+
+
+def fit(files: list[Path], rates: Path | None, time: str | None, json_out: bool, out: Path | None) -> None:
+    """Fit k_p and a radial residual to measured sites, or rate laws to traces."""
+    if rates is not None:
+        if len(files) != 1:
+            raise DataError(f"fit --rates: {len(files)} files given: must be one trace file")
+        _fit_traces(files[0], rates, json_out, out)
+        return
+    if len(files) != 3:
+        raise SetupError(
+            f"fit: {len(files)} file(s) given: must be SETUP PRE POST, or one trace file with --rates RATES"
+        )
+    _fit_wafer(files[0], files[1], files[2], time, json_out, out)
+
+
+def _fit_wafer(
+    setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None
+) -> None:
+    from planish.fit.wafer import fit_wafer
+    from planish.measure.pairing import pair
+    from planish.measure.sites import read_sites
+    from planish.setup.load import load
+
+    paired = pair(read_sites(pre), read_sites(post))
+    found = fit_wafer(load(setup), paired, _seconds(time))
+    figures = found.summary()
+    if json_out:
+        show.print_json(figures)
+    else:
+        show.summary(figures)
+        for sentence in figures["sentences"]:
+            typer.echo(sentence)
+    if out is not None:
+        from planish.explain.sites_figures import fit_figure
+        from planish.explain.style import save_figure
+
+        show.written(save_figure(fit_figure(found), show.make_folder(out), "fit"), json_out)
+
+
+def _fit_traces(traces: Path, rates: Path, json_out: bool, out: Path | None) -> None:
+    from planish.fit.traces import fit_traces_files
+
+    found = fit_traces_files(traces, rates)
+    figures = found.summary()
+    if json_out:
+        show.print_json(figures)
+    else:
+        for part, rows in figures.items():
+            if isinstance(rows, list) and rows and isinstance(rows[0], dict):
+                show.table(list(rows[0]), [list(row.values()) for row in rows], title=part)
+        for sentence in figures["sentences"]:
+            typer.echo(sentence)
+    if out is not None:
+        from planish.explain.trace_figures import trace_figure
+        from planish.explain.style import save_figure
+
+        show.written(save_figure(trace_figure(found), show.make_folder(out), "traces"), json_out)
