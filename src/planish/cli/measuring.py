@@ -54,11 +54,10 @@ def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
     if json_out:
         show.print_json(figures)
         return
-    flat = {key: item for key, item in figures.items() if not isinstance(item, list | dict)}
-    show.table(["figure", "value"], [[key, item] for key, item in flat.items()])
-    for key, rows in figures.items():
-        if isinstance(rows, list) and rows and isinstance(rows[0], dict):
-            show.table(list(rows[0]), [list(row.values()) for row in rows], title=key)
+    columns = ("variance_components", "sd", "percent", "mean_squares", "degrees_of_freedom")
+    rows = [[level, *(figures[column][level] for column in columns)] for level in figures["levels"]]
+    title = f"{figures['value']}: mean {figures['mean']:.6g} of {figures['observations']} observations"
+    show.table(["level", *(column.replace("_", " ") for column in columns)], rows, title=title)
     for note in figures.get("notes", []):
         typer.echo(f"note: {note}")
 
@@ -153,20 +152,19 @@ def fit(files: list[Path], rates: Path | None, time: str | None, json_out: bool,
 def _fit_wafer(
     setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None
 ) -> None:
-    from planish.fit.wafer import fit_wafer
+    from planish.fit.removal import fit_wafer
     from planish.measure.pairing import pair
     from planish.measure.sites import read_sites
+    from planish.predict.wafer import polish, with_total_time
     from planish.setup.load import load
 
     paired = pair(read_sites(pre), read_sites(post))
-    found = fit_wafer(load(setup), paired, _seconds(time))
-    figures = found.summary()
-    if json_out:
-        show.print_json(figures)
-    else:
-        show.summary(figures)
-        for sentence in figures["sentences"]:
-            typer.echo(sentence)
+    bench = load(setup).bench
+    seconds = _seconds(time) or paired.removal.polish_time
+    if seconds is not None:
+        bench = with_total_time(bench, seconds)
+    found = fit_wafer(polish(bench), paired.removal)
+    _show_fit(found.summary(), json_out)
     if out is not None:
         from planish.explain.sites_figures import fit_figure
         from planish.explain.style import save_figure
@@ -174,21 +172,47 @@ def _fit_wafer(
         show.written(save_figure(fit_figure(found), show.make_folder(out), "fit"), json_out)
 
 
-def _fit_traces(traces: Path, rates: Path, json_out: bool, out: Path | None) -> None:
-    from planish.fit.traces import fit_traces_files
+def _show_fit(figures: dict[str, Any], json_out: bool) -> None:
+    if json_out:
+        show.print_json(figures)
+        return
+    show.summary(figures)
+    for sentence in figures["findings"]:
+        typer.echo(f"- {sentence}")
 
-    found = fit_traces_files(traces, rates)
+
+def _fit_traces(traces: Path, rates: Path, json_out: bool, out: Path | None) -> None:
+    from planish.fit.traces import fit_rate_law
+    from planish.measure.traces import cut_wafers, read_rates, read_traces
+
+    found = fit_rate_law(cut_wafers(read_traces(traces), read_rates(rates), source=traces.name))
     figures = found.summary()
     if json_out:
         show.print_json(figures)
     else:
-        for part, rows in figures.items():
-            if isinstance(rows, list) and rows and isinstance(rows[0], dict):
-                show.table(list(rows[0]), [list(row.values()) for row in rows], title=part)
-        for sentence in figures["sentences"]:
-            typer.echo(sentence)
+        models = list(figures["models"])
+        rows = [
+            [
+                r["name"],
+                r["wafers_training"],
+                r["wafers_left_out"],
+                *(r["rmse_left_out"].get(m) for m in models),
+            ]
+            for r in figures["regimes"]
+        ]
+        rows.append(["all", None, None, *(figures["rmse_left_out"][m] for m in models)])
+        show.table(
+            ["regime", "learned from", "left out", *models], rows, title="RMSE on wafers left out by time"
+        )
+        for regime in figures["regimes"]:
+            for sentence in regime["findings"]:
+                typer.echo(f"- {regime['name']}: {sentence}")
+        for note in figures["notes"]:
+            typer.echo(f"note: {note}")
     if out is not None:
-        from planish.explain.trace_figures import trace_figure
         from planish.explain.style import save_figure
+        from planish.explain.trace_figures import residual_figure, trace_figure
 
-        show.written(save_figure(trace_figure(found), show.make_folder(out), "traces"), json_out)
+        folder = show.make_folder(out)
+        paths = save_figure(trace_figure(found), folder, "traces")
+        show.written([*paths, *save_figure(residual_figure(found), folder, "residuals")], json_out)
