@@ -142,7 +142,7 @@ def _ask_pint(key: str, kind: str, si_unit: str, trade: str) -> float:
         factor = float(quantity.to(si_unit).magnitude)
     except UnitError:
         raise
-    except Exception as error:  # noqa: BLE001 - pint raises many kinds, all meaning "not such a unit"
+    except Exception as error:
         raise UnitError(key, allowed, remedy) from error
     if not math.isfinite(factor) or factor <= 0.0:
         raise UnitError(key, allowed, remedy)
@@ -212,7 +212,8 @@ def to_si(text: str, dimension: str) -> float:
     if not isinstance(text, str):
         kind, trade, _ = _lookup(dimension)
         name = kind.replace("_", " ")
-        remedy = f"write it as text, such as '{text} {trade}'" if isinstance(text, int | float) else ""
+        number = isinstance(text, int | float) and not isinstance(text, bool) and abs(text) < 1e9
+        remedy = f"write it as text, such as '{text} {trade}'" if number else f"such as '1 {trade}'"
         raise UnitError(text, f"text: a number with a unit of {name}", remedy)
     return _parse(text, dimension)
 

@@ -24,7 +24,7 @@ class Finding:
 
 def wrong(place: str, value: Any, allowed: str, remedy: str = "") -> Finding:
     """Return an error in the wording `place = value: must be allowed (remedy)`."""
-    shown = value if isinstance(value, int | float | bool) else short(value)
+    shown = value if isinstance(value, float | bool) else short(value)
     return Finding("error", place, refuse(place, shown, allowed, remedy))
 
 

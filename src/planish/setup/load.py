@@ -38,6 +38,8 @@ def read_document(path: Path) -> dict[str, Any]:
         For a file that is missing, no file, empty, too large, not UTF-8 text or not TOML.
     """
     name = str(path)
+    if "\0" in name:
+        raise SetupError(f"{name!r}: cannot be read: no file has such a name")
     try:
         if not path.exists():
             raise SetupError(f"{name}: no such file ('planish new rotary -o {path.name}' writes one)")

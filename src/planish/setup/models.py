@@ -9,9 +9,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pydantic import BaseModel
+
 from planish.errors import SetupError
 from planish.setup.finding import Finding
-from planish.setup.resolve import Misfit, Origin, Resolved, nearest, resolve
+from planish.setup.resolve import MisfitError, Origin, Resolved, nearest, resolve
 from planish.setup.root import SetupModel
 from planish.setup.validate import validate
 
@@ -53,7 +55,7 @@ class Setup:
         if errors:
             more = f" (and {len(errors) - 1} more: check the setup to see all)" if len(errors) > 1 else ""
             raise SetupError(f"{name}: {errors[0].message}{more}")
-        assert model is not None  # noqa: S101 - no model only with errors
+        assert model is not None  # no model only with errors
         self.document: dict[str, Any] = deepcopy(dict(document))
         self.name = name
         self.folder = folder
@@ -119,7 +121,9 @@ class Setup:
         done: list[str] = []
         for step in path.split("."):
             table = (
-                {n: getattr(here, n) for n in type(here).model_fields} if isinstance(here, _Model) else here
+                {n: getattr(here, n) for n in type(here).model_fields}
+                if isinstance(here, BaseModel)
+                else here
             )
             here = _enter(table, step, done, path)
             done.append(step)
@@ -207,17 +211,13 @@ class Setup:
         return tomlkit.dumps(self.document)
 
 
-_Model = __import__("pydantic").BaseModel
-
-
 def attached_files(tree: dict[str, Any]) -> list[str]:
     """Return the data files that a filled-in document names."""
     out: list[str] = []
     wafer, pad = tree.get("wafer"), tree.get("pad")
     films = wafer.get("film") if isinstance(wafer, dict) else None
-    for film in films if isinstance(films, list) else []:
-        if isinstance(film, dict) and isinstance(film.get("sites"), str):
-            out.append(film["sites"])
+    listed = films if isinstance(films, list) else []
+    out += [film["sites"] for film in listed if isinstance(film, dict) and isinstance(film.get("sites"), str)]
     surface = pad.get("surface") if isinstance(pad, dict) else None
     if isinstance(surface, dict) and isinstance(surface.get("heights"), str):
         out.append(surface["heights"])
@@ -232,7 +232,7 @@ def examine(
 
     try:
         resolved = resolve(dict(document))
-    except Misfit as misfit:
+    except MisfitError as misfit:
         return [Finding("error", misfit.place, str(misfit))], Resolved(), None
     model, found = validate(resolved.tree)
     if model is not None:

@@ -8,6 +8,7 @@ from planish.errors import SetupError
 from planish.setup.fields import KeyInfo, keys
 from planish.setup.parts import Part, catalogue
 from planish.setup.polisher import MOTIONS
+from planish.setup.resolve import AMBIENT, REFERENCE
 
 _HEADER = """\
 # A polishing setup for planish: {what}.
@@ -83,7 +84,8 @@ def new_setup(motion: str) -> str:
     known = {info.path: info for info in keys(motion)}
     lines = [_HEADER.format(what=_WHAT[motion]), f'title = "{motion} demo (invented scenario)"', ""]
     lines += ["[ambient]"]
-    lines += [_line(key, "22 degC", known[f"ambient.{key}"]) for key in ("temperature", "platen_temperature")]
+    for key, (value, source) in AMBIENT.items():
+        lines += [_line(key, value, known[f"ambient.{key}"]) + f"; {source}"]
     lines += [""]
     lines += _part("wafer", "silicon-300", {}, known)
     film = [("name", "field oxide"), ("material", "oxide"), ("thickness", "1000 nm")]
@@ -101,12 +103,13 @@ def new_setup(motion: str) -> str:
     lines += _part("conditioner", "electroplated-100-grit", _SWEEP[motion], known)
     lines += _part("slurry", "fumed-silica-oxide", {}, known)
     lines += _removal(known)
+    told: set[str] = set()  # each key is explained once
     for index, step in enumerate(recipe(motion)):
         lines += [f"[[recipe.step]]  # step {index + 1}"]
-        lines += [
-            _line(key, value, known[f"recipe.step.*.{key}"], brief=index > 0) for key, value in step.items()
-        ]
+        for key, value in step.items():
+            lines += [_line(key, value, known[f"recipe.step.*.{key}"], brief=key in told)]
         lines += [""]
+        told |= set(step)
     return "\n".join(lines)
 
 
@@ -140,13 +143,8 @@ def _removal(known: dict[str, KeyInfo]) -> list[str]:
         entry = part.values[f"removal.oxide.{key}"]
         lines.append("# " + _line(key, entry.value, known[f"removal.*.{key}"]) + f"; {entry.source}")
     lines += ["# [removal.oxide.reference]"]
-    for key, value in (
-        ("pressure", "3 psi"),
-        ("speed", "1 m/s"),
-        ("temperature", "35 degC"),
-        ("fresh_fraction", 0.8),
-    ):
-        lines.append("# " + _line(key, value, known[f"removal.*.reference.{key}"]))
+    for key, (value, source) in REFERENCE.items():
+        lines.append("# " + _line(key, value, known[f"removal.*.reference.{key}"]) + f"; {source}")
     return [*lines, ""]
 
 

@@ -73,7 +73,10 @@ class Quantity:
     def read(self, value: Any) -> float:
         """Return the SI value, or raise what pydantic turns into a finding."""
         if self.dimension == "ratio" and isinstance(value, int | float) and not isinstance(value, bool):
-            number = float(value)
+            try:
+                number = float(value)
+            except OverflowError:
+                number = math.inf
             if not math.isfinite(number):
                 raise refused(f"a finite number, {self.allowed}", self.usual)
         else:
@@ -101,7 +104,7 @@ class Quantity:
         else:
             words.insert(0, f"number with a unit, as in '{_p('1 ' + units.TRADE_UNITS[self.dimension])}'")
             out["pattern"] = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S+"
-        out["description"] = "; ".join(word for word in words if word)
+        out["$comment"] = "; ".join(word for word in words if word)  # schema.py joins it to the description
         return out
 
 
@@ -129,4 +132,5 @@ Name = Annotated[str, AfterValidator(_name)]
 class Section(BaseModel):
     """Base of every table of a setup: unknown keys refused, values fixed once read."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    # Validators are built when first used: only the whole setup's is needed, and it holds those of its sections.
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)

@@ -45,7 +45,7 @@ REFERENCE = {
 }
 
 
-class Misfit(PlanishError):
+class MisfitError(PlanishError):
     """A place in the document that cannot be resolved; `place` is its dotted path."""
 
     def __init__(self, place: str, message: str) -> None:
@@ -85,13 +85,13 @@ def resolve(document: dict[str, Any]) -> Resolved:
 
     Raises
     ------
-    Misfit
+    MisfitError
         For an unknown section or part, a section that is no table, a missing motion.
     """
     out = Resolved()
     for key in document:
         if key not in TOP_KEYS:
-            raise Misfit(key, f"{key}: unknown key ({nearest(key, TOP_KEYS)})")
+            raise MisfitError(key, f"{key}: unknown key ({nearest(key, TOP_KEYS)})")
     if "title" in document:
         out.tree["title"] = document["title"]
     _ambient(document, out)
@@ -116,7 +116,7 @@ def _table(document: dict[str, Any], section: str) -> dict[str, Any] | None:
     value = document.get(section)
     if value is None or isinstance(value, dict):
         return value
-    raise Misfit(section, f"{section} = {_short(value)}: must be a table, written [{section}]")
+    raise MisfitError(section, f"{section} = {_short(value)}: must be a table, written [{section}]")
 
 
 def _short(value: Any) -> str:
@@ -145,7 +145,7 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
     named = own.get("part") if own is not None else None
     if named is not None:
         if not isinstance(named, str) or named not in parts:
-            raise Misfit(
+            raise MisfitError(
                 f"{section}.part",
                 f"{section}.part = {_short(named)}: must be a catalogue part ({nearest(str(named), parts)})",
             )
@@ -172,7 +172,9 @@ def _default_part(section: str, own: dict[str, Any] | None, out: Resolved, docum
         motion = (own or {}).get("motion")
         if motion not in MOTIONS:
             shown = "not given" if motion is None else f"= {_short(motion)}"
-            raise Misfit("polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS)}")
+            raise MisfitError(
+                "polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS)}"
+            )
         return "rotary-200" if motion == "rotary" and diameter < 0.21 else f"{motion}-300"
     if section == "head":
         return _closest({"one-zone-150": 0.15, "three-zone-200": 0.2, "five-zone-300": 0.3}, diameter)
@@ -203,7 +205,7 @@ def _closest(sizes: dict[str, float], diameter: float) -> str:
 def _same_motion(mine: dict[str, Any], part: Part, named: str | None) -> None:
     motion = part.values["motion"].value
     if named is not None and mine.get("motion", motion) != motion:
-        raise Misfit(
+        raise MisfitError(
             "polisher.motion",
             f"polisher.motion = {_short(mine['motion'])}: must be {motion!r}, as the part {named!r} says "
             "(take another part, or none)",
@@ -292,7 +294,7 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         mine = own.get(material, {})
         place = f"removal.{material}"
         if not isinstance(mine, dict):
-            raise Misfit(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
+            raise MisfitError(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
         base = offered.get(material, {})
         _drop_rivals(base, mine)
         kept = set(_leaves(base))
@@ -322,7 +324,7 @@ def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:
     law = mine.get("law", base.get("law"))
     if "law" in mine and mine["law"] != base.get("law"):
         base.pop("coefficients", None)
-        if law in LAWS and law not in SCALE:
+        if isinstance(law, str) and law in LAWS and law not in SCALE:
             base.pop("rate", None)
     own = mine.get("coefficients", {})
     leading = SCALE.get(str(law))

@@ -55,7 +55,21 @@ def json_schema() -> dict[str, Any]:
     schema["required"] = ["wafer", "polisher", "recipe"]
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "planish setup"
+    _tell(schema)
     return schema
+
+
+def _tell(node: Any) -> None:
+    """Join the unit, limits and typical range of each quantity to its description, for editors to show."""
+    if isinstance(node, dict):
+        words = node.pop("$comment", None)
+        if words is not None:
+            node["description"] = f"{node['description']}; {words}" if "description" in node else words
+        for value in node.values():
+            _tell(value)
+    elif isinstance(node, list):
+        for value in node:
+            _tell(value)
 
 
 def _without_null(entry: dict[str, Any]) -> dict[str, Any]:

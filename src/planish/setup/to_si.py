@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,8 @@ from planish.physics import hardness
 from planish.setup import si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.conditioner import ConditionerSection
-from planish.setup.crosscheck import coefficient
 from planish.setup.crosscheck_recipe import LONGEST, zone_list
+from planish.setup.crosscheck_removal import coefficient
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.parts import catalogue
@@ -69,7 +70,7 @@ def _wafer(wafer: WaferSection, setup: Setup) -> si.Wafer:
         elif film.sites is not None:
             sites = film_sites(film.sites, setup.folder, f"wafer.film.{index}.sites")
             thickness = float(np.mean(sites[2]))
-        assert thickness is not None  # noqa: S101 - validated: one of the three is given
+        assert thickness is not None  # validated: one of the three is given
         films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites))
     return si.Wafer(
         radius=wafer.diameter / 2.0,
@@ -150,7 +151,7 @@ def finished_modulus(layer: LayerSection) -> float:
         return hardness.shore_modulus(layer.shore_a, "A")
     polymer = layer.polymer_modulus
     if polymer is None:
-        assert layer.polymer_shore_d is not None  # noqa: S101 - validated: one of the five is given
+        assert layer.polymer_shore_d is not None  # validated: one of the five is given
         polymer = hardness.shore_modulus(layer.polymer_shore_d, "D")
     return hardness.pad_modulus(
         polymer, layer.porosity, layer.cells, layer.edge_share, layer.filler_share, layer.filler_ratio
@@ -238,16 +239,13 @@ def reference_real_pressure(pad_part: str) -> float:
     That of the exponential tail, E* sqrt(s/(pi R)): it does not depend on the
     load, so the reference pressure need not be known.
     """
-    from planish.physics.asperities import plane_modulus, tail_contact
-
     surface = pad_si(
         PadSection.model_validate(_without_none(catalogue("pad")[pad_part].tree())), None
     ).surface
-    modulus = plane_modulus(surface.modulus, surface.poisson)
-    _, real = tail_contact(
-        1.0, tip_radius=surface.tip_radius, modulus=modulus, tail_length=surface.tail_length
-    )
-    return real
+    # Written out here because planish.physics.asperities, whose tail_contact says the same, imports SciPy's
+    # special functions (0.4 s); a test holds the two together.
+    modulus = surface.modulus / (1.0 - surface.poisson**2)
+    return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
 
 
 def _without_none(tree: dict[str, object]) -> dict[str, object]:
@@ -285,9 +283,10 @@ def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si
 def _leading(law: RemovalSection, values: dict[str, float]) -> float:
     """Return the leading coefficient that gives the measured rate at the reference condition."""
     ref = law.reference
-    assert law.rate is not None  # noqa: S101 - only called with a rate
+    assert law.rate is not None  # only called with a rate
     if law.law == "power":
-        return law.rate / (ref.pressure ** values["alpha"] * ref.speed ** values["beta"])
+        moment: float = ref.pressure ** values["alpha"] * ref.speed ** values["beta"]
+        return law.rate / moment
     return law.rate / ((ref.pressure - values.get("p_threshold", 0.0)) * ref.speed)
 
 
@@ -299,7 +298,7 @@ def _step(step: StepSection, names: list[str]) -> si.Step:
         if step.stop_on_removed is not None:
             stop, value = "removed", step.stop_on_removed
         else:
-            assert step.stop_on_remaining is not None  # noqa: S101 - validated: one of the three is given
+            assert step.stop_on_remaining is not None  # validated: one of the three is given
             stop, value = "remaining", step.stop_on_remaining
     kind: si.StopKind = stop  # type: ignore[assignment]
     return si.Step(

@@ -49,7 +49,7 @@ def _finding(item: Any, tree: dict[str, Any]) -> Finding:
     if kind == "missing":
         return missing(place, "given", _describe(path))
     if kind == "literal_error":
-        options = [o for o in context["expected"].replace(" or ", ", ").replace("'", "").split(", ")]
+        options = list(context["expected"].replace(" or ", ", ").replace("'", "").split(", "))
         close = difflib.get_close_matches(str(item["input"]), options, n=1, cutoff=0.5)
         return wrong(
             place,

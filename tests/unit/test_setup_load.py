@@ -1,0 +1,313 @@
+"""Setups: read, filled in, replaced, written."""
+
+from __future__ import annotations
+
+import math
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from planish.errors import SetupError
+from planish.setup.check import check
+from planish.setup.load import load, loads
+from planish.setup.models import Setup
+from planish.setup.new import new_setup
+from planish.setup.polisher import MOTIONS
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@pytest.fixture(scope="module")
+def rotary() -> Setup:
+    return loads(new_setup("rotary"))
+
+
+@pytest.mark.parametrize("motion", MOTIONS)
+def test_new_setup_is_complete_and_sound(motion: str, tmp_path: Path) -> None:
+    file = tmp_path / "new.toml"
+    file.write_text(new_setup(motion), encoding="utf-8")
+    assert check(file) == []  # no error, no warning, and no default was needed
+    bench = load(file).bench
+    assert bench.polisher.motion == motion
+    assert len(bench.steps) == 3
+    assert bench.sources
+
+
+@pytest.mark.parametrize("motion", MOTIONS)
+def test_commented_values_are_what_the_parts_say(motion: str) -> None:
+    text = new_setup(motion)
+    bare = re.sub(r"(?m)^# (?=[a-z_.]+ = |\[removal)", "", text)
+    bare = re.sub(r"(?m)^(profile|sites) = .*\n", "", bare)
+    assert bare.count("\n# ") < text.count("\n# ") - 40
+    assert loads(bare) == loads(text)
+
+
+@pytest.mark.parametrize("motion", MOTIONS)
+def test_every_line_of_a_new_setup_says_what_it_is(motion: str) -> None:
+    seen: set[str] = set()
+    for line in new_setup(motion).splitlines():
+        match = re.match(r"(?:# )?([a-z_.]+) = .*", line)
+        if match is None or match.group(1) in ("title", "part"):
+            continue
+        name = match.group(1)
+        explained = "  # " in line
+        assert explained or name in seen, line  # steps after the first are brief
+        seen.add(name)
+
+
+@pytest.mark.parametrize("name", ["rotary", "linear", "orbital", "three-zone-copper"])
+def test_examples_load(name: str) -> None:
+    setup = load(EXAMPLES / f"{name}.toml")
+    assert setup.bench.steps
+    assert setup.warnings == ()
+
+
+def test_examples_are_what_new_writes() -> None:
+    for motion in MOTIONS:
+        assert (EXAMPLES / f"{motion}.toml").read_text(encoding="utf-8") == new_setup(motion)
+
+
+def test_numbers_arrive_in_si(rotary: Setup) -> None:
+    b = rotary.bench
+    assert b.wafer.radius == pytest.approx(0.15)
+    assert b.wafer.thickness == pytest.approx(775e-6)
+    assert b.polisher.centre_offset == pytest.approx(0.19)
+    assert b.polisher.platen_radius == pytest.approx(0.385)
+    assert np.allclose(b.head.zone_outer_radii, [0.05, 0.09, 0.12, 0.14, 0.15])
+    assert b.steps[1].platen_speed == pytest.approx(93 * 2 * math.pi / 60)
+    assert b.steps[1].zone_pressures == pytest.approx([3 * 6894.757] * 5, rel=1e-6)
+    assert b.steps[1].stop == "removed"
+    assert b.steps[1].stop_value == pytest.approx(550e-9)
+    assert b.steps[1].flow == pytest.approx(250e-6 / 60)
+    assert b.conditioner is not None
+    assert b.conditioner.downforce == pytest.approx(7 * 4.448222, rel=1e-6)
+    # 250 nm/min at 3 psi and 1 m/s is a Preston coefficient of 2.01441e-13 /Pa (closed form)
+    assert b.removal["oxide"].coefficients["k_p"] == pytest.approx(2.01441e-13, rel=1e-5)
+
+
+def test_modulus_follows_hardness_polymer_pores_and_filler(rotary: Setup) -> None:
+    from planish.physics import hardness
+
+    def top(**keys: object) -> float:
+        return rotary.replace({"pad": {"top": keys}}).bench.pad.layers[0].modulus
+
+    assert top(shore_d=57) == pytest.approx(hardness.shore_modulus(57, "D"))
+    assert top(shore_a=62) == pytest.approx(hardness.shore_modulus(62, "A"))
+    assert top(modulus="120 MPa") == pytest.approx(120e6)
+    assert top(polymer_modulus="200 MPa", porosity=0.5) == pytest.approx(50e6)
+    filled = top(polymer_modulus="200 MPa", porosity=0.0, filler_share=0.1)
+    assert filled == pytest.approx(200e6 * 1.391)
+    summit = rotary.replace(
+        {"pad": {"top": {"modulus": "100 MPa", "porosity": 0.5}}}
+    ).bench.pad.surface.modulus
+    assert summit == pytest.approx(400e6)  # the solid between the pores
+
+
+def test_own_key_beside_a_part_wins_and_rivals_go(rotary: Setup) -> None:
+    soft = rotary.replace({"pad.top.modulus": "40 MPa"})
+    assert soft.bench.pad.layers[0].modulus == pytest.approx(40e6)
+    assert soft.model.pad.top.shore_d is None
+    assert soft.get("pad.sub.shore_a") == 55
+    bare = rotary.replace({"pad.sub": "none", "head.ring": "none", "recipe.step.0.ring_pressure": None,
+                           "recipe.step.1.ring_pressure": None, "recipe.step.2.ring_pressure": None})  # fmt: skip
+    assert len(bare.bench.pad.layers) == 1
+    assert bare.bench.head.ring is None
+
+
+def test_removal_in_the_ways_it_can_be_given(rotary: Setup) -> None:
+    p, v, rate = 3 * 6894.757293168361, 1.0, 250e-9 / 60
+
+    def oxide(table: dict[str, object]):
+        return rotary.replace({"removal.oxide": table}).bench.removal["oxide"]
+
+    assert oxide({"rate": "500 nm/min"}).coefficients["k_p"] == pytest.approx(2 * rate / (p * v))
+    assert oxide({"coefficients": {"k_p": "3e-13 1/Pa"}}).coefficients == {"k_p": pytest.approx(3e-13)}
+    power = oxide(
+        {"law": "power", "coefficients": {"alpha": 0.8, "beta": 0.5}, "reference": {"speed": "2 m/s"}}
+    )
+    assert power.coefficients["k"] * p**0.8 * 2.0**0.5 == pytest.approx(rate)
+    limit = oxide({"law": "threshold", "coefficients": {"p_threshold": "1 psi"}})
+    assert limit.coefficients["k_p"] * (p - p / 3) * v == pytest.approx(rate)
+    step = oxide({"law": "two-step", "coefficients": {"a": 10.0, "e_a": "30 kJ/mol", "k_m": 1e-6, "friction": 0.4,
+                                                      "molar_volume": 7.1e-6}})  # fmt: skip
+    assert step.coefficients["e_a"] == pytest.approx(30e3)
+
+
+def test_laws_are_those_of_the_physics(rotary: Setup) -> None:
+    from planish.physics.removal import law_coefficients, removal_rate
+    from planish.setup.removal import LAWS
+
+    for law, names in LAWS.items():
+        assert set(names) == set(law_coefficients(law))
+    for removal in [*rotary.bench.removal.values(), *rotary.with_part("slurry", "copper-bulk")
+                    .replace({"wafer.film.0.material": "copper"}).bench.removal.values()]:  # fmt: skip
+        ref = removal.reference
+        rate = removal_rate(removal.law, removal.coefficients, ref.pressure, ref.speed)
+        assert 0 < rate * 6e10 < 2000  # nm/min
+
+
+def test_a_power_law_gives_back_the_measured_rate() -> None:
+    from planish.physics.removal import removal_rate
+
+    for part, material, nm in (("tungsten-oxidiser", "tungsten", 300), ("ceria-sti", "oxide", 240)):
+        setup = loads(new_setup("rotary")).replace({"slurry.part": part, "wafer.film.0.material": material})
+        r = setup.bench.removal[material]
+        rate = removal_rate(r.law, r.coefficients, r.reference.pressure, r.reference.speed)
+        assert float(rate) * 6e10 == pytest.approx(nm, rel=1e-12)
+
+
+def test_reference_real_pressure_is_the_tail_of_the_summits(rotary: Setup) -> None:
+    from planish.physics.asperities import plane_modulus, tail_contact
+
+    s = rotary.bench.pad.surface
+    modulus = plane_modulus(s.modulus, s.poisson)
+    _, real = tail_contact(2e4, tip_radius=s.tip_radius, modulus=modulus, tail_length=s.tail_length)
+    assert rotary.bench.removal["oxide"].reference.real_pressure == pytest.approx(real, rel=1e-14)
+    given = rotary.replace({"removal.oxide.reference.real_pressure": "20 MPa"})
+    assert given.bench.removal["oxide"].reference.real_pressure == pytest.approx(20e6)
+
+
+def test_hard_pad_touches_about_as_much_as_was_measured(rotary: Setup) -> None:
+    # Sun, Zhuang, Borucki & Philipossian 2010, Jpn. J. Appl. Phys. 49, 066501 (abstract): 0.026, 0.045, 0.059 % at
+    # 2, 4, 6 psi on one used hard pad; the default lies within a factor of two of each.
+    real = rotary.bench.removal["oxide"].reference.real_pressure
+    for psi, share in ((2, 0.026e-2), (4, 0.045e-2), (6, 0.059e-2)):
+        assert 0.5 < psi * 6894.757 / real / share < 2.0
+
+
+def test_zone_pressures_in_three_shapes(rotary: Setup) -> None:
+    one = rotary.replace({"recipe.step.0.zone_pressures": "2 psi"})
+    many = rotary.replace({"recipe.step.0.zone_pressures": ["2 psi"] * 5})
+    named = dict.fromkeys(("centre", "inner", "middle", "outer", "edge"), "2 psi")
+    table = rotary.replace({"recipe.step.0.zone_pressures": named})
+    for setup in (one, many, table):
+        assert setup.bench.steps[0].zone_pressures == pytest.approx([2 * 6894.757293] * 5)
+    edge = one.replace({"recipe.step.0.zone_pressures.4": "3 psi"})
+    assert edge.get("recipe.step.0.zone_pressures") == ["2 psi"] * 4 + ["3 psi"]
+
+
+def test_get_si_and_replace(rotary: Setup) -> None:
+    assert rotary.get("head.ring.gap") == "0.5 mm"
+    assert rotary.si("head.ring.gap") == pytest.approx(5e-4)
+    assert rotary.si("recipe.step.1.platen_speed") == pytest.approx(9.738937, rel=1e-6)
+    other = rotary.replace({"pad.part": "soft-felt", "recipe.step.0.ring_pressure": "4 psi"})
+    assert other.bench.pad.family == "coated-felt"
+    assert rotary.bench.pad.family == "microporous"
+    assert other.replace({"pad.part": "hard-microporous", "recipe.step.0.ring_pressure": "2.2 psi"}) == rotary
+    assert rotary.replace({"head.zone.4.name": "rim"}).get("head.zone.0.name") == "centre"
+    longer = rotary.replace({"recipe.step.3": rotary.get("recipe.step.2")})
+    assert len(longer.bench.steps) == 4
+    assert longer.replace({"recipe.step.3": None}) == rotary
+    assert rotary.replace({"conditioner": None, "recipe.step.0.conditioning": False,
+                           "recipe.step.1.conditioning": False}).bench.conditioner is None  # fmt: skip
+
+
+def test_with_part_drops_own_values(rotary: Setup) -> None:
+    tuned = rotary.replace({"pad.top.shore_d": 50})
+    assert tuned.with_part("pad", "hard-microporous").get("pad.top.shore_d") == 57
+    assert rotary.with_part("wafer", "silicon-300") == rotary
+
+
+@pytest.mark.parametrize("path", ["head.rng.gap", "recipe.step.9.flow", "recipe.step.x.flow", "title.x", ""])
+def test_get_names_what_is_there(rotary: Setup, path: str) -> None:
+    with pytest.raises(SetupError):
+        rotary.get(path)
+
+
+def test_digest_follows_content_not_spelling(rotary: Setup) -> None:
+    assert rotary.digest() == loads(new_setup("rotary")).digest()
+    assert rotary.digest() != rotary.replace({"recipe.step.0.flow": "251 ml/min"}).digest()
+    assert len({rotary, loads(new_setup("rotary"))}) == 1
+
+
+@pytest.mark.parametrize("motion", MOTIONS)
+def test_written_setup_reads_back(motion: str) -> None:
+    setup = loads(new_setup(motion)).replace({"recipe.step.0.zone_pressures": ["2 psi"] * 5})
+    assert loads(setup.to_toml()) == setup
+
+
+def test_default_used_is_a_note_with_its_part(rotary: Setup) -> None:
+    setup = rotary.replace({"head": {"ring": {"width": "20 mm"}}})
+    assert any("head: zone, wall_width" in note and "five-zone-300" in note for note in setup.notes)
+    assert setup.origins["head.ring.gap"].source == "common practice, no source"
+    assert setup.origins["head.ring.width"].origin == "setup"
+    assert any("slurry" in note for note in rotary.replace({"slurry": None}).notes)
+
+
+def test_equal_speeds_are_a_note_not_an_error(rotary: Setup) -> None:
+    setup = rotary.replace({"recipe.step.0.platen_speed": "60 rpm", "recipe.step.0.carrier_speed": "60 rpm"})
+    assert any("retrace" in note for note in setup.notes)
+
+
+def test_film_profile_and_sites(tmp_path: Path) -> None:
+    (tmp_path / "in.csv").write_text(
+        "x_mm,y_mm,thickness_nm\n0,0,1000\n100,0,1010\n-100,0,990\n0,100,1005\n0,-100,995\n", encoding="utf-8"
+    )
+    text = new_setup("rotary").replace('thickness = "1000 nm"', 'sites = "in.csv"', 1)
+    file = tmp_path / "s.toml"
+    file.write_text(text, encoding="utf-8")
+    film = load(file).bench.wafer.films[0]
+    assert film.sites is not None
+    assert film.sites[0] == pytest.approx([0, 0.1, -0.1, 0, 0])
+    assert film.thickness == pytest.approx(1e-6)
+    before = load(file).digest()
+    (tmp_path / "in.csv").write_text("x_mm,y_mm,thickness_nm\n0,0,1001\n100,0,1010\n", encoding="utf-8")
+    assert load(file).digest() != before
+    with pytest.raises(SetupError, match="did not come from a file"):
+        loads(text)
+    film = loads(new_setup("rotary")).replace(
+        {"wafer.film.0": {"material": "oxide", "profile": [["0 mm", "900 nm"], ["150 mm", "1200 nm"]]}}
+    ).bench.wafer.films[0]  # fmt: skip
+    assert film.profile is not None
+    assert film.thickness == pytest.approx(1100e-9)  # area mean of a cone: a + 2/3 of the rise
+
+
+def test_measured_heights(tmp_path: Path) -> None:
+    heights = np.random.default_rng(7).normal(0, 5, 200)
+    (tmp_path / "h.csv").write_text("height_um\n" + "\n".join(f"{h:.4f}" for h in heights), encoding="utf-8")
+    file = tmp_path / "s.toml"
+    file.write_text(
+        new_setup("rotary").replace("[pad]", '[pad]\nsurface.heights = "h.csv"', 1), encoding="utf-8"
+    )
+    read = load(file).bench.pad.surface.heights
+    assert read is not None
+    assert read == pytest.approx(heights * 1e-6, abs=1e-10)
+
+
+def test_windows_line_ends_and_byte_order_mark(tmp_path: Path) -> None:
+    file = tmp_path / "w.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + new_setup("rotary").replace("\n", "\r\n").encode())
+    assert load(file) == loads(new_setup("rotary"))
+
+
+@pytest.mark.parametrize("size", ["150 mm", "200 mm"])
+def test_other_wafer_sizes(size: str) -> None:
+    setup = loads(
+        f'[wafer]\ndiameter = "{size}"\n[[wafer.film]]\nmaterial = "oxide"\nthickness = "1 um"\n'
+        '[polisher]\nmotion = "rotary"\n[[recipe.step]]\nname = "a"\nzone_pressures = "3 psi"\nring_pressure = "4 psi"\n'
+        'platen_speed = "93 rpm"\ncarrier_speed = "87 rpm"\nflow = "200 ml/min"\ntime = "60 s"\n'
+    )
+    assert setup.bench.head.zone_outer_radii[-1] == pytest.approx(setup.bench.wafer.radius)
+
+
+def test_vacuum_hold_warns_when_too_weak_or_too_strong(rotary: Setup) -> None:
+    assert rotary.warnings == ()
+    weak = rotary.replace({"head.vacuum_hold": "0.5 psi"})
+    assert any("water film" in w for w in weak.warnings)
+    thin = rotary.replace({"wafer.thickness": "200 um", "head.vacuum_span": "60 mm"})
+    assert any("bends" in w for w in thin.warnings)
+    bowed = rotary.replace({"wafer.film.0.stress": "-2000 MPa", "wafer.film.0.thickness": "100 um",
+                            "head.vacuum_hold": "2 psi"})  # fmt: skip
+    assert any("film stress" in w for w in bowed.warnings)
+
+
+def test_loading_imports_neither_pint_nor_scipy() -> None:
+    code = (
+        f"import sys; from planish.setup.load import load; load({str(EXAMPLES / 'rotary.toml')!r}).bench;"
+        "sys.exit(any(m in sys.modules for m in ('pint', 'scipy', 'numba', 'xarray', 'tomlkit')))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
