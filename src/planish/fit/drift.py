@@ -48,33 +48,49 @@ def follow(y: Array, x: Array, strength: float, *, noise: float, slope_scale: fl
     for clipping; ``slope_scale`` the standard deviation slopes may have
     before anything was measured. The first wafer starts the level.
     """
-    n, p = x.shape
-    state = np.zeros(p + 1)
-    state[0] = y[0]
-    cov = np.diag(np.r_[10.0, np.full(p, (slope_scale / noise) ** 2)])
-    ahead, spread = np.empty(n), np.empty(n)
-    for i in range(n):
-        cov[0, 0] += strength
-        z = np.r_[1.0, x[i]]
-        gain = cov @ z
-        f = float(z @ gain) + 1.0
-        ahead[i], spread[i] = z @ state, f
-        limit = CLIP * noise * np.sqrt(f)
-        state = state + gain / f * float(np.clip(y[i] - ahead[i], -limit, limit))
-        cov = cov - np.outer(gain, gain) / f
-    scale = float(np.sqrt(np.mean((y - ahead)[1:] ** 2 / spread[1:]))) if n > 1 else noise
-    return Followed(ahead, state[1:], scale * np.sqrt(np.clip(np.diag(cov)[1:], 0, None)), scale)
+    ahead, spread, state, cov = _filter(y, x, np.array([strength]), noise, slope_scale)
+    return _summary(y, ahead[0], spread[0], state[0], cov[0], noise)
 
 
 def choose_strength(y: Array, x: Array, *, noise: float, slope_scale: float, skip: int = 30) -> float:
     """Return the drift strength whose one-wafer-ahead guesses of ``y`` are best after ``skip`` wafers."""
     skip = min(skip, len(y) // 2)
+    ahead, *_ = _filter(y, x, np.array(STRENGTHS), noise, slope_scale)
+    return STRENGTHS[int(np.argmin(np.mean((y - ahead)[:, skip:] ** 2, axis=1)))]
 
-    def error(strength: float) -> float:
-        ahead = follow(y, x, strength, noise=noise, slope_scale=slope_scale).ahead
-        return float(np.mean((y - ahead)[skip:] ** 2))
 
-    return min(STRENGTHS, key=error)
+def _filter(
+    y: Array, x: Array, strengths: Array, noise: float, slope_scale: float
+) -> tuple[Array, Array, Array, Array]:
+    """Run one filter for each strength side by side.
+
+    Returns guesses and their spreads, both (strengths, wafers), and the last
+    states and covariances (in units of the noise variance).
+    """
+    n, p = x.shape
+    many = len(strengths)
+    state = np.zeros((many, p + 1))
+    state[:, 0] = y[0]
+    cov = np.tile(np.diag(np.r_[10.0, np.full(p, (slope_scale / noise) ** 2)]), (many, 1, 1))
+    ahead, spread = np.empty((many, n)), np.empty((many, n))
+    rows = np.column_stack([np.ones(n), x])
+    for i in range(n):
+        cov[:, 0, 0] += strengths
+        z = rows[i]
+        gain = cov @ z
+        f = gain @ z + 1.0
+        guess = state @ z
+        ahead[:, i], spread[:, i] = guess, f
+        limit = CLIP * noise * np.sqrt(f)
+        state += gain * (np.clip(y[i] - guess, -limit, limit) / f)[:, None]
+        cov -= gain[:, :, None] * (gain / f[:, None])[:, None, :]
+    return ahead, spread, state, cov
+
+
+def _summary(y: Array, ahead: Array, spread: Array, state: Array, cov: Array, noise: float) -> Followed:
+    n = len(y)
+    scale = float(np.sqrt(np.mean((y - ahead)[1:] ** 2 / spread[1:]))) if n > 1 else noise
+    return Followed(ahead, state[1:], scale * np.sqrt(np.clip(np.diag(cov)[1:], 0, None)), scale)
 
 
 def last_mean(y: Array, count: int = 3) -> Array:

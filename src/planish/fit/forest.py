@@ -62,7 +62,7 @@ class Learned:
 
 
 def learn_rates(
-    wafers: Wafers, *, training_share: float = 0.7, trees: int = 200, seed: int = 0, workers: int = 2
+    wafers: Wafers, *, training_share: float = 0.7, trees: int = 120, seed: int = 0, workers: int = 2
 ) -> Learned:
     """Learn the rate from all features of the training wafers and judge it on the later ones.
 
@@ -88,7 +88,9 @@ def learn_rates(
         forest = ExtraTreesRegressor(
             count, min_samples_leaf=leaf, max_features=SHARE, random_state=seed, n_jobs=workers
         )
-        return forest.fit(x[rows], (y - base)[rows])
+        forest.fit(x[rows], (y - base)[rows])
+        forest.n_jobs = 1  # trees added up by several threads would differ in the last digit
+        return forest
 
     blocks = np.array_split(np.flatnonzero(training), CHAIN + 1)
     chains = {s: np.full(len(rate), np.nan) for s in SETTINGS}

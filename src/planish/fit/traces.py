@@ -204,7 +204,7 @@ def fit_rate_law(wafers: Wafers, *, training_share: float = 0.7) -> RateLaw:
 
 
 def split_in_time(wafers: Wafers, training_share: float) -> tuple[pl.DataFrame, Mask]:
-    """Return the credible wafers with ``pressure_speed`` and which of them lie before the cut.
+    """Return the credible wafers and which of them lie before the cut.
 
     Raises
     ------
@@ -217,9 +217,7 @@ def split_in_time(wafers: Wafers, training_share: float) -> tuple[pl.DataFrame, 
         raise FitError(refuse("training share", training_share, "between 0.1 and 0.95"))
     if "rate" not in wafers.table.columns:
         raise FitError(f"{wafers.source}: no measured rates were joined: there is nothing to fit to")
-    table = wafers.table.filter(pl.col("credible")).with_columns(
-        pressure_speed=pl.col("exposure") / pl.col("seconds").replace(0.0, None)
-    )
+    table = wafers.table.filter(pl.col("credible"))
     cut = int(training_share * table.height)
     if cut < 30 or table.height - cut < 10:
         raise FitError(

@@ -24,6 +24,8 @@ SOURCES: tuple[str, ...] = (
 )
 
 LIMIT = 3.5
+#: Sites within this [m] of each other in radius lie on one ring.
+SAME_RADIUS = 1e-3
 #: Gauges repeat to about this share of the value; smaller misfits are never flagged.
 REPEATABILITY = 1e-4
 
@@ -61,7 +63,8 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
 
     A low-order Zernike surface is fitted by least absolute deviations (so
     the bowl or tilt of a real wafer is not mistaken for outliers), and sites
-    whose residual has a modified z-score above ``limit`` are flagged, as are
+    whose residual has a modified z-score above ``limit``, and which also stand
+    apart from the sites of their own radius, are flagged, as are
     runs of three or more consecutive sites with the very same value (a gauge
     that stuck). With fewer than eight sites no surface is fitted and the
     values themselves are judged.
@@ -70,7 +73,11 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
     surface, fitted = _robust_surface(site_map)
     residual = site_map.value - surface
     floor = REPEATABILITY * float(np.median(np.abs(site_map.value)))
-    z = modified_z(residual, fitted)
+    # Sites the surface leans on have small residuals and others large ones: allow for it.
+    shrink = np.sqrt(1 - fitted / n)
+    z = modified_z(residual, fitted) * shrink
+    # A fast edge is steeper than the surface can follow, but then all of its ring stands out alike.
+    apart = modified_z(residual - _ring_level(site_map.r, residual), fitted) * shrink
     unit, scale = ("nm/min", 60e9) if site_map.quantity == "rate" else ("nm", 1e9)
     flags = [
         Flag(
@@ -80,7 +87,7 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
             float(z[i]),
         )
         for i in range(n)
-        if abs(z[i]) > limit and abs(residual[i]) > floor
+        if min(abs(z[i]), abs(apart[i])) > limit and abs(residual[i]) > floor
     ]
     if np.ptp(site_map.value) > 0:
         flags += [
@@ -167,6 +174,19 @@ def _robust_surface(site_map: SiteMap) -> tuple[Array, int]:
         if done:
             break
     return fit * scale, q.shape[1]
+
+
+def _ring_level(r: Array, residual: Array) -> Array:
+    """Median residual of the other sites of the same radius; of the two next in radius if there are none."""
+    out = np.empty_like(residual)
+    for i in range(len(r)):
+        away = np.abs(r - r[i])
+        away[i] = np.inf
+        mates = np.flatnonzero(away < SAME_RADIUS)
+        if not len(mates):
+            mates = np.argsort(away, kind="stable")[: min(2, len(r) - 1)]
+        out[i] = np.median(residual[mates]) if len(mates) else 0.0
+    return out
 
 
 def _runs(values: Array) -> list[tuple[int, int]]:

@@ -191,17 +191,17 @@ def _decode(file: Path, raw: bytes) -> str:
 def _check_header(file: Path, header: tuple[str, ...], line: int) -> None:
     if any(not name for name in header):
         raise DataError(f"{file}: line {line}: column {header.index('') + 1} has no name (name every column)")
+    if all(_is_number(name) for name in header):
+        raise DataError(
+            f"{file}: line {line}: numbers stand where column names belong "
+            "(begin with names and units, such as x_mm,y_mm,thickness_nm)"
+        )
     folded = [name.casefold() for name in header]
     for i, name in enumerate(folded):
         if name in folded[:i]:
             raise DataError(
                 f"{file}: line {line}: the column name {header[i]!r} stands twice (name each once)"
             )
-    if all(_is_number(name) for name in header):
-        raise DataError(
-            f"{file}: line {line}: numbers stand where column names belong "
-            "(begin with names and units, such as x_mm,y_mm,thickness_nm)"
-        )
 
 
 def _is_number(text: str) -> bool:

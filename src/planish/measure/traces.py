@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, refuse
+from planish.measure.invented import invented_traces as invented_traces
 
 if TYPE_CHECKING:
     import polars as pl
@@ -103,7 +104,8 @@ class Wafers:
     ``table`` has a row for each polish (wafer and stage), in order of its
     start: ``wafer``, ``stage``, ``start`` [s], ``chambers`` (list), ``rate``
     if rates were joined, ``seconds`` (time under pressure), ``exposure``
-    (integral of relative pressure x speed), ``pressure_speed`` (its mean) and
+    (integral of relative pressure x speed), ``pressure_speed`` (its mean, null
+    where no pressure was recorded) and
     the features of each chamber position. ``flags`` tell what is odd:
     {"wafer", "stage", "reason"}.
     """
@@ -240,10 +242,12 @@ def cut_wafers(samples: pl.DataFrame, rates: pl.DataFrame | None = None, source:
         pressure=pl.mean_horizontal([pl.col(p) / usual[p] for p in zones]),
         position=pl.col("chamber").replace_strict(position, return_dtype=pl.Int32),
     ).with_columns(polish=pl.col("dt") * pl.col("pressed"))
-    table = ordered.group_by(key).agg(
-        *_features(ordered, zones, speeds, usual, level, sorted(set(position.values())))
+    table = ordered.group_by(key).agg(*_whole_polish(ordered, level))
+    channels = {c: usual[c] for c in zones} | {s: level[s] for s in speeds} | _plain_channels(ordered)
+    table = table.join(_by_position(ordered, channels, level), on=key, how="left")
+    table = table.sort(["start", *key]).with_columns(
+        pressure_speed=pl.col("exposure") / pl.col("seconds").replace(0.0, None)
     )
-    table = table.sort(["start", *key])
     flags: list[dict[str, Any]] = [
         *_flag(table, pl.col("longest_gap") > LONG_GAP, "a gap of more than 60 s inside its trace"),
         *_flag(table, pl.col("repeated_times") > 0, "two samples with the same time"),
@@ -346,20 +350,16 @@ def routes_of(samples: pl.DataFrame) -> dict[str, str]:
     return {c: "-".join(group) for group in members.values() for c in group}
 
 
-def _features(
-    frame: pl.DataFrame,
-    zones: list[str],
-    speeds: list[str],
-    usual: dict[str, float],
-    level: dict[str, float],
-    positions: list[int],
-) -> list[pl.Expr]:
+def _plain_channels(frame: pl.DataFrame) -> dict[str, float]:
+    """Channels that are averaged as they are, with the scale they are given in."""
+    names = ("pressure_ring", "pressure_back", "flow_a", "flow_b", "flow_c")
+    return {c: 1.0 for c in names if c in frame.columns}
+
+
+def _whole_polish(frame: pl.DataFrame, level: dict[str, float]) -> list[pl.Expr]:
+    """What is taken over all samples of one polish."""
     import polars as pl
 
-    polish = pl.col("polish")
-    extra = [
-        c for c in ("pressure_ring", "pressure_back", "flow_a", "flow_b", "flow_c") if c in frame.columns
-    ]
     pv = pl.col("pressure") * pl.col("speed") / level["speed"]
     out: list[pl.Expr] = [
         pl.col("time").min().alias("start"),
@@ -368,26 +368,41 @@ def _features(
         pl.col("step").max().alias("longest_gap"),
         # The first sample of a wafer has no step; any later step of zero is a repeated time.
         ((pl.col("step") == 0).sum() - 1).clip(0).alias("repeated_times"),
-        polish.sum().alias("seconds"),
-        (pv * polish).sum().alias("exposure"),
+        pl.col("polish").sum().alias("seconds"),
+        (pv * pl.col("polish")).sum().alias("exposure"),
         *(pl.col(u).mean().alias(u) for u in USES if u in frame.columns),
     ]
     if "dressing" in frame.columns:
         out.append((pl.col("dressing") * pl.col("dt")).sum().alias("dressing_seconds"))
-    for k in positions:
-        here = pl.col("position") == k
-        out += [
-            (polish * here).sum().alias(f"seconds_{k}"),
-            (pv * polish * here).sum().alias(f"exposure_{k}"),
-        ]
-        for c in (*zones, *extra, *speeds):
-            scale = usual.get(c) or level.get(c) or 1.0
-            value = pl.col(c) / scale
-            weight = polish * here
-            mean = (value * weight).sum() / pl.max_horizontal(weight.sum(), 1e-9)
-            out.append(mean.alias(f"mean_{c}_{k}"))
-            out.append(value.filter(here & pl.col("pressed")).max().fill_null(0.0).alias(f"max_{c}_{k}"))
     return out
+
+
+def _by_position(frame: pl.DataFrame, channels: dict[str, float], level: dict[str, float]) -> pl.DataFrame:
+    """Time, exposure, and mean and maximum of each channel under pressure, by chamber position.
+
+    A row a polish, columns ending in ``_1``, ``_2``, ...; zero where nothing was recorded.
+    """
+    import polars as pl
+
+    key = ["wafer", "stage"]
+    polish = pl.col("polish")
+    pv = pl.col("pressure") * pl.col("speed") / level["speed"]
+    means = [
+        ((pl.col(c) * polish).sum() / pl.max_horizontal(polish.sum(), 1e-9) / scale).alias(f"mean_{c}")
+        for c, scale in channels.items()
+    ]
+    tops = [(pl.col(c).max() / scale).alias(f"max_{c}") for c, scale in channels.items()]
+    long = (
+        frame.filter("pressed")
+        .group_by([*key, "position"])
+        .agg(polish.sum().alias("seconds"), (pv * polish).sum().alias("exposure"), *means, *tops)
+    )
+    out = frame.select(key).unique()
+    for k in sorted(frame["position"].unique().to_list()):
+        part = long.filter(pl.col("position") == k).drop("position")
+        renamed = part.rename({c: f"{c}_{k}" for c in part.columns if c not in key})
+        out = out.join(renamed, on=key, how="left")
+    return out.with_columns(pl.exclude(key).fill_null(0.0))
 
 
 def _flag(table: pl.DataFrame, condition: pl.Expr, reason: str) -> list[dict[str, Any]]:

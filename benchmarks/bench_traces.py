@@ -1,0 +1,100 @@
+"""Traces and nested variance: the figures asked for, and how long the whole real-data fit takes.
+
+Run: ``python benchmarks/bench_traces.py``. Needs the open data (PLANISH_DATA or ../shared/data);
+without them the invented traces stand in and the table says so.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+import numpy as np
+
+
+def row(what: str, measured: str, bar: str) -> None:
+    print(f"| {what} | {measured} | {bar} |")
+
+
+def main() -> None:
+    from planish.fit.consumables import fit_consumables
+    from planish.fit.forest import learn_rates
+    from planish.fit.traces import fit_rate_law
+    from planish.measure.nested import read_nested
+    from planish.measure.traces import cut_wafers, invented_traces, read_rates, read_traces
+
+    root = Path(os.environ.get("PLANISH_DATA") or Path(__file__).resolve().parents[2] / "shared" / "data")
+    print("| what | measured | bar |\n|---|---|---|")
+    oxide = root / "wafers" / "oxide-lots.csv"
+    if oxide.exists():
+        sd = read_nested(oxide, ["lot", "wafer", "site"], "thickness").summary()["sd"]
+        row(
+            "Oxide lots: sd of lot, wafer, site",
+            ", ".join(f"{v:.6f}" for v in sd.values()),
+            "11.397683, 5.988801, 3.545341",
+        )
+    else:
+        row("Oxide lots", "not run: open data absent", "all digits")
+    begin, spent = time.perf_counter(), time.process_time()
+    folder = root / "phm2016"
+    if folder.exists():
+        samples = read_traces(folder / "training-traces.parquet")
+        rates, name = read_rates(folder / "training-rates.parquet"), "open traces, training part"
+    else:
+        samples, rates = invented_traces(1)
+        name = "INVENTED traces (open data absent)"
+    read = time.perf_counter() - begin
+    wafers = cut_wafers(samples, rates, name)
+    cut = time.perf_counter() - begin - read
+    law = fit_rate_law(wafers)
+    fitted = time.perf_counter() - begin
+    learned = learn_rates(wafers)
+    grown = time.perf_counter() - begin - fitted
+    ages = fit_consumables(wafers)
+    total = time.perf_counter() - begin
+    used = time.process_time() - spent
+    row(
+        f"{name}: {samples.height} samples read, cut, fitted, forest and ages",
+        f"{total:.1f} s (processor {used:.1f} s)",
+        "20 s",
+    )
+    row(
+        "of it: read, cut, law, forest",
+        f"{read:.1f}, {cut:.1f}, {fitted - read - cut:.1f}, {grown:.1f} s",
+        "no bar",
+    )
+    for r in law.regimes:
+        forest = learned.rmse[r.name]
+        figures = {**r.rmse, **forest}
+        text = ", ".join(f"{k} {v:.2f}" for k, v in figures.items() if v is not None)
+        row(f"RMSE left out by time, {r.name} ({r.n_left_out} wafers)", text, "none yet")
+    pooled = {**law.rmse, **learned.rmse["all"]}
+    row(
+        "RMSE left out by time, all regimes", ", ".join(f"{k} {v:.2f}" for k, v in pooled.items()), "none yet"
+    )
+    best = max((a for r in ages.regimes.values() for a in r), key=lambda a: a.skill)
+    row("best skill of a usage counter ahead of time", f"{best.counter} {best.skill:+.2f}", "none yet")
+    rng = np.random.default_rng(0)
+    row("sites of one wafer: profile, map and flags", f"{_map_time(rng):.0f} ms", "no bar")
+
+
+def _map_time(rng: np.random.Generator) -> float:
+    from planish.measure.outliers import flag
+    from planish.measure.profile import radial_profile, smooth_map
+    from planish.measure.sites import SiteMap, site_plan
+
+    x, y = site_plan("49", 0.15, 0.003)
+    m = SiteMap(
+        x, y, 2.5e-7 + 1e-9 * rng.normal(size=49), tuple(map(str, range(49))), "removal", "nm", "made"
+    )
+    times = []
+    for _ in range(5):
+        begin = time.perf_counter()
+        radial_profile(m), smooth_map(m), flag(m)
+        times.append(time.perf_counter() - begin)
+    return float(np.median(times)) * 1e3
+
+
+if __name__ == "__main__":
+    main()
