@@ -100,12 +100,18 @@ def time_to_height(
     target: float, height: Array, share: Array, high_rate: float, low_rate: float, length: Array
 ) -> Array:
     """Return the time [s] until the height is ``target`` [m]: 0 if past it, infinite if it never gets there."""
-    v0, above, fixed, a, b = _start(height, share, high_rate, low_rate, length)
-    goal = np.where(above, target - fixed, fixed - target) / length
-    reached = np.where(above, height <= target, height >= target)
-    v1 = _inverse_softplus(np.maximum(goal, _SMALLEST))
-    time = np.where(goal > 0, length * (_clock(v0, above, a, b) - _clock(v1, above, a, b)), np.inf)
-    return np.where(reached, 0.0, time)
+    out = np.empty(height.shape)
+    flat, parts = out.reshape(-1), [np.ravel(values) for values in (height, share, length)]
+    for begin in range(0, flat.size, _BLOCK):
+        part = slice(begin, begin + _BLOCK)
+        h, phi, reach = (values[part] for values in parts)
+        v0, above, fixed, a, b = _start(h, phi, high_rate, low_rate, reach)
+        goal = np.where(above, target - fixed, fixed - target) / reach
+        v1 = _inverse_softplus(np.maximum(goal, _SMALLEST))
+        time = reach * (_clock(v0, above, a, b) - _clock(v1, above, a, b))
+        there = np.where(above, h <= target, h >= target)
+        flat[part] = np.where(there, 0.0, np.where(goal > 0, time, np.inf))
+    return out
 
 
 def polish_pair(

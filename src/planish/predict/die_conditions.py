@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -109,7 +110,7 @@ def stack_compliance(bench: Bench) -> Callable[[Array], Array]:
     from planish.predict.contact_model import pad_base, pad_layers
 
     layers, base = pad_layers(bench), pad_base(bench)
-    return lambda wave_number: surface_compliance(wave_number, layers, base)
+    return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
 
 
 def wafer_rigidity(bench: Bench) -> float:

@@ -1,0 +1,133 @@
+"""Many independent pieces of work at once, on Dask: threads here by default, a cluster by its address.
+
+Results come back in the order of the pieces and do not depend on how many
+workers there are, because a piece knows nothing of the others.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, TypeVar
+
+from planish.errors import PlanishError, refuse
+
+Piece = TypeVar("Piece")
+Answer = TypeVar("Answer")
+Progress = Callable[[int, int], None]
+
+
+class CancelledError(PlanishError):
+    """The work was stopped from outside before it was done."""
+
+
+class Cancel:
+    """A switch that stops work between two pieces; safe to throw from any thread."""
+
+    def __init__(self) -> None:
+        self._event = threading.Event()
+
+    def stop(self) -> None:
+        """Ask for the stop."""
+        self._event.set()
+
+    @property
+    def asked(self) -> bool:
+        """Whether the stop was asked for."""
+        return self._event.is_set()
+
+
+def run_all(
+    work: Callable[[Piece], Answer],
+    pieces: Iterable[Piece],
+    *,
+    workers: int | None = None,
+    address: str | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> list[Answer]:
+    """Return ``[work(piece) for piece in pieces]``, computed side by side.
+
+    Parameters
+    ----------
+    work: a function of one piece. On a cluster it and the pieces are pickled.
+    workers: threads here (default: all cores). Array work lets go of the interpreter lock.
+    address: of a Dask scheduler ("tcp://host:8786"), which then decides on workers.
+    progress: called with (done, all) after each piece, from one thread at a time.
+    cancel: pieces not begun when it is thrown are not done.
+
+    Raises
+    ------
+    CancelledError: if it was thrown in time.
+    PlanishError: for a bad number of workers, or a cluster that cannot be reached.
+    Whatever ``work`` raises.
+    """
+    todo = list(pieces)
+    if workers is not None and workers < 1:
+        raise PlanishError(refuse("workers", workers, "1 or more"))
+    if not todo:
+        return []
+    if address is not None:
+        return _on_cluster(work, todo, address, progress, cancel)
+    return _in_threads(work, todo, workers or os.cpu_count() or 1, progress, cancel)
+
+
+def _in_threads(
+    work: Callable[[Piece], Answer],
+    todo: Sequence[Piece],
+    workers: int,
+    progress: Progress | None,
+    cancel: Cancel | None,
+) -> list[Answer]:
+    import dask
+
+    lock = threading.Lock()
+    done = 0
+
+    def one(piece: Piece) -> Answer:
+        nonlocal done
+        if cancel is not None and cancel.asked:
+            raise CancelledError(f"stopped after {done} of {len(todo)} pieces")
+        answer = work(piece)
+        with lock:
+            done += 1
+            if progress is not None:
+                progress(done, len(todo))
+        return answer
+
+    tasks = [dask.delayed(one, pure=False)(piece, dask_key_name=f"piece-{i}") for i, piece in enumerate(todo)]
+    scheduler = "threads" if workers > 1 else "synchronous"
+    return list(dask.compute(*tasks, scheduler=scheduler, num_workers=workers, traverse=False))
+
+
+def _on_cluster(
+    work: Callable[[Piece], Answer],
+    todo: Sequence[Piece],
+    address: str,
+    progress: Progress | None,
+    cancel: Cancel | None,
+) -> list[Answer]:
+    try:
+        from distributed import Client, as_completed
+    except ImportError:
+        raise PlanishError(
+            "cluster: the library for it is missing (install planish with the extra [cluster])"
+        ) from None
+    try:
+        client = Client(address, timeout=10, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as exc:
+        raise PlanishError(refuse("cluster", address, "a Dask scheduler that answers", str(exc))) from None
+    answers: list[Any] = [None] * len(todo)
+    with client:
+        futures = client.map(work, todo, pure=False)
+        index = {future.key: i for i, future in enumerate(futures)}
+        waiting = as_completed(futures)
+        for done, future in enumerate(waiting, start=1):
+            answers[index[future.key]] = future.result()
+            if progress is not None:
+                progress(done, len(todo))
+            if cancel is not None and cancel.asked and done < len(todo):
+                client.cancel(futures)
+                raise CancelledError(f"stopped after {done} of {len(todo)} pieces")
+    return answers

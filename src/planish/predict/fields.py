@@ -1,0 +1,147 @@
+"""All reticle fields of a wafer: the same layout, each field under its own pressure and speed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.execute import Cancel, Progress, run_all
+from planish.errors import SetupError, refuse
+from planish.predict import die_conditions
+from planish.predict.die_conditions import LocalConditions, PadState, local_conditions, place_radius
+from planish.predict.die_levels import Level, default_level, materials
+from planish.predict.die_model import (
+    DieChoices,
+    DieFields,
+    DieInput,
+    DiePad,
+    die_input,
+    effective,
+    polish_cells,
+)
+
+if TYPE_CHECKING:
+    from planish.predict.wafer_result import WaferResult
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field: its centre on the wafer [m] and what came of it [m], [s]. ``fields`` holds its maps if kept."""
+
+    x: float
+    y: float
+    thickness_range: float
+    thickness_sigma: float
+    clear_time: float
+    planarization_length: float
+    worst: dict[str, float]
+    fields: DieFields | None = None
+
+
+def field_centres(
+    bench: Bench, width: float, height: float, offset: tuple[float, float] = (0.0, 0.0)
+) -> list[tuple[float, float]]:
+    """Return the centres [m] of all fields that lie wholly inside the edge exclusion.
+
+    Fields of ``width`` x ``height`` [m] tile the wafer, one of them centred at ``offset``.
+    """
+    if not (width > 0 and height > 0):
+        raise SetupError(refuse("field size [m]", (width, height), "above 0"))
+    usable = bench.wafer.radius - bench.wafer.edge_exclusion
+    n, m = int(usable / width) + 2, int(usable / height) + 2
+    centres = []
+    for j in range(-m, m + 1):
+        for i in range(-n, n + 1):
+            x, y = offset[0] + i * width, offset[1] + j * height
+            if np.hypot(abs(x) + width / 2, abs(y) + height / 2) <= usable:
+                centres.append((x, y))
+    return centres
+
+
+def polish_fields(
+    bench: Bench,
+    maps: Any,
+    *,
+    process: str = "oxide",
+    level: Level | None = None,
+    centres: list[tuple[float, float]] | None = None,
+    wafer: WaferResult | None = None,
+    pad_state: PadState | None = None,
+    choices: DieChoices | None = None,
+    keep_maps: bool = False,
+    workers: int | None = None,
+    address: str | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> list[Field]:
+    """Polish every field of the wafer, side by side.
+
+    Parameters as ``predict.die.polish_die`` and ``engine.execute.run_all``;
+    ``centres`` [m] default to all whole fields of the layout's size;
+    ``keep_maps`` keeps each field's maps (memory grows with fields x cells).
+
+    Returns
+    -------
+    One Field a centre, in that order, the same on any number of workers.
+    """
+    level, choices = level or default_level(process), choices or DieChoices()
+    cells = die_input(maps, level)
+    if wafer is None:
+        from planish.predict.wafer import polish
+
+        wafer = polish(bench)
+    ny, nx = cells.high.shape
+    places = centres if centres is not None else field_centres(bench, nx * cells.cell, ny * cells.cell)
+    pieces = []
+    for x, y in places:
+        name, radius = place_radius(bench, float(np.hypot(x, y)))
+        local = local_conditions(bench, wafer, name, radius, materials(level))
+        state = pad_state or die_conditions.pad_state(bench, local.pressure)
+        pieces.append((x, y, local, state))
+    work = partial(
+        _one_field,
+        cells=cells,
+        level=level,
+        choices=choices,
+        compliance=die_conditions.stack_compliance(bench),
+        rigidity=die_conditions.wafer_rigidity(bench),
+        keep=keep_maps,
+    )
+    return run_all(work, pieces, workers=workers, address=address, progress=progress, cancel=cancel)
+
+
+def _one_field(
+    piece: tuple[float, float, LocalConditions, PadState],
+    *,
+    cells: DieInput,
+    level: Level,
+    choices: DieChoices,
+    compliance: Any,
+    rigidity: float,
+    keep: bool,
+) -> Field:
+    x, y, local, state = piece
+    seen = effective(cells, level, local, DiePad(compliance, state, rigidity), choices)
+    fields = polish_cells(cells, level, local, seen, choices)
+    high = fields.level_high
+    return Field(
+        x=x,
+        y=y,
+        thickness_range=float(np.nanmax(high) - np.nanmin(high)),
+        thickness_sigma=float(np.nanstd(high)),
+        clear_time=float(np.nanmax(fields.clear)),
+        planarization_length=seen.length,
+        worst={
+            name: float(np.nanmin(v) if name == "oxide_over_lines" else np.nanmax(v))
+            for name, v in fields.named.items()
+            if not np.all(np.isnan(v))
+        },
+        fields=fields if keep else None,
+    )
