@@ -11,7 +11,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, NamedTuple
 
 from planish.errors import SetupError
 
@@ -70,8 +70,7 @@ def catalogue(kind: str) -> dict[str, Part]:
     return out
 
 
-@dataclass(frozen=True, slots=True)
-class PartRow:
+class PartRow(NamedTuple):
     """One line of the catalogue as listed: ``value`` is the number as text, ``unit`` its unit or ""."""
 
     kind: str

@@ -78,7 +78,9 @@ class StepSection(Section):
     conditioning: bool = Field(False, description="whether the disk is used in this step")
     time: SECONDS | None = Field(None, description="step ends after this time")
     stop_on_removed: AMOUNT | None = Field(None, description="step ends when this much is gone, on average")
-    stop_on_remaining: AMOUNT | None = Field(None, description="step ends when this much of the film is left")
+    stop_on_remaining: AMOUNT | None = Field(
+        None, description="step ends when this much is left, on average, of the film then on top"
+    )
     max_time: SECONDS | None = Field(None, description="longest time where a stop condition ends the step")
     bearing_pressures: list[PRESSURE] | None = Field(
         None,

@@ -246,7 +246,11 @@ class Removal:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One recipe step. Speeds in rad/s, except the belt's in m/s; those not of this motion are 0."""
+    """One recipe step. Speeds in rad/s, except the belt's in m/s; those not of this motion are 0.
+
+    ``stop`` "remaining": ends when `stop_value` is left, on average, of the film
+    that is on top as the step begins.
+    """
 
     name: str
     zone_pressures: Array
