@@ -52,7 +52,8 @@ class Backend:
         """Bring `values` to this backend (no copy where none is needed), contiguous."""
         if self.name == "numpy" and hasattr(values, "__cuda_array_interface__"):
             values = values.get()
-        return self.xp.ascontiguousarray(self.xp.asarray(values, dtype=dtype))
+        found = self.xp.asarray(values, dtype=dtype)
+        return self.xp.ascontiguousarray(found) if found.ndim else found
 
     def to_host(self, values: Any) -> np.ndarray:
         """Return `values` as a NumPy array on the host."""

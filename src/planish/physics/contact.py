@@ -79,6 +79,18 @@ class ContactResult:
     error: float
 
 
+@dataclass(frozen=True)
+class Pressed:
+    """The bare outcome of a solution: pressure [Pa], pad displacement (bare contact: [m]; through a
+    layer: in decay lengths), approach [m], iterations, error."""
+
+    pressure: Any
+    displacement: Any
+    approach: float
+    iterations: int
+    error: float
+
+
 class ContactProblem:
     """A pad and a grid, made ready to press many surfaces (the kernel is built once).
 
@@ -135,6 +147,8 @@ class ContactProblem:
         build = periodic_kernel if periodic else free_kernel
         kernel = build(self.shape, self.cell, as_compliance(compliance))
         unit = 1.0 if asperity is None else asperity.reference_pressure / asperity.decay_length
+        self._unit = unit
+        self._last: tuple[float, Operator] | None = None
         work = np.dtype(np.float32) if asperity is None else self.dtype
         bring = self.backend.asarray
         positive = kernel.inverse[kernel.inverse > 0.0]
@@ -186,10 +200,42 @@ class ContactProblem:
         """
         xp = self.backend.xp
         z = self.backend.asarray(surface, self.dtype)
+        if z.shape == self.shape and not bool(xp.isfinite(z).all()):
+            raise ModelError(refuse("surface", "not finite somewhere", "finite heights"))
+        if added is not None and not bool((self.backend.asarray(added, self.dtype) >= 0.0).all()):
+            raise ModelError(refuse("added compliance", "negative somewhere", "0 m/Pa or more"))
+        pressed = self.press(z, mean_pressure, start=start, added=added, tol=tol, max_iterations=max_iterations)
+        p = pressed.pressure
+        if self.asperity is None:
+            gap = xp.where(p > 0.0, 0.0, xp.maximum(pressed.displacement + pressed.approach - z, 0.0))
+            fraction = float((p > 0.0).mean())
+        else:
+            length, unit = self.asperity.decay_length, self.asperity.reference_pressure
+            gap = -length * xp.log(xp.maximum(p, 1e-37 * unit) / unit)
+            fraction = float(p.mean(dtype=np.float64)) ** 2 / float((p * p).mean(dtype=np.float64))
+        return ContactResult(
+            pressure=p,
+            gap=gap.astype(self.dtype),
+            approach=pressed.approach,
+            contact_fraction=fraction,
+            iterations=pressed.iterations,
+            error=pressed.error,
+        )
+
+    def press(
+        self,
+        surface: Any,
+        mean_pressure: float,
+        *,
+        start: Any = None,
+        added: Any = None,
+        tol: float = 1e-6,
+        max_iterations: int = 500,
+    ) -> Pressed:
+        """As :meth:`solve`, for arrays known to be sound, without what only a report needs."""
+        z = self.backend.asarray(surface, self.dtype)
         if z.shape != self.shape:
             raise ModelError(refuse("surface shape", z.shape, f"{self.shape}"))
-        if not bool(xp.isfinite(z).all()):
-            raise ModelError(refuse("surface", "not finite somewhere", "finite heights"))
         if not (np.isfinite(mean_pressure) and mean_pressure > 0.0):
             raise ModelError(refuse("mean pressure", mean_pressure, "above 0 Pa"))
         if not 0.0 < tol < 1.0:
@@ -199,85 +245,79 @@ class ContactProblem:
             if start.shape != self.shape:
                 raise ModelError(refuse("start shape", start.shape, f"{self.shape}"))
         if added is not None:
-            added = xp.broadcast_to(self.backend.asarray(added, self.dtype), self.shape)
-            added = xp.ascontiguousarray(added)
-            if not bool((added >= 0.0).all()):
-                raise ModelError(refuse("added compliance", float(added.min()), "0 m/Pa or more"))
+            added = self.backend.asarray(added, self.dtype)
+            if added.shape not in ((), self.shape):
+                raise ModelError(refuse("added shape", added.shape, f"{self.shape} or one number"))
         solve = self._bare if self.asperity is None else self._layered
-        return solve(z, float(mean_pressure), start, added, tol, max_iterations)
+        return solve(self._softened(added), z, float(mean_pressure), start, tol, max_iterations)
+
+    def _softened(self, added: Any) -> Operator:
+        """Return the operator with a compliance added in series: one number joins the kernel itself."""
+        if added is None:
+            return self._operator
+        if added.ndim == 0:
+            # the last one is kept: a march of equal steps asks for the same again and again
+            key = float(added)
+            if self._last is None or self._last[0] != key:
+                self._last = (key, self._with_mean(key, uniform=True))
+            return self._last[1]
+        soft = self._with_mean(float(added.mean()), uniform=False)
+        soft.added = added * self.dtype.type(self._unit)
+        soft.added_work = soft.added.astype(self._work, copy=False)
+        return soft
+
+    def _with_mean(self, added: float, *, uniform: bool) -> Operator:
+        operator, c = self._operator, added * self._unit
+        soft = replace(operator, stiffness=operator.stiffness / (1.0 + c * operator.stiffness))
+        if self.asperity is None or operator.padded != operator.shape:
+            soft.inverse = operator.inverse / (1.0 + self._work.type(c) * operator.inverse)
+        if uniform:
+            soft.multiplier = operator.multiplier + self.dtype.type(c)
+            soft.multiplier_work = operator.multiplier_work + self._work.type(c)
+        return soft
 
     def _bare(
-        self, z: Any, mean_pressure: float, start: Any, added: Any, tol: float, limit: int
-    ) -> ContactResult:
+        self, operator: Operator, z: Any, mean_pressure: float, start: Any, tol: float, limit: int
+    ) -> Pressed:
         xp = self.backend.xp
-        scale = float(z.std())
         centre = float(z.mean())
-        z = z - centre
-        operator = self._operator
-        if added is not None:
-            mean = float(added.mean())
-            softened = operator.inverse / (1.0 + mean * operator.inverse)
-            operator = replace(
-                operator,
-                added=added,
-                added_work=added.astype(self._work),
-                inverse=softened,
-                stiffness=operator.stiffness / (1.0 + mean * operator.stiffness),
-            )
-        p = xp.full(self.shape, mean_pressure, dtype=self.dtype) if start is None else start
-        if scale == 0.0:
-            scale = 1.0
+        z = z - self.dtype.type(centre)
         solved = solve_bare(
             operator,
             z,
             mean_pressure,
-            p,
+            xp.full(self.shape, mean_pressure, dtype=self.dtype) if start is None else start,
             tol=tol,
             max_iterations=limit,
-            height_scale=scale,
+            height_scale=float(z.std()) or 1.0,
             work_dtype=self._work,
         )
-        touching = solved.pressure > 0.0
-        gap = xp.where(touching, 0.0, xp.maximum(solved.displacement - z - solved.level, 0.0))
-        return ContactResult(
-            pressure=solved.pressure,
-            gap=gap.astype(self.dtype),
-            approach=centre - solved.level,
-            contact_fraction=float(touching.mean()),
-            iterations=solved.iterations,
-            error=solved.error,
+        return Pressed(
+            solved.pressure, solved.displacement, centre - solved.level, solved.iterations, solved.error
         )
 
     def _layered(
-        self, z: Any, mean_pressure: float, start: Any, added: Any, tol: float, limit: int
-    ) -> ContactResult:
+        self, operator: Operator, z: Any, mean_pressure: float, start: Any, tol: float, limit: int
+    ) -> Pressed:
         assert self.asperity is not None
-        xp = self.backend.xp
+        xp, cast = self.backend.xp, self.dtype.type
         length, unit = self.asperity.decay_length, self.asperity.reference_pressure
         centre = float(z.mean())
-        operator = self._operator
-        if added is not None:
-            operator = replace(operator, added=added * self.dtype.type(unit / length))
+        surface = z - cast(centre)
+        surface *= cast(1.0 / length)
         if start is None:
             start = xp.full(self.shape, mean_pressure, dtype=self.dtype)
         solved = solve_layer(
             operator,
-            (z - centre) / self.dtype.type(length),
+            surface,
             mean_pressure / unit,
-            start / self.dtype.type(unit),
+            start * cast(1.0 / unit),
             tol=tol,
             max_iterations=limit,
         )
-        p = solved.pressure
-        spread = float(p.mean(dtype=np.float64)) ** 2 / float((p * p).mean(dtype=np.float64))
-        return ContactResult(
-            pressure=p * self.dtype.type(unit),
-            gap=-self.dtype.type(length) * xp.log(xp.maximum(p, self.dtype.type(1e-37))),
-            approach=centre + length * solved.approach,
-            contact_fraction=spread,
-            iterations=solved.iterations,
-            error=solved.error,
-        )
+        p, u = solved.pressure, solved.displacement
+        p *= cast(unit)
+        return Pressed(p, u, centre + length * solved.approach, solved.iterations, solved.error)
 
 
 def solve_contact(

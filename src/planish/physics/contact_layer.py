@@ -147,8 +147,12 @@ def solve_layer(
         kappa = sums[5] / sums[1]
         gamma, crossed, error = search.gradient(p, alpha, kappa)
         if error < tol:
-            d, sums = _level(ops, surface, u, shift, d, c, p, u_new, load, 0.1 * tol)
-            p *= load / sums[0]
+            if c is None:
+                d += math.log(sums[0] / load)
+            elif abs(sums[0] - load) > 0.1 * tol * load:
+                d, sums = _level(ops, surface, u, xp.zeros_like(u), d, c, p, u_new, load, 0.1 * tol)
+            if sums[0] != load:
+                p *= load / sums[0]
             return LayerSolved(p, u, d, iteration, error, searches)
         if iteration == max_iterations:
             break
@@ -168,7 +172,7 @@ def solve_layer(
         stiff = sums[1]
         for _ in range(40):
             # d follows alpha so that the load stays: dd = (residual - kt dalpha)/stiff
-            reduced = slope - kt / stiff * residual
+            reduced = slope + kt / stiff * residual
             curvature = tt + ktt - kt * kt / stiff
             step = -reduced / curvature
             if not low < alpha + step < high:
@@ -181,7 +185,7 @@ def solve_layer(
                 d, sums = _level(ops, surface, u, shift, d, c, p, u_new, load, 1e-3, alpha)
             residual, stiff = sums[0] - load, sums[1]
             slope, kt, ktt = st + alpha * tt - sums[2], sums[3], sums[4]
-            reduced = slope - kt / stiff * residual
+            reduced = slope + kt / stiff * residual
             if abs(reduced) <= 0.1 * first and abs(residual) <= 0.01 * load:
                 break
             if reduced > 0.0:
@@ -207,13 +211,17 @@ def _level(
     tol: float,
     alpha: float = 0.0,
 ) -> tuple[float, list[float]]:
-    """Move the approach alone until the load is met: Newton on its logarithm, exact when c is None."""
+    """Move the approach alone until the load is met: at once where pressures only scale, else Newton."""
     sums = ops.law(surface, u, shift, alpha, d, c, p, u_new)
     for _ in range(100):
         if not sums[0] > 0.0:
             d -= 50.0
         elif abs(sums[0] - load) <= tol * load:
             break
+        elif c is None and sums[0] < 1e30 * load and sums[0] > 1e-30 * load:
+            factor = load / sums[0]
+            p *= factor
+            return d - math.log(factor), [factor * s for s in sums[:5]] + [factor**2 * sums[5]]
         else:
             d += max(-50.0, min(50.0, math.log(sums[0] / load) * sums[0] / sums[1]))
         sums = ops.law(surface, u, shift, alpha, d, c, p, u_new)
