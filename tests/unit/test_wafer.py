@@ -10,7 +10,7 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.predict.conditions import balanced_fresh
+from planish.physics.slurry import balanced_fresh
 from planish.predict.wafer import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup

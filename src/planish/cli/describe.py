@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import typer
 
@@ -30,10 +29,7 @@ def parts(kind: str | None, json_out: bool) -> None:
     """Print the catalogue, every value with its source and spread."""
     from planish.setup.parts import list_parts
 
-    rows: list[dict[str, Any]] = [
-        row if isinstance(row, dict) else row._asdict() if hasattr(row, "_asdict") else vars(row)
-        for row in list_parts()
-    ]
+    rows = [row._asdict() for row in list_parts()]
     kinds = sorted({row["kind"] for row in rows})
     if kind is not None:
         if kind not in kinds:
@@ -52,12 +48,7 @@ def check(file: Path, json_out: bool) -> None:
     """Validate a setup; errors end with exit code 2, warnings and notes are listed."""
     from planish.setup.check import check as run
 
-    findings = [
-        item
-        if isinstance(item, dict)
-        else {"level": item.level, "place": item.place, "message": item.message}
-        for item in run(file)
-    ]
+    findings = [{"level": item.level, "place": item.place, "message": item.message} for item in run(file)]
     errors = [item for item in findings if item["level"] == "error"]
     if json_out:
         show.print_json({"file": str(file), "ok": not errors, "findings": findings})

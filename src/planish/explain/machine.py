@@ -12,6 +12,8 @@ from planish.physics import motion
 from planish.predict.conditions import motion_numbers
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from matplotlib.figure import Figure
 
     from planish.setup.si import Bench, Step
@@ -49,6 +51,17 @@ def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None
     ax.set_xlabel("x [mm]")
     ax.set_ylabel("y [mm]")
     ax.set_title(f"{bench.polisher.motion} polisher, plan to scale: {speeds_text(bench, chosen)}")
+    return fig
+
+
+@styled
+def machines_side_by_side(benches: Mapping[str, Bench], step: int = 0) -> Figure:
+    """Draw several machines in plan in one row, each to its own scale."""
+    fig = figure(16.0, 5.6)
+    for index, bench in enumerate(benches.values()):
+        ax = axes(fig, 1, len(benches), index + 1)
+        machine_plan(bench, step, ax=ax)
+        ax.set_title(f"{bench.polisher.motion}: {speeds_text(bench, bench.steps[step])}", fontsize=12)
     return fig
 
 
@@ -146,12 +159,7 @@ def _orbital(ax: Any, bench: Bench) -> tuple[float, float]:
     ax.scatter(px[inside] * MM, py[inside] * MM, s=5, color=SKY, label="feed holes (schematic spacing)")
     ax.add_patch(Circle((0, 0), machine.orbit_radius * MM, fill=False, edgecolor=ORANGE, linewidth=2.0))
     ax.text(
-        machine.orbit_radius * MM * 1.3,
-        0,
-        "orbit of the pad's centre",
-        color=ORANGE,
-        va="center",
-        fontsize=10,
+        0, -1.5 * machine.orbit_radius * MM, "orbit of the pad's centre", color=ORANGE, ha="center", va="top"
     )
     limit = machine.pad_radius * MM * 1.06
     ax.set_xlim(-limit, limit)

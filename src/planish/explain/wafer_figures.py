@@ -186,6 +186,7 @@ def residual_map(
     fig = figure(6.4, 5.4)
     ax = axes(fig, 1, 1, 1)
     reach = float(np.nanmax(np.abs(residual))) * 1e9 or 1.0
+    ax.set_axisbelow(True)
     ax.add_patch(Circle((0, 0), radius * 1e3, fill=False, edgecolor=INK))
     dots = ax.scatter(
         x * 1e3,

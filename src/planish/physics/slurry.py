@@ -280,6 +280,20 @@ def fresh_fraction(captured: ArrayLike, consumption: ArrayLike, carried: ArrayLi
     return np.where(spent == 0, 1.0, fresh)
 
 
+def balanced_fresh(spent: float, reference: float, half: float = 0.25) -> float:
+    """Return the fresh share at which supply and spending agree.
+
+    ``spent``: slurry spent at the rate of the ``reference`` share, over what is supplied. The share f is
+    1/(1 + spent phi(f)) (``slurry.fresh_fraction``) and the spending goes with the rate's own factor
+    phi(f) = f (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f,
+    whose positive root is taken in the form that keeps its digits.
+    """
+    if not np.isfinite(spent):
+        return 0.0
+    lead = 1.0 + spent * (reference + half) / reference
+    return 2.0 * half / (half - 1.0 + float(np.sqrt((1.0 - half) ** 2 + 4.0 * half * lead)))
+
+
 def residence_time(volume: ArrayLike, captured: ArrayLike) -> Array:
     """Mean time [s] that slurry stays in a ``volume`` [m^3] refreshed at ``captured`` [m^3/s]."""
     taken = np.asarray(captured, dtype=np.float64)

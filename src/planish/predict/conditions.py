@@ -32,7 +32,6 @@ AIR_CONDUCTANCE = 60.0  # [W/(m^2 K)] wet pad to air, mostly by evaporation
 CARRIER_CONDUCTANCE = 200.0  # [W/(m^2 K)] pad through slurry film and wafer into the carrier
 REFERENCE_LAND = 2.5e-3  # [m]
 NATURAL_EXCHANGE = 0.2
-ENTRY_SHARE = 0.3
 FRESH_HALF = 0.25  # fresh share at which the rate would be half its limit
 _LOWEST_LOAD = 0.05  # of the mean: where a zone is nearly off, its summits are described at this share
 
@@ -219,7 +218,9 @@ def _bearing_table(model: ContactModel, radii: Array) -> Array:
     """Lift at the nodes per unit pressure in each bearing zone (n_r, zones): linear too."""
     key = f"bearing {radii.tobytes().hex()}"
     return _kept_table(
-        model, key, lambda: [bearing_lift(model.grid.r, radii, unit, model.base) for unit in np.eye(radii.size)]
+        model,
+        key,
+        lambda: [bearing_lift(model.grid.r, radii, unit, model.base) for unit in np.eye(radii.size)],
     )
 
 
@@ -404,26 +405,12 @@ def _fresh(
             if machine.motion == "rotary"
             else slurry.position_share_linear(machine.dispense_radius, radius)
         )
-        captured = float(
-            slurry.captured_flow(step.flow, exchange, position_share=place, entry_share=ENTRY_SHARE)
-        )
+        captured = float(slurry.captured_flow(step.flow, exchange, position_share=place))
     law = bench.removal[bench.wafer.films[0].material]
     made.fresh = law.reference.fresh_fraction
     start = np.full((1, model.grid.r.size), law.reference.temperature)
     rate = float(model.grid.areas @ film_rate(law, bench, made, model.land, start)[0] / area)
-    spent = float(slurry.slurry_consumption(rate, area)) * (1.0 / carried + (1.0 / captured if captured > 0 else np.inf))
-    return balanced_fresh(spent, law.reference.fresh_fraction)
-
-
-def balanced_fresh(spent: float, reference: float, half: float = FRESH_HALF) -> float:
-    """Return the fresh share at which supply and spending agree.
-
-    ``spent``: slurry spent at the rate of the ``reference`` share, over what is supplied. The share f is
-    1/(1 + spent phi(f)) (``slurry.fresh_fraction``) and the spending goes with the rate's own factor
-    phi(f) = f (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f,
-    whose positive root is taken in the form that keeps its digits.
-    """
-    if not np.isfinite(spent):
-        return 1e-6
-    lead = 1.0 + spent * (reference + half) / reference
-    return 2.0 * half / (half - 1.0 + float(np.sqrt((1.0 - half) ** 2 + 4.0 * half * lead)))
+    spent = float(slurry.slurry_consumption(rate, area)) * (
+        1.0 / carried + (1.0 / captured if captured > 0 else np.inf)
+    )
+    return slurry.balanced_fresh(spent, law.reference.fresh_fraction, FRESH_HALF)

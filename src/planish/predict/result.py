@@ -159,6 +159,18 @@ def clean(value: Any) -> Any:
     return value
 
 
+_WORDS = {
+    "wiwnu_sigma_percent": "WIWNU, 1σ [%]",
+    "wiwnu_range_percent": "WIWNU, half range [%]",
+    "wtwnu_percent": "WTWNU, 1σ [%]",
+    "edge_rate_percent": "rate at the exclusion against the middle [%]",
+    "edge_extreme_percent": "largest departure near the edge [%]",
+    "edge_extreme_from_edge_mm": "where it sits, from the edge [mm]",
+    "friction_coefficient": "coefficient of friction",
+    "force_balance_error": "force balance, relative error",
+    "fresh_fraction_percent": "fresh slurry under the wafer [%]",
+    "real_contact_percent": "real contact area [%]",
+}
 _UNIT_WORDS = {
     "nm_per_min": "nm/min",
     "m_per_s": "m/s",
@@ -178,6 +190,8 @@ _UNIT_WORDS = {
 
 def label(key: str) -> str:
     """Return a summary key as words with its unit in brackets: ``time_s`` becomes ``time [s]``."""
+    if key in _WORDS:
+        return _WORDS[key]
     for suffix, unit in sorted(_UNIT_WORDS.items(), key=lambda item: -len(item[0])):
         if key.endswith("_" + suffix):
             return f"{key[: -len(suffix) - 1].replace('_', ' ')} [{unit}]"

@@ -194,7 +194,8 @@ def _find_stop(
     """Return when the step's stop is met [s], None if not within its time limit.
 
     The first search spans the whole limit; the next ones a little more than the time found, so that
-    their grid of times is as fine as that of the step itself.
+    their grid of times is as fine as that of the step itself. "remaining" counts the film that is on top
+    as the step begins.
     """
     target = (
         step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
@@ -205,7 +206,7 @@ def _find_stop(
     for _ in range(4):
         times = np.linspace(0.0, span, TIMES)
         curves, _seen = _curves(bench, model, rings, state, found, times)
-        removed = polish_stack(left, curves, times)[0].sum(axis=0) @ weights
+        removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
         if removed[-1] < target:
             if span == step.max_time:
                 return None
