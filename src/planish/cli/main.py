@@ -61,7 +61,7 @@ def new(
 @app.command()
 def parts(
     kind: Annotated[
-        str | None, typer.Argument(help="pads, conditioners, slurries, heads, wafers, polishers.")
+        str | None, typer.Argument(help="pad, conditioner, slurry, head, wafer or polisher.")
     ] = None,
     json_out: Json = False,
 ) -> None:

@@ -38,8 +38,11 @@ def _print(result: Any, json_out: bool, units: str) -> None:
         return
     show.summary(figures, units)
     if figures.get("steps"):
+        from planish.predict.result import label
+
         steps = figures["steps"]
-        show.table(["step", *list(steps[0])[1:]], [list(step.values()) for step in steps])
+        rows = [[label(key), *(step[key] for step in steps)] for key in steps[0] if key != "name"]
+        show.table(["step by step", *(step["name"] for step in steps)], rows)
 
 
 def _profile_table(result: Any, path: Path) -> Path:

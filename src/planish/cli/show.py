@@ -14,6 +14,9 @@ import typer
 from planish.errors import DataError, SetupError
 
 
+PIPED_WIDTH = 120
+
+
 def print_json(document: Any) -> None:
     """Print ``document`` as one strict JSON document on standard output."""
     from planish.predict.result import clean
@@ -37,7 +40,8 @@ def table(head: Sequence[str], rows: Sequence[Sequence[Any]], title: str = "") -
         made.add_column(cell, justify="right" if numeric else "left", overflow="fold")
     for row in rows:
         made.add_row(*[text(cell) for cell in row])
-    Console(soft_wrap=False).print(made, markup=False)
+    console = Console() if sys.stdout.isatty() else Console(width=PIPED_WIDTH)
+    console.print(made, markup=False)
 
 
 def text(value: Any) -> str:

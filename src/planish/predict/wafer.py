@@ -197,9 +197,11 @@ def _find_stop(
     their grid of times is as fine as that of the step itself. "remaining" counts the film that is on top
     as the step begins.
     """
-    target = (
-        step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
-    )
+    counted, target = slice(None), step.stop_value
+    if step.stop == "remaining":
+        thickness = left @ weights
+        top = int(np.argmax(thickness > 0))
+        counted, target = slice(top, top + 1), float(thickness[top]) - step.stop_value
     if target <= 0:
         return 0.0
     span, stop = step.max_time, step.max_time
