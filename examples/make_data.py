@@ -14,7 +14,7 @@ import numpy as np
 from planish.measure.sites import SiteMap, site_plan, write_sites
 
 HERE = Path(__file__).resolve().parent / "data"
-RADIUS, EXCLUSION, TIME = 0.150, 0.003, 60.0
+RADIUS, EXCLUSION, TIME = 0.150, 0.003, 99.0
 SAID = ("INVENTED for the demo by examples/make_data.py: nobody measured this wafer",)
 
 
@@ -38,9 +38,9 @@ def wafer(plan: str, seed: int) -> tuple[SiteMap, SiteMap]:
     rng = np.random.default_rng(seed)
     x, y = site_plan(plan, RADIUS, EXCLUSION)
     u = np.hypot(x, y) / RADIUS
-    before = 1e-9 * (1200 + 12 * (1 - u**2) + 3 * x / RADIUS)
+    before = 1e-9 * (1000 + 12 * (1 - u**2) + 3 * x / RADIUS)
     edge = np.exp(-(RADIUS - u * RADIUS) / 0.004)
-    rate = 1e-9 / 60 * 252 * (1 - 0.015 * u**2 + 0.10 * edge + 0.008 * y / RADIUS)
+    rate = 1e-9 / 60 * 348 * (1 - 0.012 * u**2 + 0.03 * edge + 0.004 * y / RADIUS)
     gauge = 0.3e-9
     return (
         thickness_map(before + gauge * rng.normal(size=len(x)), x, y, "before"),
@@ -69,10 +69,10 @@ def lots(path: Path) -> None:
     rng = np.random.default_rng(21)
     lines = [f"# {SAID[0].replace('this wafer', 'these wafers')}", "lot,wafer,site,removal_nm"]
     for lot in range(1, 9):
-        level = 252 + 6 * rng.normal()
+        level = 574 + 9 * rng.normal()
         for w in range(1, 4):
-            own = level + 3 * rng.normal()
-            lines += [f"{lot},{w},{s},{own + 2 * rng.normal():.2f}" for s in range(1, 10)]
+            own = level + 5 * rng.normal()
+            lines += [f"{lot},{w},{s},{own + 3 * rng.normal():.2f}" for s in range(1, 10)]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -75,6 +76,7 @@ def predicted(stopped_by="time", cleared=np.inf):
         removed=K_P * SHAPE,
         cleared=np.full((1, len(RADIUS)), cleared),
         steps=[SimpleNamespace(name="bulk", stopped_by=stopped_by)],
+        time=60.0,
         bench=SimpleNamespace(wafer=wafer, removal={"oxide": law}),
     )
 
@@ -83,12 +85,20 @@ def test_fit_wafer_scales_the_k_p_of_the_setup():
     fit = fit_wafer(predicted(), removal(lambda r: 1.1 * truth(r)))
     assert fit.scale == pytest.approx(1.1, rel=2e-3)
     assert fit.k_p == pytest.approx(1.1 * K_P, rel=2e-3)
-    assert "times what was predicted" in fit.sentences[0]
+    assert "times the predicted one" in fit.sentences[0]
+
+
+def test_a_longer_polish_is_no_faster_one():
+    m = removal(lambda r: 1.5 * truth(r))
+    timed = replace(m, polish_time=90.0)
+    assert fit_wafer(predicted(), timed).scale == pytest.approx(1.0, rel=2e-3)
+    assert fit_wafer(predicted(stopped_by="removed amount"), timed).scale == pytest.approx(1.0, rel=2e-3)
+    assert fit_wafer(predicted(), m).scale == pytest.approx(1.5, rel=2e-3)
 
 
 def test_fit_wafer_refuses_what_says_nothing_of_the_rate():
     with pytest.raises(FitError, match="says nothing"):
-        fit_wafer(predicted(stopped_by="removed"), removal(truth))
+        fit_wafer(predicted(stopped_by="removed amount"), removal(truth))
     with pytest.raises(FitError, match="clears before the end"):
         fit_wafer(predicted(cleared=30.0), removal(truth))
     with pytest.raises(DataError, match="pair before and after"):

@@ -126,7 +126,7 @@ def test_sites_without_a_partner_are_named():
     assert paired.only_before == ("8", "9")
     out = summarise(paired)
     assert out["sites_unmatched"] == 2
-    assert any("only in the file before" in n for n in out["notes"])
+    assert any("only in the file before the polish" in n for n in out["notes"])
 
 
 def test_measure_wafer_has_the_keys_of_a_prediction(tmp_path):
@@ -137,7 +137,7 @@ def test_measure_wafer_has_the_keys_of_a_prediction(tmp_path):
     assert out["mean_removal_rate_nm_per_min"] is None
     assert any("--time" in n for n in out["notes"])
     out = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv", 30.0)
-    assert out["mean_removal_nm"] == pytest.approx(246.0)
+    assert out["mean_removed_nm"] == pytest.approx(246.0)
     assert out["mean_removal_rate_nm_per_min"] == pytest.approx(492.0)
     assert out["wiwnu_range_percent"] == pytest.approx(100 * 8 / (2 * 246))
     for key in ("mean_speed_m_per_s", "peak_temperature_C", "time_s", "sources", "wiwnu_sigma_percent"):

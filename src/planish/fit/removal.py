@@ -6,7 +6,8 @@ With the predicted removal per unit of k_p, g(r) [m Pa], measured sites obey
 
 k_p follows by least squares. Sites on one ring err together (what the model
 gets wrong there is the same for all of them), so the standard error is taken
-over rings, not over sites. The residual, smoothed over radius with its band,
+over rings, not over sites (each ring left out in turn); it is NaN with fewer
+than three rings. The residual, smoothed over radius with its band,
 shows where the shape is wrong.
 
 One wafer gives one product: k_p times pressure times speed. It cannot tell a
@@ -34,9 +35,14 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Preston 1927, J. Soc. Glass Technol. 11, 214: removal proportional to pressure x speed (from memory)",
-    "Liang & Zeger 1986, Biometrika 73, 13: standard errors over clusters (from memory)",
+    "Efron & Tibshirani, An Introduction to the Bootstrap, 1993: the jackknife, here over rings (from "
+    "memory)",
 )
 
+#: Positions in site files are good to about this much [m].
+PLACE = 1e-5
+#: How a step ends that took a set time.
+TIMED = ("time", "its time limit")
 #: Sites whose radii differ by less than this [m] belong to one ring.
 RING = 1e-4
 
@@ -118,29 +124,33 @@ def fit_k_p(
 def fit_wafer(result: WaferResult, removal: SiteMap) -> RemovalFit:
     """Fit the removal law of a predicted wafer to what was measured on it.
 
-    The prediction is scaled by one number; for a law with a ``k_p`` that
+    The predicted rate is scaled by one number; the polish time is that stated
+    with the measurement, else the predicted one. For a law with a ``k_p`` that
     gives the fitted k_p. Sites in the setup's edge exclusion are not used.
 
     Raises
     ------
     FitError
-        As :func:`fit_k_p`; also where the removed amount does not depend on
-        the rate (the polish stopped on an amount, or the top film cleared).
+        As :func:`fit_k_p`; also where the removed amount says nothing of the
+        rate (the polish stopped on an amount and no real polish time is
+        stated, or the top film cleared).
     """
-    by_amount = [s.name for s in result.steps if s.stopped_by not in ("time", "max_time")]
-    if by_amount:
+    by_amount = [s for s in result.steps if s.stopped_by not in TIMED]
+    if by_amount and removal.polish_time is None:
         raise FitError(
-            f"step {by_amount[0]!r} stopped by {result.steps[0].stopped_by!r}: the removed amount then "
+            f"step {by_amount[0].name!r} stopped by {by_amount[0].stopped_by}: the removed amount then "
             f"says nothing "
-            "of the rate (fit a wafer polished for a set time)"
+            "of the rate (state the real polish time in the site file: '# polish_time: 60 s')"
         )
+    # Rates are compared: a wafer polished for longer than predicted has not been polished faster.
+    longer = 1.0 if removal.polish_time is None else removal.polish_time / result.time
     inside = result.radius <= result.bench.wafer.radius - result.bench.wafer.edge_exclusion
     if np.isfinite(result.cleared[0][inside]).any():
         raise FitError(
             "the top film clears before the end: removal no longer measures one law (polish for less time)"
         )
     law = result.bench.removal[result.bench.wafer.films[0].material]
-    fit = _fit(removal, result.radius, result.removed, result.bench.wafer.edge_exclusion)
+    fit = _fit(removal, result.radius, result.removed * longer, result.bench.wafer.edge_exclusion)
     k_p = law.coefficients.get("k_p", np.nan) if law.law == "preston" else np.nan
     out = _result(
         fit,
@@ -151,10 +161,16 @@ def fit_wafer(result: WaferResult, removal: SiteMap) -> RemovalFit:
     )
     told = f"{fit.factor:.3f} +- {fit.error:.3f}"
     if abs(fit.factor - 1) > 2 * max(fit.error, 1e-12):
-        text = f"the wafer lost {told} times what was predicted"
+        text = f"the rate was {told} times the predicted one"
     else:
-        text = f"the predicted amount agrees with the wafer within its doubt (measured over predicted {told})"
-    sentences = (text, *out.sentences)
+        text = f"the predicted rate agrees with the wafer within its doubt (measured over predicted {told})"
+    if removal.polish_time is None:
+        time = f"no polish time is stated with the measurement: taken as the predicted {result.time:.4g} s"
+    else:
+        time = (
+            f"polished for {removal.polish_time:.4g} s, predicted for {result.time:.4g} s: rates are compared"
+        )
+    sentences = (text, time, *out.sentences)
     return replace(out, sentences=sentences)
 
 
@@ -187,7 +203,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, edge_exclusion: float)
         raise FitError("the predicted profile needs radii that increase and one removal for each")
     notes: list[str] = []
     reach = float(radius[-1]) - edge_exclusion
-    inside = removal.r <= reach * (1 + 1e-9)
+    inside = removal.r <= reach + PLACE
     if not inside.all():
         notes.append(
             f"{int((~inside).sum())} sites beyond {1e3 * reach:.4g} mm (edge exclusion or off the "
@@ -214,7 +230,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, edge_exclusion: float)
         return float(g[rows] @ removal.value[rows] / (g[rows] @ g[rows]))
 
     factor = least_squares(good)
-    error = _ring_error(removal.r[good], g[good], removal.value[good] - factor * g[good])
+    error = _ring_error(removal.r[good], g[good], removal.value[good])
     return _Fit(
         factor,
         error,
@@ -229,15 +245,17 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, edge_exclusion: float)
     )
 
 
-def _ring_error(r: Array, g: Array, residual: Array) -> float:
-    """Standard error of the factor with sites of one ring taken as one cluster."""
+def _ring_error(r: Array, g: Array, measured: Array) -> float:
+    """Standard error of the factor by the jackknife: leave out one ring of sites at a time."""
     order = np.argsort(r)
     ring = np.concatenate([[0], np.cumsum(np.diff(r[order]) > RING)])
-    score = np.bincount(ring, weights=(g * residual)[order])
-    rings = len(score)
-    if rings < 2:
+    gm = np.bincount(ring, weights=(g * measured)[order])
+    gg = np.bincount(ring, weights=(g * g)[order])
+    rings = len(gm)
+    if rings < 3:
         return float("nan")
-    return float(np.sqrt(rings / (rings - 1) * score @ score) / (g @ g))
+    without = (gm.sum() - gm) / (gg.sum() - gg)
+    return float(np.sqrt((rings - 1) / rings * np.sum((without - without.mean()) ** 2)))
 
 
 def _result(

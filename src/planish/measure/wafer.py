@@ -51,29 +51,24 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     if time is None:
         notes.append(
             "no polish time was given, so no rate: give --time or a line '# polish_time: 60 s' in a file; "
-            "mean_removal_nm is the removal itself"
+            "mean_removed_nm is the removal itself"
         )
     for names, where in ((paired.only_before, "before"), (paired.only_after, "after")):
         if names:
             shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
-            notes.append(
-                f"{len(names)} sites are only in the file {where} the polish and were left out: {shown}"
-            )
+            notes.append(f"{_sites(len(names))} only in the file {where} the polish and left out: {shown}")
     clean: statistics.WaferStatistics | None = None
     if flags:
-        notes.append(
-            f"{len(flags)} sites are flagged; they are counted in every figure but those 'without_flagged'"
-        )
+        notes.append(f"{_sites(len(flags))} flagged; counted in every figure but those 'without_flagged'")
         keep = np.ones(len(removal), dtype=bool)
         keep[[f.row for f in flags]] = False
         clean = statistics.wafer_statistics(removal.value[keep]) if keep.sum() >= 2 else None
     negative = int(np.sum(removal.value < 0))
     if negative:
-        notes.append(f"{negative} sites grew thicker; they are counted as they are")
+        notes.append(f"{_sites(negative)} thicker after the polish; counted all the same")
     return {
         "mean_removal_rate_nm_per_min": None if time is None else s.mean * 1e9 / (time / 60),
-        "mean_removal_nm": s.mean * 1e9,
-        "mean_removed_nm": s.mean * 1e9,  # the name it has in a prediction
+        "mean_removed_nm": s.mean * 1e9,
         "wiwnu_sigma_percent": s.wiwnu_sigma_percent,
         "wiwnu_range_percent": s.wiwnu_range_percent,
         "wiwnu_sigma_percent_without_flagged": None if clean is None else clean.wiwnu_sigma_percent,
@@ -95,3 +90,7 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
 
 def _as_dict(f: Flag) -> dict[str, Any]:
     return {"site": f.site, "reason": f.reason, "score": f.score}
+
+
+def _sites(count: int) -> str:
+    return "1 site is" if count == 1 else f"{count} sites are"
