@@ -30,15 +30,24 @@ _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 
 @dataclass(slots=True)
+class WornPad:
+    """Pad and plate in one matrix (n, n), between the worn states ``matrices`` (k, n, n); steps share it."""
+
+    matrices: Array
+    matrix: Array
+
+
+@dataclass(slots=True)
 class SeriesStep:
     """One recipe step in a series: what stays, and where the last wafer left off.
 
-    ``matrices`` (k, n, n) and ``pad_loads`` (k, n) belong to the k worn states
-    of the pad between which is interpolated; ``load`` (n,) is 0 on the ring.
+    ``pad_loads`` (k, n) belong to the k worn states of the pad between which is
+    interpolated, ``pad_load`` (n,) to its present one; ``load`` (n,) is 0 on the ring.
     """
 
-    matrices: Array
+    pad: WornPad
     pad_loads: Array
+    pad_load: Array
     load: Array
     bodies: Array
     weights: Array
@@ -51,10 +60,17 @@ class SeriesStep:
     made: bool = False
 
 
+def worn_pad(operators: list[PadOperator], plate: PlateOperator, with_ring: bool) -> WornPad:
+    """Return pad and plate for the pad's worn states ``operators`` (k, on one grid), standing at the first."""
+    systems = [combine(operator, plate, with_ring) for operator in operators]
+    matrices = np.stack([np.ascontiguousarray(system.matrix) for system in systems])
+    return WornPad(matrices, matrices[0].copy())
+
+
 def series_step(
-    operators: list[PadOperator], plate: PlateOperator, load: Array, ring_pressure: float
+    pad: WornPad, operators: list[PadOperator], plate: PlateOperator, load: Array, ring_pressure: float
 ) -> SeriesStep:
-    """Prepare one recipe step on the pad's worn states ``operators`` (k of them, on one grid).
+    """Prepare one recipe step on ``pad``, made of the same ``operators``.
 
     ``load`` (wafer nodes,) [Pa] on the wafer's back, ``ring_pressure`` [Pa]; 0 lifts the ring off.
     """
@@ -73,9 +89,11 @@ def series_step(
     wanted = np.array([float(areas[:count] @ load), ring_pressure * float(grid.ring_areas.sum())])
     begin = np.full(size, ring_pressure)
     begin[:count] = np.maximum(load, 0.1 * wanted[0] / areas[:count].sum())
+    pad_loads = np.stack([system.pad[:, :count] @ load for system in systems])
     return SeriesStep(
-        matrices=np.stack([np.ascontiguousarray(system.matrix) for system in systems]),
-        pad_loads=np.stack([system.pad[:, :count] @ load for system in systems]),
+        pad=pad,
+        pad_loads=pad_loads,
+        pad_load=pad_loads[0].copy(),
         load=full,
         bodies=bodies,
         weights=np.ascontiguousarray((bodies * areas[:, None]).T),
@@ -88,16 +106,20 @@ def series_step(
     )
 
 
-def solve_next(step: SeriesStep, shares: Array, length: Array, scale: Array, raised: Array) -> Array:
+def wear_to(pads: list[WornPad], steps: list[SeriesStep], shares: Array) -> None:
+    """Move all to the worn state that ``shares`` (k,) of the given states make up (:class:`Interpolation`)."""
+    for pad in pads:
+        _mix(pad.matrices, shares, pad.matrix)
+    for step in steps:
+        step.pad_load = shares @ step.pad_loads
+
+
+def solve_next(step: SeriesStep, length: Array, scale: Array, raised: Array) -> Array:
     """Return the pressures [Pa] at wafer nodes, then ring nodes, for the pad as it now is.
 
-    Parameters
-    ----------
-    shares:
-        Weights (k,) of the worn states, summing to 1 (:func:`interpolation_shares`).
-    length, scale, raised:
-        lambda [m], p0 [Pa] and height [m] of the summit layer at every node in play,
-        as in ``solve_pressure`` (``asperity_offset`` plus ``foundation_offset``).
+    ``length``, ``scale``, ``raised``: lambda [m], p0 [Pa] and height [m] of the summit
+    layer at every node in play, as in ``solve_pressure`` (``asperity_offset`` plus
+    ``foundation_offset``).
 
     Raises
     ------
@@ -106,16 +128,14 @@ def solve_next(step: SeriesStep, shares: Array, length: Array, scale: Array, rai
     """
     p = step.pressure.copy()
     solved, step.made = _chord(
-        step.matrices,
-        step.pad_loads,
+        step.pad.matrix,
+        step.pad_load - raised,
         step.load,
         step.bodies,
         step.weights,
         step.wanted,
-        shares,
         length,
         scale,
-        raised,
         p,
         step.inverse,
         step.heights,
@@ -130,27 +150,41 @@ def solve_next(step: SeriesStep, shares: Array, length: Array, scale: Array, rai
     return p
 
 
-def interpolation_shares(worn: Array, at: float) -> Array:
-    """Return the weights (k,) of the polynomial through states at ``worn`` (k,) [m], read at ``at`` [m]."""
-    shares = np.ones(worn.size)
-    for k in range(worn.size):
-        others = np.delete(worn, k)
-        shares[k] = np.prod((at - others) / (worn[k] - others))
-    return shares
+class Interpolation:
+    """Shares of given states at any place between them: the polynomial through all (Lagrange)."""
+
+    def __init__(self, states: Array) -> None:
+        self.states = states
+        self._rows = [
+            (np.delete(states, k), float(np.prod(states[k] - np.delete(states, k))))
+            for k in range(states.size)
+        ]
+
+    def at(self, place: float) -> Array:
+        """Return the shares (k,), summing to 1, at ``place`` in the unit of the states."""
+        return np.array([float(np.prod(place - others)) / bottom for others, bottom in self._rows])
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _mix(matrices: Array, shares: Array, out: Array) -> None:
+    for i in range(out.shape[0]):
+        for j in range(out.shape[1]):
+            total = 0.0
+            for k in range(shares.size):
+                total += shares[k] * matrices[k, i, j]
+            out[i, j] = total
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def _chord(
-    matrices: Array,
-    pad_loads: Array,
+    matrix: Array,
+    offset: Array,
     load: Array,
     bodies: Array,
     weights: Array,
     wanted: Array,
-    shares: Array,
     length: Array,
     scale: Array,
-    raised: Array,
     p: Array,
     inverse: Array,
     heights: Array,
@@ -158,11 +192,6 @@ def _chord(
     made: bool,
 ) -> tuple[bool, bool]:
     """Solve in place in ``p``; returns (solved, whether the inverse is now good to start from)."""
-    matrix = shares[0] * matrices[0]
-    offset = shares[0] * pad_loads[0] - raised
-    for k in range(1, shares.size):
-        matrix += shares[k] * matrices[k]
-        offset += shares[k] * pad_loads[k]
     last, contraction, size = np.inf, 0.0, 0.0
     for _ in range(_MOST_PASSES):
         residual = length * np.log(p / scale) + np.dot(matrix, p - load) + offset

@@ -145,7 +145,7 @@ def age_summits(
         )
     d = np.full(rings, z[-1])
     stiff = density * modulus * sqrt(tip_radius)
-    out = np.empty((rings, 3))
+    out = np.empty((rings, 4))
     age_rings(p, z, new, load, worn, cut, stiff, d, finer)
     contact_rings(p, z, load, stiff, d, out)
     return p, d
@@ -191,14 +191,14 @@ def ageing_grid(
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float]:
-    """(int (z-d)^(1/2) phi, int (z-d) phi, int (z-d)^(3/2) phi) above d, exact for uniform bins."""
+def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float, float]:
+    """Moments of order 1/2, 1, 3/2 and 0 of z - d above d, exact for uniform bins."""
     n = p.size
     first = min(max(int(np.searchsorted(z, d)) - 1, 0), n - 1)
-    half, one, threehalf = 0.0, 0.0, 0.0
+    half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
     delta = max(z[first] - d, 0.0)
     root = np.sqrt(delta)
-    a0, b0, c0 = delta * root, delta * delta, delta * delta * root
+    delta0, a0, b0, c0 = delta, delta * root, delta * delta, delta * delta * root
     for k in range(first, n):
         delta = z[k + 1] - d
         root = np.sqrt(max(delta, 0.0))
@@ -209,24 +209,25 @@ def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float]:
         half += density * (a1 - a0)
         one += density * (b1 - b0)
         threehalf += density * (c1 - c0)
-        a0, b0, c0 = a1, b1, c1
-    return half / 1.5, one / 2.0, threehalf / 2.5
+        count += density * (delta - delta0)
+        delta0, a0, b0, c0 = delta, a1, b1, c1
+    return half / 1.5, one / 2.0, threehalf / 2.5, count
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def _separate(
     p: Array, z: Array, pressure: float, stiff: float, guess: float
-) -> tuple[float, float, float, float]:
-    """Separation under ``pressure`` by bracketed Newton on ln p, and the three moments there."""
+) -> tuple[float, float, float, float, float]:
+    """Separation under ``pressure`` by bracketed Newton on ln p, and the moments there."""
     n = p.size
     high = z[n]
     low = z[0] - (pressure / (4.0 / 3.0 * stiff)) ** (2.0 / 3.0) - 1e-12
     d = guess if low < guess < high else 0.5 * (low + high)
-    half, one, threehalf = 0.0, 0.0, 0.0
+    half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
     for turn in range(200):
-        half, one, threehalf = _moments(p, z, d)
+        half, one, threehalf, count = _moments(p, z, d)
         load = 4.0 / 3.0 * stiff * threehalf
-        if abs(load - pressure) <= 1e-9 * pressure:
+        if abs(load - pressure) <= 1e-8 * pressure:
             break
         if load > pressure:
             low = d
@@ -239,14 +240,14 @@ def _separate(
             if low < trial < high:
                 new = trial
         d = new
-    return d, half, one, threehalf
+    return d, half, one, threehalf, count
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def contact_rings(
     probability: Array, edges: Array, pressure: Array, stiff: float, separation: Array, moments: Array
 ) -> None:
-    """Fill ``separation`` (rings,) [m], given as a guess, and ``moments`` (rings, 3) of orders 1/2, 1, 3/2.
+    """Fill ``separation`` (rings,) [m], given as a guess, and ``moments`` (rings, 4) of orders 1/2, 1, 3/2, 0.
 
     ``stiff`` = density * E* * sqrt(tip radius) [Pa/m^(3/2)]; rings without
     pressure get the top edge and moments 0.
@@ -256,9 +257,10 @@ def contact_rings(
             separation[r] = edges[edges.size - 1]
             moments[r, :] = 0.0
             continue
-        d, half, one, threehalf = _separate(probability[r], edges, pressure[r], stiff, separation[r])
-        separation[r] = d
-        moments[r, 0], moments[r, 1], moments[r, 2] = half, one, threehalf
+        separation[r], half, one, threehalf, count = _separate(
+            probability[r], edges, pressure[r], stiff, separation[r]
+        )
+        moments[r, 0], moments[r, 1], moments[r, 2], moments[r, 3] = half, one, threehalf, count
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
@@ -326,11 +328,11 @@ def age_rings(
         d, half, one, threehalf = separation[r], 0.0, 0.0, 0.0
         steps = finer
         if touched:
-            d, half, one, threehalf = _separate(p, edges, pressure[r], stiff, d)
+            d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d)
             move = 0.5 * wear[r] / np.sqrt(2.0 / 3.0 * threehalf / half)
             need = move / MAX_MOVE
             if renewal[r] > 0.0:
-                _, _, new = _moments(fresh, edges, d)
+                _, _, new, _ = _moments(fresh, edges, d)
                 need = max(need, min(renewal[r], 1.0) * new / threehalf / MAX_TAKEN)
             steps = finer * int(min(max(np.ceil(need), 1.0), MAX_STEPS))
         half_kept = np.exp(-0.5 * renewal[r] / steps)
@@ -341,7 +343,7 @@ def age_rings(
                     p[k] = fresh[k] + kept * (p[k] - fresh[k])
             if touched:
                 if s > 0 or kept < 1.0:
-                    d, half, one, threehalf = _separate(p, edges, pressure[r], stiff, d)
+                    d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d)
                 # At constant load d falls at the rate c M_1/M_1/2: take it at the middle of the substep.
                 c = wear[r] / steps
                 _wear(p, edges, d - 0.5 * c * one / half, 0.5 * c, work)
