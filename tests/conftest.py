@@ -9,7 +9,8 @@ import pytest
 
 WHERE = {
     "phm2016": "the PHM Society's 2016 data challenge page (phmsociety.org), training part",
-    "wafers": "the R package nlme, data set Oxide, and the openMV data collection, film thickness",
+    "wafers": "the R package nlme (data set Oxide; see also NIST/SEMATECH e-Handbook 3.5.1) and the "
+    "openMV data collection",
     "layouts": "openly licensed chip layouts",
 }
 

@@ -82,6 +82,22 @@ def test_one_bad_site_is_flagged_and_only_it(plan):
     assert "off the smooth surface" in flags[0].reason
 
 
+def test_a_bad_site_among_very_many():
+    rng = np.random.default_rng(0)
+    x, y = rng.uniform(-0.1, 0.1, (2, 20_000))
+    z = bowl(x, y) + 3e-10 * rng.normal(size=len(x))
+    z[77] += 2e-8
+    m = SiteMap(x, y, z, tuple(str(i) for i in range(len(x))), "removal", "nm", "made")
+    flags = flag(m)
+    assert max(flags, key=lambda f: abs(f.score)).site == "77"
+    assert len(flags) < 40  # 20,000 normal values hold about nine beyond 3.5
+
+
+def test_a_fast_edge_is_no_outlier():
+    m = make("121-line", lambda x, y: bowl(x, y) + 2e-8 * np.exp(-(0.147 - np.hypot(x, y)) / 0.004), 3e-10)
+    assert not flag(m)
+
+
 def test_a_stuck_gauge_is_flagged():
     m = make("49", bowl)
     m.value[10:14] = m.value[10]

@@ -26,6 +26,8 @@ SOURCES: tuple[str, ...] = (
 LIMIT = 3.5
 #: Sites within this [m] of each other in radius lie on one ring.
 SAME_RADIUS = 1e-3
+#: Above this number of sites rings are taken as whole millimetres.
+MANY_SITES = 2000
 #: Gauges repeat to about this share of the value; smaller misfits are never flagged.
 REPEATABILITY = 1e-4
 
@@ -179,6 +181,13 @@ def _robust_surface(site_map: SiteMap) -> tuple[Array, int]:
 def _ring_level(r: Array, residual: Array) -> Array:
     """Median residual of the other sites of the same radius; of the two next in radius if there are none."""
     out = np.empty_like(residual)
+    if len(r) > MANY_SITES:  # dense maps: the median of each millimetre of radius, the site itself included
+        ring = np.floor(r / SAME_RADIUS).astype(np.int64)
+        order = np.argsort(ring, kind="stable")
+        edges = np.flatnonzero(np.diff(ring[order])) + 1
+        for rows in np.split(order, edges):
+            out[rows] = np.median(residual[rows])
+        return out
     for i in range(len(r)):
         away = np.abs(r - r[i])
         away[i] = np.inf
