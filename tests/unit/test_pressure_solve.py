@@ -81,7 +81,7 @@ def test_heavy_ring_makes_a_slow_edge_with_a_crest(default) -> None:
 
 
 def test_edge_profiles_are_smooth_and_ordered_by_ring_pressure(default) -> None:
-    grid, pad, plate, load = default
+    _grid, pad, plate, load = default
     last = math.inf
     for ratio in (0.5, 1.0, 1.5, 2.0, 3.0):
         p = solve_pressure(pad, plate, load, ratio * MEAN, **SUMMITS).pressure / MEAN

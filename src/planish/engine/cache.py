@@ -54,7 +54,8 @@ def cached_arrays(key: str, build: Callable[[], Arrays]) -> dict[str, NDArray[np
 def _read(path: Path, stamp: NDArray[np.uint8]) -> dict[str, NDArray[np.float64]] | None:
     """Return the stored arrays, or None where there are none, or they are damaged or another key's."""
     try:
-        with np.load(path, allow_pickle=False) as stored:  # zip members carry checksums
+        # numpy.load would take other formats too. The members of the archive carry checksums.
+        with path.open("rb") as file, np.lib.npyio.NpzFile(file, allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, RuntimeError):
         return None

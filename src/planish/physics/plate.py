@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError, refuse
 from planish.physics.layers import Base
-from planish.physics.radial_grid import PressureGrid, node_spread
+from planish.physics.radial_grid import AREA_SUBCELLS, PressureGrid, wafer_areas, wafer_functions
 
 Array = NDArray[np.float64]
 Values = Array | Sequence[float]
@@ -123,7 +122,13 @@ def zone_load(nodes_r: Array, outer_radii: Values, pressures: Values, wall_width
     radii, values = _check_zones(outer_radii, pressures)
     if not (math.isfinite(wall_width) and wall_width >= 0):
         raise ModelError(refuse("zone wall width [m]", wall_width, "0 or more"))
-    edges, spread, areas = _node_functions(nodes_r.size, float(nodes_r[-1]))
+    theta, fine, spread = wafer_functions(nodes_r.size, AREA_SUBCELLS)
+    radius = float(nodes_r[-1] / np.sin(theta[-1]))
+    if not np.allclose(nodes_r, radius * np.sin(theta), rtol=1e-9):
+        raise ModelError(
+            refuse("load nodes [m]", f"{nodes_r.size} radii", "the wafer nodes of a pressure grid")
+        )
+    edges, areas = radius * np.sin(fine), radius**2 * wafer_areas(nodes_r.size)
     force = np.full(edges.size, values[0]) * np.pi * edges**2
     for k in range(radii.size):
         after = values[k + 1] if k + 1 < radii.size else 0.0
@@ -143,15 +148,6 @@ def _check_zones(outer_radii: Values, pressures: Values) -> tuple[Array, Array]:
     if not np.all(np.isfinite(values)):
         raise ModelError(refuse("zone pressures [Pa]", values.tolist(), "finite"))
     return radii, values
-
-
-@lru_cache(maxsize=16)
-def _node_functions(count: int, last: float) -> tuple[Array, Array, Array]:
-    """Return subcell edges, the spread from nodes to subcells, and node areas."""
-    radius = last / math.sin(0.5 * math.pi * (count - 0.5) / count)
-    edges, spread = node_spread(radius, count)
-    areas = np.pi * np.diff(edges) * (edges[1:] + edges[:-1]) @ spread
-    return edges, spread, areas
 
 
 def _beyond_wall(edge: Array, wall: float, width: float) -> Array:

@@ -54,6 +54,8 @@ SOURCES: tuple[str, ...] = (
     "Wafer plate, ring and layered pad in one-sided contact through summits: derivation of our own",
 )
 
+_RING_OFF = 1e-9
+
 
 @dataclass(slots=True)
 class PressureSolution:
@@ -100,7 +102,8 @@ def solve_pressure(
     load:
         Pressure [Pa] on the wafer's back at the wafer nodes; its force must be positive.
     ring_pressure:
-        Force on the retaining ring over the ring's area [Pa]. 0 lifts it off.
+        Force on the retaining ring over the ring's area [Pa]. 0, or less than 1e-9 of
+        the wafer's mean pressure, lifts it off.
     asperity_length, asperity_pressure:
         lambda [m] and p0 [Pa] of p = p0 exp(-(g - offset)/lambda). A number, or an
         array over the wafer nodes (the ring then has their mean over area, the
@@ -120,10 +123,12 @@ def solve_pressure(
         For values that cannot be, or where no solution is found.
     """
     grid = operator.grid
-    with_ring = grid.has_ring and ring_pressure > 0
-    system = combine(operator, plate, with_ring)
     count = grid.r.size
     _check_load(load, count, ring_pressure, grid)
+    with_ring = grid.has_ring and ring_pressure > _RING_OFF * float(grid.areas @ load) / float(
+        grid.areas.sum()
+    )
+    system = combine(operator, plate, with_ring)
     length = _per_node(asperity_length, grid, with_ring, "asperity length [m]", positive=True)
     scale = _per_node(asperity_pressure, grid, with_ring, "asperity pressure [Pa]", positive=True)
     raised = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")
@@ -147,7 +152,8 @@ def solve_pressure(
     if not answer.converged:
         # Much softer summits are an easier problem: come down from there.
         for softer in (64.0, 16.0, 4.0, 1.0):
-            begin = answer.guess(begin)
+            if np.all(np.isfinite(answer.pressure)):
+                begin = answer.pressure
             answer = newton(system, load, offset, length * softer, scale, wanted, begin, None, tol)
     if not answer.converged:
         found = f"unsolved after {answer.passes} passes"

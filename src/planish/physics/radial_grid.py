@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,7 @@ from planish.errors import ModelError, refuse
 Array = NDArray[np.float64]
 
 SUBCELLS = 5  # odd, so that a node is the middle of a subcell
+AREA_SUBCELLS = 45  # for areas and loads, which may step anywhere
 _STENCIL = 6  # nodes that a value between nodes is interpolated from
 
 
@@ -86,8 +89,7 @@ def pressure_grid(
     if not 16 <= cells <= 2000:
         raise ModelError(refuse("pressure cells", cells, "16 to 2000", "120 is enough for 1e-4"))
     r, fine, spread = _wafer_nodes(wafer_radius, cells)
-    areas = _annuli(fine) @ spread
-    areas *= math.pi * wafer_radius**2 / areas.sum()
+    areas = wafer_radius**2 * wafer_areas(cells)
     empty = np.empty(0)
     ring_r, ring_fine, ring_spread, ring_areas, ring_edges = empty, empty, np.empty((0, 0)), empty, empty
     inner, outer = 0.0, 0.0
@@ -112,10 +114,19 @@ def pressure_grid(
     )
 
 
-def node_spread(wafer_radius: float, cells: int) -> tuple[Array, Array]:
-    """Return the subcell edges [m] and the interpolation from nodes to subcells of a wafer grid."""
-    _, fine, spread = _wafer_nodes(wafer_radius, cells)
-    return fine, spread
+@lru_cache(maxsize=16)
+def wafer_areas(cells: int) -> Array:
+    """Return the nodes' shares of the area of a wafer of radius 1, the integrals of their functions."""
+    _, fine, spread = wafer_functions(cells, AREA_SUBCELLS)
+    areas = _annuli(np.sin(fine)) @ spread
+    return _fixed(areas * (np.pi / areas.sum()))
+
+
+def _fixed(values: NDArray[Any]) -> Array:
+    """Return ``values`` guarded against change, as they are shared by all grids of a size."""
+    fixed = np.asarray(values, dtype=np.float64)
+    fixed.flags.writeable = False
+    return fixed
 
 
 def _check_ring(wafer: float, inner: float | None, outer: float | None) -> tuple[float, float]:
@@ -141,27 +152,39 @@ def _edges(inner: float, areas: Array, outer: float) -> Array:
 
 
 def _wafer_nodes(radius: float, cells: int) -> tuple[Array, Array, Array]:
-    step = 0.5 * np.pi / cells
-    theta = (np.arange(cells) + 0.5) * step
-    fine = np.linspace(0.0, 0.5 * np.pi, cells * SUBCELLS + 1)
-    middle = (np.arange(cells * SUBCELLS) + 0.5) * step / SUBCELLS
-    spread = _interpolation(middle / step - 0.5, cells, even_start=True)
-    cosine = np.cos(fine)
-    cosine[-1] = 0.0
-    # p cos(theta) = g; over a subcell of constant g the mean pressure is 2 g/(cos + cos').
-    spread *= (2.0 / (cosine[1:] + cosine[:-1]))[:, None] * np.cos(theta)[None, :]
+    theta, fine, spread = wafer_functions(cells, SUBCELLS)
     return radius * np.sin(theta), radius * np.sin(fine), spread
 
 
 def _ring_nodes(inner: float, outer: float, cells: int) -> tuple[Array, Array, Array]:
+    phi, fine, spread = _ring_functions(cells)
+    centre, half = 0.5 * (outer + inner), 0.5 * (outer - inner)
+    return centre - half * np.cos(phi), centre - half * np.cos(fine), spread
+
+
+@lru_cache(maxsize=16)
+def wafer_functions(cells: int, subcells: int) -> tuple[Array, Array, Array]:
+    """Return theta of the nodes, theta of the subcell edges, and the spread from nodes to subcells.
+
+    p cos(theta) is interpolated; a subcell has the pressure of its middle.
+    """
+    step = 0.5 * np.pi / cells
+    theta = (np.arange(cells) + 0.5) * step
+    middle = (np.arange(cells * subcells) + 0.5) * step / subcells
+    spread = _interpolation(middle / step - 0.5, cells, even_start=True)
+    spread *= np.cos(theta)[None, :] / np.cos(middle)[:, None]
+    return _fixed(theta), _fixed(np.linspace(0.0, 0.5 * np.pi, cells * subcells + 1)), _fixed(spread)
+
+
+@lru_cache(maxsize=16)
+def _ring_functions(cells: int) -> tuple[Array, Array, Array]:
+    """Return the same for the ring in phi, where p sin(phi) is interpolated."""
     step = np.pi / cells
     phi = (np.arange(cells) + 0.5) * step
-    fine = np.linspace(0.0, np.pi, cells * SUBCELLS + 1)
     middle = (np.arange(cells * SUBCELLS) + 0.5) * step / SUBCELLS
-    centre, half = 0.5 * (outer + inner), 0.5 * (outer - inner)
     spread = _interpolation(middle / step - 0.5, cells, even_start=False)
-    spread *= (np.diff(fine) / -np.diff(np.cos(fine)))[:, None] * np.sin(phi)[None, :]
-    return centre - half * np.cos(phi), centre - half * np.cos(fine), spread
+    spread *= np.sin(phi)[None, :] / np.sin(middle)[:, None]
+    return _fixed(phi), _fixed(np.linspace(0.0, np.pi, cells * SUBCELLS + 1)), _fixed(spread)
 
 
 def _interpolation(at: Array, count: int, *, even_start: bool) -> Array:

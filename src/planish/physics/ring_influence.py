@@ -41,8 +41,7 @@ class PadOperator:
 
     ``compliance`` [m/Pa], square over ``grid.nodes`` (wafer first, then ring):
     downward displacement at node i per unit pressure carried by node j.
-    ``grid.all_areas[:, None] * compliance`` is symmetric but for the error of
-    discretisation (6e-4). ``key`` names the content.
+    Times the areas it is symmetric for smooth pressures, not entry by entry. ``key`` names the content.
     """
 
     grid: PressureGrid
@@ -67,8 +66,8 @@ def build_pad_operator(grid: PressureGrid, layers: Sequence[ElasticLayer], base:
 
     Displacement is taken at the nodes. Taking it in the mean over a node's own
     function would make the matrix exactly symmetric, but spoils the outermost
-    nodes, where 1e-3 of the displacement is the whole pressure. Takes 0.2 to
-    0.6 s for a pad of a millimetre; longer in proportion for a thinner top layer.
+    nodes, where 1e-3 of the displacement is the whole pressure. Takes 0.1 to
+    0.3 s for a pad of a millimetre; longer in proportion for a thinner top layer.
 
     Raises
     ------
@@ -150,8 +149,9 @@ def interpolate_operators(
 ) -> PadOperator:
     """Return the operator at a top-layer ``thickness`` [m] between those at ``thicknesses``.
 
-    Every entry is carried by the polynomial through all the operators given (three
-    or four are enough: see the tests for the error measured).
+    Every entry is carried by the polynomial through all the operators given. Over a
+    wear of 1.3 to 0.8 mm, thicknesses crowded toward both ends like Chebyshev points,
+    the worst error of the pressure was 1e-3 with three, 1e-4 with four, 1e-5 with five.
 
     Raises
     ------

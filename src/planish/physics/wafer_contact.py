@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 _MOVED = 0.2  # change of ln p since the factors were made that calls for new ones
 _SLOW = 0.15  # contraction per pass that calls for new ones
 _MOST_PASSES = 60
+_LARGEST_FALL = 30.0  # of ln p in one pass
+_LEAST = 1e-280  # of p/p0 that is told from 0
 
 
 @dataclass(slots=True)
@@ -38,14 +40,14 @@ class ContactSystem:
 
 @dataclass(slots=True)
 class Factors:
-    """LU factors of the Jacobian at ``pressure`` and what the rigid heights do through them."""
+    """LU factors of the Jacobian in ln p at ``pressure``, and what the rigid heights do through them."""
 
     system: ContactSystem
     lu: Array
     pivots: NDArray[np.int32]
     pressure: Array
-    heights: Array  # Jacobian^-1 bodies
-    forces: Array  # inverse of (area-weighted bodies)^T heights
+    heights: Array  # pressure change per height of wafer and ring
+    forces: Array  # heights per force on wafer and ring
     token: object  # names these factors; the next ones of this size in this thread overwrite them
 
 
@@ -64,11 +66,6 @@ class Answer:
     factored: int
     converged: bool
     factors: Factors | None
-
-    def guess(self, otherwise: Array) -> Array:
-        """Return the pressures reached, or ``otherwise`` where they are not numbers."""
-        usable = bool(np.all(np.isfinite(self.pressure)) and np.all(self.pressure > 0))
-        return self.pressure if usable else otherwise
 
 
 def newton(
@@ -91,59 +88,78 @@ def newton(
 
     count = load.size
     weights = (system.bodies * system.areas[:, None]).T
-    p = np.array(begin)
+    p = np.maximum(begin, _LEAST * scale)
+    level = np.log(p / scale)  # the unknown: it has no lower end, where p of a node out of reach has
     excess = np.empty_like(p)
     rigid = np.zeros(wanted.size)
     factored, last, contraction = 0, math.inf, 0.0
     for passes in range(1, _MOST_PASSES + 1):
         np.copyto(excess, p)
         excess[:count] -= load
-        displacement = system.matrix @ excess
-        displacement += offset
-        residual = length * np.log(p / scale)
-        residual += displacement
-        stale = factors is not None and (
-            contraction > _SLOW or (last > 1e-3 and float(np.abs(p / factors.pressure - 1).max()) > _MOVED)
-        )
+        residual = system.matrix @ excess
+        residual += offset
+        residual += length * level
+        stale = factors is not None and (contraction > _SLOW or (last > 1e-3 and _moved(p, factors.pressure)))
         if factors is None or stale:
             factors = _factor(system, length, p)
             factored += 1
         step, _ = dgetrs(factors.lu, factors.pivots, residual)
+        step *= factors.pressure
         rigid = factors.forces @ (wanted - weights @ (p - step))
         step = factors.heights @ rigid - step
         change = step / p
         size = float(np.abs(change).max())
-        if not math.isfinite(size):
-            break
         if size < 0.3:
+            level += np.log1p(change)
             p = p + step
+        elif math.isfinite(size):
+            level += _bounded(change, length, p, system)
+            p = scale * np.exp(np.maximum(level, math.log(_LEAST)))
         else:
-            # Downward by the exponential, which keeps p positive and is exact for summits alone.
-            p = p * np.where(change > 0, 1 + change, np.exp(np.minimum(change, 0.0)))
+            break
         contraction = size / last if last < 0.3 else 0.0
         last = size
-        if size * min(max(contraction, 1e-3), 1.0) <= tol:
-            return Answer(p, rigid, passes, factored, True, factors)
-        if size < 1e-9 and contraction > 0.5:  # rounding is all that is left
+        rounding = size < 1e-9 and contraction > 0.5
+        if rounding or size * min(max(contraction, 1e-3), 1.0) <= tol:
             return Answer(p, rigid, passes, factored, True, factors)
     return Answer(p, rigid, _MOST_PASSES, factored, False, None)
 
 
+def _moved(pressure: Array, before: Array) -> bool:
+    return bool(np.abs(pressure - before).max() > 0) and bool(np.any(np.abs(pressure / before - 1) > _MOVED))
+
+
+def _bounded(change: Array, length: Array, pressure: Array, system: ContactSystem) -> Array:
+    """Return the change of ln p for a large relative change of p that Newton's method asks for.
+
+    Where summits give way more than the pad does, ln p goes linearly and the change
+    is taken as it is; where the pad does, p goes linearly. Upward the first holds
+    until the pad has its share; downward it keeps p positive.
+    """
+    until_pad = np.log(np.maximum(length / (np.diag(system.pad) * pressure), 1.0))
+    upward = np.maximum(np.log1p(np.maximum(change, 0.0)), np.minimum(change, until_pad))
+    downward = np.where(until_pad > 0, change, np.maximum(change, -_LARGEST_FALL))
+    return np.where(change > 0, upward, downward)
+
+
 def _factor(system: ContactSystem, length: Array, pressure: Array) -> Factors:
-    """Factor matrix + diag(lambda/p) in this thread's buffer of that size."""
+    """Factor matrix diag(p) + diag(lambda) in this thread's buffer of that size.
+
+    By ln p rather than by p, as lambda/p has no upper end.
+    """
     from scipy.linalg.lapack import dgetrf, dgetrs
 
     size = pressure.size
     buffer = _buffers().get(size)
     if buffer is None:
         buffer = _buffers()[size] = np.empty((size, size), order="F")
-    np.copyto(buffer, system.matrix)
-    buffer.ravel(order="K")[:: size + 1] += length / pressure
+    np.multiply(system.matrix, pressure[None, :], out=buffer)
+    buffer.ravel(order="K")[:: size + 1] += length
     lu, pivots, info = dgetrf(buffer, overwrite_a=1)
     if info != 0:
         raise ModelError(refuse("pressure solve", "singular matrix", "solvable", "check the moduli"))
     # One right-hand side at a time: two or more are handed to a second thread, at 10 ms where it is busy.
-    heights = np.stack([dgetrs(lu, pivots, body)[0] for body in system.bodies.T], axis=1)
+    heights = np.stack([pressure * dgetrs(lu, pivots, body)[0] for body in system.bodies.T], axis=1)
     forces = np.linalg.inv((system.bodies * system.areas[:, None]).T @ heights)
     factors = Factors(system, lu, pivots, pressure, heights, forces, object())
     _owners()[size] = factors
