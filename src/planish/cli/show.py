@@ -13,7 +13,6 @@ import typer
 
 from planish.errors import DataError, SetupError
 
-
 PIPED_WIDTH = 120
 
 

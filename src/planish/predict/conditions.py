@@ -310,22 +310,17 @@ def _films(bench: Bench, state: PadState, pressure: float, speed: float) -> tupl
     grooved = grooves.pattern != "none" and state.groove_depth > 0
     land = grooves.pitch - grooves.width if grooved else 2 * bench.wafer.radius
     reference = next(iter(bench.removal.values())).reference
-    made = []
-    for p, v, length in (
-        (pressure, speed, land),
-        (reference.pressure, reference.speed, min(land, REFERENCE_LAND)),
-    ):
-        layer = state.summits.layer(np.array([p]))
-        made.append(
-            slurry.mixed_film(
-                bench.slurry.viscosity,
-                v,
-                p,
-                length,
-                dry_gap=max(float(np.mean(layer[2])), 1e-6),
-                tail_length=float(np.mean(layer[0])),
-            )
-        )
+    pressures = np.array([pressure, reference.pressure])
+    layers = [state.summits.layer(pressures[i : i + 1]) for i in (0, 1)]
+    both = slurry.mixed_film(
+        bench.slurry.viscosity,
+        np.array([speed, reference.speed]),
+        pressures,
+        np.array([land, min(land, REFERENCE_LAND)]),
+        dry_gap=np.array([max(float(layer[2].mean()), 1e-6) for layer in layers]),
+        tail_length=np.array([float(layer[0].mean()) for layer in layers]),
+    )
+    made = [slurry.Film(both.thickness[i], both.solid_share[i]) for i in (0, 1)]
     return made[0], made[1]
 
 

@@ -193,8 +193,8 @@ def _find_stop(
 ) -> float | None:
     """Return when the step's stop is met [s], None if not within its time limit.
 
-    The first search spans the whole limit; the next ones a little more than the time found, so that
-    their grid of times is as fine as that of the step itself. "remaining" counts the film that is on top
+    The first search spans the whole limit; the next a little more than the time found, so that its
+    grid of times is as fine as that of the step itself. "remaining" counts the film that is on top
     as the step begins.
     """
     counted, target = slice(None), step.stop_value
@@ -204,8 +204,8 @@ def _find_stop(
         counted, target = slice(top, top + 1), float(thickness[top]) - step.stop_value
     if target <= 0:
         return 0.0
-    span, stop = step.max_time, step.max_time
-    for _ in range(4):
+    span = step.max_time
+    for search in range(8):
         times = np.linspace(0.0, span, TIMES)
         curves, _seen = _curves(bench, model, rings, state, found, times)
         removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
@@ -214,11 +214,11 @@ def _find_stop(
                 return None
             span = min(1.1 * span, step.max_time)
             continue
-        before, stop = stop, float(np.interp(target, removed, times))
-        if abs(stop - before) < 1e-4 * stop:
-            break
+        stop = float(np.interp(target, removed, times))
+        if search > 0 or stop > 0.8 * span:
+            return stop
         span = min(1.05 * stop, step.max_time)
-    return stop
+    return span
 
 
 def with_time(bench: Bench, factor: float) -> Bench:
