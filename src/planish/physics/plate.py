@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError, refuse
 from planish.physics.layers import Base
-from planish.physics.radial_grid import AREA_SUBCELLS, PressureGrid, wafer_areas, wafer_functions
+from planish.physics.radial_grid import AREA_SUBCELLS, PressureGrid, wafer_areas, wafer_functions, wafer_nodes
 
 Array = NDArray[np.float64]
 Values = Array | Sequence[float]
@@ -122,20 +123,22 @@ def zone_load(nodes_r: Array, outer_radii: Values, pressures: Values, wall_width
     radii, values = _check_zones(outer_radii, pressures)
     if not (math.isfinite(wall_width) and wall_width >= 0):
         raise ModelError(refuse("zone wall width [m]", wall_width, "0 or more"))
-    theta, fine, spread = wafer_functions(nodes_r.size, AREA_SUBCELLS)
-    radius = float(nodes_r[-1] / np.sin(theta[-1]))
-    if not np.allclose(nodes_r, radius * np.sin(theta), rtol=1e-9):
-        raise ModelError(
-            refuse("load nodes [m]", f"{nodes_r.size} radii", "the wafer nodes of a pressure grid")
-        )
-    edges, areas = radius * np.sin(fine), radius**2 * wafer_areas(nodes_r.size)
-    force = np.full(edges.size, values[0]) * np.pi * edges**2
-    for k in range(radii.size):
-        after = values[k + 1] if k + 1 < radii.size else 0.0
-        if k + 1 == radii.size and radii[k] >= edges[-1] * (1 - 1e-9):
-            break  # the last zone reaches the edge: no wall
-        force += (after - values[k]) * _beyond_wall(edges, float(radii[k]), wall_width)
-    return np.asarray(np.diff(force) @ spread / areas)
+    count = nodes_r.size
+    radius = float(nodes_r[-1]) / math.sin(0.5 * math.pi * (count - 0.5) / count)
+    if not np.allclose(nodes_r, radius * wafer_nodes(count), rtol=1e-9):
+        raise ModelError(refuse("load nodes [m]", f"{count} radii", "the wafer nodes of a pressure grid"))
+    load = np.full(count, values[0])
+    for wall, step in zip(radii / radius, np.diff(np.append(values, 0.0)), strict=True):
+        if wall < 1 - 1e-9:  # the last zone ends at the edge, without a wall
+            load += step * _share_beyond(count, float(wall), wall_width / radius)
+    return load
+
+
+@lru_cache(maxsize=256)
+def _share_beyond(count: int, wall: float, width: float) -> Array:
+    """Return how much of each node's function lies beyond a wall, on a wafer of radius 1."""
+    _, fine, spread = wafer_functions(count, AREA_SUBCELLS)
+    return np.asarray(np.diff(_beyond_wall(np.sin(fine), wall, width)) @ spread / wafer_areas(count))
 
 
 def _check_zones(outer_radii: Values, pressures: Values) -> tuple[Array, Array]:

@@ -23,7 +23,7 @@ from planish.errors import ModelError, refuse
 Array = NDArray[np.float64]
 
 SUBCELLS = 5  # odd, so that a node is the middle of a subcell
-AREA_SUBCELLS = 45  # for areas and loads, which may step anywhere
+AREA_SUBCELLS = 15  # for areas and loads, which may step anywhere
 _STENCIL = 6  # nodes that a value between nodes is interpolated from
 
 
@@ -162,6 +162,11 @@ def _ring_nodes(inner: float, outer: float, cells: int) -> tuple[Array, Array, A
     return centre - half * np.cos(phi), centre - half * np.cos(fine), spread
 
 
+def wafer_nodes(cells: int) -> Array:
+    """Return the nodes of a wafer of radius 1."""
+    return np.sin((np.arange(cells) + 0.5) * (0.5 * np.pi / cells))
+
+
 @lru_cache(maxsize=16)
 def wafer_functions(cells: int, subcells: int) -> tuple[Array, Array, Array]:
     """Return theta of the nodes, theta of the subcell edges, and the spread from nodes to subcells.
@@ -205,6 +210,7 @@ def _interpolation(at: Array, count: int, *, even_start: bool) -> Array:
             if other != k:
                 weights[:, k] *= (at - nodes[:, other]) / (k - other)
     matrix = np.zeros((at.size, count))
-    mirrored = np.where(nodes < 0, -1 - nodes, nodes)
-    np.add.at(matrix, (np.arange(at.size)[:, None], mirrored), weights)
+    rows = np.arange(at.size)
+    for k in range(_STENCIL):  # no row meets a column twice within one k
+        matrix[rows, np.where(nodes[:, k] < 0, -1 - nodes[:, k], nodes[:, k])] += weights[:, k]
     return matrix
