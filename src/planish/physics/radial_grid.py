@@ -164,7 +164,7 @@ def _ring_nodes(inner: float, outer: float, cells: int) -> tuple[Array, Array, A
 
 def wafer_nodes(cells: int) -> Array:
     """Return the nodes of a wafer of radius 1."""
-    return np.sin((np.arange(cells) + 0.5) * (0.5 * np.pi / cells))
+    return np.asarray(np.sin((np.arange(cells) + 0.5) * (0.5 * np.pi / cells)))
 
 
 @lru_cache(maxsize=16)

@@ -27,7 +27,7 @@ SOURCES: tuple[str, ...] = (
 )
 
 # Raise when the numbers in a stored operator would come out differently.
-OPERATOR_VERSION = 1
+OPERATOR_VERSION = 2
 
 _PANEL_NODES = 10
 _PANEL_PHASE = 8.0  # radians of the fastest Bessel product that one panel spans
