@@ -78,8 +78,12 @@ def advance(
     """Return (height, high loss, low loss) [m] after ``time`` [s]; arrays of one shape, rates [m/s]."""
     v0, above, fixed, a, b = _start(height, share, high_rate, low_rate, length)
     v = _solve(_clock(v0, above, a, b) - time / length, above, a, b)
-    new = fixed + np.where(above, 1.0, -1.0) * _softplus(v) * length
+    away = _softplus(v) * length
     lead = length * (v0 - v)
+    if np.all(above):
+        new = fixed + away
+        return new, lead, lead + new - height
+    new = fixed + np.where(above, away, -away)
     rise = new - height
     return new, np.where(above, lead, lead - rise), np.where(above, lead + rise, lead)
 
@@ -89,6 +93,8 @@ def time_to_remove(
 ) -> Array:
     """Return the time [s] that takes ``thickness`` [m] off the high area, in closed form."""
     v0, above, _, a, b = _start(height, share, high_rate, low_rate, length)
+    if np.all(np.isinf(thickness)):
+        return np.full(height.shape, np.inf)
     depth = thickness / length
     finite = np.where(np.isfinite(depth), depth, 0.0)
     v1 = np.where(above, v0 - finite, -_inverse_softplus(np.maximum(_softplus(-v0) + finite, 1e-300)))
@@ -204,13 +210,20 @@ def _start(
 
 def _clock(v: Array, above: NDArray[np.bool_], a: Array, b: Array) -> Array:
     """(A+B) v - B softplus(v) above the fixed point, with A and B exchanged below it."""
-    near, far = np.where(above, a, b), np.where(above, b, a)
+    near, far = _sides(above, a, b)
     return near * v - far * _softplus(-v)
+
+
+def _sides(above: NDArray[np.bool_], a: Array, b: Array) -> tuple[Array, Array]:
+    """(A, B) above the fixed point, (B, A) below it; mostly all cells of a block are on one side."""
+    if np.all(above):
+        return a, b
+    return np.where(above, a, b), np.where(above, b, a)
 
 
 def _solve(target: Array, above: NDArray[np.bool_], a: Array, b: Array) -> Array:
     """Invert ``_clock``: concave and rising, so Newton from the left of the root never overshoots."""
-    near, far = np.where(above, a, b), np.where(above, b, a)
+    near, far = _sides(above, a, b)
     steep = near + far
     # The two straight branches lie above the curve, so where they meet the target is left of the root.
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -139,8 +139,11 @@ def effective(
     outside = 1 - choices.outside if isinstance(level, MetalLevel) else choices.outside
     high = smooth(cells.high, length, choices.kernel, outside)
     if own > 0:
-        spot = max(state.spot_diameter, cells.cell)
-        high = own * smooth(cells.high, spot, "gaussian", outside) + (1 - own) * high
+        # A contact spot smaller than a cell sees the cell's own density.
+        under_spot = cells.high
+        if state.spot_diameter > cells.cell:
+            under_spot = smooth(cells.high, state.spot_diameter, "gaussian", outside)
+        high = own * under_spot + (1 - own) * high
     reach = np.array(
         [
             feature_selectivity(

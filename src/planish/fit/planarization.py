@@ -1,0 +1,278 @@
+"""Planarization length and rate constants from thickness and step measured at test structures.
+
+The model is the oxide step law with a contact height
+(:func:`planish.physics.oxide_step.contact_height_step`) on the effective
+density of the layout; fitted are the planarization length, the blanket rate and,
+if wanted, the contact height, all as logarithms, so that they stay positive
+and their bands are lopsided as they should be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import FitError, refuse
+from planish.physics.density_kernels import Kernel
+from planish.physics.effective_density import SOURCES as DENSITY_SOURCES
+from planish.physics.effective_density import Edges, effective_density
+from planish.physics.oxide_step import SOURCES as STEP_SOURCES
+from planish.physics.oxide_step import blanket_removed, contact_height_step
+
+Array = NDArray[np.float64]
+SOURCES: tuple[str, ...] = (
+    *DENSITY_SOURCES,
+    *STEP_SOURCES,
+    "bands from the least-squares covariance and Student's t, or by resampling residuals: textbook statistics",
+)
+LENGTHS = np.geomspace(3e-4, 3e-2, 14)  # starts: the misfit may have several valleys in the length
+LEAST_DENSITY = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class StepData:
+    """Measurements at test structures, one entry each: position ``x``, ``y`` [m] in layout coordinates,
+    polish ``time`` [s], thickness lost by the up area ``up_loss`` [m] and ``step_left`` [m]; NaN where
+    not measured."""
+
+    x: Array
+    y: Array
+    time: Array
+    up_loss: Array
+    step_left: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A fitted value with its 95 % band, in SI."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlanarizationFit:
+    """``length`` [m], blanket ``rate`` [m/s], ``contact_height`` [m] (None if not fitted), the standard deviation
+    of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, and the
+    ``covariance`` of the logarithms."""
+
+    length: Band
+    rate: Band
+    contact_height: Band | None
+    residual_sd: float
+    points: int
+    bands_by: str
+    covariance: Array
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures; each key ends in its unit."""
+        named = {
+            "planarization_length_mm": (self.length, 1e3),
+            "blanket_rate_nm_per_min": (self.rate, 6e10),
+            "contact_height_nm": (self.contact_height, 1e9),
+        }
+        out: dict[str, Any] = {}
+        for key, (band, scale) in named.items():
+            if band is not None:
+                stem, unit = (
+                    key.rsplit("_", 1) if not key.endswith("nm_per_min") else (key[:-11], "nm_per_min")
+                )
+                out[key] = band.value * scale
+                out[f"{stem}_low_{unit}"] = band.low * scale
+                out[f"{stem}_high_{unit}"] = band.high * scale
+        return out | {
+            "residual_sd_nm": self.residual_sd * 1e9,
+            "points": self.points,
+            "bands_by": self.bands_by,
+        }
+
+    def sources(self) -> list[str]:
+        """Return what the fit rests on."""
+        return list(SOURCES)
+
+
+def fit_planarization(
+    maps: Any,
+    data: StepData,
+    *,
+    step: float,
+    contact_height: bool = True,
+    kernel: Kernel = "elliptic",
+    edges: Edges = "periodic",
+    outside: float = 0.0,
+    resamples: int = 0,
+    seed: int = 0,
+) -> PlanarizationFit:
+    """Fit planarization length and rates to measured test structures.
+
+    Parameters
+    ----------
+    maps: layout maps with density, cell [m] and origin [m].
+    data: the measurements.  step: initial step [m].
+    contact_height: fit a contact height; False: the plain density law.
+    resamples: bootstrap resamples of the residuals (0: bands from the covariance).
+    seed: of the resampling.
+
+    Raises
+    ------
+    FitError: too few points, places off the map, times not positive, or data that leave a constant open.
+    """
+    names = ("length", "rate", *(("contact height",) if contact_height else ()))
+    measured, pick, where = _prepared(maps, data, len(names))
+    density = np.asarray(maps.density, dtype=np.float64)
+
+    def rho_at(length: float) -> Array:
+        field = effective_density(density, maps.cell, length, kernel=kernel, edges=edges, outside=outside)
+        return np.maximum(_bilinear(field, *where), LEAST_DENSITY)
+
+    def predicted(logs: Array, rho: Array | None = None) -> Array:
+        rho = rho_at(float(np.exp(logs[0]))) if rho is None else rho
+        blanket = np.exp(logs[1]) * data.time
+        if contact_height:
+            up, _, left = contact_height_step(rho, step, np.exp(logs[2]), blanket)
+        else:
+            up, left = blanket_removed(rho, step, blanket)
+        return np.asarray(np.concatenate([up, left])[pick])
+
+    best = _start(predicted, rho_at, measured, data, step, contact_height)
+    logs, jacobian, residual = _least_squares(predicted, measured, best)
+    _determined(jacobian, names)
+    freedom = measured.size - logs.size
+    variance = float(residual @ residual) / freedom
+    covariance: Array = np.asarray(variance * np.linalg.inv(jacobian.T @ jacobian), dtype=np.float64)
+    if resamples > 0:
+        low, high = _resampled(predicted, measured, logs, residual, resamples, seed)
+        how = f"bootstrap of residuals, {resamples} resamples, seed {seed}"
+    else:
+        from scipy.stats import t
+
+        half = float(t.ppf(0.975, freedom)) * np.sqrt(np.diag(covariance))
+        low, high = logs - half, logs + half
+        how = "covariance at the optimum, Student's t"
+    bands = [
+        Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
+        for v, a, b in zip(logs, low, high, strict=True)
+    ]
+    return PlanarizationFit(
+        bands[0],
+        bands[1],
+        bands[2] if contact_height else None,
+        float(np.sqrt(variance)),
+        measured.size,
+        how,
+        covariance,
+    )
+
+
+def _prepared(
+    maps: Any, data: StepData, unknowns: int
+) -> tuple[Array, NDArray[np.bool_], tuple[Array, Array]]:
+    sizes = {np.shape(v) for v in (data.x, data.y, data.time, data.up_loss, data.step_left)}
+    if len(sizes) != 1 or len(next(iter(sizes))) != 1:
+        raise FitError("test structures: x, y, time, up_loss and step_left must be lists of one length")
+    values = np.concatenate([data.up_loss, data.step_left]).astype(float)
+    pick = np.isfinite(values)
+    if pick.sum() < unknowns + 2:
+        raise FitError(
+            refuse("measured points", int(pick.sum()), f"{unknowns + 2} or more for {unknowns} constants")
+        )
+    if not np.all(np.asarray(data.time) > 0):
+        raise FitError(refuse("polish time [s]", float(np.min(data.time)), "above 0"))
+    ny, nx = np.shape(maps.density)
+    column = (np.asarray(data.x, float) - maps.origin[0]) / maps.cell - 0.5
+    row = (np.asarray(data.y, float) - maps.origin[1]) / maps.cell - 0.5
+    off = (column < -0.5) | (column > nx - 0.5) | (row < -0.5) | (row > ny - 0.5)
+    if np.any(off):
+        first = int(np.argmax(off))
+        raise FitError(
+            refuse(
+                f"place of test structure {first + 1} [mm]",
+                (round(float(data.x[first]) * 1e3, 4), round(float(data.y[first]) * 1e3, 4)),
+                "on the layout map",
+            )
+        )
+    return values[pick], pick, (np.clip(row, 0, ny - 1), np.clip(column, 0, nx - 1))
+
+
+def _bilinear(field: Array, row: Array, column: Array) -> Array:
+    j = np.minimum(row.astype(int), max(field.shape[0] - 2, 0))
+    i = np.minimum(column.astype(int), max(field.shape[1] - 2, 0))
+    v, u = row - j, column - i
+    j1, i1 = np.minimum(j + 1, field.shape[0] - 1), np.minimum(i + 1, field.shape[1] - 1)
+    low = field[j, i] * (1 - u) + field[j, i1] * u
+    return np.asarray(low * (1 - v) + (field[j1, i] * (1 - u) + field[j1, i1] * u) * v)
+
+
+def _start(
+    predicted: Callable[..., Array],
+    rho_at: Callable[[float], Array],
+    measured: Array,
+    data: StepData,
+    step: float,
+    contact_height: bool,
+) -> Array:
+    """Best of a grid: the length scanned, the rate from the mean loss, a few contact heights."""
+    has_loss = np.isfinite(data.up_loss)
+    rates = (
+        [float(np.median(data.up_loss[has_loss] / data.time[has_loss])) * f for f in (0.3, 0.5, 0.75, 1.0)]
+        if has_loss.any()
+        else [step / float(np.median(data.time)) * f for f in (0.2, 0.4, 0.7, 1.0, 1.5)]
+    )
+    heights = [0.05 * step, 0.2 * step, 0.6 * step] if contact_height else [None]
+    trials = []
+    for length in LENGTHS:
+        rho = rho_at(float(length))
+        for rate in rates:
+            for height in heights:
+                logs = np.log([length, max(rate, 1e-15), *([] if height is None else [height])])
+                trials.append((float(np.sum((predicted(logs, rho) - measured) ** 2)), logs))
+    return min(trials, key=lambda trial: trial[0])[1]
+
+
+def _least_squares(
+    predicted: Callable[..., Array], measured: Array, start: Array
+) -> tuple[Array, Array, Array]:
+    from scipy.optimize import least_squares
+
+    scale = 1e-9  # nanometres: the solver's tolerances are meant for numbers near one
+    fit = least_squares(
+        lambda logs: (predicted(logs) - measured) / scale,
+        start,
+        diff_step=1e-4,
+        x_scale=0.1,
+        xtol=1e-9,
+        ftol=1e-12,
+    )
+    return fit.x, fit.jac * scale, fit.fun * scale
+
+
+def _determined(jacobian: Array, names: tuple[str, ...]) -> None:
+    size = np.linalg.norm(jacobian, axis=0)
+    for name, one in zip(names, size, strict=True):
+        if not one > 1e-12 * max(float(size.max()), 1e-300):
+            raise FitError(
+                f"{name}: the measurements do not depend on it (measure places of different density)"
+            )
+    values = np.linalg.svd(jacobian / size, compute_uv=False)
+    if values[-1] < 1e-6 * values[0]:
+        raise FitError(
+            f"{', '.join(names)}: the measurements do not tell them apart (measure more densities and times)"
+        )
+
+
+def _resampled(
+    predicted: Callable[..., Array], measured: Array, logs: Array, residual: Array, count: int, seed: int
+) -> tuple[Array, Array]:
+    rng = np.random.default_rng(seed)
+    # Residuals are smaller than the noise by the fit's freedom: widen them to match.
+    widened = (residual - residual.mean()) * np.sqrt(measured.size / (measured.size - logs.size))
+    centre = measured + residual
+    found = [
+        _least_squares(predicted, centre + rng.choice(widened, measured.size), logs)[0] for _ in range(count)
+    ]
+    return tuple(np.percentile(np.array(found), [2.5, 97.5], axis=0))  # type: ignore[return-value]
