@@ -122,14 +122,21 @@ def lot(
 def die(
     file: SetupFile,
     layout: Annotated[Path, typer.Option("--layout", help="Layout (GDSII, OASIS) or saved maps.")],
-    layer: Annotated[str, typer.Option("--layer", help="Layer and datatype, as 68/20.")],
+    layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
     cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "10um",
     place: Annotated[
-        str, typer.Option("--place", help="centre, mid, edge, or a radius such as 120mm.")
+        str,
+        typer.Option("--place", help="centre, mid, edge, all, or radii such as 120mm; several with commas."),
     ] = "centre",
-    process: Annotated[str, typer.Option("--process", help="oxide, sti, tungsten or copper.")] = "oxide",
+    process: Annotated[
+        str | None,
+        typer.Option("--process", help="oxide, sti, tungsten or copper; the top film's unless given."),
+    ] = None,
     step_height: Annotated[
-        str | None, typer.Option("--step-height", help="Step height before polishing.")
+        str | None, typer.Option("--step-height", help="Step (metal: trench depth) before polishing.")
+    ] = None,
+    planarization_length: Annotated[
+        str | None, typer.Option("--planarization-length", help="A measured one, instead of the pad's own.")
     ] = None,
     json_out: Json = False,
     out: Out = None,
@@ -138,7 +145,24 @@ def die(
     """Polish a die: surface, steps, dishing, erosion, hot spots from a layout."""
     from planish.cli import predict
 
-    predict.die(file, layout, layer, cell, place, process, step_height, json_out, out, units)
+    predict.die(
+        file, layout, layer, cell, place, process, step_height, planarization_length, json_out, out, units
+    )
+
+
+@app.command()
+def compare(
+    a: Annotated[Path, typer.Argument(help="Setup file A.")],
+    b: Annotated[Path, typer.Argument(help="Setup file B.")],
+    outcome: Annotated[
+        list[str] | None, typer.Option("--outcome", help="Figure of the summary to explain; may be repeated.")
+    ] = None,
+    json_out: Json = False,
+) -> None:
+    """Say what differs between two setups, and which choices made the difference."""
+    from planish.cli import reporting
+
+    reporting.compare(a, b, outcome, json_out)
 
 
 @app.command()

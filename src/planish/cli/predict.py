@@ -58,3 +58,143 @@ def _profile_table(result: Any, path: Path) -> Path:
     ]
     write_whole(path, ("\n".join(lines) + "\n").encode())
     return path
+
+
+def lot(
+    file: Path,
+    wafers: int,
+    seed: int,
+    conditioning: bool,
+    adjust: str,
+    json_out: bool,
+    out: Path | None,
+    units: str,
+) -> None:
+    """Polish a lot and print its figures; ``out`` gets the table (a row a wafer), profiles and figures."""
+    show.check_units(units)
+    from planish.predict.lot import polish_lot
+    from planish.setup.load import load
+
+    setup = load(file)
+    with show.progress(f"{wafers} wafers", quiet=json_out) as tell:
+        result = polish_lot(
+            setup,
+            wafers,
+            seed,
+            conditioning=conditioning,
+            adjust=adjust,
+            progress=lambda done, of: tell(done / of),
+        )
+    _print(result, json_out, units)
+    if out is not None:
+        from planish.explain.lot_figures import pad_figure, summit_figure
+        from planish.explain.style import save_figure
+
+        folder = result.save(show.make_folder(out))
+        paths = [folder / "lot.parquet", folder / "lot.nc", folder / "summary.json"]
+        paths += save_figure(result.plot(), folder, "lot")
+        paths += save_figure(pad_figure(result), folder, "pad")
+        paths += save_figure(summit_figure(result), folder, "summits")
+        show.written(paths, json_out)
+
+
+def die(
+    file: Path,
+    layout: Path,
+    layer: str | None,
+    cell: str,
+    place: str,
+    process: str | None,
+    step_height: str | None,
+    planarization_length: str | None,
+    json_out: bool,
+    out: Path | None,
+    units: str,
+) -> None:
+    """Polish a die of a layout at one or more places of the wafer and print its figures."""
+    show.check_units(units)
+    from planish.predict.die import polish_die
+    from planish.predict.die_model import DieChoices
+    from planish.setup.load import load
+    from planish.units import to_si
+
+    bench = load(file).bench
+    kind = process or process_of(bench.wafer.films[0].material)
+    level = level_with_step(kind, None if step_height is None else to_si(step_height, "length"))
+    length = None if planarization_length is None else to_si(planarization_length, "length")
+    maps = read_maps(layout, layer, cell, json_out)
+    result = polish_die(
+        bench,
+        maps,
+        process=kind,
+        level=level,
+        place=places(place),
+        choices=DieChoices(planarization_length=length),
+    )
+    _print_die(result, json_out, units)
+    if out is not None:
+        from planish.explain.die_figures import feature_figure, layout_figure
+        from planish.explain.style import save_figure
+
+        folder = show.make_folder(out)
+        paths = save_figure(result.plot(), folder, "die")
+        paths += save_figure(feature_figure(result, maps), folder, "features")
+        paths += save_figure(layout_figure(maps), folder, "layout")
+        paths.append(result.save(folder / "die.nc"))
+        show.written(paths, json_out)
+
+
+def process_of(material: str) -> str:
+    """Return the die process that goes with the material of the film on top."""
+    return material if material in ("copper", "tungsten") else "oxide"
+
+
+def level_with_step(process: str, step: float | None) -> Any:
+    """Return the usual level of a process, with another step height (metal: trench depth) [m] if given."""
+    from dataclasses import replace
+
+    from planish.predict.die_levels import MetalLevel, default_level
+
+    level = default_level(process)
+    if step is None:
+        return level
+    return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
+
+
+def places(text: str) -> list[str | float]:
+    """Return the places named in a text such as "centre,edge,120mm" or "all"."""
+    from planish.units import to_si
+
+    if text == "all":
+        return ["centre", "mid", "edge"]
+    named = ("centre", "mid", "edge")
+    return [
+        item if item in named else to_si(item, "length")
+        for item in (part.strip() for part in text.split(","))
+    ]
+
+
+def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
+    """Return the cell maps of a layout file, or maps saved before."""
+    from planish.units import to_si
+
+    if layout.suffix in (".npz", ".zarr"):
+        from planish.measure.layout_maps import LayoutMaps
+
+        return LayoutMaps.open(layout)
+    from planish.cli.measuring import layer_numbers
+    from planish.measure.layout import read_layout_maps
+
+    with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
+        return read_layout_maps(layout, *layer_numbers(layer), to_si(cell, "length"), progress=tell)
+
+
+def _print_die(result: Any, json_out: bool, units: str) -> None:
+    figures = result.summary()
+    if json_out:
+        show.print_json({**figures, "sources": result.sources()})
+        return
+    show.summary(figures, units)
+    if figures["hot_spots"]:
+        head = list(figures["hot_spots"][0])
+        show.table(head, [list(spot.values()) for spot in figures["hot_spots"]], title="where to look")

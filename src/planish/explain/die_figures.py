@@ -1,0 +1,127 @@
+"""Figures of a die: layout density, what the pad makes of it, the surface as map and section, dishing and erosion."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planish.explain.style import FAINT, MAP, ORANGE, figure, line_look, styled, subplots
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from planish.measure.layout_maps import LayoutMaps
+    from planish.predict.die_result import DieResult
+
+MOST_CELLS = 1200  # a map is drawn from at most this many cells a side: more is finer than any page
+
+
+@styled
+def die_figure(result: DieResult, place: int | None = None) -> Figure:
+    """Draw layout density, effective share, surface and a section of the die at one place (the worst unless given)."""
+    number = result.dies.index(result.worst) if place is None else place
+    die = result.dies[number]
+    fig = figure(13.0, 9.0)
+    grid = subplots(fig, 2, 2)
+    surface = result.surface(number) * 1e9
+    surface = surface - np.nanmean(surface)
+    _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
+    words = (
+        f"Share of high area as the pad averages it [%]; planarization length {die.seen.length * 1e3:.1f} mm"
+    )
+    _map(fig, grid[0, 1], die.seen.high * 100, result, words)
+    _map(fig, grid[1, 0], surface, result, f"Surface after polishing, {die.local.place} die [nm]")
+    for spot in die.hot:
+        grid[1, 0].plot(
+            spot.x * 1e3,
+            spot.y * 1e3,
+            "o",
+            markersize=12,
+            markeredgecolor=ORANGE,
+            markerfacecolor="none",
+            markeredgewidth=2,
+        )
+    _section(grid[1, 1], result, surface)
+    return fig
+
+
+def _section(ax: Any, result: DieResult, surface: NDArray[np.float64]) -> None:
+    row = surface.shape[0] // 2
+    x = (result.origin[0] + (np.arange(surface.shape[1]) + 0.5) * result.cell) * 1e3
+    before = result.incoming[row] * 1e9
+    ax.plot(x, surface[row], label="surface after polishing, cell means", **line_look(0))
+    if np.ptp(before) > 0:
+        ax.plot(x, before - before.mean(), label="incoming, cell means", **line_look(1))
+        ax.legend()
+    span = max(float(np.ptp(surface[row])), 1e-3)
+    times = (
+        (x[-1] - x[0]) * 1e6 / span / max(ax.get_window_extent().width / ax.get_window_extent().height, 0.1)
+    )
+    ax.set_title(f"Section at mid height (height exaggerated about {_round(times)} times)")
+    ax.set_xlabel("x [mm]")
+    ax.set_ylabel("height about the mean [nm]")
+
+
+def _round(value: float) -> str:
+    power = 10 ** np.floor(np.log10(max(value, 1.0)))
+    return f"{round(value / power) * power:,.0f}".replace(",", "\u202f")
+
+
+@styled
+def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None) -> Figure:
+    """Draw what the process leaves (dishing, erosion, nitride lost, ...) against line width and density, a dot a cell."""
+    number = result.dies.index(result.worst) if place is None else place
+    die = result.dies[number]
+    named = {name: values for name, values in die.fields.named.items() if not np.all(np.isnan(values))}
+    fig = figure(11.5, 3.6 * max(len(named), 1))
+    grid = np.atleast_2d(subplots(fig, max(len(named), 1), 2))
+    pick = _thinned(result.density.size)
+    for row, (index, (name, values)) in zip(grid, enumerate(named.items()), strict=False):
+        look = {"markersize": 3, "alpha": 0.5, "color": line_look(index)["color"]}
+        row[0].semilogx(maps.line_width.ravel()[pick] * 1e6, values.ravel()[pick] * 1e9, ".", **look)
+        row[1].plot(maps.density.ravel()[pick] * 100, values.ravel()[pick] * 1e9, ".", **look)
+        row[0].set_ylabel(f"{name.replace('_', ' ')} [nm]")
+        row[0].set_xlabel("mean line width of the cell [µm]")
+        row[1].set_xlabel("density of the cell [%]")
+    grid[0, 0].set_title(f"Against line width ({die.local.place} die)")
+    grid[0, 1].set_title("Against density")
+    return fig
+
+
+@styled
+def layout_figure(maps: LayoutMaps) -> Figure:
+    """Draw the maps of one layer: coverage, edge length, line width and space."""
+    fig = figure(13.0, 9.0)
+    grid = subplots(fig, 2, 2)
+    _map(fig, grid[0, 0], maps.density * 100, maps, "Coverage [%]")
+    _map(fig, grid[0, 1], maps.perimeter * 1e-6, maps, "Edge length per area [1/µm]")
+    _map(fig, grid[1, 0], maps.line_width * 1e6, maps, "Mean line width [µm]")
+    _map(fig, grid[1, 1], maps.space * 1e6, maps, "Mean space [µm]")
+    return fig
+
+
+def _thinned(size: int, most: int = 20_000) -> NDArray[np.int64]:
+    return np.unique(np.linspace(0, size - 1, min(size, most)).astype(np.int64))
+
+
+def _map(fig: Figure, ax: Any, values: NDArray[np.float64], about: Any, title: str) -> None:
+    ny, nx = values.shape
+    step = max(1, int(np.ceil(max(ny, nx) / MOST_CELLS)))
+    x0, y0 = about.origin
+    extent = [x0 * 1e3, (x0 + nx * about.cell) * 1e3, y0 * 1e3, (y0 + ny * about.cell) * 1e3]
+    shown = values[::step, ::step]
+    finite = shown[np.isfinite(shown)]
+    low, high = np.percentile(finite, [0.5, 99.5]) if finite.size else (0.0, 1.0)
+    if high <= low:
+        low, high = low - 0.5, high + 0.5
+    ax.set_facecolor("#f0f0f0")
+    image = ax.imshow(
+        shown, origin="lower", extent=extent, cmap=MAP, vmin=low, vmax=high, interpolation="nearest"
+    )
+    fig.colorbar(image, ax=ax, shrink=0.9, extend="both")
+    ax.set_title(title, color=ax.title.get_color() or FAINT)
+    ax.set_xlabel("x [mm]")
+    ax.set_ylabel("y [mm]")
+    ax.grid(False)

@@ -1,0 +1,73 @@
+"""The recipe on one page to print: steps, pressures, speeds, consumables, what to expect, and the cautions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planish.explain.page import Part, render
+
+if TYPE_CHECKING:
+    from planish.predict.wafer_result import WaferResult
+    from planish.setup.models import Setup
+
+PSI = 6894.757293168
+RPM = 2 * np.pi / 60
+
+
+def recipe_sheet(setup: Setup, result: WaferResult) -> str:
+    """Return the sheet as a complete HTML page."""
+    bench = setup.bench
+    figures = result.summary()
+    names = [zone.name for zone in setup.model.head.zone]
+    steps = Part("Steps")
+    rows: list[list[object]] = []
+    rows.append(["ends at", *[_ending(step) for step in bench.steps]])
+    speeds = {"rotary": "platen [rpm]", "linear": "belt [m/s]", "orbital": "orbit [1/min]"}
+    drive = {
+        "rotary": lambda step: step.platen_speed / RPM,
+        "linear": lambda step: step.belt_speed,
+        "orbital": lambda step: step.orbit_speed / RPM,
+    }[bench.polisher.motion]
+    rows.append([speeds[bench.polisher.motion], *[drive(step) for step in bench.steps]])
+    rows.append(["carrier [rpm]", *[step.carrier_speed / RPM for step in bench.steps]])
+    for index, name in enumerate(names):
+        rows.append(
+            [f"{name} zone [psi]", *[float(step.zone_pressures[index]) / PSI for step in bench.steps]]
+        )
+    if bench.head.ring is not None:
+        rows.append(["ring [psi]", *[step.ring_pressure / PSI for step in bench.steps]])
+    rows.append(["slurry flow [ml/min]", *[step.flow * 6e7 for step in bench.steps]])
+    rows.append(["disk down", *["yes" if step.conditioning else "no" for step in bench.steps]])
+    steps.table(["setting", *[step.name for step in bench.steps]], rows)
+    parts = Part("Machine and consumables")
+    used = [
+        [section, setup.parts.get(section) or "own values"]
+        for section in ("polisher", "head", "pad", "conditioner", "slurry", "wafer")
+        if section != "conditioner" or bench.conditioner is not None
+    ]
+    parts.table(["part", "in use"], used)
+    expected = Part("Expected")
+    expected.table(
+        ["figure", "predicted"],
+        [
+            ["polish time [s]", figures["time_s"]],
+            ["removed, mean [nm]", figures["mean_removed_nm"]],
+            ["removal rate, mean [nm/min]", figures["mean_removal_rate_nm_per_min"]],
+            ["within-wafer non-uniformity, 1σ [%]", figures["wiwnu_sigma_percent"]],
+            ["pad temperature, highest [°C]", figures["peak_temperature_C"]],
+        ],
+    )
+    signing = Part("Checked by").table(
+        ["", "name", "date"], [["set up", "", ""], ["checked", "", ""], ["released", "", ""]]
+    )
+    lead = f"Setup {setup.digest()}; made from “{setup.title}”."
+    return render(f"Recipe: {setup.title}", [steps, parts, expected, signing], (), lead=lead)
+
+
+def _ending(step: object) -> str:
+    stop, value = step.stop, step.stop_value  # type: ignore[attr-defined]
+    if stop == "time":
+        return f"{value:.4g} s"
+    return f"{value * 1e9:.4g} nm {stop}, at most {step.max_time:.4g} s"  # type: ignore[attr-defined]
