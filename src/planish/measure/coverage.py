@@ -26,7 +26,7 @@ SOURCES: tuple[str, ...] = (
     "splitting and sweeping windows: derivation of our own",
 )
 
-_RECT_WORK = 6000  # slabs times rectangles up to which a window is swept whole
+_RECT_WORK = 40_000  # slabs times rectangles up to which a window is swept whole
 _QUAD_WORK = 20  # quadrilaterals up to which a window is swept whole
 _DEPTH = 44
 _SAME = 1e-6  # database units: two slanted edges closer than this touch
@@ -94,29 +94,100 @@ def _order_small(keys, order, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _sweep_rects(box, k, xs, nxs, order, work, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def]
-    """Area, edge projected on y, edge projected on x of the union of box[:k] in one window."""
+def _scratch(size):  # type: ignore[no-untyped-def]
+    """Working arrays for windows of up to ``size`` rectangles, made once and used for many."""
+    return (
+        np.empty(size, np.int64),
+        np.empty(size),
+        np.empty(2 * size),
+        np.empty((7, size)),
+        np.empty((4 * _DEPTH, 6)),
+        np.empty((4 * _DEPTH, 3), np.int64),
+    )
+
+
+@njit(cache=True, nogil=True)
+def _slabs(box, start, n, order, ends, xs):  # type: ignore[no-untyped-def]
+    """Order n rectangles by their left side, sort their right sides; return how many x differ (in xs)."""
+    if n > 48:
+        order[:n] = np.argsort(box[start : start + n, 0])
+        ends[:n] = np.sort(box[start : start + n, 2])
+    else:
+        for i in range(n):
+            v = box[start + i, 0]
+            j = i - 1
+            while j >= 0 and box[start + order[j], 0] > v:
+                order[j + 1] = order[j]
+                j -= 1
+            order[j + 1] = i
+            v = box[start + i, 2]
+            j = i - 1
+            while j >= 0 and ends[j] > v:
+                ends[j + 1] = ends[j]
+                j -= 1
+            ends[j + 1] = v
+    m = 0
+    i = 0
+    j = 0
+    while j < n:
+        if i < n and box[start + order[i], 0] <= ends[j]:
+            v = box[start + order[i], 0]
+            i += 1
+        else:
+            v = ends[j]
+            j += 1
+        if m == 0 or v > xs[m - 1]:
+            xs[m] = v
+            m += 1
+    return m
+
+
+@njit(cache=True, nogil=True)
+def _sweep_rects(box, start, n, order, xs, nxs, work, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def]
+    """Area, edge projected on y, edge projected on x of the union of n rectangles in one window.
+
+    The rectangles that a slab meets are kept in order of their lower side.
+    """
     old_lo, old_hi, new_lo, new_hi = work[0], work[1], work[2], work[3]
+    at_lo, at_hi, at_end = work[4], work[5], work[6]
     n_old = 0
+    n_at = 0
+    after = 0
     area = 0.0
     edge_x = 0.0
     edge_y = 0.0
     for s in range(nxs):
         xa = xs[s]
+        t = 0
+        for i in range(n_at):
+            if at_end[i] > xa:
+                if t < i:
+                    at_lo[t], at_hi[t], at_end[t] = at_lo[i], at_hi[i], at_end[i]
+                t += 1
+        n_at = t
+        while after < n and box[start + order[after], 0] == xa:
+            r = start + order[after]
+            lo = box[r, 1]
+            i = n_at - 1
+            while i >= 0 and at_lo[i] > lo:
+                at_lo[i + 1], at_hi[i + 1], at_end[i + 1] = at_lo[i], at_hi[i], at_end[i]
+                i -= 1
+            at_lo[i + 1], at_hi[i + 1], at_end[i + 1] = lo, box[r, 3], box[r, 2]
+            n_at += 1
+            after += 1
         n_new = 0
-        if s + 1 < nxs:
-            for t in range(k):
-                r = order[t]
-                if box[r, 0] <= xa and box[r, 2] > xa:
-                    lo = box[r, 1]
-                    hi = box[r, 3]
-                    if n_new > 0 and lo <= new_hi[n_new - 1]:
-                        if hi > new_hi[n_new - 1]:
-                            new_hi[n_new - 1] = hi
-                    else:
-                        new_lo[n_new] = lo
-                        new_hi[n_new] = hi
-                        n_new += 1
+        top = 0.0
+        for i in range(n_at):
+            if n_new > 0 and at_lo[i] <= top:
+                if at_hi[i] > top:
+                    top = at_hi[i]
+                    new_hi[n_new - 1] = top
+            else:
+                top = at_hi[i]
+                new_lo[n_new] = at_lo[i]
+                new_hi[n_new] = top
+                n_new += 1
+        if n_new > 0:
             dx = min(xs[s + 1], x1) - max(xa, x0)
             if dx > 0.0:
                 for t in range(n_new):
@@ -151,25 +222,20 @@ def _cut_rect(a, b, c, d, x0, y0, x1, y1, out, at):  # type: ignore[no-untyped-d
 
 
 @njit(cache=True, nogil=True)
-def _rect_window(box, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def]
-    """Area and edges of the union of box[:k] in a window; box is used as scratch and may be returned larger."""
+def _rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-untyped-def]
+    """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box."""
+    order, ends, xs, work, stack, span = scratch
     area = 0.0
     edge_x = 0.0
     edge_y = 0.0
-    stack = np.empty((4 * _DEPTH, 6))
-    span = np.empty((4 * _DEPTH, 3), np.int64)
-    stack[0] = (x0, y0, x1, y1, hx, hy)
-    span[0] = (0, k, 0)
+    stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3], stack[0, 4], stack[0, 5] = x0, y0, x1, y1, hx, hy
+    span[0, 0], span[0, 1], span[0, 2] = 0, k, 0
     depth = 1
-    size = k
-    xs = np.empty(2 * size)
-    keys = np.empty(size)
-    order = np.empty(size, np.int64)
-    work = np.empty((4, size))
     while depth > 0:
         depth -= 1
-        wx0, wy0, wx1, wy1, whx, why = stack[depth]
-        start, end, level = span[depth]
+        wx0, wy0, wx1, wy1 = stack[depth, 0], stack[depth, 1], stack[depth, 2], stack[depth, 3]
+        whx, why = stack[depth, 4], stack[depth, 5]
+        start, end, level = span[depth, 0], span[depth, 1], span[depth, 2]
         n = end - start
         if n == 0:
             continue
@@ -181,44 +247,42 @@ def _rect_window(box, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def
         if covered:
             area += (wx1 - wx0) * (wy1 - wy0)
             continue
-        for r in range(n):
-            xs[2 * r] = box[start + r, 0]
-            xs[2 * r + 1] = box[start + r, 2]
-        nxs = _sort_small(xs, 2 * n)
-        if nxs * n > _RECT_WORK and level < _DEPTH:
-            along_x = wx1 - wx0 >= wy1 - wy0
-            if along_x:
-                mid = np.floor(0.5 * (wx0 + wx1)) if wx1 - wx0 >= 2.0 else 0.5 * (wx0 + wx1)
-            else:
-                mid = np.floor(0.5 * (wy0 + wy1)) if wy1 - wy0 >= 2.0 else 0.5 * (wy0 + wy1)
-            if end + 2 * n > box.shape[0]:
-                grown = np.empty((2 * (end + 2 * n), 4))
-                grown[:end] = box[:end]
-                box = grown
-            at = end
-            for half in range(2):
-                if along_x:
-                    cx0, cx1, chx = (wx0, mid, mid) if half == 0 else (mid, wx1, whx)
-                    cy0, cy1, chy = wy0, wy1, why
-                else:
-                    cx0, cx1, chx = wx0, wx1, whx
-                    cy0, cy1, chy = (wy0, mid, mid) if half == 0 else (mid, wy1, why)
-                first = at
-                for r in range(start, end):
-                    if box[r, 0] < chx and box[r, 2] >= cx0 and box[r, 1] < chy and box[r, 3] >= cy0:
-                        _cut_rect(box[r, 0], box[r, 1], box[r, 2], box[r, 3], cx0, cy0, cx1, cy1, box, at)
-                        at += 1
-                stack[depth] = (cx0, cy0, cx1, cy1, chx, chy)
-                span[depth] = (first, at, level + 1)
-                depth += 1
+        nxs = _slabs(box, start, n, order, ends, xs)
+        if nxs * n <= _RECT_WORK or level >= _DEPTH:
+            a, ex, ey = _sweep_rects(box, start, n, order, xs, nxs, work, wx0, wy0, wx1, wy1, whx, why)
+            area += a
+            edge_x += ex
+            edge_y += ey
             continue
-        for r in range(n):
-            keys[r] = box[start + r, 1]
-        _order_small(keys, order, n)
-        a, ex, ey = _sweep_rects(box[start:end], n, xs, nxs, order, work, wx0, wy0, wx1, wy1, whx, why)
-        area += a
-        edge_x += ex
-        edge_y += ey
+        along_x = wx1 - wx0 >= wy1 - wy0
+        low, high = (wx0, wx1) if along_x else (wy0, wy1)
+        mid = 0.5 * (low + high)
+        if high - low >= 2.0:
+            mid = np.floor(mid)
+        if end + 2 * n > box.shape[0]:
+            grown = np.empty((2 * (end + 2 * n), 4))
+            grown[:end] = box[:end]
+            box = grown
+        at = end
+        for half in range(2):
+            cx0, cx1, chx, cy0, cy1, chy = wx0, wx1, whx, wy0, wy1, why
+            if along_x and half == 0:
+                cx1, chx = mid, mid
+            elif along_x:
+                cx0 = mid
+            elif half == 0:
+                cy1, chy = mid, mid
+            else:
+                cy0 = mid
+            first = at
+            for r in range(start, end):
+                if box[r, 0] < chx and box[r, 2] >= cx0 and box[r, 1] < chy and box[r, 3] >= cy0:
+                    _cut_rect(box[r, 0], box[r, 1], box[r, 2], box[r, 3], cx0, cy0, cx1, cy1, box, at)
+                    at += 1
+            stack[depth, 0], stack[depth, 1], stack[depth, 2] = cx0, cy0, cx1
+            stack[depth, 3], stack[depth, 4], stack[depth, 5] = cy1, chx, chy
+            span[depth, 0], span[depth, 1], span[depth, 2] = first, at, level + 1
+            depth += 1
     return area, edge_x, edge_y, box
 
 
@@ -641,6 +705,7 @@ def cover_cells(  # type: ignore[no-untyped-def]
         rects, nr, quads, nq, gx, gy, cx, cy, nx, ny, close_x, close_y, rect_at, quad_at
     )
     box = np.empty((256, 4))
+    scratch = _scratch(64)
     mixed = np.empty((256, 8))
     for j in range(ny):
         y0 = gy + j * cy
@@ -662,10 +727,12 @@ def cover_cells(  # type: ignore[no-untyped-def]
             if m == 0:
                 if k > box.shape[0]:
                     box = np.empty((2 * k, 4))
+                if k > scratch[0].shape[0]:
+                    scratch = _scratch(2 * k)
                 for t in range(k):
                     r = rect_items[first + t]
                     _cut_rect(rects[r, 0], rects[r, 1], rects[r, 2], rects[r, 3], x0, y0, x1, y1, box, t)
-                area, ex, ey, box = _rect_window(box, k, x0, y0, x1, y1, hx, hy)
+                area, ex, ey, box = _rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch)
                 length = ex + ey
             else:
                 if k + m > mixed.shape[0]:

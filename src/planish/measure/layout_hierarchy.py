@@ -340,6 +340,10 @@ def place_shapes(  # type: ignore[no-untyped-def]
             row_end[depth] = -1
             straight = b == 0.0 and cc == 0.0
             crossed = a == 0.0 and d == 0.0
+            # The window in whole local coordinates, a little wide: cheap to compare with.
+            plain = straight and a == 1.0 and d == 1.0
+            lx0, ly0 = np.int64(np.floor(wx0 - tx)) - 1, np.int64(np.floor(wy0 - ty)) - 1
+            lx1, ly1 = np.int64(np.ceil(wx1 - tx)) + 1, np.int64(np.ceil(wy1 - ty)) + 1
             r = rect_start[c]
             stop = rect_end[c]
             while r < stop:
@@ -353,12 +357,11 @@ def place_shapes(  # type: ignore[no-untyped-def]
                     if gx1 < wx0 or gx0 > wx1 or gy1 < wy0 or gy0 > wy1:
                         r += 2048
                         continue
-                x0, y0, x1, y1 = (
-                    np.float64(rects[r, 0]),
-                    np.float64(rects[r, 1]),
-                    np.float64(rects[r, 2]),
-                    np.float64(rects[r, 3]),
-                )
+                i0, j0, i1, j1 = rects[r, 0], rects[r, 1], rects[r, 2], rects[r, 3]
+                if plain and (i1 < lx0 or i0 > lx1 or j1 < ly0 or j0 > ly1):
+                    r += 1
+                    continue
+                x0, y0, x1, y1 = np.float64(i0), np.float64(j0), np.float64(i1), np.float64(j1)
                 r += 1
                 ax, ay = a * x0 + b * y0 + tx, cc * x0 + d * y0 + ty
                 bx, by = a * x1 + b * y1 + tx, cc * x1 + d * y1 + ty
