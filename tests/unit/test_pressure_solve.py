@@ -133,6 +133,15 @@ def test_warm_start_gives_the_cold_answer(default) -> None:
         np.testing.assert_allclose(warm.ring_pressure, cold.ring_pressure, rtol=1e-10)
 
 
+def test_warm_start_across_a_ring_that_comes_and_goes(default) -> None:
+    _, pad, plate, load = default
+    found = None
+    for ring in (0.0, 2.0, 0.0, 1.0):
+        found = solve_pressure(pad, plate, load, ring * MEAN, start=found, **SUMMITS)
+        cold = solve_pressure(pad, plate, load, ring * MEAN, **SUMMITS)
+        np.testing.assert_allclose(found.pressure, cold.pressure, rtol=1e-10)
+
+
 def test_factors_of_another_solve_are_not_taken_for_ones_own(default) -> None:
     _, pad, plate, load = default
     first = solve_pressure(pad, plate, load, MEAN, **SUMMITS)

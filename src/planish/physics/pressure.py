@@ -135,17 +135,15 @@ def solve_pressure(
     raised = raised + _per_node(foundation_offset, grid, with_ring, "foundation offset [m]")
     wanted = np.array([system.areas[:count] @ load, ring_pressure * float(grid.ring_areas.sum())])
     wanted = wanted[: system.bodies.shape[1]]
-    if (
-        start is not None
-        and start.pressure.size == count
-        and (not with_ring or start.ring_pressure.size == grid.ring_r.size)
-    ):
-        begin = np.concatenate([start.pressure, start.ring_pressure])[: system.areas.size]
-        factors = remembered(system, start.token)
-    else:
-        mean = wanted[0] / system.areas[:count].sum()
-        begin = np.concatenate([np.maximum(load, 0.1 * mean), np.full(grid.ring_r.size, ring_pressure)])
-        begin, factors = begin[: system.areas.size], None
+    mean = wanted[0] / system.areas[:count].sum()
+    begin = np.concatenate([np.maximum(load, 0.1 * mean), np.full(grid.ring_r.size, ring_pressure)])
+    begin, factors = begin[: system.areas.size], None
+    if start is not None and start.pressure.size + start.ring_pressure.size == grid.all_areas.size:
+        near = np.concatenate([start.pressure, start.ring_pressure])[: system.areas.size]
+        held = system.bodies.T @ (system.areas * near)
+        if np.all(held > 0):  # the ring may have been off
+            begin = near * (system.bodies @ (wanted / held))  # the same shapes, at the forces wanted now
+            factors = remembered(system, start.token)
     offset = system.pad[:, :count] @ load - raised
     problem = (system, load, offset, length, scale, wanted)
     answer = newton(*problem, begin, factors, tol)
