@@ -27,10 +27,19 @@ from planish.physics import (
 )
 from planish.physics.contact_series import Interpolation, WornPad, wear_to
 from planish.predict import conditions, lot_variation
-from planish.predict.contact_model import ContactModel, pad_base, pad_layers, pad_operator, prepare
+from planish.predict.contact_model import CELLS, ContactModel, pad_base, pad_layers, pad_operator, prepare
 from planish.predict.incoming import mean_profile
 from planish.predict.lot_events import Event, read_events
-from planish.predict.lot_pad import LotPad, age, cut_rates, mean_tail, new_pad, renew_pad, sharpness
+from planish.predict.lot_pad import (
+    LotPad,
+    age,
+    cut_rates,
+    height_map,
+    mean_tail,
+    new_pad,
+    renew_pad,
+    sharpness,
+)
 from planish.predict.lot_result import Limits, LotResult, Records, empty_records
 from planish.predict.lot_step import StepPlan, plan_step, run_step
 from planish.predict.lot_variation import Draws, Variation, draw
@@ -76,6 +85,7 @@ def polish_lot(
     handling_time: float = HANDLING_TIME,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
+    cells: int = CELLS,
 ) -> LotResult:
     """Polish ``wafers`` wafers one after the other on one pad.
 
@@ -104,6 +114,8 @@ def polish_lot(
         the numbers are the same for any number.
     progress:
         Called now and then with (wafers done, wafers in all).
+    cells:
+        Wafer nodes of the pressure solution.
 
     Raises
     ------
@@ -114,7 +126,14 @@ def polish_lot(
     _check(wafers, adjust, handling_time, workers)
     happenings = read_events(events, wafers)
     run = _Run(
-        bench, conditioning, variation or Variation(), limits or Limits(), handling_time, workers, wafers
+        bench,
+        conditioning,
+        variation or Variation(),
+        limits or Limits(),
+        handling_time,
+        workers,
+        wafers,
+        cells,
     )
     draws = draw(run.variation, wafers, seed)
     records = empty_records(wafers, run.model.grid.r.size, run.rings.middles.size, len(bench.steps))
@@ -172,10 +191,11 @@ class _Run:
         handling_time: float,
         workers: int,
         wafers: int,
+        cells: int,
     ) -> None:
         self.bench, self.conditioning, self.variation, self.limits = bench, conditioning, variation, limits
         self.handling_time = handling_time
-        self.model: ContactModel = prepare(bench)
+        self.model: ContactModel = prepare(bench, cells=cells)
         self.rings: PadRings = pad_rings(bench, self.model.grid)
         self.notes: list[str] = list(bench.notes)
         grid = self.model.grid
@@ -186,6 +206,7 @@ class _Run:
         inside = grid.r <= bench.wafer.radius - bench.wafer.edge_exclusion
         self.weights: Array = np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum()
         self.inside = inside
+        self.heights: Array = height_map(bench, self.rings, grid.r)
         self.track: Array = grid.areas @ self.rings.to_wafer / grid.areas.sum()
         self.under: NDArray[np.bool_] = self.track > 1e-3 * self.track.max()
         cuts = [
@@ -309,7 +330,7 @@ class _Run:
         worn = float(self.track @ pad.worn)
         groove = max(bench.pad.grooves.depth - worn, 0.0)
         land = model.land * (1.0 - _groove_land(bench, groove))
-        height = worn - self.rings.to_wafer @ pad.worn
+        height = worn - self.heights @ pad.worn
         shares = self.between.at(min(worn, float(self.worn_states[-1])))
         wear_to(list(self.pads.values()), [plan.series for plan in self.plans], shares)
         for plan, duration in zip(self.plans, wanted, strict=True):

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.physics import asperities, conditioning, summit_balance, sweep
+from planish.physics.duty import wafer_to_pad_weights
 from planish.predict.pad_surface import as_conditioned
 
 if TYPE_CHECKING:
@@ -171,6 +172,25 @@ def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float
     )
 
 
+def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
+    """Return (n_r, n): mean over a wafer node's path of a pad profile given at the rings' middles.
+
+    Between the middles the profile is taken as straight: as steps it would put steps under the
+    wafer that the plate answers with ripples of pressure.
+    """
+    machine, fine = bench.polisher, 6
+    edges = np.interp(
+        np.arange(fine * rings.middles.size + 1) / fine, np.arange(rings.edges.size), rings.edges
+    )
+    where = {"orbit_radius": machine.orbit_radius} if machine.motion == "orbital" else {}
+    if machine.motion == "rotary":
+        where = {"offset": machine.centre_offset, "oscillation_amplitude": machine.oscillation_amplitude}
+    shares = wafer_to_pad_weights(machine.motion, nodes, edges, **where)
+    at = 0.5 * (edges[1:] + edges[:-1])
+    straight = np.stack([np.interp(at, rings.middles, unit) for unit in np.eye(rings.middles.size)], axis=1)
+    return np.asarray(shares @ straight)
+
+
 def renew_pad(pad: LotPad) -> None:
     """Put a new, broken-in pad in place of the old one."""
     pad.probability[:] = pad.fresh
@@ -213,7 +233,12 @@ def age(pad: LotPad, bench: Bench, pressure: Array, sliding: Array, cut: Array) 
 
 
 def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
-    """Return how fast a sharp disk cuts each pad ring (n,) [m/s] at the speeds of ``step``; 0 without a disk."""
+    """Return how fast a sharp disk cuts each pad ring (n,) [m/s] at the speeds of ``step``; 0 without a disk.
+
+    A pad that orbits does not bring all its places under an arm: there the disk is
+    taken to cover the area between its innermost and outermost place evenly, unless a dwell
+    table says otherwise.
+    """
     disk, machine = bench.conditioner, bench.polisher
     if disk is None or disk.downforce <= 0:
         return np.zeros(rings.duty.size)
@@ -227,6 +252,9 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
         zone_edges=path.zone_edges,
         zone_dwell=path.zone_dwell,
     )
+    if machine.motion == "orbital" and path.zone_dwell is None:
+        positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
+        shares = positions / positions.sum()
     matrix = conditioning.cut_matrix(
         machine.motion,
         rings.edges,

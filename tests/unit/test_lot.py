@@ -1,0 +1,252 @@
+"""A lot: one with the single wafer, conserving, repeatable, and ended by what wears out."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from planish.physics import slurry
+from planish.predict import conditions
+from planish.predict.contact_model import prepare
+from planish.predict.lot import polish_lot
+from planish.predict.lot_events import Event, read_events
+from planish.predict.lot_result import Limits
+from planish.predict.lot_step import mixed_film
+from planish.predict.lot_variation import Variation, draw
+from planish.predict.pad_rings import pad_rings
+from planish.predict.wafer import polish
+from planish.setup.load import loads
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+CELLS = 40
+STILL = Variation.none()
+
+
+def bench(name: str = "rotary"):
+    return loads((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8"), f"{name}.toml").bench
+
+
+@pytest.fixture(scope="module")
+def rotary():
+    return bench()
+
+
+@pytest.mark.parametrize("name", ["rotary", "linear", "orbital"])
+def test_first_wafer_is_the_single_wafer(name: str) -> None:
+    """A single wafer meets the pad as conditioned; in a lot the summits already age during the first wafer."""
+    made = bench(name)
+    made = replace(made, pad=replace(made.pad, polish_wear_coefficient=0.0))
+    lot = polish_lot(made, 1, variation=STILL, cells=CELLS)
+    one = polish(made, cells=CELLS)
+    assert lot.records.rate[0] == pytest.approx(one.mean(one.removed) / one.time, rel=3e-4)
+    np.testing.assert_allclose(
+        lot.records.removed[0] / one.mean(one.removed), one.removed / one.mean(one.removed), atol=2e-4
+    )
+    assert lot.records.time[0] == pytest.approx(one.time, rel=3e-4)
+    assert lot.records.fresh[0] == pytest.approx(one.summary()["fresh_fraction_percent"] / 100, rel=1e-3)
+    assert lot.records.friction[0] == pytest.approx(one.summary()["friction_coefficient"], rel=1e-3)
+    assert lot.records.real_pressure[0] == pytest.approx(one.summary()["real_pressure_MPa"] * 1e6, rel=3e-4)
+
+
+def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
+    """The quick path of a lot against ``conditions.step_conditions``, both on the same glazed pad."""
+    from planish.predict.lot import _Run
+    from planish.predict.lot_pad import worn_summits
+    from planish.predict.lot_step import run_step
+
+    run = _Run(rotary, False, STILL, Limits(), 30.0, 1, 1, CELLS)
+    draws = draw(STILL, 60, 0)
+    from planish.predict.lot import _Control
+    from planish.predict.lot_result import empty_records
+
+    records = empty_records(60, CELLS, run.rings.middles.size, len(rotary.steps))
+    for wafer in range(60):
+        run.polish(wafer, draws, False, _Control(False), records)
+    model, rings = prepare(rotary, cells=CELLS), pad_rings(rotary, prepare(rotary, cells=CELLS).grid)
+    plan, step = run.plans[1], rotary.steps[1]
+    land = 1.0 - rotary.pad.grooves.width / rotary.pad.grooves.pitch
+    summits = worn_summits(run.pad, plan.group_nominal / land)
+    state = conditions.PadState(summits, rotary.pad.grooves.depth, run.temperatures.copy())
+    slow = conditions.step_conditions(rotary, step, model, rings, state, conditioning=False)
+    fast = run_step(
+        plan, rotary, run.model, run.rings, run.pad, groove_depth=rotary.pad.grooves.depth, height=0.0,
+        temperatures=run.temperatures, left=run.incoming.copy(), weights=run.weights, rate_factor=1.0, duration=60.0,
+    )  # fmt: skip
+    np.testing.assert_allclose(fast.pressure, slow.pressure, rtol=1e-6)
+    assert fast.fresh == pytest.approx(slow.fresh, rel=1e-5)
+    assert fast.friction == pytest.approx(slow.friction, rel=1e-6)
+    assert fast.film_thickness == pytest.approx(slow.film_thickness, rel=1e-6)
+    assert fast.real_pressure == pytest.approx(float(slow.real_pressure @ run.weights), rel=1e-6)
+    assert records.real_pressure[-1] < 0.9 * records.real_pressure[0]
+    at = np.full((1, CELLS), 300.0)
+    law = rotary.removal["oxide"]
+    slow_rate = conditions.film_rate(law, rotary, slow, model.land, at)[0]
+    from planish.predict.lot_step import _mechanical, _rate  # the pieces of run_step
+
+    assert np.all(slow_rate > 0)
+    assert _mechanical(plan, rotary, "oxide", fast.pressure / land, fast.friction) == pytest.approx(
+        slow_rate / slow_rate * law.coefficients["k_p"] * fast.pressure / land * slow.speed, rel=1e-9
+    )
+    assert _rate(law, np.ones(CELLS), np.ones(CELLS), np.array([[law.reference.temperature]]))[
+        0
+    ] == pytest.approx(1.0)
+
+
+def test_film_of_one_place_is_the_film_of_many() -> None:
+    rng = np.random.default_rng(0)
+    for _ in range(30):
+        p, v, length, gap, tail = rng.uniform([1e3, 0.1, 1e-3, 1e-6, 1e-6], [5e4, 4, 0.3, 6e-5, 1e-5])
+        want = slurry.mixed_film(2e-3, v, p, length, dry_gap=gap, tail_length=tail)
+        got = mixed_film(0.1 * 2e-3 * v * length / p, gap, tail)
+        assert got[0] == pytest.approx(float(want.thickness), rel=1e-12)
+        assert got[1] == pytest.approx(float(want.solid_share), abs=1e-12)
+
+
+def test_same_seed_same_numbers_on_any_worker_count(rotary) -> None:
+    events = ["3 slurry", "5 pad", "6 idle 10 min", "8 monitor"]
+    one = polish_lot(rotary, 10, seed=5, events=events, cells=CELLS)
+    four = polish_lot(rotary, 10, seed=5, events=events, cells=CELLS, workers=4)
+    for name in ("rate", "removed", "worn", "temperature", "tail"):
+        assert np.array_equal(getattr(one.records, name), getattr(four.records, name))
+    other = polish_lot(rotary, 10, seed=6, events=events, cells=CELLS)
+    assert not np.array_equal(one.records.rate, other.records.rate)
+    longer = polish_lot(rotary, 12, seed=5, events=events, cells=CELLS)
+    np.testing.assert_allclose(longer.records.rate[:10], one.records.rate, rtol=1e-9)
+
+
+def test_no_conditioning_decays_and_restart_restores(rotary) -> None:
+    off = polish_lot(rotary, 120, conditioning=False, variation=STILL, cells=CELLS)
+    warm = off.records.expected_rate[8:]
+    assert np.all(np.diff(warm) < 0)
+    assert warm[-1] < 0.75 * warm[0]
+    assert np.all(off.records.worn == 0)
+    on = polish_lot(rotary, 120, variation=STILL, cells=CELLS)
+    late = on.records.expected_rate[60:]
+    assert np.ptp(late) / late.mean() < 0.02
+    assert on.records.fresh[0] > off.records.fresh[0]  # the disk clears spent slurry and brings fresh
+
+
+def test_conditioning_after_glazing_restores_the_rate(rotary) -> None:
+    steps = tuple(replace(step, conditioning=False) for step in rotary.steps)
+    idle_disk = replace(rotary, steps=steps)
+    glazed = polish_lot(idle_disk, 101, variation=STILL, cells=CELLS, events=["101 condition 90 min"])
+    rate = glazed.records.expected_rate
+    steady = polish_lot(rotary, 101, variation=STILL, cells=CELLS).records.expected_rate[-1]
+    assert rate[99] < 0.75 * rate[0]
+    assert rate[100] > 0.95 * min(rate[0], steady)
+
+
+def test_pad_wear_is_the_disks_cut(rotary) -> None:
+    """Depth cut off = sharp cut rate x sharpness x time, per pad ring."""
+    lot = polish_lot(rotary, 5, variation=STILL, cells=CELLS)
+    working = [i for i, step in enumerate(rotary.steps) if step.conditioning]
+    assert working
+    time = lot.records.step_time[:, working].sum()
+    worn = lot.records.worn[-1]
+    some = lot.cut_rate > 0
+    speeds = {rotary.steps[i].platen_speed for i in working}
+    if len(speeds) == 1:
+        ratio = worn[some] / (lot.cut_rate[some] * time)
+        np.testing.assert_allclose(ratio, ratio.mean(), rtol=1e-9)
+    assert np.all(worn[some] < 1.2 * lot.cut_rate[some] * time)
+    assert np.all(worn[some] > 0.5 * lot.cut_rate[some] * time)
+
+
+def test_temperature_settles_over_the_first_wafers(rotary) -> None:
+    lot = polish_lot(rotary, 15, variation=STILL, cells=CELLS)
+    T = lot.records.temperature
+    assert T[1] > T[0] + 0.1  # the pad has not cooled all the way down between wafers
+    assert abs(T[14] - T[13]) < 0.2 * (T[1] - T[0])
+    rest = polish_lot(rotary, 15, variation=STILL, cells=CELLS, events=["15 idle 4 h"])
+    assert rest.records.temperature[14] < T[14] - 0.1
+
+
+def test_events_do_what_they_say(rotary) -> None:
+    events = [Event(4, "pad"), Event(6, "disk"), Event(7, "slurry", 0.9), Event(9, "monitor")]
+    lot = polish_lot(rotary, 10, variation=STILL, cells=CELLS, events=events)
+    r = lot.records
+    assert r.groove_min[3] > r.groove_min[2]
+    assert r.sharpness[3] < r.sharpness[2]  # the new pad is broken in with the old disk
+    assert r.sharpness[5] > 0.998
+    assert r.batch.tolist() == [1.0] * 6 + [0.9] * 4
+    assert r.rate[6] / r.rate[5] == pytest.approx(0.9, abs=0.03)  # a little fresher slurry at the lower rate
+    assert r.monitor.tolist() == [False] * 8 + [True, False]
+
+
+def test_run_to_run_holds_the_removal_and_fixed_time_does_not(rotary) -> None:
+    timed = replace(
+        rotary,
+        steps=tuple(
+            replace(s, stop="time", stop_value=60.0) if s.stop != "time" else s for s in rotary.steps
+        ),
+    )
+    off = {"conditioning": False, "variation": STILL, "cells": CELLS}
+    fixed = polish_lot(timed, 60, **off)
+    held = polish_lot(timed, 60, adjust="run-to-run", **off)
+    assert np.ptp(fixed.records.mean_removed[10:]) > 5 * np.ptp(held.records.mean_removed[10:])
+    assert held.records.time[-1] > held.records.time[10]
+    assert held.records.mean_removed[-1] == pytest.approx(held.records.mean_removed[0], rel=0.02)
+
+
+def test_end_of_life_names_what_ended_it(rotary) -> None:
+    def shallow(depth: float):
+        return replace(rotary, pad=replace(rotary.pad, grooves=replace(rotary.pad.grooves, depth=depth)))
+
+    lot = polish_lot(shallow(200e-6), 60, variation=STILL, cells=CELLS, limits=Limits(groove_left=0.85))
+    wafer, cause = lot.end_of_life()
+    assert cause == "grooves nearly gone"
+    assert lot.records.groove_min[wafer - 1] < 170e-6 <= lot.records.groove_min[wafer - 2]
+    dull = replace(rotary, conditioner=replace(rotary.conditioner, dulling_time=600.0, sharpness_floor=0.05))
+    assert polish_lot(dull, 40, variation=STILL, cells=CELLS).end_of_life()[1] == "disk dull"
+    glazed = polish_lot(rotary, 150, variation=STILL, cells=CELLS, conditioning=False)
+    assert glazed.summary()["end_of_life_cause"] == "rate out of limits"
+    tight = polish_lot(rotary, 30, variation=STILL, cells=CELLS, limits=Limits(wiwnu_percent=0.5))
+    assert tight.summary()["end_of_life_cause"] == "uniformity out of limits"
+    short = polish_lot(rotary, 3, variation=STILL, cells=CELLS).summary()
+    assert short["end_of_life_wafer"] is None
+    assert short["end_of_life_cause"] is None
+
+
+def test_result_summary_table_and_files(rotary, tmp_path: Path) -> None:
+    seen = []
+    lot = polish_lot(rotary, 12, seed=1, cells=CELLS, progress=lambda done, of: seen.append((done, of)))
+    assert seen[-1] == (12, 12)
+    s = lot.summary()
+    rate = lot.table()["rate_nm_per_min"].to_numpy()
+    assert s["wtwnu_percent"] == pytest.approx(100 * rate.std(ddof=1) / rate.mean())
+    assert s["first_rate_nm_per_min"] == pytest.approx(rate[0])
+    assert s["last_rate_nm_per_min"] == pytest.approx(rate[-1])
+    folder = lot.save(tmp_path / "out")
+    frame = pl.read_parquet(folder / "lot.parquet")
+    assert frame.height == 12
+    assert frame["wafer"].to_list() == list(range(1, 13))
+    assert json.loads((folder / "summary.json").read_text())["wafers"] == 12
+    assert not [p for p in folder.iterdir() if p.name.startswith(".")]
+    assert lot.data["pad_thickness"].shape == (12, lot.ring_middles.size)
+    assert lot.data["pad_thickness"].attrs["units"] == "m"
+    assert len(lot.sources()) == len(set(lot.sources())) > 10
+    assert polish_lot(rotary, 1, cells=CELLS).summary()["wtwnu_percent"] is None
+
+
+def test_events_are_read_from_text_tables_and_records() -> None:
+    read = read_events(["9 idle 15 min", {"wafer": 2, "kind": "slurry", "value": 1.02}, Event(5, "pad")], 10)
+    assert [(e.wafer, e.kind, e.value) for e in read] == [
+        (2, "slurry", 1.02),
+        (5, "pad", None),
+        (9, "idle", 900.0),
+    ]
+
+
+def test_draws_keep_their_spread_and_their_order() -> None:
+    draws = draw(Variation(), 4000, 3)
+    assert draws.incoming.std() == pytest.approx(0.01, rel=0.05)
+    assert draws.process.mean() == pytest.approx(1.0, abs=5e-4)
+    assert np.array_equal(draw(Variation(), 50, 3).batch, draws.batch[:50])
+    still = draw(STILL, 5, 3)
+    assert np.all(still.process == 1.0)
+    assert np.all(still.bow == 0.0)
