@@ -1,0 +1,218 @@
+"""What the page asks for, computed: each function takes plain data and returns plain data or a packed body.
+
+They run in worker processes (see ``workers``), so that the server's event loop never waits for physics.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planish.errors import SetupError
+from planish.web.packing import pack
+
+if TYPE_CHECKING:
+    from planish.predict.wafer_result import WaferResult
+    from planish.setup.models import Setup
+
+MAP_POINTS = 201
+OUTCOMES = (
+    "mean_removal_rate_nm_per_min",
+    "wiwnu_sigma_percent",
+    "edge_extreme_percent",
+    "peak_temperature_C",
+    "time_s",
+    "real_contact_percent",
+)
+
+
+@lru_cache(maxsize=64)
+def _setup(text: str) -> Setup:
+    from planish.setup.models import Setup
+
+    return Setup(json.loads(text))
+
+
+def setup_of(document: Mapping[str, Any], changes: Mapping[str, Any] | None = None) -> Setup:
+    """Return the setup of a document with changes applied; the last ones are kept."""
+    setup = _setup(json.dumps(document, sort_keys=False))
+    return setup.replace(changes) if changes else setup
+
+
+@lru_cache(maxsize=32)
+def _polish(text: str) -> WaferResult:
+    from planish.predict.wafer import polish
+
+    return polish(_setup(text))
+
+
+def polished(setup: Setup) -> WaferResult:
+    """Return the wafer of a setup; the last ones are kept."""
+    return _polish(json.dumps(setup.document, sort_keys=False))
+
+
+def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0) -> bytes:
+    """Return everything that the page paints for one wafer, packed."""
+    from planish.explain.findings import findings
+    from planish.web.machine import geometry, point_path
+
+    setup = setup_of(document, changes)
+    result = polished(setup)
+    bench = result.bench
+    shown = min(max(step, 0), len(bench.steps) - 1)
+    path, duration = point_path(bench, shown)
+    figures = result.summary()
+    arrays: dict[str, Any] = {
+        "radius": result.radius,
+        "removed": result.removed,
+        "incoming": result.incoming.sum(axis=0),
+        "remaining": result.remaining.sum(axis=0),
+        "pressure": np.stack([one.pressure for one in result.steps]),
+        "speed": np.stack([one.speed for one in result.steps]),
+        "path": path,
+    }
+    if any(film.sites is not None for film in bench.wafer.films):
+        arrays["map"] = result.maps(MAP_POINTS).removed
+    header = {
+        "document": setup.document,
+        "digest": setup.digest(),
+        "title": setup.title,
+        "summary": figures,
+        "findings": [
+            {"subject": f.subject, "weight": f.weight, "text": f.text}
+            for f in findings(result, remedies=False)
+        ],
+        "warnings": setup.warnings,
+        "machine": geometry(bench),
+        "step": shown,
+        "path_s": duration,
+        "exclusion_m": bench.wafer.edge_exclusion,
+    }
+    return pack(header, arrays)
+
+
+def advice(document: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Return the findings with the changes that would help, which takes some twenty runs of the model."""
+    from planish.explain.findings import findings
+
+    result = polished(setup_of(document))
+    return [{"subject": f.subject, "weight": f.weight, "text": f.text} for f in findings(result)]
+
+
+def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the settings of a setup, each with unit, range, source and spread."""
+    from planish.web.forms import describe, part_choices
+
+    setup = setup_of(document, changes)
+    return {
+        "document": setup.document,
+        "title": setup.title,
+        "motion": setup.motion,
+        "digest": setup.digest(),
+        "parts": part_choices(setup),
+        "fields": describe(setup),
+        "warnings": list(setup.warnings),
+        "notes": list(setup.notes),
+        "sources": list(setup.sources),
+    }
+
+
+def choose(document: Mapping[str, Any], section: str, part: str) -> dict[str, Any]:
+    """Return the document with another part in place."""
+    from planish.web.changes import choose as chosen
+
+    return {"document": chosen(setup_of(document), section, part).document}
+
+
+def fresh(motion: str) -> dict[str, Any]:
+    """Return the document of the invented scenario for a motion."""
+    from planish.web.changes import fresh as made
+
+    return {"document": made(motion)}
+
+
+def move(document: Mapping[str, Any], motion: str) -> dict[str, Any]:
+    """Return the document on a polisher of another motion."""
+    from planish.web.changes import with_motion
+
+    return {"document": with_motion(setup_of(document), motion).document}
+
+
+def read_toml(text: str) -> dict[str, Any]:
+    """Return the document of a TOML text, checked."""
+    from planish.setup.load import loads
+
+    setup = loads(text, "your file")
+    return {"document": json.loads(json.dumps(setup.document)), "title": setup.title}
+
+
+def to_toml(document: Mapping[str, Any]) -> str:
+    """Return a document as TOML."""
+    return setup_of(document).to_toml()
+
+
+def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> dict[str, Any]:
+    """Return what differs between two setups and why: the exact share of each group of choices."""
+    from planish.explain.attribution import compare as shared
+    from planish.explain.attribution import differing
+    from planish.predict.result import clean, label
+
+    one, other = setup_of(a), setup_of(b)
+    found = shared(one, other, outcomes or OUTCOMES[:2])
+    answer = found.summary()
+    answer["labels"] = {key: label(key) for key in {**found.a, **found.b}}
+    answer["changed"] = differing(one.bench, other.bench)
+    return dict(clean(answer))
+
+
+def profile_csv(document: Mapping[str, Any]) -> str:
+    """Return the wafer's profiles as CSV."""
+    result = polished(setup_of(document))
+    head = ["radius_mm", "removed_nm", "remaining_nm"]
+    columns = [result.radius * 1e3, result.removed * 1e9, result.remaining.sum(axis=0) * 1e9]
+    for step in result.steps:
+        name = step.name.replace(",", " ").replace('"', "")
+        head += [f"{name}_pressure_kPa", f"{name}_speed_m_per_s"]
+        columns += [step.pressure / 1e3, step.speed]
+    rows = [",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True)]
+    return "\n".join([",".join(head), *rows]) + "\n"
+
+
+def recipe_sheet(document: Mapping[str, Any]) -> str:
+    """Return the recipe as a page to print."""
+    from planish.explain.recipe_sheet import recipe_sheet as sheet
+
+    setup = setup_of(document)
+    return sheet(setup, polished(setup))
+
+
+def report(document: Mapping[str, Any]) -> str:
+    """Return the whole report of the wafer as a page."""
+    from planish.explain.page import render
+    from planish.explain.report import headline, wafer_parts
+
+    result = polished(setup_of(document))
+    return render(result.bench.title, wafer_parts(result), result.sources(), lead=headline(result))
+
+
+def warm() -> str:
+    """Load what the first answer needs, and compute one."""
+    wafer(fresh("rotary")["document"], {}, 1)
+    return "ready"
+
+
+def checked_outcomes(outcomes: list[str]) -> list[str]:
+    """Return outcomes that a comparison may be asked about, each once."""
+    if len(outcomes) > 12:
+        raise SetupError(f"outcomes: {len(outcomes)} given: must be 12 or fewer")
+    return list(dict.fromkeys(outcomes))
+
+
+def digest(document: Mapping[str, Any]) -> dict[str, str]:
+    """Return the digest and the title of a setup, checked."""
+    setup = setup_of(document)
+    return {"digest": setup.digest(), "title": setup.title}

@@ -1,0 +1,398 @@
+"""The routes: the package's verbs over HTTP. Nothing is computed here."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect
+
+from planish.errors import DataError
+from planish.web import schemas as s
+from planish.web.accounts import ROLES
+from planish.web.packing import MEDIA
+
+if TYPE_CHECKING:
+    from planish.web.app import Services
+
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    400: {"model": s.Refusal, "description": "cannot be used as given; says why"},
+    401: {"model": s.Refusal, "description": "not signed in"},
+    403: {"model": s.Refusal, "description": "not allowed"},
+    413: {"model": s.Refusal, "description": "too large"},
+    421: {"model": s.Refusal, "description": "wrong host name"},
+}
+BINARY: dict[int | str, dict[str, Any]] = {
+    200: {"content": {MEDIA: {"schema": {"type": "string", "format": "binary"}}}, "description": "packed answer"}
+}
+router = APIRouter(prefix="/api", responses=REFUSALS)
+_DEPTH = "planish.web.depth"
+_OWN = "planish.web.own_data"
+_LESSONS = "planish.web.lessons"
+
+
+def services(request: Request) -> Services:
+    """Return what the server holds."""
+    found: Services = request.app.state.services
+    return found
+
+
+Held = Annotated[Any, Depends(services)]
+
+
+def who(request: Request, held: Held) -> s.Person:
+    """Return who asks.
+
+    Raises
+    ------
+    HTTPException
+        401 where a team's server does not know them.
+    """
+    if held.accounts is None:
+        return s.Person(name="you", role="approve", team=False)
+    name = request.session.get("name")
+    role = held.accounts.role(name) if isinstance(name, str) else None
+    if role is None:
+        raise HTTPException(401, "sign in first")
+    return s.Person(name=str(name), role=role, team=True)
+
+
+Viewer = Annotated[s.Person, Depends(who)]
+
+
+def worker(person: Viewer) -> s.Person:
+    """Return who asks, if they may bring data and run jobs."""
+    return _at_least(person, "work")
+
+
+def approver(person: Viewer) -> s.Person:
+    """Return who asks, if they may approve."""
+    return _at_least(person, "approve")
+
+
+def _at_least(person: s.Person, role: str) -> s.Person:
+    if ROLES.index(person.role) < ROLES.index(role):  # type: ignore[arg-type]
+        raise HTTPException(403, f"this needs the role {role}; yours is {person.role}")
+    return person
+
+
+Worker = Annotated[s.Person, Depends(worker)]
+Approver = Annotated[s.Person, Depends(approver)]
+
+
+def _packed(body: bytes) -> Response:
+    return Response(body, media_type=MEDIA)
+
+
+def _file(text: str, name: str, media: str) -> Response:
+    disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(text, media_type=media, headers=disposition)
+
+
+@router.get("/me", tags=["people"])
+async def me(person: Viewer) -> s.Person:
+    """Say who is signed in."""
+    return person
+
+
+@router.post("/sign-in", tags=["people"])
+async def sign_in(asked: s.SignIn, request: Request, held: Held) -> s.Person:
+    """Sign in; the session is a signed cookie."""
+    if held.accounts is None:
+        return s.Person(name="you", role="approve", team=False)
+    role = await run_in_threadpool(held.accounts.check, asked.name, asked.password)
+    if role is None:
+        raise HTTPException(401, "name or password is wrong")
+    request.session.clear()
+    request.session["name"] = asked.name
+    return s.Person(name=asked.name, role=role, team=True)
+
+
+@router.post("/sign-out", tags=["people"])
+async def sign_out(request: Request) -> dict[str, bool]:
+    """End the session."""
+    with contextlib.suppress(AssertionError):  # no sessions on a server for one person
+        request.session.clear()
+    return {"done": True}
+
+
+@router.get("/setups/{motion}", tags=["describe"])
+async def fresh(motion: str, held: Held, person: Viewer) -> s.Setup:
+    """Return the invented scenario for a motion: rotary, linear or orbital."""
+    return s.Setup(**await held.workers.ask("fast", "fresh", motion))
+
+
+@router.post("/setup", tags=["describe"])
+async def setup(asked: s.Changed, held: Held, person: Viewer) -> JSONResponse:
+    """Return every setting of a setup with unit, range, default, source and spread."""
+    return JSONResponse(await held.workers.ask("fast", "forms", asked.document, asked.changes))
+
+
+@router.post("/choose", tags=["describe"])
+async def choose(asked: s.PartChosen, held: Held, person: Viewer) -> s.Setup:
+    """Put another catalogue part in place."""
+    return s.Setup(**await held.workers.ask("fast", "choose", asked.document, asked.section, asked.part))
+
+
+@router.post("/move", tags=["describe"])
+async def move(asked: s.Moved, held: Held, person: Viewer) -> s.Setup:
+    """Put the setup on a polisher of another motion."""
+    return s.Setup(**await held.workers.ask("fast", "move", asked.document, asked.motion))
+
+
+@router.post("/read", tags=["describe"])
+async def read(asked: s.Text, held: Held, person: Viewer) -> s.Setup:
+    """Read a setup file."""
+    return s.Setup(**await held.workers.ask("fast", "read_toml", asked.text))
+
+
+@router.post("/toml", tags=["describe"], response_class=PlainTextResponse)
+async def toml(asked: s.Asked, held: Held, person: Viewer) -> Response:
+    """Return a setup as TOML."""
+    return _file(await held.workers.ask("fast", "to_toml", asked.document), "setup.toml", "application/toml")
+
+
+@router.post("/wafer", tags=["predict"], response_class=Response, responses=BINARY)
+async def wafer(asked: s.WaferAsked, held: Held, person: Viewer) -> Response:
+    """Polish one wafer; packed binary (see `planish.web.packing`)."""
+    return _packed(await held.workers.ask("fast", "wafer", asked.document, asked.changes, asked.step))
+
+
+@router.post("/wafer.csv", tags=["predict"], response_class=PlainTextResponse)
+async def wafer_csv(asked: s.Asked, held: Held, person: Viewer) -> Response:
+    """Return the wafer's profiles as CSV."""
+    return _file(await held.workers.ask("fast", "profile_csv", asked.document), "wafer.csv", "text/csv")
+
+
+@router.post("/advice", tags=["explain"])
+async def advice(asked: s.Asked, held: Held, person: Viewer) -> list[s.Finding]:
+    """Return the findings, with the changes that would help."""
+    return [s.Finding(**item) for item in await held.workers.ask("fast", "advice", asked.document)]
+
+
+@router.post("/compare", tags=["explain"])
+async def compare(asked: s.Compared, held: Held, person: Viewer) -> JSONResponse:
+    """Say what differs between two setups, and why: exact shares of each group of choices."""
+    return JSONResponse(await held.workers.ask("fast", "compare", asked.a, asked.b, asked.outcomes))
+
+
+@router.post("/lot", tags=["predict"], response_class=Response, responses=BINARY)
+async def lot(asked: s.LotAsked, held: Held, person: Viewer) -> Response:
+    """Polish a quick lot; packed binary."""
+    return _packed(
+        await held.workers.ask("slow", "lot", asked.document, asked.wafers, asked.conditioning, module=_DEPTH)
+    )
+
+
+@router.post("/lot.csv", tags=["predict"], response_class=PlainTextResponse)
+async def lot_csv(asked: s.LotAsked, held: Held, person: Viewer) -> Response:
+    """Return a quick lot as CSV."""
+    text = await held.workers.ask("slow", "lot_csv", asked.document, asked.wafers, module=_DEPTH)
+    return _file(text, "lot.csv", "text/csv")
+
+
+@router.post("/die", tags=["predict"], response_class=Response, responses=BINARY)
+async def die(asked: s.DieAsked, held: Held, person: Viewer) -> Response:
+    """Polish a quick die of a test layout at centre, mid radius and edge; packed binary."""
+    return _packed(
+        await held.workers.ask("slow", "die", asked.document, asked.layout, asked.process, module=_DEPTH)
+    )
+
+
+@router.get("/lessons", tags=["teach"])
+async def lessons(held: Held, person: Viewer) -> list[s.Lesson]:
+    """List the guided comparisons."""
+    return [s.Lesson(**item) for item in await held.workers.ask("fast", "listing", module=_LESSONS)]
+
+
+@router.post("/lessons/{lesson}", tags=["teach"])
+async def lesson_answer(lesson: str, asked: s.Asked, held: Held, person: Viewer) -> JSONResponse:
+    """Compute the answer of one guided comparison."""
+    return JSONResponse(
+        await held.workers.ask("slow", "answer", asked.document, lesson, module=_LESSONS)
+    )
+
+
+@router.post("/recipe-sheet", tags=["explain"], response_class=HTMLResponse)
+async def recipe_sheet(asked: s.Asked, held: Held, person: Viewer) -> Response:
+    """Return the recipe as a page to print."""
+    return _file(await held.workers.ask("slow", "recipe_sheet", asked.document), "recipe.html", "text/html")
+
+
+@router.post("/report", tags=["explain"], response_class=HTMLResponse)
+async def report(asked: s.Asked, held: Held, person: Viewer) -> Response:
+    """Return the whole report of the wafer as a page."""
+    return _file(await held.workers.ask("slow", "report", asked.document), "report.html", "text/html")
+
+
+@router.get("/jobs", tags=["jobs"])
+async def jobs(held: Held, person: Viewer) -> list[s.JobTold]:
+    """List your jobs, the newest first."""
+    return [s.JobTold(**job.told()) for job in held.jobs.of(person.name)]
+
+
+@router.post("/jobs", tags=["jobs"])
+async def start_job(asked: s.JobAsked, held: Held, person: Worker) -> s.JobTold:
+    """Start a long job."""
+    await held.workers.ask("fast", "digest", asked.document)
+    options = asked.model_dump()
+    if asked.file is not None:
+        options["file"] = str(held.uploads.path(person.name, asked.file))
+    return s.JobTold(**held.jobs.start(asked.kind, asked.title, person.name, options).told())
+
+
+@router.get("/jobs/{job}", tags=["jobs"])
+async def job_told(job: str, held: Held, person: Viewer) -> s.JobTold:
+    """Say how far a job is."""
+    return s.JobTold(**held.jobs.get(job, person.name).told())
+
+
+@router.delete("/jobs/{job}", tags=["jobs"])
+async def stop_job(job: str, held: Held, person: Worker) -> dict[str, bool]:
+    """Stop a job, or clear one that has ended."""
+    held.jobs.stop(held.jobs.get(job, person.name))
+    return {"done": True}
+
+
+@router.get("/jobs/{job}/answer", tags=["jobs"], response_class=Response, responses=BINARY)
+async def job_answer(job: str, held: Held, person: Viewer) -> Response:
+    """Return what a job found, packed."""
+    path = _result(held, job, person) / "answer.bin"
+    return _packed(await run_in_threadpool(path.read_bytes))
+
+
+@router.get("/jobs/{job}/table.csv", tags=["jobs"], response_class=PlainTextResponse)
+async def job_table(job: str, held: Held, person: Viewer) -> Response:
+    """Return the table of a lot."""
+    path = _result(held, job, person) / "table.csv"
+    if not path.is_file():
+        raise DataError("this job has no table")
+    return _file(await run_in_threadpool(path.read_text), "lot.csv", "text/csv")
+
+
+@router.get("/jobs/{job}/maps/{name}", tags=["jobs"])
+async def job_map(job: str, name: str, held: Held, person: Viewer) -> JSONResponse:
+    """Return the shapes of a map's levels and its limits."""
+    from planish.web.tiles import read_about
+
+    return JSONResponse(await run_in_threadpool(read_about, _result(held, job, person), _map_name(name)))
+
+
+@router.get(
+    "/jobs/{job}/maps/{name}/{level}/{row}/{column}",
+    tags=["jobs"],
+    response_class=Response,
+    responses=BINARY,
+)
+async def job_tile(
+    job: str, name: str, level: int, row: int, column: int, held: Held, person: Viewer
+) -> Response:
+    """Return one tile of a map as float32, row by row."""
+    from planish.web.tiles import read_tile
+
+    folder = _result(held, job, person)
+    part, rows, columns = await run_in_threadpool(read_tile, folder, _map_name(name), level, row, column)
+    size = {"X-Rows": str(rows), "X-Columns": str(columns), "Cache-Control": "private, max-age=3600"}
+    return Response(part.tobytes(), media_type=MEDIA, headers=size)
+
+
+def _map_name(name: str) -> str:
+    if name not in ("surface", "density"):
+        raise DataError(f"map = {name[:40]!r}: must be surface or density")
+    return name
+
+
+def _result(held: Services, job_id: str, person: s.Person) -> Any:
+    job = held.jobs.get(job_id, person.name)
+    if job.state != "done":
+        raise DataError(f"job {job.id}: is {job.state}: there is no result to show")
+    return held.jobs.place(job)
+
+
+@router.get("/uploads", tags=["own data"])
+async def uploads(held: Held, person: Viewer) -> list[s.UploadTold]:
+    """List your files, the newest first."""
+    return [s.UploadTold(**item) for item in await run_in_threadpool(held.uploads.told, person.name)]
+
+
+@router.post(
+    "/uploads",
+    tags=["own data"],
+    openapi_extra={
+        "requestBody": {
+            "required": True,
+            "content": {MEDIA: {"schema": {"type": "string", "format": "binary"}}},
+        }
+    },
+)
+async def upload(
+    request: Request,
+    held: Held,
+    person: Worker,
+    name: Annotated[str, Query(max_length=160, description="the file's own name")],
+) -> JSONResponse:
+    """Store a file given as the request's body, and say what it is."""
+    from planish.web.uploads import ending_of
+
+    ending_of(name)
+    try:
+        content = await request.body()
+    except ClientDisconnect:
+        raise HTTPException(413, "the file is too large") from None
+    kept = await run_in_threadpool(held.uploads.keep, person.name, name, content)
+    path = str(held.uploads.path(person.name, kept.id))
+    try:
+        about = await held.workers.ask("slow", "look", path, kept.name, kept.kind, module=_OWN)
+    except DataError:
+        held.uploads.forget(person.name, kept.id)
+        raise
+    told = s.UploadTold(**{n: getattr(kept, n) for n in s.UploadTold.model_fields})
+    return JSONResponse({**told.model_dump(), "about": about})
+
+
+@router.delete("/uploads/{upload}", tags=["own data"])
+async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bool]:
+    """Take a file away."""
+    await run_in_threadpool(held.uploads.forget, person.name, upload)
+    return {"done": True}
+
+
+@router.post("/measured", tags=["own data"])
+async def measured(asked: s.MeasuredAsked, held: Held, person: Viewer) -> JSONResponse:
+    """Set measured sites beside the prediction."""
+    known = {str(held.uploads.path(person.name, u.id)): u.name for u in held.uploads.of(person.name)}
+    before = str(held.uploads.path(person.name, asked.before))
+    after = str(held.uploads.path(person.name, asked.after)) if asked.after else None
+    return JSONResponse(
+        await held.workers.ask(
+            "slow", "measured", asked.document, known, before, after, asked.time_s, module=_OWN
+        )
+    )
+
+
+@router.post("/traces", tags=["own data"])
+async def traces(asked: s.TracesAsked, held: Held, person: Viewer) -> JSONResponse:
+    """Cut traces into wafers; with rates, find the law they follow."""
+    path = str(held.uploads.path(person.name, asked.traces))
+    rates = str(held.uploads.path(person.name, asked.rates)) if asked.rates else None
+    return JSONResponse(await held.workers.ask("slow", "traces", path, "traces", rates, module=_OWN))
+
+
+@router.get("/approvals", tags=["people"])
+async def approvals(held: Held, person: Viewer) -> JSONResponse:
+    """Return the book of approvals, and whether it is whole."""
+    entries = await run_in_threadpool(held.approvals.entries)
+    return JSONResponse({"entries": entries, "whole": await run_in_threadpool(held.approvals.whole)})
+
+
+@router.post("/approvals", tags=["people"])
+async def approve(asked: s.Approval, held: Held, person: Approver) -> JSONResponse:
+    """Approve a setup: who, when, which digest."""
+    told = await held.workers.ask("fast", "digest", asked.document)
+    entry = await run_in_threadpool(
+        held.approvals.add, person.name, told["digest"], told["title"], asked.note
+    )
+    return JSONResponse(entry)

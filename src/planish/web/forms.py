@@ -1,0 +1,199 @@
+"""The settings of a setup as the page shows them: unit, sensible range, where the value comes from, its spread."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from planish import units
+from planish.setup.fields import KeyInfo, keys
+
+if TYPE_CHECKING:
+    from planish.setup.models import Setup
+    from planish.setup.resolve import Origin
+
+PARTS = ("polisher", "pad", "head", "ring", "conditioner", "slurry", "wafer", "recipe")
+_HIDDEN = ("removal.*.coefficients", "polisher.motion", "wafer.film.*.profile", "pad.surface.heights")
+
+
+def describe(setup: Setup) -> list[dict[str, Any]]:
+    """Return every setting that has a value, each with what is known about it.
+
+    ``value`` is in SI; ``units`` gives for the trade and for SI the unit's name with factor and offset:
+    shown = (value - offset) / factor.
+    """
+    out: list[dict[str, Any]] = []
+    for info in keys(setup.motion):
+        if info.path in _HIDDEN or info.path.endswith(".part"):
+            continue
+        for path in _spread_out(info.path, setup.tree):
+            field = _field(info, path, setup)
+            if field is not None:
+                out.append(field)
+    return out
+
+
+def part_choices(setup: Setup) -> dict[str, dict[str, Any]]:
+    """Return for each section the part in use, and those that could stand in its place with one line each."""
+    from planish.setup.parts import catalogue
+    from planish.web.changes import SECTIONS
+
+    out: dict[str, dict[str, Any]] = {}
+    for section in SECTIONS:
+        options = [
+            {"name": part.name, "summary": part.summary}
+            for part in catalogue(section).values()
+            if section not in ("head", "polisher") or fits(setup, section, part.name)
+        ]
+        if section == "conditioner":
+            options.append({"name": "none", "summary": "no conditioning"})
+        chosen = setup.parts.get(section, "")
+        if section == "conditioner" and setup.model.conditioner is None:
+            chosen = "none"
+        out[section] = {"chosen": chosen, "options": options}
+    return out
+
+
+def fits(setup: Setup, section: str, part: str) -> bool:
+    """Return whether a part can stand in the setup as it is."""
+    from planish.errors import SetupError
+    from planish.web.changes import choose
+
+    try:
+        choose(setup, section, part)
+    except SetupError:
+        return False
+    return True
+
+
+def _spread_out(pattern: str, tree: Any) -> list[str]:
+    """Return the dotted paths of a pattern that hold a value."""
+    found: list[tuple[str, Any]] = [("", tree)]
+    for step in pattern.split("."):
+        following: list[tuple[str, Any]] = []
+        for path, here in found:
+            if isinstance(here, dict):
+                names = list(here) if step == "*" else [step] if step in here else []
+                following += [(f"{path}.{name}" if path else name, here[name]) for name in names]
+            elif isinstance(here, list) and step == "*":
+                following += [(f"{path}.{i}", item) for i, item in enumerate(here)]
+        found = following
+    leaves: list[str] = []
+    for path, value in found:
+        if path.endswith("zone_pressures") and isinstance(value, list | dict):
+            leaves += [f"{path}.{name}" for name in (value if isinstance(value, dict) else range(len(value)))]
+        elif isinstance(value, str | int | float | bool):
+            leaves.append(path)
+    return leaves
+
+
+def _field(info: KeyInfo, path: str, setup: Setup) -> dict[str, Any] | None:
+    text = setup.get(path)
+    origin = _origin(path, setup)
+    name = info.path.rsplit(".", 1)[-1]
+    field: dict[str, Any] = {
+        "path": path,
+        "part": _part_of(path),
+        "label": _label(path, name, setup),
+        "about": info.description,
+        "text": text,
+        "origin": origin.origin if origin else "setup",
+        "source": origin.source if origin else "given in the setup",
+        "spread": origin.spread if origin else "",
+    }
+    if isinstance(text, bool):
+        return {**field, "kind": "switch"}
+    if info.choices:
+        return {**field, "kind": "choice", "choices": list(info.choices)}
+    if not info.dimension:
+        return {**field, "kind": "text"}
+    value = text if isinstance(text, int | float) else units.to_si(text, info.dimension)
+    low, high = _range(info, float(value))
+    return {
+        **field,
+        "kind": "number",
+        "value": value,
+        "dimension": info.dimension,
+        "low": low,
+        "high": high,
+        "usual": info.usual,
+        "units": {system: _unit(info.dimension, system) for system in ("trade", "si")},
+    }
+
+
+def _origin(path: str, setup: Setup) -> Origin | None:
+    while path:
+        if path in setup.origins:
+            return setup.origins[path]
+        path = path.rpartition(".")[0]
+    return None
+
+
+def _part_of(path: str) -> str:
+    section = path.split(".", 1)[0]
+    if path.startswith("head.ring") or path.endswith("ring_pressure"):
+        return "ring"
+    if path.startswith("recipe."):
+        key = path.split(".")[3]
+        return {"zone_pressures": "head", "flow": "slurry", "conditioning": "conditioner"}.get(key, "recipe")
+    return {"removal": "slurry", "ambient": "polisher"}.get(section, section)
+
+
+def _label(path: str, name: str, setup: Setup) -> str:
+    steps = path.split(".")
+    if "zone_pressures" in steps:
+        last = steps[-1]
+        if last == "zone_pressures":
+            return "pressure, all zones"
+        zone = setup.model.head.zone[int(last)].name if last.isdigit() else last
+        return f"pressure, {zone} zone"
+    words = name.replace("_", " ")
+    if steps[0] == "pad" and steps[1] in ("top", "sub", "grooves", "surface") and len(steps) > 2:
+        return {"top": "top pad: ", "sub": "sub-pad: ", "grooves": "grooves: ", "surface": "summits: "}[
+            steps[1]
+        ] + words
+    if steps[0] == "removal":
+        return f"{steps[1]}: " + " ".join(steps[2:]).replace("_", " ")
+    if steps[:2] == ["wafer", "film"] or steps[:2] == ["head", "zone"]:
+        holder = setup.get(".".join(steps[:3]))
+        own = holder.get("name") or holder.get("material") or steps[2]
+        return f"{own}: {words}"
+    if steps[:2] == ["conditioner", "sweep"]:
+        return "sweep: " + words
+    if "bearing" in steps:
+        return "bearing: " + " ".join(step for step in steps[2:] if step != "zone").replace("_", " ")
+    return words
+
+
+def _range(info: KeyInfo, value: float) -> tuple[float, float]:
+    """Return where a slider runs: the typical range and the value, with room on both sides; never past a limit."""
+    if info.typical is not None and info.typical[1] > info.typical[0]:
+        low, high = info.typical
+        reach = 0.25 * (high - low)
+        low, high = min(low - reach, value), max(high + reach, value)
+        if info.typical[0] >= 0 and value >= 0 and info.dimension != "temperature":
+            low = max(low, 0.0)
+    elif value:
+        low, high = sorted((0.25 * value, 3.0 * value))
+    else:
+        low, high = 0.0, 1.0
+    if info.low is not None and math.isfinite(info.low):
+        low = max(low, info.low)
+    if info.high is not None and math.isfinite(info.high):
+        high = min(high, info.high)
+    if low <= 0.0 < value and info.typical is not None and info.typical[0] > 0:
+        low = min(0.1 * info.typical[0], value)  # a slider does not end where the value would mean nothing
+    return low, max(high, low)
+
+
+def _unit(dimension: str, system: Any) -> dict[str, Any]:
+    unit = units.unit_of(dimension, system)
+    if dimension == "ratio":
+        return {"name": "", "write": "", "factor": 1.0, "offset": 0.0}
+    zero = units.to_si(f"0 {unit}", dimension)
+    return {
+        "name": units.pretty(unit),
+        "write": unit,
+        "factor": units.to_si(f"1 {unit}", dimension) - zero,
+        "offset": zero,
+    }

@@ -1,0 +1,165 @@
+"""What dropped files say: site maps against the prediction, traces cut into wafers, layouts by layer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+
+from planish.errors import DataError, FitError, PlanishError
+from planish.predict.result import clean
+from planish.web.answers import polished, setup_of
+
+MOST_POINTS = 2000
+
+
+def look(path: str, name: str, kind: str) -> dict[str, Any]:
+    """Return what a file is: sites, traces, rates or layout, with its main figures.
+
+    Raises
+    ------
+    DataError
+        With what each reader said, where none of them can read it.
+    """
+    if kind == "layout":
+        from planish.measure.layout import list_layers
+
+        with _named(path, name):
+            layers = list_layers(path)
+        most = sorted(layers, key=lambda key: -layers[key])
+        return {
+            "is": "layout",
+            "layers": [{"layer": f"{a}/{b}", "shapes": layers[(a, b)]} for a, b in most[:64]],
+        }
+    said = []
+    for reader in (_sites, _traces, _rates):
+        try:
+            with _named(path, name):
+                return dict(clean(reader(path)))
+        except PlanishError as error:
+            said.append(f"as {reader.__name__[1:]}: {error}")
+    raise DataError(f"{name}: cannot be read. " + "; ".join(said))
+
+
+def _sites(path: str) -> dict[str, Any]:
+    from planish.measure.sites import read_sites
+
+    sites = read_sites(path)
+    return {
+        "is": "sites",
+        "quantity": sites.quantity,
+        "sites": len(sites),
+        "mean": float(np.mean(sites.value)),
+        "polish_time_s": sites.polish_time,
+        "notes": list(sites.notes),
+    }
+
+
+def _traces(path: str) -> dict[str, Any]:
+    from planish.measure.traces import read_traces
+
+    frame = read_traces(path)
+    return {"is": "traces", "samples": frame.height, "columns": frame.columns}
+
+
+def _rates(path: str) -> dict[str, Any]:
+    from planish.measure.traces import read_rates
+
+    frame = read_rates(path)
+    return {"is": "rates", "polishes": frame.height}
+
+
+def measured(
+    document: Mapping[str, Any], names: Mapping[str, str], before: str, after: str | None, time_s: float | None
+) -> dict[str, Any]:
+    """Return measured removal at its sites beside the prediction at the same radii, and what a fit says."""
+    from planish.fit.removal import fit_wafer
+    from planish.measure.pairing import Paired, pair
+    from planish.measure.sites import read_sites
+    from planish.measure.wafer import summarise
+
+    with _named(before, names.get(before, "before")):
+        first = read_sites(before)
+    if after is None:
+        if first.quantity != "removal":
+            raise DataError(
+                f"{names.get(before, 'file')}: holds {first.quantity}: drop the file from after the polish too, "
+                "or one that holds the removal"
+            )
+        paired = Paired(first, (), (), "site name")
+    else:
+        with _named(after, names.get(after, "after")):
+            second = read_sites(after)
+        with _named(before, names.get(before, "before")), _named(after, names.get(after, "after")):
+            paired = pair(first, second)
+    result = polished(setup_of(document))
+    removal = paired.removal
+    found = summarise(paired, time_s or result.time)
+    predicted = result.summary()
+    keys = ("mean_removed_nm", "mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "wiwnu_range_percent")
+    at_sites = np.interp(removal.r, result.radius, result.removed)
+    try:
+        fit = fit_wafer(result, removal).summary()
+        said = fit["findings"]
+    except (FitError, DataError) as error:
+        fit, said = {}, [str(error)]
+    pick = slice(None, None, max(1, -(-len(removal) // MOST_POINTS)))
+    return dict(
+        clean(
+            {
+                "figures": [
+                    {"key": key, "predicted": predicted.get(key), "measured": found.get(key)} for key in keys
+                ],
+                "x": removal.x[pick],
+                "y": removal.y[pick],
+                "r": removal.r[pick],
+                "measured": removal.value[pick],
+                "predicted": at_sites[pick],
+                "rms_nm": float(np.sqrt(np.mean((removal.value - at_sites) ** 2))) * 1e9,
+                "findings": [*said, *found["notes"]],
+                "flags": found["flags"],
+                "fit": fit,
+            }
+        )
+    )
+
+
+def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
+    """Return traces cut into wafers: how long each was under pressure, its pressure x speed, and its rate."""
+    from planish.measure.traces import cut_wafers, read_rates, read_traces
+
+    with _named(path, name):
+        samples = read_traces(path)
+        wafers = cut_wafers(samples, read_rates(rates) if rates else None, name)
+    table = wafers.table
+    pick = table[:: max(1, -(-table.height // MOST_POINTS))]
+    answer: dict[str, Any] = {
+        "polishes": table.height,
+        "flags": list(wafers.flags)[:50],
+        "flagged": len(wafers.flags),
+        "notes": list(wafers.notes),
+        "seconds": pick["seconds"].to_list(),
+        "pressure_speed": pick["pressure_speed"].to_list(),
+        "wafer": [str(value) for value in pick["wafer"].to_list()],
+    }
+    if "rate" in table.columns:
+        from planish.fit.traces import fit_rate_law
+
+        answer["rate"] = pick["rate"].to_list()
+        try:
+            law = fit_rate_law(wafers).summary()
+            answer["findings"] = law.get("findings", [])
+        except (FitError, DataError) as error:
+            answer["findings"] = [str(error)]
+    return dict(clean(answer))
+
+
+@contextmanager
+def _named(path: str, name: str) -> Iterator[None]:
+    """Put the name that a person knows in place of the path on the server, in what is refused."""
+    try:
+        yield
+    except PlanishError as error:
+        raise DataError(str(error).replace(path, name)) from None

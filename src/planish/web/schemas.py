@@ -1,0 +1,191 @@
+"""What the API takes and gives, as OpenAPI shows it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Document = Annotated[
+    dict[str, Any],
+    Field(description="a setup as its TOML tables, values as text with unit", max_length=40),
+]
+Changes = Annotated[
+    dict[str, str | float | bool | None],
+    Field(description="dotted path to new value, null to take the key out", max_length=200),
+]
+
+
+class Question(BaseModel):
+    """Base: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Asked(Question):
+    """A setup."""
+
+    document: Document
+
+
+class Changed(Asked):
+    """A setup with changes to it."""
+
+    changes: Changes = {}
+
+
+class WaferAsked(Changed):
+    """A wafer; ``step`` is the recipe step whose path is drawn."""
+
+    step: int = Field(0, ge=0, le=200)
+
+
+class LotAsked(Asked):
+    """A quick lot."""
+
+    wafers: int = Field(100, ge=1, le=500)
+    conditioning: bool = True
+
+
+class DieAsked(Asked):
+    """A quick die of a test layout."""
+
+    layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
+    process: Literal["", "oxide", "sti", "tungsten", "copper"] = ""
+
+
+class PartChosen(Asked):
+    """Another part for one section."""
+
+    section: Literal["wafer", "polisher", "head", "pad", "conditioner", "slurry"]
+    part: str = Field(max_length=80)
+
+
+class Moved(Asked):
+    """The setup on a polisher of another motion."""
+
+    motion: Literal["rotary", "linear", "orbital"]
+
+
+class Text(Question):
+    """A setup file."""
+
+    text: str = Field(max_length=500_000)
+
+
+class Compared(Question):
+    """Two setups, and the figures whose difference is shared out."""
+
+    a: Document
+    b: Document
+    outcomes: list[Annotated[str, Field(max_length=60)]] = Field(
+        default=["mean_removal_rate_nm_per_min", "wiwnu_sigma_percent"], min_length=1, max_length=12
+    )
+
+
+class JobAsked(Asked):
+    """A long job."""
+
+    kind: Literal["lot", "die"]
+    title: str = Field("", max_length=80)
+    wafers: int = Field(1000, ge=1, le=5000)
+    seed: int = Field(0, ge=0, le=2**31)
+    conditioning: bool = True
+    adjust: Literal["fixed", "run-to-run"] = "fixed"
+    layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
+    process: Literal["", "oxide", "sti", "tungsten", "copper"] = ""
+    place: Literal["centre", "mid", "edge"] = "edge"
+    cell_um: float = Field(50, ge=5, le=500)
+    size_mm: float = Field(20, ge=1, le=33)
+    file: str | None = Field(None, max_length=40)
+    layer: str = Field("", max_length=12)
+
+
+class MeasuredAsked(Asked):
+    """Uploaded site files to set beside the prediction."""
+
+    before: str = Field(max_length=40)
+    after: str | None = Field(None, max_length=40)
+    time_s: float | None = Field(None, gt=0, le=36000)
+
+
+class TracesAsked(Question):
+    """Uploaded traces, with measured rates if there are any."""
+
+    traces: str = Field(max_length=40)
+    rates: str | None = Field(None, max_length=40)
+
+
+class SignIn(Question):
+    """Name and password."""
+
+    name: str = Field(max_length=64)
+    password: str = Field(max_length=1024)
+
+
+class Approval(Asked):
+    """An approval of a setup, with a remark."""
+
+    note: str = Field("", max_length=500)
+
+
+class Refusal(BaseModel):
+    """Why a request was refused, in one line."""
+
+    refused: str
+
+
+class Setup(BaseModel):
+    """A document."""
+
+    document: dict[str, Any]
+    title: str = ""
+
+
+class Finding(BaseModel):
+    """One sentence about the wafer; ``weight`` is good, look or act."""
+
+    subject: str
+    weight: str
+    text: str
+
+
+class Lesson(BaseModel):
+    """A guided comparison."""
+
+    id: str
+    title: str
+    question: str
+
+
+class JobTold(BaseModel):
+    """A job. ``state``: waiting, running, done, failed, stopped."""
+
+    id: str
+    kind: str
+    title: str
+    owner: str
+    state: str
+    share: float
+    message: str
+    made: float
+    ended: float | None
+
+
+class UploadTold(BaseModel):
+    """A stored file and what it is."""
+
+    id: str
+    name: str
+    kind: str
+    size: int
+    ending: str
+    made: float
+
+
+class Person(BaseModel):
+    """Who is signed in, and what they may do. ``team`` is false on a server for one person."""
+
+    name: str
+    role: str
+    team: bool

@@ -1,0 +1,92 @@
+"""Worker processes: the fast ones answer the page, the slow one does lots and dies; the event loop only waits.
+
+Refusals come back as data, so that no exception has to cross between processes.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+from collections.abc import Callable
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from planish.errors import PlanishError
+
+
+class Refused(PlanishError):
+    """What was asked cannot be answered; the message says what to do."""
+
+
+def call(module: str, name: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]:
+    """Run one function in a worker; (True, answer), or (False, message) where the input was refused."""
+    import importlib
+
+    function: Callable[..., Any] = getattr(importlib.import_module(module), name)
+    try:
+        return True, function(*arguments)
+    except PlanishError as error:
+        return False, str(error)
+    except (ArithmeticError, ValueError, MemoryError, RecursionError, TypeError) as error:
+        # Values that pass each check alone and overflow together. The page must hear of it, not hang.
+        return False, f"these values have no answer together ({type(error).__name__}: {error}); undo the last change"
+
+
+def _quiet() -> None:
+    import os
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
+        os.environ[name] = "1"
+
+
+class Workers:
+    """Pools that are made anew if a process dies."""
+
+    def __init__(self, fast: int = 2) -> None:
+        self.fast = fast
+        self._pools: dict[str, ProcessPoolExecutor] = {}
+
+    def start(self) -> list[Future[Any]]:
+        """Start the fast workers and have each load the model; returns at once."""
+        return [self._submit("fast", "planish.web.answers", "warm", ()) for _ in range(self.fast)]
+
+    def _submit(self, pool: str, module: str, name: str, arguments: tuple[Any, ...]) -> Future[Any]:
+        if pool not in self._pools:
+            size = self.fast if pool == "fast" else 1
+            self._pools[pool] = ProcessPoolExecutor(
+                size, mp_context=multiprocessing.get_context("spawn"), initializer=_quiet
+            )
+        return self._pools[pool].submit(call, module, name, arguments)
+
+    async def ask(self, pool: str, name: str, *arguments: Any, module: str = "planish.web.answers") -> Any:
+        """Return the answer of ``module.name(*arguments)`` from a worker.
+
+        Raises
+        ------
+        Refused
+            Where the input cannot be used.
+        """
+        for attempt in (1, 2):
+            try:
+                future = self._submit(pool, module, name, arguments)
+                done, answer = await asyncio.wrap_future(future)
+            except BrokenProcessPool:
+                broken = self._pools.pop(pool, None)
+                if broken is not None:
+                    broken.shutdown(wait=False)
+                if attempt == 2:
+                    raise Refused("this took more memory than there is; ask for less") from None
+                continue
+            if not done:
+                raise Refused(answer)
+            return answer
+        raise AssertionError("unreachable")
+
+    def stop(self) -> None:
+        """End all workers."""
+        for pool in self._pools.values():
+            pool.shutdown(wait=False, cancel_futures=True)
+        self._pools.clear()
