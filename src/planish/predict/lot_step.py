@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 INTERVALS = 12  # times at which a step's rate is looked at: it bends only with the temperature
 
-_TIMES = np.linspace(0.0, 1.0, INTERVALS + 1)
+_TIMES = np.linspace(0.0, 1.0, INTERVALS + 1) ** 2  # closer at the start, where the pad warms up
 
 
 @dataclass(slots=True)
@@ -260,6 +260,7 @@ def run_step(
         share = (ends - times[at - 1]) / (times[at] - times[at - 1])
         taken = removed[:, at - 1] * (1 - share) + removed[:, at] * share
         mean_seen = np.append(mean_seen[:at], np.interp(ends, times, mean_seen))
+        times = np.append(times[:at], ends)
         peak = max(float(seen[:at].max()), float((seen[at - 1] * (1 - share) + seen[at] * share).max()))
     end = steady + (temperatures - steady) * np.exp(-plan.heat_conductance / plan.heat_capacity * ends)
     plan.last_duration = ends
@@ -269,7 +270,9 @@ def run_step(
         removed=taken,
         duration=ends,
         stopped_early=early,
-        temperature=float(mean_seen.mean()),
+        temperature=float(np.trapezoid(mean_seen, times)) / times[-1]
+        if times[-1] > 0
+        else float(mean_seen[0]),
         peak_temperature=peak,
         end_temperatures=end,
         real_pressure=float(real @ weights),
