@@ -77,7 +77,6 @@ class StepOutcome:
     ring_pressure: Array
     removed: Array  # (films, n_r) [m]
     duration: float
-    stopped_early: bool
     temperature: float  # mean over the wafer and the step [K]
     peak_temperature: float
     end_temperatures: Array
@@ -192,95 +191,134 @@ def run_step(
     (films, n_r) [m], ``weights`` (n_r,) of the mean inside the edge exclusion,
     ``duration`` [s] overrides the step's own stop where given.
     """
-    grid = model.grid
     land = model.land * (1.0 - _groove_share(bench, groove_depth))
     summits = worn_summits(pad, plan.group_nominal / land)
-    pressure, ring_pressure = _contact(plan, grid.areas, summits, land, height)
-    area = float(grid.areas.sum())
-    mean_pressure = float(grid.areas @ pressure / area)
-    real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
-    film, gap_share, reference_share = _films(plan, bench, summits, groove_depth, mean_pressure)
-    friction = (
-        bench.slurry.friction_boundary * gap_share
-        + bench.slurry.viscosity * plan.mean_speed / film / mean_pressure
+    pressure, ring_pressure = _contact(plan, model.grid.areas, summits, land, height)
+    met = _meet(
+        plan, bench, model.grid.areas, summits, land, groove_depth, pressure, ring_pressure, rate_factor
     )
-    power = plan.duty * (plan.seen @ (friction * np.concatenate([pressure, ring_pressure]) * plan.all_speed))
-    regime_factor = gap_share / max(reference_share, 1e-12)
-    bases: dict[str, Array] = {}
-    for material in plan.law_speeds:
-        law = bench.removal[material]
-        scale = rate_factor * regime_factor * plan.factors[material] * land
-        bases[material] = scale * removal.factor_real_pressure(real, law.reference.real_pressure)
-    mechanical = {
-        material: _mechanical(plan, bench, material, pressure / land, friction) for material in bases
-    }
-    first = bench.wafer.films[0].material
-    law = bench.removal[first]
-    at_reference = _rate(law, mechanical[first], bases[first], np.array([[law.reference.temperature]]))
-    rate = float(grid.areas @ at_reference[0]) / area
-    fresh = _fresh_share(plan, bench, film, groove_depth, rate, area, law)
-    for material in bases:
-        reference = bench.removal[material].reference.fresh_fraction
-        bases[material] = bases[material] * float(
-            removal.fresh_factor(fresh, reference, conditions.FRESH_HALF)
-        )
-    step = plan.step
-    longest = step.stop_value if step.stop == "time" else step.max_time
-    fixed = duration is not None or step.stop == "time"
-    horizon = duration if duration is not None else longest
-    if not fixed and plan.last_duration > 0:
-        horizon = min(1.3 * plan.last_duration, longest)
-    target = (
-        step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
-    )
-    while True:
-        times = _TIMES * max(horizon, 1e-9)
-        steady = plan.heat_sink + power / plan.heat_conductance
-        decay = np.exp(-plan.heat_conductance / plan.heat_capacity * times[:, None])
-        seen = (steady + (temperatures - steady) * decay) @ rings.to_wafer.T
-        removed = _remove(bench, mechanical, bases, seen, times, left)
-        early, ends = True, horizon
-        if not fixed:
-            over_time = removed.sum(axis=0) @ weights
-            early = bool(target <= over_time[-1])
-            if not early and horizon < longest:
-                horizon = longest
-                continue
-            if early:
-                ends = float(np.interp(target, over_time, times)) if target > 0 else 0.0
-                if 0 < ends < 0.6 * horizon:
-                    horizon = 1.1 * ends
-                    continue
-        break
-    taken = removed[:, -1]
-    mean_seen, peak = seen @ weights, float(seen.max())
+    heat = _Heat(plan, rings, met.power, temperatures)
+    ends, times, seen, removed = _advance(plan, bench, met, heat, left, weights, duration)
     if ends < times[-1]:
-        at = min(int(np.searchsorted(times, ends)), INTERVALS)
-        at = max(at, 1)
-        share = (ends - times[at - 1]) / (times[at] - times[at - 1])
-        taken = removed[:, at - 1] * (1 - share) + removed[:, at] * share
-        mean_seen = np.append(mean_seen[:at], np.interp(ends, times, mean_seen))
+        at = max(min(int(np.searchsorted(times, ends)), times.size - 1), 1)
+        part = (ends - times[at - 1]) / (times[at] - times[at - 1])
+        removed = np.concatenate(
+            [removed[:, :at], removed[:, at - 1 : at] * (1 - part) + removed[:, at : at + 1] * part], axis=1
+        )
+        seen = np.concatenate([seen[:at], seen[at - 1 : at] * (1 - part) + seen[at : at + 1] * part])
         times = np.append(times[:at], ends)
-        peak = max(float(seen[:at].max()), float((seen[at - 1] * (1 - share) + seen[at] * share).max()))
-    end = steady + (temperatures - steady) * np.exp(-plan.heat_conductance / plan.heat_capacity * ends)
     plan.last_duration = ends
+    mean = seen @ weights
     return StepOutcome(
         pressure=pressure,
         ring_pressure=ring_pressure,
-        removed=taken,
+        removed=removed[:, -1],
         duration=ends,
-        stopped_early=early,
-        temperature=float(np.trapezoid(mean_seen, times)) / times[-1]
-        if times[-1] > 0
-        else float(mean_seen[0]),
-        peak_temperature=peak,
-        end_temperatures=end,
-        real_pressure=float(real @ weights),
-        real_fraction=float(fraction @ weights) * land,
-        friction=friction,
-        fresh=fresh,
-        film_thickness=film,
+        temperature=float(np.trapezoid(mean, times)) / ends if ends > 0 else float(mean[0]),
+        peak_temperature=float(seen.max()),
+        end_temperatures=heat.rings_at(ends),
+        real_pressure=float(met.real @ weights),
+        real_fraction=float(met.fraction @ weights) * land,
+        friction=met.friction,
+        fresh=met.fresh,
+        film_thickness=met.film,
     )
+
+
+@dataclass(slots=True)
+class _Met:
+    """What summits, film and slurry make of a contact pressure; rates by material without the thermal factor."""
+
+    real: Array
+    fraction: Array
+    film: float
+    friction: float
+    fresh: float
+    power: Array
+    mechanical: dict[str, Array]
+    bases: dict[str, Array]
+
+
+def _meet(
+    plan: StepPlan,
+    bench: Bench,
+    areas: Array,
+    summits: WornSummits,
+    land: float,
+    groove_depth: float,
+    pressure: Array,
+    ring_pressure: Array,
+    rate_factor: float,
+) -> _Met:
+    area = float(areas.sum())
+    mean_pressure = float(areas @ pressure) / area
+    real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
+    film, solid, solid_reference = _films(plan, bench, summits, groove_depth, mean_pressure)
+    shear = bench.slurry.viscosity * plan.mean_speed / film
+    friction = bench.slurry.friction_boundary * solid + shear / mean_pressure
+    power = plan.duty * (plan.seen @ (friction * np.concatenate([pressure, ring_pressure]) * plan.all_speed))
+    mechanical, bases = {}, {}
+    for material in plan.law_speeds:
+        law = bench.removal[material]
+        scale = rate_factor * solid / max(solid_reference, 1e-12) * plan.factors[material] * land
+        bases[material] = scale * removal.factor_real_pressure(real, law.reference.real_pressure)
+        mechanical[material] = _mechanical(plan, bench, material, pressure / land, friction)
+    first = bench.wafer.films[0].material
+    law = bench.removal[first]
+    at_reference = _rate(law, mechanical[first], bases[first], np.array([[law.reference.temperature]]))
+    fresh = _fresh_share(plan, bench, film, groove_depth, float(areas @ at_reference[0]) / area, area, law)
+    for material in bases:
+        reference = bench.removal[material].reference.fresh_fraction
+        bases[material] *= float(removal.fresh_factor(fresh, reference, conditions.FRESH_HALF))
+    return _Met(real, fraction, film, friction, fresh, power, mechanical, bases)
+
+
+class _Heat:
+    """Pad temperatures during the step: every ring relaxes to where heating and cooling balance."""
+
+    def __init__(self, plan: StepPlan, rings: PadRings, power: Array, start: Array) -> None:
+        self.steady = plan.heat_sink + power / plan.heat_conductance
+        self.excess = start - self.steady
+        self.pace = plan.heat_conductance / plan.heat_capacity
+        self.to_wafer = rings.to_wafer.T
+
+    def rings_at(self, time: float) -> Array:
+        """Ring temperatures (n,) [K] after ``time`` [s]."""
+        return np.asarray(self.steady + self.excess * np.exp(-self.pace * time))
+
+    def seen(self, times: Array) -> Array:
+        """Pad temperatures (n_t, n_r) [K] that the wafer meets at ``times``."""
+        return np.asarray((self.steady + self.excess * np.exp(-self.pace * times[:, None])) @ self.to_wafer)
+
+
+def _advance(
+    plan: StepPlan, bench: Bench, met: _Met, heat: _Heat, left: Array, weights: Array, duration: float | None
+) -> tuple[float, Array, Array, Array]:
+    """Return (end of the step [s], times, temperatures seen, removed (films, n_t, n_r) [m] by each time)."""
+    step = plan.step
+    timed = duration is not None or step.stop == "time"
+    longest = step.stop_value if step.stop == "time" else step.max_time
+    horizon = longest if duration is None else duration
+    if not timed and plan.last_duration > 0:
+        horizon = min(1.3 * plan.last_duration, longest)
+    goal = step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
+    while True:
+        times = _TIMES * max(horizon, 1e-9)
+        seen = heat.seen(times)
+        removed = _remove(bench, met.mechanical, met.bases, seen, times, left)
+        if timed:
+            return horizon, times, seen, removed
+        by_time = removed.sum(axis=0) @ weights
+        if by_time[-1] < goal:
+            if horizon >= longest:
+                return longest, times, seen, removed
+            horizon = longest
+            continue
+        ends = float(np.interp(goal, by_time, times)) if goal > 0 else 0.0
+        if ends == 0 or ends >= 0.6 * horizon:
+            return ends, times, seen, removed
+        # Stopped early on a grid made for a longer step: look again, closer.
+        horizon = 1.1 * ends
 
 
 def _contact(
