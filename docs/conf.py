@@ -1,0 +1,83 @@
+"""Sphinx settings. Nothing on the pages is fetched from elsewhere: own style, system fonts, formulas as MathML."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+import planish
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE))
+
+project = "planish"
+author = "the planish authors"
+version = release = planish.__version__
+language = "en"
+
+extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon", "generate.mathml"]
+exclude_patterns = ["generate"]
+source_suffix = {".md": "markdown"}
+
+myst_enable_extensions = ["dollarmath"]
+myst_heading_anchors = 3
+html_math_renderer = "mathml"
+
+autodoc_member_order = "bysource"
+autodoc_typehints = "signature"
+autodoc_typehints_format = "short"
+autodoc_preserve_defaults = True
+autodoc_mock_imports = ["cupy", "cupyx"]
+napoleon_google_docstring = False
+napoleon_use_ivar = True
+napoleon_use_rtype = False
+# Docstrings name a shape or a file in single back-quotes; that is code here, not a title.
+default_role = "literal"
+
+# Several modules pass on a class of another one under its own name.
+suppress_warnings = ["ref.python"]
+
+html_theme = "alabaster"
+html_title = "planish"
+html_static_path = ["style.css"]
+html_css_files = ["style.css"]
+html_show_sourcelink = False
+html_copy_source = False
+html_show_copyright = False
+html_sidebars = {"**": ["about.html", "searchbox.html", "navigation.html"]}
+html_theme_options = {
+    "description": "Chemical-mechanical planarization: describe, predict, measure, fit, explain",
+    "page_width": "1180px",
+    "sidebar_width": "250px",
+    "body_max_width": "880px",
+    "fixed_sidebar": False,
+    "show_powered_by": False,
+    "show_relbars": True,
+    "github_button": False,
+    "font_family": "'Noto Sans', 'DejaVu Sans', system-ui, sans-serif",
+    "head_font_family": "'Noto Sans', 'DejaVu Sans', system-ui, sans-serif",
+    "code_font_family": "'DejaVu Sans Mono', ui-monospace, monospace",
+    "font_size": "16px",
+    "code_font_size": "0.88em",
+    "link": "#00568a",
+    "link_hover": "#a34700",
+    "sidebar_link": "#00568a",
+    "gray_1": "#4a5560",
+    "sidebar_header": "#1d2733",
+    "sidebar_text": "#4a5560",
+}
+
+
+def as_plain_text(_app: Any, _what: str, _name: str, _thing: Any, _options: Any, lines: list[str]) -> None:
+    """Keep |x| and names that end in _ as they stand in a docstring; reStructuredText gives them other meanings."""
+    for number, line in enumerate(lines):
+        pieces = re.split(r"(``.*?``|`.*?`)", line)
+        pieces[::2] = [re.sub(r"\||(?<=\w)_(?!\w)", r"\\\g<0>", piece) for piece in pieces[::2]]
+        lines[number] = "".join(pieces)
+
+
+def setup(app: Any) -> None:
+    """Register what is said above."""
+    app.connect("autodoc-process-docstring", as_plain_text, priority=100)

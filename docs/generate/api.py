@@ -1,0 +1,84 @@
+"""The reference of the Python API: one page a module, and a first page of what ``planish`` itself offers."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from pathlib import Path
+
+import planish
+
+PACKAGES = {
+    "setup": "describe: setup files, parts, checks",
+    "predict": "predict: wafer, lot, die",
+    "measure": "measure: sites, traces, layouts, statistics",
+    "fit": "fit: calibrate to own data",
+    "explain": "explain: findings, figures, reports, attribution",
+    "physics": "the physics: pure functions of SI numbers and arrays",
+    "engine": "caches, array backends, work in parallel",
+}
+SINGLES = ("units", "errors")
+
+
+def write_api(folder: Path) -> int:
+    """Write the pages into ``folder``; returns how many modules there are."""
+    folder.mkdir(parents=True, exist_ok=True)
+    lines = [
+        "# Python",
+        "",
+        "Written from the docstrings. Physics functions take and return SI floats and arrays; setups and summaries use",
+        "the trade's units, with the unit in the key.",
+        "",
+        "## What `planish` offers",
+        "",
+        "| name | what | home |",
+        "|---|---|---|",
+        *[_public(name) for name in planish.__all__ if name != "__version__"],
+        "",
+    ]
+    count = 0
+    for package, what in PACKAGES.items():
+        names = [
+            item.name for item in pkgutil.iter_modules(_package(package).__path__, f"planish.{package}.")
+        ]
+        lines += [f"## {what.capitalize()}", "", *_toctree(names)]
+        for name in names:
+            (folder / f"{name}.md").write_text(_page(name), encoding="utf-8")
+        count += len(names)
+    lines += ["## Units and errors", "", *_toctree([f"planish.{name}" for name in SINGLES])]
+    for name in SINGLES:
+        (folder / f"planish.{name}.md").write_text(_page(f"planish.{name}"), encoding="utf-8")
+    (folder / "index.md").write_text("\n".join(lines), encoding="utf-8")
+    return count + len(SINGLES)
+
+
+def _package(name: str) -> object:
+    return importlib.import_module(f"planish.{name}")
+
+
+def _public(name: str) -> str:
+    """Return the row of one public name; a name that cannot be loaded stops the build."""
+    value = getattr(planish, name)
+    what = (value.__doc__ or "").strip().splitlines()[0]
+    return (
+        f"| `{name}` | {what.replace('|', chr(92) + '|')} | [`{value.__module__}`]({value.__module__}.md) |"
+    )
+
+
+def _toctree(names: list[str]) -> list[str]:
+    return ["```{toctree}", ":maxdepth: 1", "", *names, "```", ""]
+
+
+def _page(name: str) -> str:
+    options = [":members:", ":show-inheritance:"]
+    return "\n".join(
+        [
+            f"# {name}",
+            "",
+            "```{eval-rst}",
+            f".. automodule:: {name}",
+            *[f"   {o}" for o in options],
+            "```",
+            "",
+        ]
+    )
