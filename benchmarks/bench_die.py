@@ -14,7 +14,7 @@ import numpy as np
 
 from planish.engine.execute import run_all
 from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.predict.die_conditions import LocalConditions, LocalStep, PadState
+from planish.predict.die_conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die_levels import MetalLevel, OxideLevel
 from planish.predict.die_model import DieChoices, die_input
 from planish.predict.fields import _one_field
@@ -38,7 +38,7 @@ def layout(rng: np.random.Generator) -> SimpleNamespace:
 
 def fields(level: object, rates: dict[str, float], count: int) -> tuple[partial, list]:
     stack = (ElasticLayer(150e6, 0.3, 2e-3), ElasticLayer(3.5e6, 0.2, 1.3e-3))
-    state = PadState(2e-7, 0.2, 30e-6)
+    state = SurfaceState(2e-7, 0.2, 30e-6)
     pieces = []
     for i in range(count):
         pressure = 20e3 * (1 + 0.002 * i)

@@ -96,7 +96,9 @@ def _in_threads(
                 progress(done, len(todo))
         return answer
 
-    tasks = [dask.delayed(one, pure=False)(piece, dask_key_name=f"piece-{i}") for i, piece in enumerate(todo)]
+    tasks = [
+        dask.delayed(one, pure=False)(piece, dask_key_name=f"piece-{i:09d}") for i, piece in enumerate(todo)
+    ]
     scheduler = "threads" if workers > 1 else "synchronous"
     return list(dask.compute(*tasks, scheduler=scheduler, num_workers=workers, traverse=False))
 
@@ -122,7 +124,7 @@ def _on_cluster(
     with client:
         futures = client.map(work, todo, pure=False)
         index = {future.key: i for i, future in enumerate(futures)}
-        waiting = as_completed(futures)
+        waiting = as_completed(futures, loop=client.loop)
         for done, future in enumerate(waiting, start=1):
             answers[index[future.key]] = future.result()
             if progress is not None:

@@ -28,7 +28,7 @@ SOURCES: tuple[str, ...] = (
     "reach of summits and bulk into a low area: derivation of our own",
 )
 
-NARROWEST, WIDEST = 1e-9, 1e-1  # [m]; a cell without features counts as the widest
+NARROWEST = 1e-9  # [m]
 
 
 def feature_selectivity(
@@ -38,8 +38,9 @@ def feature_selectivity(
     relative_pressure: float,
     pressure: float,
     compliance: Callable[[Array], Array],
+    widest: float = 1e-3,
 ) -> Array:
-    """Return the selectivity length l [m] of low areas of ``width`` [m] (0, infinite or NaN: no features).
+    """Return the selectivity length l [m] of low areas of ``width`` [m] (0 or NaN: unknown or none).
 
     Parameters
     ----------
@@ -47,6 +48,8 @@ def feature_selectivity(
     relative_pressure: p_r/E*, mean real pressure over plane modulus of the summits.
     pressure: nominal p [Pa].
     compliance: maps wave number [rad/m] to the stack's surface compliance [m/Pa].
+    widest: width [m] at which wider or unknown ones count; from about the planarization
+        length on, the effective density takes over.
     """
     for what, value in (
         ("summit selectivity length [m]", summit_length),
@@ -55,9 +58,9 @@ def feature_selectivity(
         if not (np.isfinite(value) and value > 0):
             raise ModelError(refuse(what, value, "finite and above 0"))
     given = np.asarray(width, dtype=np.float64)
-    safe = np.clip(np.where(given > 0, given, WIDEST), NARROWEST, WIDEST)
+    safe = np.clip(np.where(given > 0, given, widest), NARROWEST, widest)
     # Costly per width and smooth in it: one table, linear in logarithms to 1e-5, serves all cells.
-    knot = np.linspace(np.log(NARROWEST), np.log(WIDEST), 1500)
+    knot = np.linspace(np.log(NARROWEST), np.log(widest), 1500)
     q = np.pi / np.exp(knot)
     reach = 1 / (1 / summit_length + q / (2 * relative_pressure)) + pressure * np.asarray(compliance(q))
     return np.asarray(np.exp(np.interp(np.log(safe), knot, np.log(reach))))

@@ -21,7 +21,7 @@ from planish.physics import (
     topography,
 )
 from planish.predict import die_conditions
-from planish.predict.die_conditions import LocalConditions, PadState, local_conditions, place_radius
+from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
 from planish.predict.die_levels import Level, MetalLevel, OxideLevel, default_level, materials
 from planish.predict.die_model import (
     DieChoices,
@@ -35,6 +35,7 @@ from planish.predict.die_result import Die, DieResult
 from planish.predict.die_window import polish_window
 from planish.predict.hot_spots import HotSpot, hot_spots
 from planish.predict.result import unique
+from planish.predict.wafer import as_bench, polish
 
 if TYPE_CHECKING:
     from planish.predict.wafer_result import WaferResult
@@ -51,14 +52,14 @@ _LISTED = {
 
 
 def polish_die(
-    bench: Bench,
+    setup: Any,
     maps: Any,
     *,
     process: str = "oxide",
     level: Level | None = None,
     place: str | float | Sequence[str | float] = PLACES,
     wafer: WaferResult | None = None,
-    pad_state: PadState | None = None,
+    pad_state: SurfaceState | None = None,
     choices: DieChoices | None = None,
     incoming: Array | None = None,
     exposure: tuple[float, float, float] = (193e-9, 0.93, 0.5),
@@ -67,12 +68,12 @@ def polish_die(
 
     Parameters
     ----------
-    bench: the setup in SI.
+    setup: a loaded setup, or its SI records.
     maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
     process: "oxide", "sti", "copper" or "tungsten".
     level: what stands on the die (default: the usual one of the process).
     place: "centre", "mid", "edge", a radius [m], or several of them.
-    wafer: the wafer level's answer (default: computed from ``bench``).
+    wafer: the wafer level's answer (default: computed from the setup).
     pad_state: the pad's surface (default: as conditioned, at the place's pressure).
     choices: kernel, edges, measured planarization length, step law.
     incoming: topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``.
@@ -86,12 +87,11 @@ def polish_die(
     ------
     SetupError: for a material without removal law, an unknown process or place, maps that do not fit.
     """
+    bench = as_bench(setup)
     level = level or default_level(process)
     choices = choices or DieChoices()
     cells = die_input(maps, level, incoming)
     if wafer is None:
-        from planish.predict.wafer import polish
-
         wafer = polish(bench)
     places = [place] if isinstance(place, str | float | int) else list(place)
     if not places:

@@ -33,7 +33,7 @@ SOURCES: tuple[str, ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class PadState:
+class SurfaceState:
     """The pad's surface as the die meets it.
 
     ``selectivity_length`` [m] at which pressure falls to 1/e over wide low
@@ -87,22 +87,23 @@ def pad_state(
     decay_length: float | None = None,
     real_pressure: float | None = None,
     dynamic_share: float = DYNAMIC_SHARE,
-) -> PadState:
+) -> SurfaceState:
     """Return the pad's state at ``pressure`` [Pa].
 
     ``decay_length`` [m] and ``real_pressure`` [Pa] are those of the summits at
     any point of the pad's life (from the lot level); without them, as conditioned.
     """
     from planish.predict.contact_model import summit_curve
+    from planish.predict.pad_surface import as_conditioned
 
-    surface = bench.pad.surface
+    surface = as_conditioned(bench)
     curve = summit_curve(surface)
     reach = float(curve.at(pressure, "decay_length")) if decay_length is None else decay_length
     real = float(curve.at(pressure, "real_pressure")) if real_pressure is None else real_pressure
     plane = asperities.plane_modulus(surface.modulus, surface.poisson)
     # Hertz: a spot pressed at mean p_r on radius R has radius (3 pi/4) R p_r/E*.
     spot = 1.5 * np.pi * surface.tip_radius * real / plane
-    return PadState(dynamic_share * reach, real / plane, spot)
+    return SurfaceState(dynamic_share * reach, real / plane, spot)
 
 
 def stack_compliance(bench: Bench) -> Callable[[Array], Array]:

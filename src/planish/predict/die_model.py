@@ -22,7 +22,7 @@ from planish.physics.oxide_step import blanket_removed, contact_height_step
 from planish.physics.planarization_length import planarization_length
 from planish.physics.sti import polish_sti
 from planish.physics.topography import carried_extra_loss
-from planish.predict.die_conditions import LocalConditions, PadState
+from planish.predict.die_conditions import LocalConditions, SurfaceState
 from planish.predict.die_levels import Level, MetalLevel, OxideLevel, StiLevel
 
 Array = NDArray[np.float64]
@@ -36,7 +36,7 @@ class DiePad:
     """The pad as one die feels it: stack ``compliance`` C(q) [m/Pa], surface, wafer stiffness [N m]."""
 
     compliance: Callable[[Array], Array]
-    state: PadState
+    state: SurfaceState
     wafer_rigidity: float
 
 
@@ -152,6 +152,7 @@ def effective(
                 relative_pressure=state.relative_pressure,
                 pressure=step.pressure,
                 compliance=pad.compliance,
+                widest=length,
             )
             for step in local.steps
         ]
@@ -301,8 +302,11 @@ def _fields(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict
         if name != "step_height"
     }
     if "step_height" in named:
-        own["step_height"] = named["step_height"]
-    return DieFields(where(has_high, high), where(has_low, high - drop), where(has_high, clear), own)
+        own["step_height"] = where(has_high & has_low, named["step_height"])
+    # A cell without low area has no step to clear, unless the map knows only full and empty cells.
+    mixed = has_high & has_low
+    stepped = mixed if "oxide_over_lines" in named and mixed.any() else has_high
+    return DieFields(where(has_high, high), where(has_low, high - drop), where(stepped, clear), own)
 
 
 def _recipe_time(blanket: Array, rates: Array, times: Array) -> Array:

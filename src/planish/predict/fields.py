@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from planish.engine.execute import Cancel, Progress, run_all
 from planish.errors import SetupError, refuse
 from planish.predict import die_conditions
-from planish.predict.die_conditions import LocalConditions, PadState, local_conditions, place_radius
+from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
 from planish.predict.die_levels import Level, default_level, materials
 from planish.predict.die_model import (
     DieChoices,
@@ -23,6 +23,7 @@ from planish.predict.die_model import (
     effective,
     polish_cells,
 )
+from planish.predict.wafer import as_bench, polish
 
 if TYPE_CHECKING:
     from planish.predict.wafer_result import WaferResult
@@ -66,14 +67,14 @@ def field_centres(
 
 
 def polish_fields(
-    bench: Bench,
+    setup: Any,
     maps: Any,
     *,
     process: str = "oxide",
     level: Level | None = None,
     centres: list[tuple[float, float]] | None = None,
     wafer: WaferResult | None = None,
-    pad_state: PadState | None = None,
+    pad_state: SurfaceState | None = None,
     choices: DieChoices | None = None,
     keep_maps: bool = False,
     workers: int | None = None,
@@ -91,11 +92,10 @@ def polish_fields(
     -------
     One Field a centre, in that order, the same on any number of workers.
     """
+    bench = as_bench(setup)
     level, choices = level or default_level(process), choices or DieChoices()
     cells = die_input(maps, level)
     if wafer is None:
-        from planish.predict.wafer import polish
-
         wafer = polish(bench)
     ny, nx = cells.high.shape
     places = centres if centres is not None else field_centres(bench, nx * cells.cell, ny * cells.cell)
@@ -118,7 +118,7 @@ def polish_fields(
 
 
 def _one_field(
-    piece: tuple[float, float, LocalConditions, PadState],
+    piece: tuple[float, float, LocalConditions, SurfaceState],
     *,
     cells: DieInput,
     level: Level,

@@ -100,10 +100,7 @@ def propose_fill(
     if answer.status != 0:
         raise ModelError(f"fill: no proposal was found ({answer.message})")
     tile_fill = answer.x[:n].reshape(shape)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(tile_room > 0, tile_fill / tile_room, 0.0)
-    # Inside a tile, cells are filled in proportion to their room.
-    fill = room * _spread_out(np.clip(share, 0, 1), step, rho.shape)
+    fill = _poured(tile_fill, rho, room, step)
     end = effective_density(np.minimum(rho + fill, 1.0), cell, length, **around)
     j, i = np.indices(shape)
     rows = np.stack(
@@ -124,6 +121,17 @@ def propose_fill(
         least_range=float(answer.x[n] - answer.x[n + 1]),
         added=float(fill.mean()),
     )
+
+
+def _poured(tile_fill: Array, density: Array, room: Array, step: int) -> Array:
+    """Fill inside each tile as water would: the emptiest cells first, up to one density, within each one's room."""
+    low, high = np.zeros(tile_fill.shape), np.full(tile_fill.shape, 1.0)
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        fill = np.clip(_spread_out(middle, step, density.shape) - density, 0.0, room)
+        enough = _pooled(fill, step) >= tile_fill
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+    return np.asarray(np.clip(_spread_out(high, step, density.shape) - density, 0.0, room))
 
 
 def _tile(shape: tuple[int, ...], cell: float, length: float) -> int:

@@ -1,0 +1,116 @@
+"""The die and all fields of a wafer from a setup file; the same numbers on any number of workers."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+import planish
+from planish.engine.execute import Cancel, CancelledError, run_all
+from planish.errors import PlanishError, SetupError
+from planish.predict.die import polish_die
+from planish.predict.die_conditions import pad_state, place_radius
+from planish.predict.fields import field_centres, polish_fields
+
+
+@pytest.fixture(scope="module")
+def setup():
+    from pathlib import Path
+
+    return planish.load(Path(__file__).parents[2] / "examples" / "rotary.toml")
+
+
+@pytest.fixture(scope="module")
+def maps():
+    density = np.kron(np.random.default_rng(1).uniform(0.2, 0.8, (4, 4)), np.ones((20, 20)))
+    widths = {
+        "line_width": 4e-6 * density,
+        "space": 4e-6 * (1 - density),
+        "perimeter": np.full((80, 80), 5e5),
+    }
+    return SimpleNamespace(density=density, cell=1.5e-4, origin=(0.0, 0.0), **widths)
+
+
+def test_three_places_at_once(setup, maps):
+    got = polish_die(setup, maps)
+    assert got.places == ["centre", "mid", "edge"]
+    assert [die.local.radius for die in got.dies] == sorted(die.local.radius for die in got.dies)
+    summary = got.summary()
+    assert 1 < summary["planarization_length_mm"] < 10
+    assert len(summary["places"]) == 3
+    assert any("derivation of our own" in line for line in got.sources())
+    blanket = got.dies[0].local.rates("oxide") @ [s.duration for s in got.dies[0].local.steps]
+    # The mean over high and low areas, weighted as the pad sees them, is the blanket removal.
+    share = got.dies[0].seen.high
+    up = -got.dies[0].fields.level_high
+    down = up - got.level.step + got.dies[0].fields.named["step_height"]
+    np.testing.assert_allclose(share * up + (1 - share) * down, blanket, rtol=1e-9)
+
+
+def test_surface_goes_on_to_the_next_level(setup, maps):
+    first = polish_die(setup, maps, place="mid")
+    second = polish_die(setup, maps, place="mid", incoming=first.surface())
+    assert second.dies[0].thickness_range != first.dies[0].thickness_range
+    assert abs(first.surface().mean()) < 1e-15
+
+
+def test_a_glazed_pad_reaches_less_deep(setup):
+    fresh = pad_state(setup.bench, 2e4)
+    glazed = pad_state(setup.bench, 2e4, decay_length=fresh.selectivity_length / 0.04 / 3)
+    assert glazed.selectivity_length == pytest.approx(fresh.selectivity_length / 3)
+
+
+def test_fields_are_the_same_on_any_number_of_workers(setup, maps):
+    centres = field_centres(setup.bench, 0.05, 0.06)
+    assert all(np.hypot(abs(x) + 0.025, abs(y) + 0.03) <= 0.147 + 1e-9 for x, y in centres)
+    seen = []
+    one = polish_fields(setup, maps, centres=centres, workers=1, progress=lambda i, n: seen.append((i, n)))
+    two = polish_fields(setup, maps, centres=centres, workers=2)
+    assert one == two
+    assert seen[-1] == (len(centres), len(centres))
+    assert [(f.x, f.y) for f in one] == centres
+
+
+def test_fields_run_on_a_scheduler_by_address(setup, maps):
+    distributed = pytest.importorskip("distributed")
+    centres = [(0.0, 0.0), (0.05, 0.0), (0.0, 0.1)]
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None, scheduler_port=0
+    ) as cluster:
+        far = polish_fields(setup, maps, centres=centres, address=cluster.scheduler_address)
+    assert far == polish_fields(setup, maps, centres=centres, workers=1)
+
+
+def test_work_stops_between_two_pieces():
+    cancel = Cancel()
+    done = []
+
+    def work(i):
+        done.append(i)
+        if len(done) == 3:
+            cancel.stop()
+        return i
+
+    with pytest.raises(CancelledError, match="3 of 50"):
+        run_all(work, range(50), workers=1, cancel=cancel)
+    assert len(done) == 3
+
+
+def test_errors_of_a_piece_and_bad_workers_come_through():
+    def work(i):
+        raise PlanishError(f"piece {i} is bad")
+
+    with pytest.raises(PlanishError, match="is bad"):
+        run_all(work, [1, 2], workers=2)
+    with pytest.raises(PlanishError, match="workers"):
+        run_all(work, [1], workers=0)
+    with pytest.raises(PlanishError, match="cluster"):
+        run_all(len, [[1]], address="nowhere")
+    assert run_all(work, []) == []
+
+
+def test_unknown_places_and_materials_are_refused(setup, maps):
+    with pytest.raises(SetupError, match="place"):
+        place_radius(setup.bench, "rim")
+    with pytest.raises(SetupError, match="removal"):
+        polish_die(setup, maps, process="copper", place="centre")
