@@ -3,7 +3,7 @@
 26 x 33 mm at 10 um (2600 x 3300 cells), a patterned surface of our own invention, 200 wear steps with
 elastic contact through an asperity layer. Prints device times, and how far the device's surface is from
 the host's in float64 on a smaller field. The host's part needs Numba and no device, the device's part a
-device and no Numba, so they may run on two machines:
+device and no Numba, so they may run on two machines (without arguments both run here):
 
     PYTHONPATH=src python benchmarks/bench_contact_gpu.py host out/host_wear.npz
     PYTHONPATH=src python benchmarks/bench_contact_gpu.py device out/host_wear.npz [result.json]
@@ -16,6 +16,7 @@ from __future__ import annotations
 import json
 import platform
 import sys
+import tempfile
 import time
 from pathlib import Path
 from typing import Any
@@ -44,6 +45,11 @@ def patterned(shape: tuple[int, int], seed: int = 1) -> np.ndarray:
     draw = rng.random((rows * block // feature, columns * block // feature))
     up = draw.repeat(feature, 0).repeat(feature, 1) < density
     return DEPTH * up[: shape[0], : shape[1]]
+
+
+def contact_tol(length: float | None) -> float:
+    """Through a layer: relative error of pressure. Bare: gap error over the surface's rms height."""
+    return 1e-4 if length is None else 1e-5
 
 
 def problem(shape: tuple[int, int], length: float | None, dtype: Any, backend: str) -> ContactProblem:
@@ -83,7 +89,10 @@ def compare(name: str, reference: Any) -> dict[str, float]:
     found: dict[str, float] = {}
     for dtype in (np.float32, np.float64):
         ready = problem(SMALL, length, dtype, "cupy")
-        device = wear_steps(patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps)
+        tol = contact_tol(length)
+        device = wear_steps(
+            patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=tol
+        )
         p, s = (ready.backend.to_host(a).astype(float) for a in (device.pressure, device.surface))
         kind = np.dtype(dtype).name
         found[f"{kind}_surface_max_over_depth"] = float(np.abs(s - surface).max() / DEPTH)
@@ -103,7 +112,7 @@ def timed(shape: tuple[int, int], length: float | None, dtype: Any, rate: Any, s
     seconds = []
     for _ in range(3):
         begin = time.perf_counter()
-        worn = wear_steps(z, rate, PRESSURE, SECONDS, ready, n_steps=steps)
+        worn = wear_steps(z, rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=contact_tol(length))
         backend.sync()
         seconds.append(time.perf_counter() - begin)
     end = backend.to_host(worn.surface).astype(float)
@@ -111,6 +120,7 @@ def timed(shape: tuple[int, int], length: float | None, dtype: Any, rate: Any, s
     return {
         "cells": list(shape), "steps": steps, "layer_um": None if length is None else length * 1e6,
         "dtype": np.dtype(dtype).name, "rate": "one number" if np.isscalar(rate) else "map",
+        "contact_tol": contact_tol(length),
         "seconds_median_of_3": sorted(seconds)[1], "seconds": seconds,
         "contact_iterations": worn.contact_iterations,
         "mean_removal_error": removed / (RATE * PRESSURE * SECONDS) - 1 if np.isscalar(rate) else None,
@@ -142,7 +152,7 @@ def device(reference_path: str, path: str | None = None) -> None:
         (1e-6, np.float64, RATE, 200),
         (2e-7, np.float32, RATE, 200),
         (1e-6, np.float32, rate_map, 200),
-        (None, np.float32, RATE, 5),
+        (None, np.float32, RATE, 200),
     ):
         run = timed(FIELD, length, dtype, rate, steps)
         report["runs"].append(run)
@@ -154,11 +164,18 @@ def device(reference_path: str, path: str | None = None) -> None:
     print(f"\n{'what':58} | {'measured':>10} | bar")
     print(f"{'200 wear steps, 2600 x 3300, layer, float32, ' + name:58} | "
           f"{first['seconds_median_of_3']:8.2f} s | <= 3 s")
+    bare = report["runs"][-1]
+    print(f"{'the same in bare contact':58} | {bare['seconds_median_of_3']:8.2f} s | <= 3 s")
     worst = report["agreement_with_host_float64"]["layer 1 um"]["float32_surface_max_over_depth"]
     print(f"{'surface against host float64, max over depth':58} | {worst:10.1e} | <= 1e-4")
 
 
 def main() -> None:
+    if len(sys.argv) == 1:
+        with tempfile.TemporaryDirectory() as folder:
+            host(f"{folder}/host.npz")
+            device(f"{folder}/host.npz")
+        return
     if len(sys.argv) < 3 or sys.argv[1] not in ("host", "device"):
         sys.exit(str(__doc__))
     (host if sys.argv[1] == "host" else device)(*sys.argv[2:])

@@ -9,6 +9,7 @@ from scipy.optimize import minimize
 from planish.engine.backend import get_backend
 from planish.errors import ModelError, PlanishError
 from planish.physics.contact import AsperityLayer, ContactProblem, solve_contact
+from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
 
 MODULUS = 100e6
 CELL = 2e-5
@@ -151,10 +152,40 @@ def test_stiffer_pad_presses_high_places_harder() -> None:
     assert hard.std() > soft.std()
 
 
+def test_large_grid_starts_from_a_coarse_one() -> None:
+    z = np.kron(_rough(128), np.ones((4, 4)))
+    problem = ContactProblem(z.shape, CELL, MODULUS)
+    cold = problem.solve(z, 3e4)
+    uniform = problem.solve(z, 3e4, start=np.full(z.shape, 3e4))
+    assert cold.iterations < uniform.iterations
+    assert np.linalg.norm(cold.pressure - uniform.pressure) < 2e-5 * np.linalg.norm(uniform.pressure)
+
+
 def test_flat_surface_is_pressed_evenly() -> None:
     for asperity in (None, AsperityLayer(1e6, 1e-6)):
         found = solve_contact(np.full((8, 12), 3e-6), 2e4, CELL, MODULUS, asperity=asperity)
         np.testing.assert_allclose(found.pressure, 2e4, rtol=1e-12)
+
+
+def test_layered_pad_sinks_by_its_stack_under_an_even_load() -> None:
+    stack = [ElasticLayer(100e6, 0.3, 1.3e-3), ElasticLayer(5e6, 0.2, 1.3e-3)]
+
+    def pad(q: np.ndarray) -> np.ndarray:
+        return surface_compliance(q, stack, rigid_base())
+
+    # layers held sideways add up: h/M each, M = E(1 - nu)/((1 + nu)(1 - 2 nu))
+    springs = sum(
+        layer.thickness / (layer.modulus * (1 - layer.poisson))
+        * (1 + layer.poisson) * (1 - 2 * layer.poisson)
+        for layer in stack
+    )  # fmt: skip
+    even = solve_contact(np.zeros((16, 16)), 2e4, CELL, pad)
+    assert even.approach == pytest.approx(-2e4 * springs, rel=1e-6)
+    # short waves see the top layer only, as a half-space of E/(1 - nu^2)
+    z = _rough(64)
+    layered = solve_contact(z, 3e4, CELL, pad).pressure
+    half_space = solve_contact(z, 3e4, CELL, 100e6 / (1 - 0.3**2)).pressure
+    assert np.linalg.norm(layered - half_space) < 0.1 * np.linalg.norm(half_space)
 
 
 @pytest.mark.parametrize(

@@ -106,6 +106,20 @@ def test_progress_is_told() -> None:
     np.testing.assert_allclose(seen, [2.5, 5.0, 7.5, 10.0])
 
 
+def test_harder_pad_leaves_a_flatter_die() -> None:
+    # a dense and a sparse half, 10 mm apart: the pad's stiffness must carry load from one to the other
+    rng = np.random.default_rng(4)
+    density = np.repeat([0.2, 0.7], 64)[None, :]
+    z = 0.8e-6 * (rng.random((32, 128)) < density)
+    left, right = np.s_[:, 16:48], np.s_[:, 80:112]
+    steps = []
+    for modulus in (3e6, 30e6, 300e6):
+        problem = ContactProblem(z.shape, 1e-4, modulus, asperity=LAYER, workers=1)
+        worn = wear_steps(z, RATE, PRESSURE, 240.0, problem, n_steps=12).surface
+        steps.append(float(worn[right].mean() - worn[left].mean()))
+    assert steps[0] > steps[1] > steps[2] > 0
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [

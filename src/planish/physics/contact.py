@@ -149,6 +149,9 @@ class ContactProblem:
         unit = 1.0 if asperity is None else asperity.reference_pressure / asperity.decay_length
         self._unit = unit
         self._last: tuple[float, Operator] | None = None
+        self._compliance = compliance
+        self._periodic = periodic
+        self._coarser: ContactProblem | None = None
         work = np.dtype(np.float32) if asperity is None else self.dtype
         bring = self.backend.asarray
         positive = kernel.inverse[kernel.inverse > 0.0]
@@ -248,6 +251,8 @@ class ContactProblem:
             added = self.backend.asarray(added, self.dtype)
             if added.shape not in ((), self.shape):
                 raise ModelError(refuse("added shape", added.shape, f"{self.shape} or one number"))
+        if start is None:
+            start = self._first_guess(z, float(mean_pressure), added)
         solve = self._bare if self.asperity is None else self._layered
         return solve(self._softened(added), z, float(mean_pressure), start, tol, max_iterations)
 
@@ -276,17 +281,36 @@ class ContactProblem:
             soft.multiplier_work = operator.multiplier_work + self._work.type(c)
         return soft
 
+    def _first_guess(self, z: Any, mean_pressure: float, added: Any) -> Any:
+        """Pressures to start from: those of every fourth cell on large grids, else uniform.
+
+        A uniform start spends half its iterations on shrinking the contact; the coarse grid does
+        that at a sixteenth of the cost.
+        """
+        xp, f = self.backend.xp, 4
+        if self.asperity is not None or min(self.shape) < 512 or any(n % f for n in self.shape):
+            return xp.full(self.shape, mean_pressure, dtype=self.dtype)
+        if self._coarser is None:
+            shape, cell = (self.shape[0] // f, self.shape[1] // f), (f * self.cell[0], f * self.cell[1])
+            self._coarser = ContactProblem(
+                shape, cell, self._compliance, periodic=self._periodic, dtype=self.dtype, backend=self.backend
+            )
+        coarse = xp.ascontiguousarray(z[::f, ::f])
+        mean = None if added is None else float(added.mean())
+        p = self._coarser.press(coarse, mean_pressure, added=mean, tol=0.02).pressure
+        # each coarse value stands for the four-by-four cells around its own
+        return xp.roll(p.repeat(f, 0).repeat(f, 1), (-(f // 2), -(f // 2)), (0, 1))
+
     def _bare(
         self, operator: Operator, z: Any, mean_pressure: float, start: Any, tol: float, limit: int
     ) -> Pressed:
-        xp = self.backend.xp
         centre = float(z.mean())
         z = z - self.dtype.type(centre)
         solved = solve_bare(
             operator,
             z,
             mean_pressure,
-            xp.full(self.shape, mean_pressure, dtype=self.dtype) if start is None else start,
+            start,
             tol=tol,
             max_iterations=limit,
             height_scale=float(z.std()) or 1.0,
@@ -300,13 +324,11 @@ class ContactProblem:
         self, operator: Operator, z: Any, mean_pressure: float, start: Any, tol: float, limit: int
     ) -> Pressed:
         assert self.asperity is not None
-        xp, cast = self.backend.xp, self.dtype.type
+        cast = self.dtype.type
         length, unit = self.asperity.decay_length, self.asperity.reference_pressure
         centre = float(z.mean())
         surface = z - cast(centre)
         surface *= cast(1.0 / length)
-        if start is None:
-            start = xp.full(self.shape, mean_pressure, dtype=self.dtype)
         solved = solve_layer(
             operator,
             surface,

@@ -15,9 +15,8 @@ from typing import Any
 
 import numba
 import numpy as np
-from llvmlite import ir
+from llvmlite import ir  # type: ignore[import-untyped]
 from numba import types
-from numba.core import cgutils
 from numba.extending import intrinsic
 
 PIECE = 1 << 16
@@ -36,9 +35,6 @@ def _float_from_bits(typingctx, bits):  # type: ignore[no-untyped-def]
         return builder.bitcast(args[0], ir.DoubleType())
 
     return signature, build
-
-
-_ = cgutils  # the import keeps numba's lowering registry loaded before the intrinsic is compiled
 
 
 @_jit(inline="always")

@@ -98,11 +98,18 @@ class _March:
         """Pressures expected at `time`: drawn on along the last two known."""
         if not self.history:
             return None
-        if len(self.history) == 1 or self.problem.asperity is None:
-            return self.history[-1][1]
-        (t0, p0), (t1, p1) = self.history[-2:]
+        (t1, p1) = self.history[-1]
+        if len(self.history) == 1:
+            return p1
+        (t0, p0) = self.history[-2]
         share = min((time - t1) / (t1 - t0), 4.0)
-        return p1 + self.problem.dtype.type(share) * (p1 - p0)
+        guess = p1 + self.problem.dtype.type(share) * (p1 - p0)
+        if self.problem.asperity is None:
+            # bare contact starts from pressures, where cells apart stay apart
+            guess = self.problem.backend.xp.maximum(guess, 0.0) * (p1 > 0.0)
+            if not float(guess.max()) > 0.0:
+                return p1
+        return guess
 
     def remember(self, time: float, pressure: Any) -> None:
         self.history = [*self.history[-1:], (time, pressure)]
