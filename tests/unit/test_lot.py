@@ -59,7 +59,7 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     from planish.predict.lot_pad import worn_summits
     from planish.predict.lot_step import run_step
 
-    run = _Run(rotary, False, STILL, Limits(), 30.0, 1, 1, CELLS)
+    run = _Run(rotary, False, Limits(), 30.0, 1, 1, CELLS)
     draws = draw(STILL, 60, 0)
     from planish.predict.lot import _Control
     from planish.predict.lot_result import empty_records

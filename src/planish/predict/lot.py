@@ -186,14 +186,13 @@ class _Run:
         self,
         bench: Bench,
         conditioning: bool,
-        variation: Variation,
         limits: Limits,
         handling_time: float,
         workers: int,
         wafers: int,
         cells: int,
     ) -> None:
-        self.bench, self.conditioning, self.variation, self.limits = bench, conditioning, variation, limits
+        self.bench, self.conditioning, self.limits = bench, conditioning, limits
         self.handling_time = handling_time
         self.model: ContactModel = prepare(bench, cells=cells)
         self.rings: PadRings = pad_rings(bench, self.model.grid)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.errors import ModelError, refuse
+from planish.errors import DataError, ModelError, refuse
 from planish.predict.result import Result, clean, write_whole
 
 if TYPE_CHECKING:
@@ -392,14 +392,23 @@ class LotResult(Result):
         """Write into the folder ``path``: lot.parquet (a row a wafer), lot.nc (profiles), summary.json.
 
         Each file is written whole or not at all. Returns the folder.
+
+        Raises
+        ------
+        DataError
+            Where the folder cannot be made or written.
         """
         folder = Path(path)
         table = BytesIO()
         self.table().write_parquet(table)
-        write_whole(folder / "lot.parquet", table.getvalue())
-        Result.save(self, folder / "lot.nc")
         text = json.dumps({**clean(self.summary()), "sources": self.sources()}, indent=1)
-        write_whole(folder / "summary.json", text.encode())
+        try:
+            write_whole(folder / "lot.parquet", table.getvalue())
+            Result.save(self, folder / "lot.nc")
+            write_whole(folder / "summary.json", text.encode())
+        except OSError as problem:
+            reason = problem.strerror or type(problem).__name__
+            raise DataError(f"{folder}: cannot be written ({reason}); give a folder that can") from None
         return folder
 
 
