@@ -125,17 +125,8 @@ def polish_lot(
     bench = as_bench(setup)
     _check(wafers, adjust, handling_time, workers)
     happenings = read_events(events, wafers)
-    run = _Run(
-        bench,
-        conditioning,
-        variation or Variation(),
-        limits or Limits(),
-        handling_time,
-        workers,
-        wafers,
-        cells,
-    )
-    draws = draw(run.variation, wafers, seed)
+    draws = draw(variation or Variation(), wafers, seed)
+    run = _Run(bench, conditioning, limits or Limits(), handling_time, workers, wafers, cells)
     records = empty_records(wafers, run.model.grid.r.size, run.rings.middles.size, len(bench.steps))
     control = _Control(adjust == "run-to-run")
     at = 0
