@@ -3,8 +3,8 @@
 PYTHON ?= python3
 BIN := .venv/bin
 export PYTHONDONTWRITEBYTECODE =
-# CI's two cores: one BLAS thread a worker keeps the numbers and the timings steady.
-export OPENBLAS_NUM_THREADS ?= 2
+# Small matrices gain nothing from more BLAS threads and lose a lot on a busy machine.
+export OPENBLAS_NUM_THREADS ?= 1
 
 .PHONY: demo test bench docs serve setup lock screenshots clean
 

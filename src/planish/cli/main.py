@@ -219,8 +219,66 @@ def report(
     reporting.report(file, output, pre, post)
 
 
+@app.command()
+def serve(
+    host: Annotated[str, typer.Option("--host", help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 for any free one.")] = 8765,
+    data: Annotated[Path | None, typer.Option("--data", help="Folder for jobs, files and accounts.")] = None,
+    team: Annotated[bool, typer.Option("--team", help="Ask people to sign in.")] = False,
+    name: Annotated[
+        list[str] | None, typer.Option("--name", help="Host name that the server goes by; repeat for more.")
+    ] = None,
+    https: Annotated[
+        bool, typer.Option("--https", help="Behind a proxy with TLS: cookies over HTTPS only.")
+    ] = False,
+    show: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
+) -> None:
+    """Serve the bench: the whole job in a browser, on this machine."""
+    from planish.cli import serve as serving
+
+    serving.serve(host, port, data, team, name or [], https, show)
+
+
+people = typer.Typer(help="People who may sign in to a team's bench.", no_args_is_help=True)
+app.add_typer(people, name="people")
+BenchData = Annotated[Path | None, typer.Option("--data", help="Folder of the bench (as for serve).")]
+
+
+@people.command("add")
+def people_add(
+    name: str,
+    role: Annotated[str, typer.Option("--role", help="view, work or approve.")] = "work",
+    data: BenchData = None,
+    password_stdin: Annotated[
+        bool, typer.Option("--password-stdin", help="Read the password from standard input.")
+    ] = False,
+) -> None:
+    """Add a person, or change role and password of one."""
+    from planish.cli import serve as serving
+
+    serving.add_person(name, role, data, password_stdin)
+
+
+@people.command("remove")
+def people_remove(name: str, data: BenchData = None) -> None:
+    """Take a person out."""
+    from planish.cli import serve as serving
+
+    serving.remove_person(name, data)
+
+
+@people.command("list")
+def people_list(data: BenchData = None) -> None:
+    """List people and roles."""
+    from planish.cli import serve as serving
+
+    serving.list_people(data)
+
+
 def run() -> None:
     """Run the command line; bad input ends with one line on standard error and exit code 2."""
+    # Matrices here are small: a second BLAS thread only waits for the first. Set before numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
     except PlanishError as exc:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planish.explain.style import FAINT, MAP, ORANGE, figure, line_look, styled, subplots
+from planish.explain.style import MAP, ORANGE, figure, line_look, styled, subplots
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,7 +32,7 @@ def die_figure(result: DieResult, place: int | None = None) -> Figure:
         f"Share of high area as the pad averages it [%]; planarization length {die.seen.length * 1e3:.1f} mm"
     )
     _map(fig, grid[0, 1], die.seen.high * 100, result, words)
-    _map(fig, grid[1, 0], surface, result, f"Surface after polishing, {die.local.place} die [nm]")
+    _map(fig, grid[1, 0], surface, result, "Surface after polishing [nm]")
     for spot in die.hot:
         grid[1, 0].plot(
             spot.x * 1e3,
@@ -59,7 +59,7 @@ def _section(ax: Any, result: DieResult, surface: NDArray[np.float64]) -> None:
     times = (
         (x[-1] - x[0]) * 1e6 / span / max(ax.get_window_extent().width / ax.get_window_extent().height, 0.1)
     )
-    ax.set_title(f"Section at mid height (height exaggerated about {_round(times)} times)")
+    ax.set_title(f"Section at mid height, raised {_round(times)} times")
     ax.set_xlabel("x [mm]")
     ax.set_ylabel("height about the mean [nm]")
 
@@ -121,7 +121,7 @@ def _map(fig: Figure, ax: Any, values: NDArray[np.float64], about: Any, title: s
         shown, origin="lower", extent=extent, cmap=MAP, vmin=low, vmax=high, interpolation="nearest"
     )
     fig.colorbar(image, ax=ax, shrink=0.9, extend="both")
-    ax.set_title(title, color=ax.title.get_color() or FAINT)
+    ax.set_title(title, fontsize=12)
     ax.set_xlabel("x [mm]")
     ax.set_ylabel("y [mm]")
     ax.grid(False)

@@ -51,7 +51,7 @@ class SummitCurve:
 
     def at(self, pressure: Array | float, what: str) -> Array:
         """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure)."""
-        return np.interp(np.log(pressure), self.log_pressure, getattr(self, what))
+        return np.asarray(np.interp(np.log(pressure), self.log_pressure, getattr(self, what)))
 
 
 @dataclass(frozen=True, slots=True)

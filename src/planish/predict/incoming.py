@@ -64,8 +64,15 @@ def _surface(x: bytes, y: bytes, value: bytes) -> tuple[Callable[[Array, Array],
     from planish.measure.profile import smooth_map
     from planish.measure.sites import SiteMap
 
-    columns = [np.frombuffer(column) for column in (x, y, value)]
-    names = tuple(str(i + 1) for i in range(columns[0].size))
-    made = smooth_map(SiteMap(*columns, site=names, quantity="thickness", unit="m", source="incoming film"))
+    sites = SiteMap(
+        np.frombuffer(x),
+        np.frombuffer(y),
+        np.frombuffer(value),
+        site=tuple(str(number + 1) for number in range(len(x) // 8)),
+        quantity="thickness",
+        unit="m",
+        source="incoming film",
+    )
+    made = smooth_map(sites)
     inside = made.radius * (1 - 1e-12)
     return made, inside

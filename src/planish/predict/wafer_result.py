@@ -148,13 +148,17 @@ class WaferResult(Result):
         """Mean of one number a step, weighted with the steps' durations."""
         return float(np.average(of_step, weights=[step.duration for step in self.steps]))
 
+    def over_time(self, profiles: list[Array]) -> Array:
+        """Mean of one profile a step (n_r,), weighted with the steps' durations."""
+        return np.asarray(np.average(profiles, axis=0, weights=[step.duration for step in self.steps]))
+
     def summary(self) -> dict[str, Any]:
         """Return the figures of merit; non-uniformity over the area inside the edge exclusion."""
         removed, steps = self.removed, self.steps
         mean = self.mean(removed)
         has = mean > 0
-        speed = sum(step.speed * step.duration for step in steps) / self.time
-        pressure = sum(step.pressure * step.duration for step in steps) / self.time
+        speed = self.over_time([step.speed for step in steps])
+        pressure = self.over_time([step.pressure for step in steps])
         edge = self.edge()
         top_remaining = self.remaining.sum(axis=0)
         return {
