@@ -189,6 +189,11 @@ class _Run:
         self.rings: PadRings = pad_rings(bench, self.model.grid)
         self.notes: list[str] = list(bench.notes)
         grid = self.model.grid
+        for step in bench.steps:
+            if not np.max(step.zone_pressures) > 0:
+                raise ModelError(
+                    refuse(f"step {step.name}: zone pressures", "all 0", "above 0 in one zone at least")
+                )
         highest = max(float(np.max(step.zone_pressures)) for step in bench.steps)
         self.pad: LotPad = new_pad(
             bench, self.rings, grid.areas, max(highest, 1e3) / _least_land(bench, self.model)
