@@ -69,6 +69,11 @@ def test_fields_are_the_same_on_any_number_of_workers(setup, maps):
     assert one == two
     assert seen[-1] == (len(centres), len(centres))
     assert [(f.x, f.y) for f in one] == centres
+    middle = polish_fields(setup, maps, centres=[(0.0, 0.0)], keep_maps=True)[0]
+    die = polish_die(setup, maps, place="centre").dies[0]
+    np.testing.assert_array_equal(middle.fields.level_high, die.fields.level_high)
+    np.testing.assert_array_equal(middle.fields.clear, die.fields.clear)
+    assert middle.thickness_range == die.thickness_range
 
 
 def test_fields_run_on_a_scheduler_by_address(setup, maps):

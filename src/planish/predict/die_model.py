@@ -57,12 +57,13 @@ class DieChoices:
 @dataclass(frozen=True, slots=True)
 class DieInput:
     """Per cell: share that is ``high``, widths of its low areas [m] (NaN: none), ``incoming`` height [m];
-    ``cell`` [m]."""
+    ``cell`` [m]. ``any_mixed``: some cell of the whole die holds both high and low area."""
 
     high: Array
     low_width: Array
     incoming: Array
     cell: float
+    any_mixed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +107,11 @@ def die_input(maps: Any, level: Level, incoming: Array | None = None) -> DieInpu
     if height.shape != density.shape:
         raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
     if isinstance(level, MetalLevel):
-        return DieInput(1 - density, np.asarray(maps.line_width, float), height, maps.cell)
+        return DieInput(1 - density, np.asarray(maps.line_width, float), height, maps.cell, _mixed(density))
     high = density
     if level.bias:
         high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
-    return DieInput(high, np.asarray(maps.space, float), height, maps.cell)
+    return DieInput(high, np.asarray(maps.space, float), height, maps.cell, _mixed(high))
 
 
 def effective(
@@ -166,6 +167,10 @@ def effective(
     return Effective(high, reach, short, length, own, misfit, give)
 
 
+def _mixed(share: Array) -> bool:
+    return bool(np.any((share > _NONE) & (share < 1 - _NONE)))
+
+
 def polish_cells(
     cells: DieInput, level: Level, local: LocalConditions, seen: Effective, choices: DieChoices
 ) -> DieFields:
@@ -190,7 +195,9 @@ def at_time(local: LocalConditions, time: float) -> LocalConditions:
     return replace(local, steps=tuple(steps) or (replace(local.steps[0], duration=1e-9),))
 
 
-def some_cells(cells: DieInput, seen: Effective, index: NDArray[np.int64]) -> tuple[DieInput, Effective]:
+def some_cells(
+    cells: DieInput, seen: Effective, index: NDArray[np.int64] | slice
+) -> tuple[DieInput, Effective]:
     """Return the chosen cells alone (flat), for what only depends on each cell itself."""
 
     def pick(values: Array) -> Array:
@@ -304,8 +311,7 @@ def _fields(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict
     if "step_height" in named:
         own["step_height"] = where(has_high & has_low, named["step_height"])
     # A cell without low area has no step to clear, unless the map knows only full and empty cells.
-    mixed = has_high & has_low
-    stepped = mixed if "oxide_over_lines" in named and mixed.any() else has_high
+    stepped = has_high & has_low if "oxide_over_lines" in named and cells.any_mixed else has_high
     return DieFields(where(has_high, high), where(has_low, high - drop), where(stepped, clear), own)
 
 

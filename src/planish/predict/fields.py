@@ -19,9 +19,11 @@ from planish.predict.die_model import (
     DieFields,
     DieInput,
     DiePad,
+    Effective,
     die_input,
     effective,
     polish_cells,
+    some_cells,
 )
 from planish.predict.wafer import as_bench, polish
 
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
+_BLOCK = 16384
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,19 +132,51 @@ def _one_field(
 ) -> Field:
     x, y, local, state = piece
     seen = effective(cells, level, local, DiePad(compliance, state, rigidity), choices)
-    fields = polish_cells(cells, level, local, seen, choices)
-    high = fields.level_high
+    # In blocks that fit the cache: whole maps of temporaries would make the threads queue for memory.
+    parts = [
+        polish_cells(*_cut(cells, level, local, seen, slice(begin, begin + _BLOCK)), choices)
+        for begin in range(0, cells.high.size, _BLOCK)
+    ]
+    high = np.concatenate([part.level_high for part in parts])
+    worst = {
+        name: _worst([part.named[name] for part in parts], lowest=name == "oxide_over_lines")
+        for name in parts[0].named
+    }
     return Field(
         x=x,
         y=y,
         thickness_range=float(np.nanmax(high) - np.nanmin(high)),
         thickness_sigma=float(np.nanstd(high)),
-        clear_time=float(np.nanmax(fields.clear)),
+        clear_time=_worst([part.clear for part in parts]),
         planarization_length=seen.length,
-        worst={
-            name: float(np.nanmin(v) if name == "oxide_over_lines" else np.nanmax(v))
-            for name, v in fields.named.items()
-            if not np.all(np.isnan(v))
-        },
-        fields=fields if keep else None,
+        worst={name: value for name, value in worst.items() if not np.isnan(value)},
+        fields=_joined(parts, cells.high.shape) if keep else None,
+    )
+
+
+def _cut(
+    cells: DieInput, level: Level, local: LocalConditions, seen: Effective, part: slice
+) -> tuple[DieInput, Level, LocalConditions, Effective]:
+    few_cells, few_seen = some_cells(cells, seen, part)
+    return few_cells, level, local, few_seen
+
+
+def _worst(parts: list[Array], *, lowest: bool = False) -> float:
+    """Largest (or smallest) value of all parts, NaN left out; NaN if there is none."""
+    values = np.concatenate(parts)
+    values = values[~np.isnan(values)]
+    if values.size == 0:
+        return float("nan")
+    return float(values.min() if lowest else values.max())
+
+
+def _joined(parts: list[DieFields], shape: tuple[int, ...]) -> DieFields:
+    def join(values: list[Array]) -> Array:
+        return np.concatenate(values).reshape(shape)
+
+    return DieFields(
+        join([part.level_high for part in parts]),
+        join([part.level_low for part in parts]),
+        join([part.clear for part in parts]),
+        {name: join([part.named[name] for part in parts]) for name in parts[0].named},
     )
