@@ -186,8 +186,17 @@ def _range(info: KeyInfo, value: float) -> tuple[float, float]:
     return low, max(high, low)
 
 
+# SI units with the prefixes that people would pick.
+_SI = {
+    "length": "mm", "depth": "um", "thickness": "nm", "pressure": "kPa", "modulus": "MPa", "stress": "MPa",
+    "rate": "nm/s", "flow": "cm^3/s", "viscosity": "mPa*s", "areal_density": "1/mm^2", "density": "kg/m^3",
+    "energy_per_mol": "kJ/mol", "force_per_length": "kN/m", "stiffness_per_area": "kPa/um", "speed": "m/s",
+}  # fmt: skip
+
+
 def _unit(dimension: str, system: Any) -> dict[str, Any]:
-    unit = units.unit_of(dimension, system)
+    unit = _SI.get(dimension) if system == "si" else None
+    unit = unit or units.unit_of(dimension, system)
     if dimension == "ratio":
         return {"name": "", "write": "", "factor": 1.0, "offset": 0.0}
     zero = units.to_si(f"0 {unit}", dimension)

@@ -1,0 +1,189 @@
+// A part's settings, opened where the part stands: slider and text field, unit, range, default, source, spread.
+
+import { number, system } from "./units.js";
+
+const NAMES = { polisher: "Polisher", pad: "Pad", head: "Head", ring: "Retaining ring", conditioner: "Conditioner", slurry: "Slurry", wafer: "Wafer", recipe: "Speeds and times" };
+const SECTION = { ring: null, recipe: null };
+
+export class Settings {
+  constructor(home, state) {
+    this.home = home; this.state = state; this.part = null;
+    this.panel = document.createElement("section");
+    this.panel.className = "settings";
+    this.panel.hidden = true;
+    this.panel.setAttribute("role", "dialog");
+    home.append(this.panel);
+    this.panel.addEventListener("keydown", (e) => { if (e.key === "Escape") this.close(); });
+  }
+
+  async open(part, from) {
+    if (this.part === part && !this.panel.hidden) { this.close(); return; }
+    this.part = part; this.from = from;
+    await this.state.needForms();
+    this.draw();
+    this.panel.hidden = false;
+    const room = this.home.clientWidth, x = from ? from.getBoundingClientRect().left - this.home.getBoundingClientRect().left : 0;
+    this.panel.classList.toggle("at-left", x > room / 2);
+    this.panel.querySelector("button, input, select").focus({ preventScroll: true });
+  }
+
+  close() {
+    this.panel.hidden = true;
+    this.part = null;
+    this.from?.focus?.();
+  }
+
+  get isOpen() { return !this.panel.hidden; }
+
+  // Values from the server after a change; what is being dragged or typed is left alone.
+  refresh() {
+    if (!this.isOpen) return;
+    if (this.panel.contains(document.activeElement) && document.activeElement.matches("input[type=range],input[type=text]")) {
+      for (const field of this.fields()) this.rows?.get(field.path)?.(field);
+      return;
+    }
+    this.draw();
+  }
+
+  fields() {
+    const forms = this.state.forms, step = `recipe.step.${this.state.step}.`;
+    return forms.fields.filter((f) => f.part === this.part && (!f.path.startsWith("recipe.step.") || f.path.startsWith(step)));
+  }
+
+  draw() {
+    const forms = this.state.forms, panel = this.panel, kept = panel.scrollTop;
+    panel.replaceChildren();
+    panel.setAttribute("aria-label", `Settings: ${NAMES[this.part]}`);
+    this.rows = new Map();
+    const top = document.createElement("div");
+    top.className = "settings-top";
+    top.innerHTML = "<h3></h3>";
+    top.firstChild.textContent = NAMES[this.part];
+    const close = document.createElement("button");
+    close.type = "button"; close.textContent = "✕"; close.setAttribute("aria-label", "Close settings");
+    close.addEventListener("click", () => this.close());
+    top.append(close);
+    panel.append(top);
+    const section = this.part in SECTION ? SECTION[this.part] : this.part;
+    if (section) panel.append(this.partChoice(section, forms.parts[section]));
+    const all = this.fields(), inStep = all.filter((f) => f.path.startsWith("recipe."));
+    if (inStep.length) this.group(`In step “${this.state.stepName()}”`, inStep, panel);
+    const own = all.filter((f) => !f.path.startsWith("recipe.") && f.kind !== "text");
+    if (own.length) this.group(this.part === "ring" ? "The ring itself" : "The part itself", own, panel);
+    panel.scrollTop = kept;
+  }
+
+  group(words, fields, home) {
+    const made = document.createElement("fieldset");
+    made.innerHTML = "<legend></legend>";
+    made.firstChild.textContent = words;
+    for (const field of fields) made.append(this.row(field));
+    home.append(made);
+  }
+
+  partChoice(section, parts) {
+    const label = document.createElement("label");
+    label.className = "part-choice";
+    label.append("catalogue part ");
+    const select = document.createElement("select");
+    if (!parts.chosen) select.add(new Option("own values", ""));
+    for (const { name, summary } of parts.options) {
+      const option = new Option(name.replaceAll("-", " "), name, false, name === parts.chosen);
+      option.title = summary;
+      select.add(option);
+    }
+    select.addEventListener("change", () => this.state.choose(section, select.value));
+    label.append(select);
+    const about = document.createElement("small");
+    about.textContent = parts.options.find((p) => p.name === parts.chosen)?.summary || "";
+    label.append(about);
+    return label;
+  }
+
+  row(field) {
+    const row = document.createElement("div");
+    row.className = "setting";
+    const id = `set-${field.path.replaceAll(".", "-")}`;
+    if (field.kind === "switch") {
+      row.innerHTML = `<label class="switch"><input type="checkbox" id="${id}"> <span></span></label>`;
+      row.querySelector("span").textContent = field.about;
+      const box = row.querySelector("input");
+      box.checked = field.text === true;
+      box.addEventListener("change", () => this.state.change(field.path, box.checked, true));
+      return this.told(row, field);
+    }
+    if (field.kind === "choice") {
+      row.innerHTML = `<label for="${id}"></label><select id="${id}"></select>`;
+      row.querySelector("label").textContent = field.label;
+      const select = row.querySelector("select");
+      for (const each of field.choices) select.add(new Option(each, each, false, each === field.text));
+      select.addEventListener("change", () => this.state.change(field.path, select.value, true));
+      return this.told(row, field);
+    }
+    if (field.kind === "text") {
+      row.innerHTML = `<label for="${id}"></label><input type="text" id="${id}">`;
+      row.querySelector("label").textContent = field.label;
+      const input = row.querySelector("input");
+      input.value = field.text;
+      input.addEventListener("change", () => this.state.change(field.path, input.value, true));
+      return this.told(row, field);
+    }
+    const u = field.units[system.now], steps = 200;
+    row.innerHTML = `<label for="${id}"></label><span class="value"><input type="text" inputmode="decimal" id="${id}"><span class="unit"></span></span><input type="range" min="0" max="${steps}" step="1">`;
+    row.querySelector("label").textContent = field.label;
+    row.querySelector(".unit").textContent = u.name;
+    const slider = row.querySelector("input[type=range]"), text = row.querySelector("input[type=text]");
+    slider.setAttribute("aria-label", `${field.label}${u.name ? `, ${u.name}` : ""}`);
+    slider.dataset.path = field.path;
+    const span = field.high - field.low;
+    const show = (si) => {
+      text.value = number((si - u.offset) / u.factor, 4);
+      slider.value = span > 0 ? Math.round((si - field.low) / span * steps) : 0;
+      slider.setAttribute("aria-valuetext", `${text.value} ${u.name}`);
+    };
+    const write = (shown) => (u.write ? `${shown} ${u.write}` : Number(shown));
+    show(field.value);
+    slider.addEventListener("input", (event) => {
+      const si = field.low + span * slider.value / steps;
+      const shown = number((si - u.offset) / u.factor, 4);
+      text.value = shown;
+      slider.setAttribute("aria-valuetext", `${shown} ${u.name}`);
+      this.state.change(field.path, write(shown), false, event.timeStamp);
+    });
+    slider.addEventListener("change", () => this.state.settle());
+    text.addEventListener("change", () => {
+      const given = text.value.trim().replace(",", ".");
+      const bare = given !== "" && Number.isFinite(Number(given));
+      if (!bare && !u.write) { this.state.toast(`${field.label}: must be a number`); return; }
+      this.state.change(field.path, bare ? write(given) : given, true);
+    });
+    this.rows.set(field.path, (fresh) => {
+      if (document.activeElement !== slider && document.activeElement !== text) show(fresh.value);
+      row.querySelector(".told").textContent = words(fresh);
+    });
+    return this.told(row, field);
+  }
+
+  told(row, field) {
+    const told = document.createElement("small");
+    told.className = "told";
+    told.textContent = words(field);
+    row.title = field.about;
+    row.append(told);
+    if (field.origin === "setup" && !field.path.startsWith("recipe.") && field.part !== "wafer") {
+      const back = document.createElement("button");
+      back.type = "button"; back.className = "back"; back.textContent = "default";
+      back.setAttribute("aria-label", `${field.label}: back to the default`);
+      back.addEventListener("click", () => this.state.change(field.path, null, true));
+      row.append(back);
+    }
+    return row;
+  }
+}
+
+function words(field) {
+  const parts = [field.about, field.usual, field.spread && `spread ${field.spread}`];
+  const from = field.origin === "setup" ? "set here" : field.origin === "default" ? "default" : field.origin;
+  parts.push(field.origin === "setup" ? from : `${from}: ${field.source}`);
+  return parts.filter(Boolean).join("; ");
+}
