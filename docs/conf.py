@@ -29,6 +29,7 @@ autodoc_member_order = "bysource"
 autodoc_typehints = "signature"
 autodoc_typehints_format = "short"
 autodoc_preserve_defaults = True
+autodoc_type_aliases = {name: name for name in ("ArrayLike", "Array", "Progress")}
 autodoc_mock_imports = ["cupy", "cupyx"]
 napoleon_google_docstring = False
 napoleon_use_ivar = True
@@ -71,13 +72,32 @@ html_theme_options = {
 
 
 def as_plain_text(_app: Any, _what: str, _name: str, _thing: Any, _options: Any, lines: list[str]) -> None:
-    """Keep |x| and names that end in _ as they stand in a docstring; reStructuredText gives them other meanings."""
+    """Keep docstrings as they read: |x| and names that end in _ as they stand, set-in lines of equations apart."""
+    literal: int | None = None
     for number, line in enumerate(lines):
+        indent = len(line) - len(line.lstrip())
+        if literal is not None and (not line.strip() or indent > literal):
+            continue
+        literal = None
         pieces = re.split(r"(``.*?``|`.*?`)", line)
         pieces[::2] = [re.sub(r"\||(?<=\w)_(?!\w)", r"\\\g<0>", piece) for piece in pieces[::2]]
         lines[number] = "".join(pieces)
+        following = lines[number + 1 : number + 3]
+        if line.endswith(":") and len(following) == 2 and not following[0].strip():
+            inner = following[1]
+            if len(inner) - len(inner.lstrip()) > indent:
+                lines[number] = lines[number].rstrip(":") + "::"
+                literal = indent
+
+
+def without_tuple_fields(
+    _app: Any, _what: str, _name: str, thing: Any, _skip: bool, _options: Any
+) -> bool | None:
+    """Leave out the fields of named tuples: their class says what they are."""
+    return True if type(thing).__name__ == "_tuplegetter" else None
 
 
 def setup(app: Any) -> None:
     """Register what is said above."""
     app.connect("autodoc-process-docstring", as_plain_text, priority=100)
+    app.connect("autodoc-skip-member", without_tuple_fields)

@@ -71,13 +71,17 @@ def gather() -> int:
 
 
 def present(index: str, folder: Path) -> str:
-    """Return the index without the entries of its contents whose page has not been written."""
-    kept = []
+    """Return the index without the lines about a page of the guide that has not been written."""
+    kept, told = [], set()
     for line in index.splitlines():
-        if re.fullmatch(r"(guide|theory)/\w+", line) and not (folder / f"{line}.md").exists():
-            say(f"docs: no page {line}.md yet")
+        pages = re.findall(r"^((?:guide|theory)/\w+)$|\]\(((?:guide|theory)/\w+)\.md\)", line)
+        absent = [name for pair in pages for name in pair if name and not (folder / f"{name}.md").exists()]
+        if absent:
+            told.update(absent)
             continue
         kept.append(line)
+    for name in sorted(told):
+        say(f"docs: no page {name}.md yet")
     return "\n".join(kept) + "\n"
 
 

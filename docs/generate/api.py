@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import pkgutil
+import re
 from pathlib import Path
 
 import planish
@@ -41,11 +43,11 @@ def write_api(folder: Path) -> int:
         names = [
             item.name for item in pkgutil.iter_modules(_package(package).__path__, f"planish.{package}.")
         ]
-        lines += [f"## {what.capitalize()}", "", *_toctree(names)]
+        lines += [f"## {what.capitalize()}", "", *_modules(names)]
         for name in names:
             (folder / f"{name}.md").write_text(_page(name), encoding="utf-8")
         count += len(names)
-    lines += ["## Units and errors", "", *_toctree([f"planish.{name}" for name in SINGLES])]
+    lines += ["## Units and errors", "", *_modules([f"planish.{name}" for name in SINGLES])]
     for name in SINGLES:
         (folder / f"planish.{name}.md").write_text(_page(f"planish.{name}"), encoding="utf-8")
     (folder / "index.md").write_text("\n".join(lines), encoding="utf-8")
@@ -59,14 +61,28 @@ def _package(name: str) -> object:
 def _public(name: str) -> str:
     """Return the row of one public name; a name that cannot be loaded stops the build."""
     value = getattr(planish, name)
-    what = (value.__doc__ or "").strip().splitlines()[0]
-    return (
-        f"| `{name}` | {what.replace('|', chr(92) + '|')} | [`{value.__module__}`]({value.__module__}.md) |"
-    )
+    home = value.__module__
+    return f"| `{name}` | {_first_line(value.__doc__)} | [`{home}`]({home}.md) |"
 
 
-def _toctree(names: list[str]) -> list[str]:
-    return ["```{toctree}", ":maxdepth: 1", "", *names, "```", ""]
+def _first_line(docstring: str | None) -> str:
+    """Return the first sentence of a docstring as Markdown for a table."""
+    line = (docstring or "").strip().splitlines()[0]
+    line = re.sub(r":\w+:`~?([^`]*)`", r"`\1`", line).replace("``", "`")
+    return line.replace("|", "\\|")
+
+
+def _modules(names: list[str]) -> list[str]:
+    """Return a table of modules with what each is about, read without importing them, and their contents entry."""
+    root = Path(planish.__file__).parent
+    rows = []
+    for name in names:
+        place = root.joinpath(*name.split(".")[1:])
+        inner = place / "__init__.py"
+        file = inner if inner.exists() else place.with_suffix(".py")
+        what = _first_line(ast.get_docstring(ast.parse(file.read_text(encoding="utf-8"))))
+        rows.append(f"| [`{name.removeprefix('planish.')}`]({name}.md) | {what} |")
+    return ["| module | what |", "|---|---|", *rows, "", "```{toctree}", ":hidden:", "", *names, "```", ""]
 
 
 def _page(name: str) -> str:

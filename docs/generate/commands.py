@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import typer
 from typer.main import get_command
@@ -15,18 +17,27 @@ from planish.cli.main import app
 WIDTH = 96
 
 
-def verbs() -> dict[str, str]:
-    """Return the verbs of the command line with the first line of their help."""
-    command = get_command(app)
-    found = command.list_commands(typer.Context(command))  # type: ignore[attr-defined]
-    return {name: (command.commands[name].help or "").strip() for name in found}  # type: ignore[attr-defined]
+START = "import sys; sys.argv[0] = 'planish'; from planish.cli.main import run; run()"
 
 
-def help_text(*words: str) -> str:
-    """Return what ``planish *words --help`` prints on a plain terminal."""
+def verbs() -> dict[tuple[str, ...], str]:
+    """Return the verbs of the command line, each as its words, with the first line of their help."""
+    return dict(_under(get_command(app), ()))
+
+
+def _under(command: Any, words: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:
+    for name in command.list_commands(typer.Context(command)):
+        found = command.commands[name]
+        yield (*words, name), (found.help or "").strip().splitlines()[0]
+        if hasattr(found, "commands"):
+            yield from _under(found, (*words, name))
+
+
+def help_text(words: Sequence[str]) -> str:
+    """Return what ``planish WORDS --help`` prints on a plain terminal."""
     plain = {"COLUMNS": str(WIDTH), "TERMINAL_WIDTH": str(WIDTH), "NO_COLOR": "1", "TERM": "dumb"}
     done = subprocess.run(
-        [sys.executable, "-m", "planish.cli.main", *words, "--help"],
+        [sys.executable, "-c", START, *words, "--help"],
         capture_output=True,
         text=True,
         check=True,
@@ -43,14 +54,14 @@ def commands_page() -> str:
     lines = [
         "# Commands",
         "",
-        "Written from `planish VERB --help`. Every verb that computes takes `--json`: one JSON document on standard",
-        "output and nothing else there. Exit codes are on the page of [errors](../guide/errors.md).",
+        "Written from `planish VERB --help`. With `--json` a verb prints one JSON document on standard output and",
+        "nothing else there. Exit codes are on the page of [errors](../guide/errors.md).",
         "",
         "| verb | what it does |",
         "|---|---|",
-        *[f"| [`{name}`](#{name}) | {words} |" for name, words in known.items()],
+        *[f"| [`{' '.join(words)}`](#{'-'.join(words)}) | {what} |" for words, what in known.items()],
         "",
     ]
-    for name, text in texts.items():
-        lines += [f"## {name}", "", "```text", text, "```", ""]
+    for words, text in texts.items():
+        lines += [f"## {' '.join(words)}", "", "```text", text, "```", ""]
     return "\n".join(lines)

@@ -151,7 +151,7 @@ def refusals_page() -> str:
     lines = [
         "# Refusals",
         "",
-        "Each line below was printed by planish when this page was made: the input in the left column was really given.",
+        "Each line below is what planish said when this page was made: what stands above it was really given.",
         "",
     ]
     for kind in kinds():
@@ -160,5 +160,14 @@ def refusals_page() -> str:
             raise AssertionError(f"{kind.__name__}: no example of a refusal")
         lines += [f"## {kind.__name__}", "", (kind.__doc__ or "").strip().splitlines()[0], ""]
         for refusal in mine:
-            lines += [f"{refusal.given.capitalize()}:", "", "```text", refusal.text(), "```", ""]
+            lines += [
+                f"{refusal.given.capitalize()}:",
+                "",
+                "```{code-block} text",
+                ":class: line",
+                "",
+                refusal.text(),
+                "```",
+                "",
+            ]
     return "\n".join(lines)
