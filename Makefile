@@ -22,7 +22,7 @@ test: .venv/ready-dev
 bench: .venv/ready-bench
 	$(BIN)/python benchmarks/all.py
 
-docs: .venv/ready
+docs: .venv/ready-docs
 	$(BIN)/python docs/make.py
 
 serve: .venv/ready
@@ -47,6 +47,10 @@ setup: .venv/ready-dev
 
 .venv/ready-bench: .venv/ready-dev requirements/bench.txt
 	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/bench.txt
+	touch $@
+
+.venv/ready-docs: .venv/ready requirements/docs.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/docs.txt
 	touch $@
 
 # Resolve anew and write the exact versions that everybody installs.
