@@ -224,13 +224,14 @@ def _lens_bins(edges: Array, c: Array, rings: Array) -> Array:
 def _lens(r: Array, R: Array, d: Array) -> Array:
     """Area common to circles of radii r and R with centres d apart."""
     r, R, d = np.broadcast_arrays(r, R, d)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        a = np.arccos(np.clip((d**2 + r**2 - R**2) / (2 * d * r), -1, 1))
-        b = np.arccos(np.clip((d**2 + R**2 - r**2) / (2 * d * R), -1, 1))
-        kite = np.sqrt(np.maximum((-d + r + R) * (d + r - R) * (d - r + R) * (d + r + R), 0))
-        lens = r**2 * a + R**2 * b - 0.5 * kite
-    small = pi * np.minimum(r, R) ** 2
-    return np.where(d >= r + R, 0.0, np.where(d <= np.abs(r - R), small, lens))
+    area = np.where(d >= r + R, 0.0, pi * np.minimum(r, R) ** 2)
+    cross = (d < r + R) & (d > np.abs(r - R))  # only there the arc cosines are worth their time
+    r, R, d = r[cross], R[cross], d[cross]
+    a = np.arccos(np.clip((d**2 + r**2 - R**2) / (2 * d * r), -1, 1))
+    b = np.arccos(np.clip((d**2 + R**2 - r**2) / (2 * d * R), -1, 1))
+    kite = np.sqrt(np.maximum((-d + r + R) * (d + r - R) * (d - r + R) * (d + r + R), 0))
+    area[cross] = r**2 * a + R**2 * b - 0.5 * kite
+    return area
 
 
 def _belt_swept(

@@ -48,7 +48,7 @@ SOURCES: tuple[str, ...] = (
 MAX_MOVE = 0.1
 """Largest c t/2 of a substep, in square roots of the contact's decay length."""
 
-MAX_TAKEN = 0.05
+MAX_TAKEN = 0.1
 """Largest share of the load that summits cut anew in one substep would take over from the worn ones."""
 
 MAX_STEPS = 40
@@ -146,7 +146,7 @@ def age_summits(
     d = np.full(rings, z[-1])
     stiff = density * modulus * sqrt(tip_radius)
     out = np.empty((rings, 4))
-    age_rings(p, z, new, load, worn, cut, stiff, d, finer)
+    age_rings(p, z, new, load, worn, cut, stiff, d, log_load(new, z), finer)
     contact_rings(p, z, load, stiff, d, out)
     return p, d
 
@@ -216,7 +216,7 @@ def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float, float]:
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def _separate(
-    p: Array, z: Array, pressure: float, stiff: float, guess: float
+    p: Array, z: Array, pressure: float, stiff: float, guess: float, tolerance: float
 ) -> tuple[float, float, float, float, float]:
     """Separation under ``pressure`` by bracketed Newton on ln p, and the moments there."""
     n = p.size
@@ -227,7 +227,7 @@ def _separate(
     for turn in range(200):
         half, one, threehalf, count = _moments(p, z, d)
         load = 4.0 / 3.0 * stiff * threehalf
-        if abs(load - pressure) <= 1e-8 * pressure:
+        if abs(load - pressure) <= tolerance * pressure:
             break
         if load > pressure:
             low = d
@@ -241,6 +241,16 @@ def _separate(
                 new = trial
         d = new
     return d, half, one, threehalf, count
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def log_load(probability: Array, edges: Array) -> Array:
+    """Return ln int (z-d)^(3/2) phi dz at d = every edge (n+1,): how much load fresh summits would take."""
+    out = np.empty(edges.size)
+    for k in range(edges.size):
+        _, _, threehalf, _ = _moments(probability, edges, edges[k])
+        out[k] = np.log(max(threehalf, 1e-300))
+    return out
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
@@ -258,7 +268,7 @@ def contact_rings(
             moments[r, :] = 0.0
             continue
         separation[r], half, one, threehalf, count = _separate(
-            probability[r], edges, pressure[r], stiff, separation[r]
+            probability[r], edges, pressure[r], stiff, separation[r], 1e-8
         )
         moments[r, 0], moments[r, 1], moments[r, 2], moments[r, 3] = half, one, threehalf, count
 
@@ -313,12 +323,13 @@ def age_rings(
     renewal: Array,
     stiff: float,
     separation: Array,
+    fresh_load: Array,
     finer: int,
 ) -> None:
     """Age all rings in place; see :func:`age_summits`.
 
     ``separation`` (rings,) is a guess of the one at the start and becomes that
-    of the last substep; ``finer`` multiplies the number of substeps.
+    of the last substep; ``fresh_load`` from :func:`log_load`; ``finer`` multiplies the number of substeps.
     """
     rings, n = probability.shape
     work = np.empty(n + 1)
@@ -328,11 +339,11 @@ def age_rings(
         d, half, one, threehalf = separation[r], 0.0, 0.0, 0.0
         steps = finer
         if touched:
-            d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d)
+            d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d, 1e-5)
             move = 0.5 * wear[r] / np.sqrt(2.0 / 3.0 * threehalf / half)
             need = move / MAX_MOVE
             if renewal[r] > 0.0:
-                _, _, new, _ = _moments(fresh, edges, d)
+                new = np.exp(np.interp(d, edges, fresh_load))
                 need = max(need, min(renewal[r], 1.0) * new / threehalf / MAX_TAKEN)
             steps = finer * int(min(max(np.ceil(need), 1.0), MAX_STEPS))
         half_kept = np.exp(-0.5 * renewal[r] / steps)
@@ -343,7 +354,7 @@ def age_rings(
                     p[k] = fresh[k] + kept * (p[k] - fresh[k])
             if touched:
                 if s > 0 or kept < 1.0:
-                    d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d)
+                    d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d, 1e-5)
                 # At constant load d falls at the rate c M_1/M_1/2: take it at the middle of the substep.
                 c = wear[r] / steps
                 _wear(p, edges, d - 0.5 * c * one / half, 0.5 * c, work)

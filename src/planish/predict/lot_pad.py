@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import exp, pi, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -116,6 +116,7 @@ class LotPad:
     groups: RingGroups
     edges: Array
     fresh: Array
+    fresh_load: Array
     probability: Array
     separation: Array
     moments: Array
@@ -135,7 +136,9 @@ class LotPad:
 
 def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> LotPad:
     """Return a new pad with fresh summits, and a new disk. ``highest_pressure`` [Pa] of the recipe."""
-    surface = as_conditioned(bench)
+    surface, disk = as_conditioned(bench), bench.conditioner
+    if disk is not None:
+        conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
     modulus = asperities.plane_modulus(surface.modulus, surface.poisson)
     if surface.heights is None:
         edges = summit_balance.ageing_grid(
@@ -159,6 +162,7 @@ def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float
         groups=groups,
         edges=edges,
         fresh=fresh,
+        fresh_load=summit_balance.log_load(fresh, edges),
         probability=np.tile(fresh, (count, 1)),
         separation=np.full(count, edges[-1]),
         moments=np.zeros((count, 4)),
@@ -227,7 +231,16 @@ def age(pad: LotPad, bench: Bench, pressure: Array, sliding: Array, cut: Array) 
     )
     renewal = pad.groups.members @ cut / (sqrt(3.0) * pad.deviation)
     summit_balance.age_rings(
-        pad.probability, pad.edges, pad.fresh, pressure, wear, renewal, pad.stiff, pad.separation, 1
+        pad.probability,
+        pad.edges,
+        pad.fresh,
+        pressure,
+        wear,
+        renewal,
+        pad.stiff,
+        pad.separation,
+        pad.fresh_load,
+        1,
     )
     pad.worn += cut
 
@@ -277,7 +290,8 @@ def sharpness(bench: Bench, pad: LotPad) -> float:
     disk = bench.conditioner
     if disk is None:
         return 0.0
-    return float(conditioning.sharpness(pad.disk_use, disk.dulling_time, disk.sharpness_floor))
+    # conditioning.sharpness, without its checks: they were made when the pad was new
+    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-pad.disk_use / disk.dulling_time)
 
 
 def mean_tail(pad: LotPad) -> float:
