@@ -53,6 +53,26 @@ def test_first_wafer_is_the_single_wafer(name: str) -> None:
     assert lot.records.real_pressure[0] == pytest.approx(one.summary()["real_pressure_MPa"] * 1e6, rel=3e-4)
 
 
+def test_first_wafer_is_the_single_wafer_with_another_disk_too(rotary) -> None:
+    """Finer diamonds leave a smoother pad, in one wafer as in a lot; measured heights stay as measured."""
+    from planish.predict.pad_surface import as_conditioned
+
+    text = (EXAMPLES / "rotary.toml").read_text(encoding="utf-8")
+    fine = loads(text.replace('"electroplated-100-grit"', '"electroplated-325-grit"'), "fine.toml").bench
+    fine = replace(fine, pad=replace(fine.pad, polish_wear_coefficient=0.0))
+    assert as_conditioned(fine).tail_length < 0.8 * fine.pad.surface.tail_length
+    assert as_conditioned(rotary) is rotary.pad.surface
+    one, lot = polish(fine, cells=CELLS), polish_lot(fine, 1, variation=STILL, cells=CELLS)
+    assert lot.records.rate[0] == pytest.approx(one.mean(one.removed) / one.time, rel=3e-4)
+    measured = replace(fine.pad.surface, heights=np.random.default_rng(0).normal(0, 5e-6, 500))
+    kept = replace(fine, pad=replace(fine.pad, surface=measured))
+    assert as_conditioned(kept) is measured
+    rough = polish_lot(kept, 3, variation=STILL, cells=CELLS)
+    assert rough.records.rate[0] == pytest.approx(
+        polish(kept, cells=CELLS).summary()["mean_removal_rate_nm_per_min"] / 6e10, rel=5e-3
+    )
+
+
 def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     """The quick path of a lot against ``conditions.step_conditions``, both on the same glazed pad."""
     from planish.predict.lot import _Run

@@ -25,6 +25,7 @@ from planish.physics.pressure import (
     plate_operator,
     pressure_grid,
 )
+from planish.predict.pad_surface import as_conditioned
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench, PadSurface, Wafer
@@ -83,7 +84,7 @@ def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = No
         base=base,
         layers=layers,
         land=1.0 - bench.polisher.hole_fraction,
-        summits=summit_curve(bench.pad.surface),
+        summits=summit_curve(as_conditioned(bench)),
     )
 
 
