@@ -86,19 +86,41 @@ def test_fields_run_on_a_scheduler_by_address(setup, maps):
     assert far == polish_fields(setup, maps, centres=centres, workers=1)
 
 
-def test_work_stops_between_two_pieces():
+@pytest.mark.parametrize("workers", [1, 2])
+def test_work_stops_between_two_pieces(workers):
     cancel = Cancel()
-    done = []
+    begun = []
 
     def work(i):
-        done.append(i)
-        if len(done) == 3:
+        begun.append(i)
+        if len(begun) < 3:
+            return i
+        # Whichever worker gets here, no other piece may begin from now on but those that already have.
+        cancel.stop()
+        return i
+
+    done = []
+    with pytest.raises(CancelledError, match=r"of 50 pieces"):
+        run_all(work, range(50), workers=workers, cancel=cancel, progress=lambda i, n: done.append(i))
+    # A worker may have looked at the switch just before it was thrown: one piece for each other worker.
+    assert 3 <= len(begun) <= 3 + workers - 1
+    assert done == list(range(1, len(done) + 1))
+    assert len(done) <= len(begun)
+
+
+def test_one_worker_keeps_the_order_and_says_how_far_it_came():
+    cancel = Cancel()
+    begun = []
+
+    def work(i):
+        begun.append(i)
+        if i == 2:
             cancel.stop()
         return i
 
-    with pytest.raises(CancelledError, match="3 of 50"):
+    with pytest.raises(CancelledError, match="after 3 of 50 pieces"):
         run_all(work, range(50), workers=1, cancel=cancel)
-    assert len(done) == 3
+    assert begun == [0, 1, 2]
 
 
 def test_errors_of_a_piece_and_bad_workers_come_through():

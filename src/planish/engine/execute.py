@@ -70,18 +70,16 @@ def run_all(
         return []
     if address is not None:
         return _on_cluster(work, todo, address, progress, cancel)
-    return _in_threads(work, todo, workers or os.cpu_count() or 1, progress, cancel)
+    return _here(work, todo, workers or os.cpu_count() or 1, progress, cancel)
 
 
-def _in_threads(
+def _here(
     work: Callable[[Piece], Answer],
     todo: Sequence[Piece],
     workers: int,
     progress: Progress | None,
     cancel: Cancel | None,
 ) -> list[Answer]:
-    import dask
-
     lock = threading.Lock()
     done = 0
 
@@ -96,11 +94,14 @@ def _in_threads(
                 progress(done, len(todo))
         return answer
 
+    if workers == 1:
+        return [one(piece) for piece in todo]
+    import dask
+
     tasks = [
         dask.delayed(one, pure=False)(piece, dask_key_name=f"piece-{i:09d}") for i, piece in enumerate(todo)
     ]
-    scheduler = "threads" if workers > 1 else "synchronous"
-    return list(dask.compute(*tasks, scheduler=scheduler, num_workers=workers, traverse=False))
+    return list(dask.compute(*tasks, scheduler="threads", num_workers=workers, traverse=False))
 
 
 def _on_cluster(
