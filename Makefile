@@ -58,6 +58,7 @@ lock: .venv/bin/python
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml -o requirements/run.txt
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group dev -o requirements/dev.txt
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group dev --group bench -o requirements/bench.txt
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group docs -o requirements/docs.txt
 
 clean:
 	rm -rf out build dist

@@ -304,11 +304,18 @@ def _summit_land(bench: Bench, groove_depth: float, land: float) -> float:
     return land * (1.0 - share)
 
 
+def lubrication_land(bench: Bench, groove_depth: float) -> float:
+    """Return the length [m] over which fluid pressure can build up: between grooves, or until pores drain it."""
+    grooves = bench.pad.grooves
+    grooved = grooves.pattern != "none" and groove_depth > 0
+    return min(
+        grooves.pitch - grooves.width if grooved else 2 * bench.wafer.radius, bench.pad.drainage_length
+    )
+
+
 def _films(bench: Bench, state: PadState, pressure: float, speed: float) -> tuple[slurry.Film, slurry.Film]:
     """Lubricating film of the step, and of the removal law's reference condition on a grooved pad."""
-    grooves = bench.pad.grooves
-    grooved = grooves.pattern != "none" and state.groove_depth > 0
-    land = grooves.pitch - grooves.width if grooved else 2 * bench.wafer.radius
+    land = lubrication_land(bench, state.groove_depth)
     reference = next(iter(bench.removal.values())).reference
     pressures = np.array([pressure, reference.pressure])
     layers = [state.summits.layer(pressures[i : i + 1]) for i in (0, 1)]

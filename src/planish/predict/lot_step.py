@@ -29,9 +29,11 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench, Removal, Step
 
 Array = NDArray[np.float64]
-INTERVALS = 12  # times at which a step's rate is looked at: it bends only with the temperature
-
-_TIMES = np.linspace(0.0, 1.0, INTERVALS + 1) ** 2  # closer at the start, where the pad warms up
+GRID = (
+    12,
+    40,
+)  # times at which a step is looked at: where the rate hardly, and where it strongly, follows heat
+STRONG = 15e3  # [J/mol] activation energy from which the finer grid is taken
 
 
 @dataclass(slots=True)
@@ -41,7 +43,7 @@ class StepPlan:
     Over wafer nodes (n_r,): ``load``, ``about`` [Pa], ``raised`` [m], ``speed`` [m/s],
     ``law_speeds`` by material. Over all nodes pressed: ``all_speed``, ``seen`` (n, nodes).
     Over pad groups (g,): ``group_nominal`` [Pa], ``group_sliding`` [m/s] times share of time.
-    ``cut`` (n,) [m/s] of a sharp disk for as long as it works in this step.
+    ``cut`` (n,) [m/s] of a sharp disk for as long as it works in this step; ``grid`` of times, 0 to 1.
     """
 
     step: Step
@@ -66,6 +68,7 @@ class StepPlan:
     disk_width: float
     cut: Array
     factors: dict[str, float]
+    grid: Array
     last_duration: float = 0.0
 
 
@@ -167,6 +170,7 @@ def plan_step(
         disk_width=0.0 if disk is None else disk.disk_radius * share,
         cut=cut * share,
         factors=factors,
+        grid=_time_grid(bench),
     )
 
 
@@ -303,7 +307,7 @@ def _advance(
         horizon = min(1.3 * plan.last_duration, longest)
     goal = step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
     while True:
-        times = _TIMES * max(horizon, 1e-9)
+        times = plan.grid * max(horizon, 1e-9)
         seen = heat.seen(times)
         removed = _remove(bench, met.mechanical, met.bases, seen, times, left)
         if timed:
@@ -343,9 +347,8 @@ def _films(
     plan: StepPlan, bench: Bench, summits: WornSummits, groove_depth: float, mean_pressure: float
 ) -> tuple[float, float, float]:
     """(film thickness [m], share of load on summits, that share at the law's reference condition)."""
-    grooves, liquid = bench.pad.grooves, bench.slurry
-    grooved = grooves.pattern != "none" and groove_depth > 0
-    length = grooves.pitch - grooves.width if grooved else 2 * bench.wafer.radius
+    liquid = bench.slurry
+    length = conditions.lubrication_land(bench, groove_depth)
     reference = next(iter(bench.removal.values())).reference
     made = []
     for p, v, along in (
@@ -431,6 +434,13 @@ def _remove(
 def _groove_share(bench: Bench, groove_depth: float) -> float:
     grooves = bench.pad.grooves
     return groove_share(grooves.pattern, grooves.width, grooves.pitch) if groove_depth > 0 else 0.0
+
+
+def _time_grid(bench: Bench) -> Array:
+    """Times from 0 to 1, closer at the start, where the pad warms up."""
+    laws = [bench.removal[film.material] for film in bench.wafer.films]
+    energy = max(law.activation_energy + law.coefficients.get("e_a", 0.0) for law in laws)
+    return np.linspace(0.0, 1.0, GRID[energy >= STRONG] + 1) ** 2
 
 
 def _place_share(bench: Bench) -> float:

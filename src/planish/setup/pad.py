@@ -125,3 +125,9 @@ class PadSection(Section):
             "conductivity", above="0 W/(m*K)", high="50 W/(m*K)", typical=("0.05 W/(m*K)", "0.3 W/(m*K)")
         ),
     ] = Field(description="heat conductivity of the top pad")
+    drainage_length: (
+        Annotated[float, Quantity("length", above="0 mm", high="1000 mm", typical=("1 mm", "10 mm"))] | None
+    ) = Field(
+        None,
+        description="over which open pores of the surface let fluid pressure escape; where not given they do not",
+    )

@@ -8,6 +8,7 @@ temperatures [K], energies [J/mol].
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -153,6 +154,7 @@ class Pad:
     density: float = 800.0  # [kg/m^3]
     heat_capacity: float = 1500.0  # [J/(kg K)]
     conductivity: float = 0.2  # [W/(m K)]
+    drainage_length: float = math.inf  # [m] over which open pores let fluid pressure escape
 
 
 @dataclass(frozen=True, slots=True)

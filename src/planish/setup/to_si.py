@@ -198,6 +198,7 @@ def pad_si(pad: PadSection, setup: Setup | None) -> si.Pad:
         density=pad.density,
         heat_capacity=pad.heat_capacity,
         conductivity=pad.conductivity,
+        drainage_length=math.inf if pad.drainage_length is None else pad.drainage_length,
     )
 
 

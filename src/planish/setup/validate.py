@@ -71,6 +71,8 @@ def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseMode
     """Return the model of the table at `path`, or None where there is none."""
     here: Any = SetupModel
     for step in path:
+        if isinstance(step, int):  # leads into what the list holds, which _inner already is
+            continue
         if step == "polisher" and here is SetupModel:
             motion = (tree.get("polisher") or {}).get("motion")
             here = POLISHERS.get(motion if isinstance(motion, str) else "", None)
@@ -78,7 +80,6 @@ def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseMode
         if isinstance(here, type) and issubclass(here, BaseModel):
             info = here.model_fields.get(str(step))
             here = _inner(info.annotation) if info is not None else None
-        # a list index or a free key leads into what the list or table holds, which _inner already is
         if here is None:
             return None
     return here if isinstance(here, type) and issubclass(here, BaseModel) else None
