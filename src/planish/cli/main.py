@@ -92,11 +92,19 @@ def schema(
 
 
 @app.command()
-def polish(file: SetupFile, json_out: Json = False, out: Out = None, units: Units = "trade") -> None:
+def polish(
+    file: SetupFile,
+    band: Annotated[
+        bool, typer.Option("--band", help="Add how far each figure may be off, from the spreads.")
+    ] = False,
+    json_out: Json = False,
+    out: Out = None,
+    units: Units = "trade",
+) -> None:
     """Polish one wafer: rate, flatness, edge, temperature, clearing."""
     from planish.cli import predict
 
-    predict.polish(file, json_out, out, units)
+    predict.polish(file, band, json_out, out, units)
 
 
 @app.command()

@@ -8,14 +8,16 @@ from typing import Any
 from planish.cli import show
 
 
-def polish(file: Path, json_out: bool, out: Path | None, units: str) -> None:
-    """Polish one wafer and print its figures."""
+def polish(file: Path, band: bool, json_out: bool, out: Path | None, units: str) -> None:
+    """Polish one wafer and print its figures, with their bands if asked."""
     show.check_units(units)
     from planish.predict.wafer import polish as run
     from planish.setup.load import load
 
-    result = run(load(file))
-    _print(result, json_out, units)
+    setup = load(file)
+    result = run(setup)
+    bands = _bands(setup) if band else None
+    _print(result, json_out, units, bands)
     if out is not None:
         from planish.explain.machine import machine_plan
         from planish.explain.style import save_figure
@@ -31,18 +33,46 @@ def polish(file: Path, json_out: bool, out: Path | None, units: str) -> None:
         show.written(paths, json_out)
 
 
-def _print(result: Any, json_out: bool, units: str) -> None:
+def _bands(setup: Any) -> dict[str, Any]:
+    from planish.predict.bands import polish_band
+
+    return {
+        key: {"value": band.value, "standard_deviation": band.sd, "shares": band.shares}
+        for key, band in polish_band(setup).items()
+    }
+
+
+def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None = None) -> None:
     figures = result.summary()
     if json_out:
-        show.print_json({**figures, "sources": result.sources()})
+        extra = {} if bands is None else {"bands": bands}
+        show.print_json({**figures, **extra, "sources": result.sources()})
         return
     show.summary(figures, units)
+    if bands is not None:
+        _print_bands(bands)
     if figures.get("steps"):
         from planish.predict.result import label
 
         steps = figures["steps"]
         rows = [[label(key), *(step[key] for step in steps)] for key in steps[0] if key != "name"]
         show.table(["step by step", *(step["name"] for step in steps)], rows)
+
+
+def _print_bands(bands: dict[str, Any]) -> None:
+    from planish.predict.result import label
+
+    if not bands:
+        show.table(["band"], [["no spread is stated in this setup, so there is no band"]])
+        return
+    names = list(next(iter(bands.values()))["shares"])
+    rows = [
+        [label(key), item["value"], item["standard_deviation"], *(item["shares"].get(name) for name in names)]
+        for key, item in bands.items()
+        if item["standard_deviation"] > 1e-9 * abs(item["value"])
+    ]
+    title = "bands from the stated spreads: one standard deviation, first order"
+    show.table(["figure", "value", "±", *(f"from {name}" for name in names)], rows, title=title)
 
 
 def _profile_table(result: Any, path: Path) -> Path:
