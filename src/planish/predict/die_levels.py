@@ -6,9 +6,13 @@ defaults are of the size the trade works with (common practice, no source).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
 
 from planish.errors import SetupError, refuse
+
+if TYPE_CHECKING:
+    from planish.setup.si import Bench, Die
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +64,7 @@ class MetalLevel:
     dishing_limit: float = 60e-9
     erosion_limit: float = 40e-9
     metal: str = "copper"
-    barrier_material: str = "barrier"
+    barrier_material: str = "tantalum"
     dielectric: str = "oxide"
 
 
@@ -77,7 +81,12 @@ def default_level(process: str) -> Level:
         return MetalLevel()
     if process == "tungsten":
         return MetalLevel(
-            trench_depth=500e-9, overburden=350e-9, deposited=350e-9, barrier=20e-9, metal="tungsten"
+            trench_depth=500e-9,
+            overburden=350e-9,
+            deposited=350e-9,
+            barrier=20e-9,
+            metal="tungsten",
+            barrier_material="titanium-nitride",
         )
     raise SetupError(refuse("process", process, "'oxide', 'sti', 'copper' or 'tungsten'"))
 
@@ -90,3 +99,40 @@ def materials(level: Level) -> tuple[str, ...]:
         return (level.oxide, level.nitride_material)
     thin = (level.barrier_material,) if level.barrier > 0 else ()
     return (level.metal, *thin, level.dielectric)
+
+
+def process_of(bench: Bench) -> str:
+    """Return the die process of a setup: that of its die section, else the one of its top film."""
+    if bench.die is not None:
+        return bench.die.process
+    names = [film.material for film in bench.wafer.films]
+    if names[0] in ("copper", "tungsten"):
+        return names[0]
+    return "sti" if "nitride" in names else "oxide"
+
+
+def described_level(die: Die | None, process: str) -> Level:
+    """Return the level that a setup's die section describes; what it leaves open is usual for ``process``.
+
+    A section of another process says nothing about this one.
+    """
+    level = default_level(process)
+    if die is None or die.process != process:
+        return level
+    renamed = {"oxide": "oxide_material"}
+    given: dict[str, Any] = {}
+    for item in fields(level):
+        value = getattr(die, renamed.get(item.name, item.name))
+        if value is not None:
+            given[item.name] = value
+    return replace(level, **given)
+
+
+def left_open(die: Die | None, level: Level, process: str) -> list[str]:
+    """Return the names of the level's thicknesses and limits for which the usual value stands."""
+    own = die if die is not None and die.process == process else None
+    return [
+        item.name
+        for item in fields(level)
+        if isinstance(getattr(level, item.name), float) and (own is None or getattr(own, item.name) is None)
+    ]

@@ -14,6 +14,7 @@ from planish.setup.attached import film_sites
 from planish.setup.crosscheck_machine import HAIR, check_conditioner, check_pad, check_polisher, mm
 from planish.setup.crosscheck_recipe import check_recipe
 from planish.setup.crosscheck_removal import check_removal
+from planish.setup.die import BELONGS
 from planish.setup.finding import Finding, wrong
 from planish.setup.resolve import FILM_KEYS, Resolved, nearest
 from planish.setup.root import SetupModel
@@ -32,6 +33,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(check_removal(model, raw))
     found.extend(check_recipe(model, raw))
     found.extend(_vacuum(model, raw))
+    found.extend(_die(model, raw))
     return found
 
 
@@ -143,3 +145,21 @@ def _vacuum(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
         yield Finding("warning", place, f"{place} {value}: bends the wafer by {units.show(check.sag, 'depth')} with "
                       f"{units.show(check.stress, 'stress')} across openings of "
                       f"{mm(model.head.vacuum_span)}")  # fmt: skip
+
+
+def _die(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
+    die = model.die
+    if die is None:
+        return
+    for key in raw["die"]:
+        if die.process not in BELONGS.get(key, (die.process,)):
+            meant = " or ".join(BELONGS[key])
+            yield wrong(f"die.{key}", raw["die"][key], f"left out for {die.process}", f"it speaks of {meant}")
+    for key in ("oxide_material", "nitride_material", "metal", "barrier_material", "dielectric"):
+        name = getattr(die, key)
+        if name is not None and name not in model.removal:
+            yield wrong(f"die.{key}", name, f"a material with a [removal.{name}] table",
+                        nearest(name, model.removal))  # fmt: skip
+    if die.step is not None and die.thickness is not None and die.thickness < die.step:
+        yield Finding("warning", "die.thickness", f"die.thickness {raw['die']['thickness']}: less than the step: "
+                      "the lines come to light before the surface is flat")  # fmt: skip

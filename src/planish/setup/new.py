@@ -57,6 +57,10 @@ _SPEEDS: dict[str, list[dict[str, Any]]] = {
 }
 
 
+_DIE = [("process", "oxide"), ("step", "800 nm"), ("thickness", "1800 nm"), ("least_left", "400 nm"),
+        ("wavelength", "193 nm"), ("aperture", 0.93), ("k2", 0.5)]  # fmt: skip
+
+
 def recipe(motion: str) -> list[dict[str, Any]]:
     """Return the three steps of the scenario: touch down, main, buff."""
     first, main, buff = _SPEEDS[motion]
@@ -110,6 +114,14 @@ def new_setup(motion: str) -> str:
             lines += [_line(key, value, known[f"recipe.step.*.{key}"], brief=key in told)]
         lines += [""]
         told |= set(step)
+    lines += [
+        "[die]  # what stands on the die before polishing, for `planish die`; options there override it"
+    ]
+    lines += [_line(key, value, known[f"die.{key}"]) for key, value in _DIE]
+    lines += [
+        '# A measured planarization length takes the place of the pad\'s own: planarization_length = "4 mm"',
+        "",
+    ]
     return "\n".join(lines)
 
 

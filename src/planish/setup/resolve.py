@@ -31,6 +31,7 @@ TOP_KEYS = (
     "slurry",
     "removal",
     "recipe",
+    "die",
 )
 YOURS = "given in the setup"
 PRACTICE = "common practice, no source"
@@ -108,7 +109,7 @@ def resolve(document: dict[str, Any]) -> Resolved:
         if isinstance(table, dict) and table.get(key) == "none":
             table[key] = None
     _removal(document, out, slurry_part)
-    for section in ("recipe",):
+    for section in ("recipe", "die"):
         if section in document:
             out.tree[section] = deepcopy(document[section])
             _remember_own(section, document[section], out)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from planish.setup.conditioner import ConditionerSection
+from planish.setup.die import DieSection
 from planish.setup.head import HeadSection
 from planish.setup.pad import PadSection
 from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
@@ -30,3 +31,4 @@ class SetupModel(Section):
     slurry: SlurrySection = Field(description="the slurry")
     removal: dict[str, RemovalSection] = Field(description="removal laws by material")
     recipe: RecipeSection = Field(description="the recipe")
+    die: DieSection | None = Field(None, description="what stands on the die; leave it out where none is asked for")

@@ -35,7 +35,7 @@ def json_schema() -> dict[str, Any]:
             **table["properties"],
         }
     for name, table in definitions.items():
-        if name not in ("StepSection", "RecipeSection", "ZoneSection", "BearingZone", "FilmSection"):
+        if name not in ("StepSection", "RecipeSection", "ZoneSection", "BearingZone", "FilmSection", "DieSection"):
             table.pop("required", None)
     for owner, key in (("HeadSection", "ring"), ("PadSection", "sub"), ("PadSection", "grooves")):
         options = definitions[owner]["properties"][key]["anyOf"]
@@ -49,6 +49,7 @@ def json_schema() -> dict[str, Any]:
         "anyOf": [{"$ref": "#/$defs/ConditionerSection"}, {"const": "none"}],
         "description": "the conditioner; leave it out for none",
     }
+    schema["properties"]["die"] = _without_null(schema["properties"]["die"])
     polisher = schema["properties"]["polisher"]
     polisher.pop("discriminator", None)  # with a part, the motion need not be written
     polisher["anyOf"] = polisher.pop("oneOf")

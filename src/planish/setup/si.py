@@ -278,6 +278,39 @@ class Ambient:
 
 
 @dataclass(frozen=True, slots=True)
+class Die:
+    """What stands on the die. None: the usual value of the process (``predict.die_levels``).
+
+    ``process`` "oxide", "sti", "copper" or "tungsten"; thicknesses, steps and limits [m]; material
+    names as in ``Bench.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
+    """
+
+    process: str
+    step: float | None = None
+    thickness: float | None = None
+    bias: float | None = None
+    step_limit: float | None = None
+    least_left: float | None = None
+    nitride: float | None = None
+    nitride_limit: float | None = None
+    trench_depth: float | None = None
+    overburden: float | None = None
+    deposited: float | None = None
+    barrier: float | None = None
+    dishing_limit: float | None = None
+    erosion_limit: float | None = None
+    oxide_material: str | None = None
+    nitride_material: str | None = None
+    metal: str | None = None
+    barrier_material: str | None = None
+    dielectric: str | None = None
+    planarization_length: float | None = None
+    wavelength: float | None = None
+    aperture: float | None = None
+    k2: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Bench:
     """Everything above, for one setup."""
 
@@ -293,3 +326,4 @@ class Bench:
     ambient: Ambient
     sources: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())  # defaults and clamps used, in plain words
+    die: Die | None = None

@@ -55,6 +55,9 @@ def to_si(setup: Setup) -> si.Bench:
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
         sources=setup.sources + MODEL_SOURCES,
         notes=setup.warnings + setup.notes,
+        die=si.Die(**{name: getattr(model.die, name) for name in si.Die.__dataclass_fields__})
+        if model.die is not None
+        else None,
     )
 
 
