@@ -53,6 +53,37 @@ def test_first_wafer_is_the_single_wafer(name: str) -> None:
     assert lot.records.real_pressure[0] == pytest.approx(one.summary()["real_pressure_MPa"] * 1e6, rel=3e-4)
 
 
+TUNGSTEN = """
+[[wafer.film]]
+material = "tungsten"
+thickness = "250 nm"
+[[wafer.film]]
+material = "titanium-nitride"
+thickness = "20 nm"
+[[wafer.film]]
+material = "oxide"
+thickness = "800 nm"
+"""
+COPPER = '[[wafer.film]]\nmaterial = "copper"\nthickness = "1500 nm"\n'
+
+
+@pytest.mark.parametrize("films, liquid", [(TUNGSTEN, "tungsten-oxidiser"), (COPPER, "copper-bulk")])
+def test_first_wafer_is_the_single_wafer_for_metals(films: str, liquid: str) -> None:
+    """Power law and two-step law, films that clear, a stop on what remains of the film on top."""
+    text = (EXAMPLES / "rotary.toml").read_text(encoding="utf-8")
+    start, end = text.index("[[wafer.film]]"), text.index("[polisher]")
+    made = loads(
+        (text[:start] + films + text[end:]).replace("fumed-silica-oxide", liquid), "metal.toml"
+    ).bench
+    made = replace(made, pad=replace(made.pad, polish_wear_coefficient=0.0))
+    main = replace(made.steps[1], stop="remaining", stop_value=100e-9)
+    made = replace(made, steps=(made.steps[0], main, replace(made.steps[2], stop_value=40.0)))
+    lot, one = polish_lot(made, 1, variation=STILL, cells=CELLS), polish(made, cells=CELLS)
+    assert lot.records.time[0] == pytest.approx(one.time, rel=1e-3)
+    assert lot.records.mean_removed[0] == pytest.approx(one.mean(one.removed), rel=1e-3)
+    np.testing.assert_allclose(lot.records.removed[0], one.removed, atol=1e-9)
+
+
 def test_first_wafer_is_the_single_wafer_with_another_disk_too(rotary) -> None:
     """Finer diamonds leave a smoother pad, in one wafer as in a lot; measured heights stay as measured."""
     from planish.predict.pad_surface import as_conditioned

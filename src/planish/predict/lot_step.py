@@ -198,9 +198,7 @@ def run_step(
     land = model.land * (1.0 - _groove_share(bench, groove_depth))
     summits = worn_summits(pad, plan.group_nominal / land)
     pressure, ring_pressure = _contact(plan, model.grid.areas, summits, land, height)
-    met = _meet(
-        plan, bench, model.grid.areas, summits, land, groove_depth, pressure, ring_pressure, rate_factor
-    )
+    met = _meet(plan, bench, model, summits, land, groove_depth, pressure, ring_pressure, rate_factor)
     heat = _Heat(plan, rings, met.power, temperatures)
     ends, times, seen, removed = _advance(plan, bench, met, heat, left, weights, duration)
     if ends < times[-1]:
@@ -246,7 +244,7 @@ class _Met:
 def _meet(
     plan: StepPlan,
     bench: Bench,
-    areas: Array,
+    model: ContactModel,
     summits: WornSummits,
     land: float,
     groove_depth: float,
@@ -254,6 +252,7 @@ def _meet(
     ring_pressure: Array,
     rate_factor: float,
 ) -> _Met:
+    areas, solid_area = model.grid.areas, model.land  # the laws are calibrated with grooves in the pad
     area = float(areas.sum())
     mean_pressure = float(areas @ pressure) / area
     real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
@@ -264,9 +263,9 @@ def _meet(
     mechanical, bases = {}, {}
     for material in plan.law_speeds:
         law = bench.removal[material]
-        scale = rate_factor * solid / max(solid_reference, 1e-12) * plan.factors[material] * land
+        scale = rate_factor * solid / max(solid_reference, 1e-12) * plan.factors[material] * solid_area
         bases[material] = scale * removal.factor_real_pressure(real, law.reference.real_pressure)
-        mechanical[material] = _mechanical(plan, bench, material, pressure / land, friction)
+        mechanical[material] = _mechanical(plan, bench, material, pressure / solid_area, friction)
     first = bench.wafer.films[0].material
     law = bench.removal[first]
     at_reference = _rate(law, mechanical[first], bases[first], np.array([[law.reference.temperature]]))
@@ -305,14 +304,18 @@ def _advance(
     horizon = longest if duration is None else duration
     if not timed and plan.last_duration > 0:
         horizon = min(1.3 * plan.last_duration, longest)
-    goal = step.stop_value if step.stop == "removed" else float(left.sum(axis=0) @ weights) - step.stop_value
+    counted, goal = slice(None), step.stop_value
+    if step.stop == "remaining":  # of the film that is on top as the step begins
+        thickness = left @ weights
+        top = int(np.argmax(thickness > 0))
+        counted, goal = slice(top, top + 1), float(thickness[top]) - step.stop_value
     while True:
         times = plan.grid * max(horizon, 1e-9)
         seen = heat.seen(times)
         removed = _remove(bench, met.mechanical, met.bases, seen, times, left)
         if timed:
             return horizon, times, seen, removed
-        by_time = removed.sum(axis=0) @ weights
+        by_time = removed[counted].sum(axis=0) @ weights
         if by_time[-1] < goal:
             if horizon >= longest:
                 return longest, times, seen, removed
