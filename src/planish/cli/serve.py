@@ -65,6 +65,7 @@ def _listen(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
+        listening.listen(128)  # who comes while the server still loads waits, and is not refused
     except (OSError, OverflowError) as error:
         listening.close()
         reason = getattr(error, "strerror", None) or str(error)

@@ -201,7 +201,9 @@ def report(document: Mapping[str, Any]) -> str:
 
 def warm() -> str:
     """Load what the first answer needs, and compute one."""
-    wafer(fresh("rotary")["document"], {}, 1)
+    document = fresh("rotary")["document"]
+    wafer(document, {}, 1)
+    forms(document, {})
     return "ready"
 
 

@@ -95,12 +95,11 @@ def run_die(
 
 
 def process_of(setup: Setup) -> str:
-    """Return the die process that the slurry of a setup is for."""
-    materials = set(setup.model.removal)
-    if "tungsten" in materials:
-        return "tungsten"
-    if "copper" in materials:
-        return "copper"
+    """Return the die process that the films of a setup are for."""
+    materials = {film.material for film in setup.model.wafer.film}
+    for metal in ("tungsten", "copper"):
+        if metal in materials:
+            return metal
     return "sti" if "nitride" in materials else "oxide"
 
 

@@ -189,7 +189,7 @@ def _range(info: KeyInfo, value: float) -> tuple[float, float]:
 # SI units with the prefixes that people would pick.
 _SI = {
     "length": "mm", "depth": "um", "thickness": "nm", "pressure": "kPa", "modulus": "MPa", "stress": "MPa",
-    "rate": "nm/s", "flow": "cm^3/s", "viscosity": "mPa*s", "areal_density": "1/mm^2", "density": "kg/m^3",
+    "rate": "nm/s", "flow": "ml/s", "viscosity": "mPa*s", "areal_density": "1/mm^2", "density": "kg/m^3",
     "energy_per_mol": "kJ/mol", "force_per_length": "kN/m", "stiffness_per_area": "kPa/um", "speed": "m/s",
 }  # fmt: skip
 

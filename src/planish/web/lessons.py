@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.web.answers import polished, setup_of
-from planish.web.changes import choose, with_motion, without_conditioner
+from planish.web.changes import choose, fresh, with_motion, without_conditioner
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -185,9 +185,13 @@ LESSONS: tuple[Lesson, ...] = (
 )
 
 
-def listing() -> list[dict[str, str]]:
-    """Return title and question of every comparison."""
-    return [{"id": one.id, "title": one.title, "question": one.question} for one in LESSONS]
+def listing() -> list[dict[str, Any]]:
+    """Return title, question and what is set side by side, of every comparison."""
+    setup = setup_of(fresh("rotary"))
+    return [
+        {"id": one.id, "title": one.title, "question": one.question, "cases": list(one.cases(setup))}
+        for one in LESSONS
+    ]
 
 
 def answer(document: Mapping[str, Any], lesson: str) -> dict[str, Any]:
@@ -247,7 +251,7 @@ def sentence(figure: Figure, values: Mapping[str, float | None]) -> str:
         return f"{name}: {shown(known[low])} for all of them."
     told = known[low] > 0 and known[high] >= 1.15 * known[low] and figure.unit != "°C"
     ratio = f", {known[high] / known[low]:.2g} times as much" if told else ""
-    return f"{name}: {shown(known[high])} with “{high}”{ratio} against {shown(known[low])} with “{low}”."
+    return f"{name}: least with “{low}” ({shown(known[low])}), most with “{high}” ({shown(known[high])}{ratio})."
 
 
 def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:

@@ -156,6 +156,7 @@ class Lesson(BaseModel):
     id: str
     title: str
     question: str
+    cases: list[str]
 
 
 class JobTold(BaseModel):

@@ -16,10 +16,13 @@ TILE = 256
 
 
 def write_pyramid(folder: Path, name: str, field: NDArray[Any]) -> None:
-    """Write a map (ny, nx) and its halved levels beside each other as ``name-LEVEL.npy``, with ``name.json``."""
+    """Write a map (ny, nx) and its halved levels beside each other as ``name-LEVEL.npy``, with ``name.json``.
+
+    The last row of the map comes first, as on a screen.
+    """
     from io import BytesIO
 
-    level = np.asarray(field, dtype=np.float32)
+    level = np.asarray(field[::-1], dtype=np.float32)
     shapes = []
     while True:
         buffer = BytesIO()

@@ -35,6 +35,14 @@ function numbers(home, pairs) {
   }));
 }
 
+function windowOf(s) {
+  const by = String(s.window_set_by).replaceAll("_", " ");
+  if (s.window_earliest_s === null || s.window_latest_s === null) return "–";
+  const [first, last] = [number(s.window_earliest_s), number(s.window_latest_s)];
+  if (s.window_earliest_s > s.window_latest_s) return `none: clear at ${first} s, but ${by} passes its limit at ${last} s`;
+  return `${first} to ${last} s (ends by ${by})`;
+}
+
 export const KINDS = {
   removed: ["removed", "thickness"], remaining: ["remaining", "thickness"],
   pressure: ["pressure on the wafer", "pressure"], speed: ["sliding speed", "speed"],
@@ -159,12 +167,12 @@ export class Answers {
     const surface = arrays.surface.subarray(place * size, (place + 1) * size);
     const grid = Float32Array.from(surface, (v) => v * 1e9);
     this.dieMap.draw({ grid, rows: shape[1], columns: shape[2], limits: limitsOf(grid, 0.01), unit: "nm", name: "surface height about its mean", saying: header.places[place] });
-    const list = [["range within the die", `${number(s.within_die_range_nm)} nm`], ["planarization length", `${number(s.planarization_length_mm, 2)} mm`]];
+    const list = [["range", `${number(s.within_die_range_nm)} nm`], ["planarization length", `${number(s.planarization_length_mm, 2)} mm`]];
     if (s.dishing_max_nm !== undefined) list.push(["dishing, most", `${number(s.dishing_max_nm)} nm`]);
-    else if (s.step_height_max_nm !== undefined) list.push(["step left, most", `${number(s.step_height_max_nm)} nm`]);
+    else if (s.step_height_max_nm !== undefined) list.push(["step left", `${number(s.step_height_max_nm)} nm`]);
     numbers(document.getElementById("die-numbers"), list);
     const more = document.getElementById("die-more"), all = header.summary;
-    const rows = [["process", header.process], ["die size", `${number(header.size_m[0] * 1e3)} × ${number(header.size_m[1] * 1e3)} mm`], ["cleared after", s.clear_time_s === null ? "not in this recipe" : `${number(s.clear_time_s)} s`], ["polish window", s.window_earliest_s === null || s.window_latest_s === null ? "–" : `${number(s.window_earliest_s)} to ${number(s.window_latest_s)} s (${String(s.window_set_by).replaceAll("_", " ")})`], ["depth of focus used", `${number(100 * s.topography_nm / all.depth_of_focus_nm)} %`]];
+    const rows = [["process", header.process], ["die size", `${number(header.size_m[0] * 1e3)} × ${number(header.size_m[1] * 1e3)} mm`], ["cleared after", s.clear_time_s === null ? "not in this recipe" : `${number(s.clear_time_s)} s`], ["polish window", windowOf(s)], ["depth of focus used", `${number(100 * s.topography_nm / all.depth_of_focus_nm)} %`]];
     for (const [k, v] of Object.entries(s)) if (/^(dishing|erosion|nitride_loss|oxide_over_lines|step_height)_(mean|max)_nm$/.test(k)) rows.push([k.replace(/_nm$/, "").replaceAll("_", " "), `${number(v)} nm`]);
     const table = document.createElement("table");
     for (const [k, v] of rows) { const row = table.insertRow(); row.innerHTML = "<th scope=row></th><td></td>"; row.cells[0].textContent = k; row.cells[1].textContent = v; }
@@ -178,7 +186,7 @@ export class Answers {
     const answer = this.state.lot;
     if (!answer) return;
     const { arrays, header } = answer, s = header.summary;
-    const kinds = { rate: ["rate", "removal rate", "rate"], sigma: ["sigma", "non-uniformity, 1σ", "percent"], temperature: ["temperature", "pad temperature", "temperature"], groove: ["groove", "groove depth, least", "depth"], scratch: ["scratch", "scratch index, relative", "plain"] };
+    const kinds = { rate: ["rate", "rate", "rate"], sigma: ["sigma", "1σ over the wafer", "percent"], temperature: ["temperature", "pad temperature", "temperature"], groove: ["groove", "groove depth, least", "depth"], scratch: ["scratch", "scratch index, relative", "plain"] };
     const [key, words, kind] = kinds[this.lotKind], u = unit(kind);
     const convert = (values) => Float32Array.from(values, (v) => (v - u.offset) / u.factor);
     const series = [];
@@ -187,9 +195,9 @@ export class Answers {
     series.push({ x: arrays.wafer, y: convert(arrays[key]), name: held ? "B, now" : "", look: "line-1" });
     this.lotChart.draw({ series, xName: "wafer", yName: `${words}${u.name ? ` [${u.name}]` : ""}`, leastSpan: 0.05, legend: !!held, saying: `wafer to wafer ${number(s.wtwnu_percent)} %` });
     numbers(document.getElementById("lot-numbers"), [
-      ["wafer to wafer, 1σ", `${number(s.wtwnu_percent, 2)} %`],
-      [`wafer ${s.wafers} against 1`, s.first_rate_nm_per_min ? `${number(100 * s.last_rate_nm_per_min / s.first_rate_nm_per_min)} %` : "–"],
-      ["pad lasts", s.end_of_life_wafer ? `${s.end_of_life_wafer} wafers (${s.end_of_life_cause})` : "longer than this lot"],
+      ["wafer to wafer", `${number(s.wtwnu_percent, 2)} %`],
+      [`rate kept, wafer ${s.wafers}`, s.first_rate_nm_per_min ? `${number(100 * s.last_rate_nm_per_min / s.first_rate_nm_per_min)} %` : "–"],
+      ["pad lasts", s.end_of_life_wafer ? `${s.end_of_life_wafer} wafers` : "beyond this lot"],
     ]);
     this.waiting("lot", false);
   }

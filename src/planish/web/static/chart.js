@@ -29,7 +29,7 @@ export class Chart {
   // series: [{x, y, name, look, dash, points, band}], x and y arrays in shown units.
   constructor(home, label) {
     this.home = home;
-    this.svg = el("svg", { role: "img", class: "chart-svg" });
+    this.svg = el("svg", { role: "img", class: "chart-svg", "aria-label": `${label}: not computed yet` });
     this.label = label;
     home.append(this.svg);
     this.spec = null;
@@ -46,7 +46,7 @@ export class Chart {
     for (const one of series) {
       const values = one[key];
       for (let i = 0; i < values.length; i++) {
-        if (key === "y" && spec.robust && (one.x[i] > spec.robust || one.points)) continue;
+        if (key === "y" && spec.robust && one.x[i] > spec.robust && !one.points) continue;
         const v = values[i];
         if (v < low) low = v;
         if (v > high) high = v;
@@ -70,7 +70,9 @@ export class Chart {
     if (y1 === y0) { y0 -= 1; y1 += 1; }
     const room = 0.08 * (y1 - y0);
     y0 -= spec.zero && y0 === 0 ? 0 : room; y1 += room;
-    const left = font * 4.3, right = font * 0.8, top = font * (spec.legend === false ? 0.7 : 1.7), bottom = font * 2.7;
+    const early = ticks(y0, y1, Math.max(2, height / (font * 3.5))), gap = early.length > 1 ? early[1] - early[0] : 1;
+    const longest = Math.max(...early.map((t) => tickText(t, gap).length));
+    const left = font * (2.2 + 0.62 * longest), right = font * 0.8, top = font * (spec.legend === false ? 0.7 : 1.7), bottom = font * 2.7;
     const px = (x) => left + (x - x0) / (x1 - x0 || 1) * (width - left - right);
     const py = (y) => height - bottom - (y - y0) / (y1 - y0) * (height - top - bottom);
     this.scale = { px, py, x0, x1, left, right, width, height, top, bottom };

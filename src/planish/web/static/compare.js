@@ -82,7 +82,7 @@ export class Compare {
   bars(home, shares, a, b) {
     const groups = GROUPS.filter((g) => g in shares), width = Math.max(home.clientWidth, 260), font = 13, tall = 17;
     const low = Math.min(0, ...stacked(groups, shares)), high = Math.max(0, ...stacked(groups, shares));
-    const left = 92, right = 96, x = (v) => left + (high > low ? (v - low) / (high - low) : 0) * (width - left - right);
+    const left = 92, right = 150, x = (v) => left + (high > low ? (v - low) / (high - low) : 0) * (width - left - right);
     const svg = el("svg", { viewBox: `0 0 ${width} ${(groups.length + 1) * tall + 4}`, role: "img", class: "why-svg" });
     let at = 0;
     groups.forEach((g, i) => {

@@ -125,7 +125,7 @@ export class Machine {
       this.tag(this.plan, "polisher", "table", ...mid(-width * 0.42, 0));
       this.tag(this.plan, "pad", "pad", ...mid(0, -0.96 * m.pad_radius * s));
     } else {
-      this.tag(this.plan, "polisher", "belt and bearing", ...mid(width * 0.36, -0.42 * m.belt_width * s));
+      this.tag(this.plan, "polisher", "belt and bearing", ...mid(-width * 0.33, -0.42 * m.belt_width * s));
       this.tag(this.plan, "pad", "pad", ...mid(-width * 0.36, 0.4 * m.belt_width * s));
     }
     if (m.disk) this.diskTag = this.tag(this.plan, "conditioner", "disk", 0, 0);
@@ -134,7 +134,7 @@ export class Machine {
     // a scale bar, so that the drawing can be measured
     const bar = 0.1 * s;
     add(el("path", { d: `M${-width / 2 + 14} ${height / 2 - 12}h${bar}M${-width / 2 + 14} ${height / 2 - 16}v8M${-width / 2 + 14 + bar} ${height / 2 - 16}v8`, class: "scale" }));
-    add(el("text", { x: -width / 2 + 14 + bar / 2, y: height / 2 - 20, class: "tick middle" }, "100 mm"));
+    add(el("text", { x: -width / 2 + 14 + bar / 2, y: height / 2 - 20, class: "on-part middle" }, "100 mm"));
   }
 
   shade(radiusOuter, s, add) {
@@ -276,24 +276,24 @@ export class Machine {
     const { m } = this, answer = this.answer, width = this.section.clientWidth, height = this.section.clientHeight;
     if (!m || width < 80 || height < 60) return;
     this.cut.setAttribute("viewBox", `0 0 ${width} ${height}`);
-    const parts = [], font = 12;
+    const parts = [], em = (parseFloat(getComputedStyle(this.section).fontSize) || 13) / 13;
     const add = (shape) => { parts.push(shape); return shape; };
     const reach = (m.wafer_radius + (m.ring ? m.ring.gap + m.ring.width : 0)) * 1.1;
     const sx = width / 2 / reach, X = (x) => width / 2 + x * sx;
     const thick = m.wafer_thickness + m.layers.reduce((a, l) => a + l.thickness, 0);
     const heights = Math.max(1, Math.floor(height * 0.36 / (thick * sx)));
     const sy = sx * heights;
-    const floor = height - 17, stack = m.layers.reduce((a, l) => a + l.thickness, 0) * sy;
+    const floor = height - 17 * em, stack = m.layers.reduce((a, l) => a + l.thickness, 0) * sy;
     const padTop = floor - stack, waferTop = padTop - m.wafer_thickness * sy;
     let y = padTop;
     const labels = [];
     m.layers.forEach((layer, i) => {
       add(this.part(el("rect", { x: 0, y, width, height: layer.thickness * sy, class: i ? "subpad" : "pad" }), "pad"));
-      labels.push(el("text", { x: 6, y: y + Math.min(0.5 * layer.thickness * sy + 4, 16) + (i ? 0 : 3), class: "on-part" }, `${i ? "sub-pad" : "top pad"} ${show(layer.modulus, "modulus")}`));
+      labels.push(el("text", { x: 6, y: y + Math.min(0.5 * layer.thickness * sy + 4 * em, 16 * em) + (i ? 0 : 3 * em), class: "on-part" }, `${i ? "sub-pad" : "top pad"} ${show(layer.modulus, "modulus")}`));
       y += layer.thickness * sy;
     });
-    add(this.part(el("rect", { x: 0, y: floor, width, height: 16, class: "platen" }), "polisher"));
-    add(el("text", { x: 6, y: floor + 12, class: "on-part" }, { rotary: "platen", linear: "belt on its fluid bearing", orbital: "orbiting table" }[m.motion]));
+    add(this.part(el("rect", { x: 0, y: floor, width, height: 17 * em, class: "platen" }), "polisher"));
+    add(el("text", { x: 6, y: floor + 13 * em, class: "on-part" }, { rotary: "platen", linear: "belt on its fluid bearing", orbital: "orbiting table" }[m.motion]));
     if (m.grooves.depth > 0 && m.grooves.pattern !== "none") {
       const pitch = Math.max(m.grooves.pitch * sx, 7), deep = m.grooves.depth * sy;
       let d = "";
@@ -301,9 +301,9 @@ export class Machine {
       add(el("path", { d, class: "groove-cut" }));
     }
     add(this.part(el("rect", { x: X(-m.wafer_radius), y: waferTop, width: 2 * m.wafer_radius * sx, height: m.wafer_thickness * sy, class: "wafer solid" }), "wafer"));
-    const headTop = 26, headFloor = Math.min(headTop + 30, waferTop - 22);
+    const headTop = 26 * em, headFloor = Math.min(headTop + 30 * em, waferTop - 22);
     const step = m.steps[answer.header.step];
-    add(this.part(el("rect", { x: X(-reach / 1.1), y: headTop - 12, width: 2 * reach / 1.1 * sx, height: 12, class: "head" }), "head"));
+    add(this.part(el("rect", { x: X(-reach / 1.1), y: headTop - 12 * em, width: 2 * reach / 1.1 * sx, height: 12 * em, class: "head" }), "head"));
     const most = Math.max(...m.steps.flatMap((one) => [...one.zones, one.ring]), 1);
     let inner = 0;
     m.zones.forEach((outer, i) => {
@@ -311,7 +311,7 @@ export class Machine {
         const from = side ? side * inner : -outer, to = side ? side * outer : outer;
         const x0 = X(Math.min(from, to)), x1 = X(Math.max(from, to));
         add(this.part(el("rect", { x: x0 + 0.5, y: headTop, width: Math.max(x1 - x0 - 1, 1), height: headFloor - headTop, fill: css(RAMP, 0.25 + 0.7 * step.zones[i] / most), class: "chamber" }), "head"));
-        if (x1 - x0 > 26) add(el("text", { x: (x0 + x1) / 2, y: (headTop + headFloor) / 2 + 4, class: "on-map middle" }, number(inUnit(step.zones[i], "pressure"))));
+        if (x1 - x0 > 28 * em) add(el("text", { x: (x0 + x1) / 2, y: (headTop + headFloor) / 2 + 4 * em, class: "on-map middle" }, number(inUnit(step.zones[i], "pressure"))));
       }
       inner = outer;
     });
@@ -330,10 +330,10 @@ export class Machine {
       const x = i / 22 * m.wafer_radius * 0.985, p = interpolate(radius, pressure, from, rows, Math.abs(x));
       arrow(parts, X(x), top + room * (1 - p / high), waferTop - 1, css(RAMP, 0.2 + 0.75 * p / high));
     }
-    add(el("text", { x: width - 6, y: floor + 12, class: "on-part end" }, `arrows: pressure on the wafer, up to ${show(Math.max(...pressure.subarray(from, from + rows)), "pressure")}; heights × ${heights}`));
+    add(el("text", { x: width - 6, y: floor + 13 * em, class: "on-part end" }, `arrows: pressure on the wafer, up to ${show(Math.max(...pressure.subarray(from, from + rows)), "pressure")}; heights × ${heights}`));
     this.cut.setAttribute("aria-label", `Section: zone pressures ${Array.from(step.zones, (z) => number(inUnit(z, "pressure"))).join(", ")} ${unit("pressure").name}${m.ring ? `, ring ${show(step.ring, "pressure")}` : ""}`);
     this.cut.replaceChildren(...parts);
-    if (m.ring) this.tag(this.section, "ring", `ring ${show(step.ring, "pressure")}`, Math.min(X(m.wafer_radius + m.ring.gap + m.ring.width / 2), width - 52), headTop - 4).classList.add("small");
+    if (m.ring) this.tag(this.section, "ring", `ring ${show(step.ring, "pressure")}`, Math.min(X(m.wafer_radius + m.ring.gap + m.ring.width / 2), width - 52 * em), headTop - 5 * em).classList.add("small");
   }
 
   worn(radius, worn) {

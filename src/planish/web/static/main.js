@@ -96,11 +96,12 @@ const live = new Newest(async ({ changes, stamp }) => {
     if (document !== state.document) return;
     paint(answer);
     if (JSON.stringify(changes) === JSON.stringify(state.changes)) { state.document = answer.header.document; state.changes = {}; }
-    at("toast").classList.remove("shown");
+    if (state.refused) { state.refused = false; at("toast").classList.remove("shown"); }
     painted(stamp);
   } catch (error) {
     if (!(error instanceof Refusal)) { state.toast("The server does not answer; is it still running?"); return; }
     state.changes = {};
+    state.refused = true;
     state.toast(error.message);
   }
 });

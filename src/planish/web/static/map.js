@@ -8,6 +8,7 @@ export class MapView {
     this.home = home; this.label = label;
     this.canvas = document.createElement("canvas");
     this.canvas.setAttribute("role", "img");
+    this.canvas.setAttribute("aria-label", `${label}: not computed yet`);
     this.bar = document.createElement("div");
     this.bar.className = "bar";
     this.bar.innerHTML = '<span class="high"></span><canvas width="1" height="128"></canvas><span class="low"></span>';

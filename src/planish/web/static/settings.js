@@ -2,6 +2,8 @@
 
 import { number, system } from "./units.js";
 
+const trim = (text) => (text.includes(".") && !text.includes("e") ? text.replace(/\.?0+$/, "") : text);
+
 const NAMES = { polisher: "Polisher", pad: "Pad", head: "Head", ring: "Retaining ring", conditioner: "Conditioner", slurry: "Slurry", wafer: "Wafer", recipe: "Speeds and times" };
 const SECTION = { ring: null, recipe: null };
 
@@ -137,7 +139,7 @@ export class Settings {
     slider.dataset.path = field.path;
     const span = field.high - field.low;
     const show = (si) => {
-      text.value = number((si - u.offset) / u.factor, 4);
+      text.value = trim(number((si - u.offset) / u.factor, 4));
       slider.value = span > 0 ? Math.round((si - field.low) / span * steps) : 0;
       slider.setAttribute("aria-valuetext", `${text.value} ${u.name}`);
     };
@@ -145,7 +147,7 @@ export class Settings {
     show(field.value);
     slider.addEventListener("input", (event) => {
       const si = field.low + span * slider.value / steps;
-      const shown = number((si - u.offset) / u.factor, 4);
+      const shown = trim(number((si - u.offset) / u.factor, 4));
       text.value = shown;
       slider.setAttribute("aria-valuetext", `${shown} ${u.name}`);
       this.state.change(field.path, write(shown), false, event.timeStamp);

@@ -29,19 +29,29 @@ export class Teach {
     });
     const stage = document.createElement("div");
     stage.className = "stage";
-    stage.innerHTML = '<h2></h2><p class="question"></p><div class="guess" role="group" aria-label="Your guess"></div><div class="lesson-answer" aria-live="polite"></div>';
+    stage.innerHTML = '<h2></h2><p class="question"></p><div class="guess" role="group" aria-label="Your guess"></div><div class="guess" id="go-on"></div><div class="lesson-answer" aria-live="polite"></div>';
     stage.querySelector("h2").textContent = lesson.title;
     stage.querySelector(".question").textContent = lesson.question;
+    for (const words of [...lesson.cases, "no difference"]) {
+      const guess = document.createElement("button");
+      guess.type = "button"; guess.textContent = words;
+      guess.setAttribute("aria-pressed", "false");
+      guess.addEventListener("click", () => {
+        this.guess = words;
+        for (const each of stage.querySelectorAll(".guess [aria-pressed]")) each.setAttribute("aria-pressed", each === guess);
+      });
+      stage.querySelector(".guess").append(guess);
+    }
     const go = document.createElement("button");
     go.type = "button"; go.className = "main"; go.textContent = "show the computed answer";
     go.id = "show-answer";
     go.addEventListener("click", () => this.show());
-    stage.querySelector(".guess").append(go);
+    stage.querySelector("#go-on").append(go);
     const next = this.lessons[(at + 1) % this.lessons.length];
     const on = document.createElement("button");
     on.type = "button"; on.textContent = `next: ${next.title}`;
     on.addEventListener("click", () => { this.open(next.id); this.state.save(); });
-    stage.querySelector(".guess").append(on);
+    stage.querySelector("#go-on").append(on);
     home.append(list, stage);
     this.place = stage.querySelector(".lesson-answer");
     this.go = go;
@@ -66,6 +76,11 @@ export class Teach {
       p.className = "sentence";
       p.textContent = figure.sentence;
       side.append(p);
+    }
+    if (this.guess) {
+      const p = document.createElement("p");
+      p.textContent = `You said: ${this.guess}.`;
+      side.prepend(p);
     }
     const table = document.createElement("table");
     table.innerHTML = "<thead><tr><td></td></tr></thead>";
