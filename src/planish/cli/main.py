@@ -116,6 +116,13 @@ def lot(
         bool, typer.Option("--no-conditioning", help="Switch all conditioning off.")
     ] = False,
     adjust: Annotated[str, typer.Option("--adjust", help="fixed or run-to-run polish time.")] = "fixed",
+    event: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--event",
+            help="Before a wafer, as '300 pad', '120 idle 15 min', '40 slurry 0.98'; may be repeated.",
+        ),
+    ] = None,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
@@ -123,7 +130,21 @@ def lot(
     """Polish wafer after wafer: drift, pad life, wafer-to-wafer figures."""
     from planish.cli import predict
 
-    predict.lot(file, wafers, seed, not no_conditioning, adjust, json_out, out, units)
+    predict.lot(file, wafers, seed, not no_conditioning, adjust, event or [], json_out, out, units)
+
+
+@app.command()
+def dwell(
+    file: SetupFile,
+    zones: Annotated[int, typer.Option("--zones", help="Zones of the sweep, 2 to 40.")] = 10,
+    least: Annotated[float, typer.Option("--least", help="Least share of time in a zone.")] = 0.0,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Design the conditioner's dwell table for even pad wear under the wafer."""
+    from planish.cli import predict
+
+    predict.dwell(file, zones, least, json_out, out)
 
 
 @app.command()

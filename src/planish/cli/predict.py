@@ -96,6 +96,7 @@ def lot(
     seed: int,
     conditioning: bool,
     adjust: str,
+    events: list[str],
     json_out: bool,
     out: Path | None,
     units: str,
@@ -113,6 +114,7 @@ def lot(
             seed,
             conditioning=conditioning,
             adjust=adjust,
+            events=events,
             progress=lambda done, of: tell(done / of),
         )
     _print(result, json_out, units)
@@ -126,6 +128,35 @@ def lot(
         paths += save_figure(pad_figure(result), folder, "pad")
         paths += save_figure(summit_figure(result), folder, "summits")
         show.written(paths, json_out)
+
+
+def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None) -> None:
+    """Design a dwell table; ``out`` gets the figure and the setup with the table in it."""
+    from planish.predict.dwell import design_sweep
+    from planish.setup.load import load
+
+    setup = load(file)
+    found = design_sweep(setup, zones, least=least)
+    figures = found.summary()
+    if json_out:
+        show.print_json(figures)
+    else:
+        edges = figures["zone_edges_mm"]
+        rows = [
+            [f"{low:.0f} to {high:.0f}", 100 * share]
+            for low, high, share in zip(edges, edges[1:], figures["zone_dwell"], strict=False)
+        ]
+        show.table(["pad radius [mm]", "share of time [%]"], rows)
+        show.summary({key: value for key, value in figures.items() if key != "sources"})
+    if out is not None:
+        from planish.explain.lot_figures import sweep_figure
+        from planish.explain.style import save_figure
+        from planish.predict.result import write_whole
+
+        folder = show.make_folder(out)
+        paths = save_figure(sweep_figure(found), folder, "sweep")
+        write_whole(folder / "setup.toml", setup.replace(found.changes()).to_toml().encode())
+        show.written([*paths, folder / "setup.toml"], json_out)
 
 
 def die(

@@ -11,6 +11,7 @@ from planish.explain.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, figure
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from planish.predict.dwell import SweepDesign
     from planish.predict.lot_result import LotResult
 
 NM_PER_MIN = 6e10
@@ -73,7 +74,7 @@ def pad_figure(lot: LotResult) -> Figure:
     for ax in grid:
         if under.size:
             ax.axvspan(under[0], under[-1], color="#eef3f7", zorder=0)
-        ax.set_xlabel(_pad_axis(lot))
+        ax.set_xlabel(_axis_words(lot.bench.polisher.motion))
     grid[0].set_ylabel("top pad thickness [µm]")
     grid[0].set_title("Pad profile (shaded: under the wafer)")
     grid[0].legend()
@@ -104,9 +105,33 @@ def summit_figure(lot: LotResult) -> Figure:
     return fig
 
 
-def _pad_axis(lot: LotResult) -> str:
-    return (
-        "distance from the belt's centre line [mm]"
-        if lot.bench.polisher.motion == "linear"
-        else "pad radius [mm]"
+@styled
+def sweep_figure(design: SweepDesign) -> Figure:
+    """Draw a dwell table and the pad cut with the plain sweep and with the table."""
+    fig = figure(12.0, 4.6)
+    grid = subplots(fig, 1, 2, width_ratios=[1, 1.4])
+    edges = design.zone_edges * 1e3
+    grid[0].bar(
+        edges[:-1], 100 * design.zone_dwell, width=np.diff(edges), align="edge", color=BLUE, edgecolor="white"
     )
+    grid[0].set_ylabel("share of time [%]")
+    grid[0].set_title("Dwell table")
+    radius = design.pad_radius * 1e3
+    track = radius[design.counted]
+    grid[1].axvspan(track[0], track[-1], color="#eef3f7", zorder=0)
+    before = f"sweep as it was, uneven by {100 * design.uneven_before:.0f} % (1σ)"
+    after = f"with the table, {100 * design.uneven_after:.1f} %"
+    grid[1].plot(radius, design.cut_before * 3.6e9, label=before, **line_look(1))
+    grid[1].plot(radius, design.cut_after * 3.6e9, label=after, **line_look(0))
+    grid[1].set_ylabel("pad cut by a sharp disk [µm/h]")
+    grid[1].set_title("Pad cut (shaded: under the wafer)")
+    grid[1].set_ylim(bottom=0)
+    grid[1].legend()
+    words = _axis_words(design.bench.polisher.motion)
+    for ax in grid:
+        ax.set_xlabel(words)
+    return fig
+
+
+def _axis_words(motion: str) -> str:
+    return "distance from the belt's centre line [mm]" if motion == "linear" else "pad radius [mm]"

@@ -147,9 +147,10 @@ def step_conditions(
     real_pressure, real_fraction = state.summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
     film, film_reference = _films(bench, state, mean_pressure, mean_speed)
     solid, solid_reference = float(film.solid_share), float(film_reference.solid_share)
-    friction = float(
+    liquid = bench.slurry
+    friction = liquid.friction_floor + float(
         slurry.mixed_friction(
-            film, bench.slurry.viscosity, mean_speed, mean_pressure, bench.slurry.friction_boundary
+            film, liquid.viscosity, mean_speed, mean_pressure, liquid.friction_boundary - liquid.friction_floor
         )
     )
     made = Conditions(

@@ -258,7 +258,8 @@ def _meet(
     real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
     film, solid, solid_reference = _films(plan, bench, summits, groove_depth, mean_pressure)
     shear = bench.slurry.viscosity * plan.mean_speed / film
-    friction = bench.slurry.friction_boundary * solid + shear / mean_pressure
+    floor = bench.slurry.friction_floor
+    friction = floor + (bench.slurry.friction_boundary - floor) * solid + shear / mean_pressure
     power = plan.duty * (plan.seen @ (friction * np.concatenate([pressure, ring_pressure]) * plan.all_speed))
     mechanical, bases = {}, {}
     for material in plan.law_speeds:

@@ -162,7 +162,12 @@ def clean(value: Any) -> Any:
 _WORDS = {
     "wiwnu_sigma_percent": "WIWNU, 1σ [%]",
     "wiwnu_range_percent": "WIWNU, half range [%]",
-    "wtwnu_percent": "WTWNU, 1σ [%]",
+    "wtwnu_percent": "WTWNU, 1σ of the rate [%]",
+    "wtwnu_range_percent": "WTWNU, half range of the rate [%]",
+    "removed_wtwnu_percent": "WTWNU, 1σ of the removed amount [%]",
+    "first_wiwnu_sigma_percent": "WIWNU of the first wafer, 1σ [%]",
+    "last_wiwnu_sigma_percent": "WIWNU of the last wafer, 1σ [%]",
+    "worst_wiwnu_sigma_percent": "WIWNU of the worst wafer, 1σ [%]",
     "edge_rate_percent": "rate at the exclusion against the middle [%]",
     "edge_extreme_percent": "largest departure near the edge [%]",
     "edge_extreme_from_edge_mm": "where it sits, from the edge [mm]",
@@ -173,6 +178,7 @@ _WORDS = {
 }
 _UNIT_WORDS = {
     "nm_per_min": "nm/min",
+    "um_per_h": "µm/h",
     "m_per_s": "m/s",
     "percent": "%",
     "C": "°C",

@@ -1,0 +1,141 @@
+"""Dwell times of the conditioning disk that wear the pad evenly, for the machine of a setup."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import SetupError
+from planish.physics import conditioning, dwell, sweep
+from planish.predict.contact_model import prepare
+from planish.predict.lot_pad import cut_rates
+from planish.predict.pad_rings import pad_rings
+from planish.predict.result import unique
+from planish.predict.wafer import as_bench
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+POSITIONS = 8  # of the disk in each zone, over which its cut is averaged
+MOST_ZONES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class SweepDesign:
+    """A dwell table and the pad wear it gives.
+
+    ``zone_edges`` (zones+1,) [m] and ``zone_dwell`` (zones,) shares of time; ``pad_radius`` (n,) [m] with
+    ``cut_before`` of the setup's own sweep and ``cut_after`` [m/s]; ``counted`` (n,) the rings that the
+    wafer passes; ``uneven_before`` and ``uneven_after``: relative standard deviation of the cut there.
+    """
+
+    bench: Bench
+    zone_edges: Array
+    zone_dwell: Array
+    pad_radius: Array
+    cut_before: Array
+    cut_after: Array
+    counted: NDArray[np.bool_]
+    uneven_before: float
+    uneven_after: float
+
+    def summary(self) -> dict[str, Any]:
+        """Return the table and its figures."""
+        return {
+            "zone_edges_mm": (1e3 * self.zone_edges).tolist(),
+            "zone_dwell": self.zone_dwell.tolist(),
+            "uneven_before_percent": 100 * self.uneven_before,
+            "uneven_after_percent": 100 * self.uneven_after,
+            "mean_cut_before_um_per_h": 3.6e9 * float(self.cut_before[self.counted].mean()),
+            "mean_cut_after_um_per_h": 3.6e9 * float(self.cut_after[self.counted].mean()),
+            "sources": unique([*conditioning.SOURCES, *sweep.SOURCES, *dwell.SOURCES]),
+        }
+
+    def changes(self) -> dict[str, Any]:
+        """Return the changes that put the table into a setup (for ``Setup.replace``)."""
+        return {
+            "conditioner.sweep.zone_edges": [f"{edge * 1e3:.6g} mm" for edge in self.zone_edges],
+            "conditioner.sweep.zone_dwell": [round(float(share), 6) for share in self.zone_dwell],
+        }
+
+
+def design_sweep(
+    setup: Any, zones: int = 10, *, least: float = 0.0, wanted: Callable[[Array], Array] | None = None
+) -> SweepDesign:
+    """Find the dwell table that makes pad wear under the wafer's track as even as can be.
+
+    Parameters
+    ----------
+    setup:
+        A loaded setup, or its SI records; the sweep keeps its inner and outer end.
+    zones:
+        Equal zones between those ends.
+    least:
+        Least share of time in any zone (how fast the arm can pass).
+    wanted:
+        Wanted relative cut as a function of pad radius [m]; even unless given.
+
+    Raises
+    ------
+    SetupError
+        Without a conditioner, for a pad that orbits (its disk is taken to cover it evenly), or for zones
+        out of 2 to 40.
+    ModelError
+        Where the disk does not reach the track, or the bounds cannot be kept.
+    """
+    bench = as_bench(setup)
+    disk = bench.conditioner
+    if disk is None or disk.downforce <= 0:
+        raise SetupError("conditioner: none that presses in this setup: must have one to design its sweep")
+    if not 2 <= zones <= MOST_ZONES:
+        raise SetupError(f"zones = {zones}: must be 2 to {MOST_ZONES}")
+    model = prepare(bench)
+    rings = pad_rings(bench, model.grid)
+    step = max(bench.steps, key=lambda each: each.stop_value if each.stop == "time" else each.max_time)
+    edges = np.linspace(disk.sweep.inner, disk.sweep.outer, zones + 1)
+    inside = (np.arange(zones * POSITIONS) + 0.5) / (zones * POSITIONS)
+    machine = bench.polisher
+    matrix = conditioning.cut_matrix(
+        machine.motion,
+        rings.edges,
+        edges[0] + (edges[-1] - edges[0]) * inside,
+        disk_radius=disk.disk_radius,
+        downforce=disk.downforce,
+        coefficient=bench.pad.wear_coefficient,
+        disk_speed=disk.speed,
+        platen_speed=step.platen_speed,
+        belt_speed=step.belt_speed,
+        belt_length=machine.belt_length,
+        orbit_radius=machine.orbit_radius,
+        orbit_speed=step.orbit_speed,
+    )
+    by_zone = dwell.zone_cut(matrix, zones)
+    track = model.grid.areas @ rings.to_wafer
+    reached = by_zone.sum(axis=1) > 0
+    weights = np.where(reached, track, 0.0)
+    target = np.ones_like(track) if wanted is None else np.asarray(wanted(rings.middles))
+    found = dwell.design_dwell(target, by_zone, weights=weights, least=least)
+    before = cut_rates(bench, rings, step)
+    counted = weights > 0
+    return SweepDesign(
+        bench=bench,
+        zone_edges=edges,
+        zone_dwell=found.zone_dwell,
+        pad_radius=rings.middles,
+        cut_before=before,
+        cut_after=found.cut_rate,
+        counted=counted,
+        uneven_before=_uneven(before / target, weights),
+        uneven_after=_uneven(found.cut_rate / target, weights),
+    )
+
+
+def _uneven(cut: Array, weights: Array) -> float:
+    mean = float(np.average(cut, weights=weights))
+    return float(np.sqrt(np.average((cut - mean) ** 2, weights=weights)) / mean) if mean > 0 else np.inf

@@ -1,0 +1,42 @@
+"""The dwell table of a setup's own disk: even wear on the track, and a lot that stays flat with it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planish.errors import SetupError
+from planish.predict.dwell import design_sweep
+from planish.predict.lot import polish_lot
+from planish.predict.lot_variation import Variation
+from planish.setup.load import loads
+from planish.setup.new import new_setup
+
+
+@pytest.mark.parametrize("motion", ["rotary", "linear"])
+def test_wear_is_evener_than_with_the_plain_sweep(motion: str) -> None:
+    found = design_sweep(loads(new_setup(motion)))
+    assert found.zone_dwell.sum() == pytest.approx(1.0, abs=1e-9)
+    assert np.all(found.zone_dwell >= 0)
+    assert found.uneven_after < 0.6 * found.uneven_before
+
+
+def test_the_table_goes_into_a_setup_and_keeps_wafers_flat() -> None:
+    setup = loads(new_setup("rotary"))
+    found = design_sweep(setup)
+    own = setup.replace(found.changes())
+    plain, designed = (
+        polish_lot(each, 150, variation=Variation.none()).summary()["last_wiwnu_sigma_percent"]
+        for each in (setup, own)
+    )
+    assert designed < 0.7 * plain
+
+
+def test_what_cannot_be_designed_is_refused() -> None:
+    bench = loads(new_setup("rotary")).bench
+    with pytest.raises(SetupError, match="conditioner"):
+        design_sweep(replace(bench, conditioner=None))
+    with pytest.raises(SetupError, match="zones"):
+        design_sweep(bench, zones=1)
