@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 PAD_RINGS = 40
+FINER = 8  # time shares are taken on bins this much finer than the rings
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,8 @@ class PadRings:
     edges, middles, areas:
         Of the rings: (n+1,) and (n,) [m], (n,) [m^2] (both sides of a belt, once round).
     to_wafer:
-        (n_r, n): share of time a wafer node spends over each ring; rows sum to 1.
+        (n_r, n): weights that average a quantity of the rings over the path of a wafer node, the quantity
+        being read linearly between the rings' middles; rows sum to 1.
     duty:
         (n,): share of time each ring is under carrier (wafer and retaining ring).
     seen:
@@ -96,7 +98,10 @@ def _pad_rings(
     # The retaining ring may hang over the pad's edge; heat and wear are counted on a track that holds it.
     edges = np.linspace(0.0, max(outer, distance + oscillation + carrier), rings + 1)
     where = {"orbit_radius": distance} if motion == "orbital" else {"offset": distance}
-    to_wafer = wafer_to_pad_weights(motion, grid.r, edges, oscillation_amplitude=oscillation, **where)  # type: ignore[arg-type]
+    middles = 0.5 * (edges[1:] + edges[:-1])
+    fine = np.linspace(0.0, edges[-1], FINER * rings + 1)
+    shares = wafer_to_pad_weights(motion, grid.r, fine, oscillation_amplitude=oscillation, **where)  # type: ignore[arg-type]
+    to_wafer = shares @ _linear(0.5 * (fine[1:] + fine[:-1]), middles)
     r_edges = grid.wafer_edges
     if grid.has_ring:
         r_edges = np.concatenate([r_edges, grid.ring_edges])
@@ -116,3 +121,14 @@ def _pad_rings(
     return PadRings(
         edges, 0.5 * (edges[1:] + edges[:-1]), areas, to_wafer, view.duty, seen, float(areas.sum())
     )
+
+
+def _linear(at: Array, nodes: Array) -> Array:
+    """Return the matrix (n_at, n_nodes) of linear interpolation, constant beyond the outermost nodes."""
+    index = np.clip(np.searchsorted(nodes, at) - 1, 0, nodes.size - 2)
+    share = np.clip((at - nodes[index]) / (nodes[index + 1] - nodes[index]), 0.0, 1.0)
+    made = np.zeros((at.size, nodes.size))
+    row = np.arange(at.size)
+    made[row, index] = 1.0 - share
+    made[row, index + 1] = share
+    return made
