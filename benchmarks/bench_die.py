@@ -60,7 +60,7 @@ def main() -> None:
     print(f"{'what':58} | measured | bar")
     cases = {
         "oxide": (OxideLevel(), {"oxide": 250e-9 / 60}),
-        "copper": (MetalLevel(), {"copper": 400e-9 / 60, "barrier": 60e-9 / 60, "oxide": 20e-9 / 60}),
+        "copper": (MetalLevel(), {"copper": 400e-9 / 60, "tantalum": 60e-9 / 60, "oxide": 20e-9 / 60}),
     }
     for name, (level, rates) in cases.items():
         work, pieces = fields(level, rates, 100)

@@ -24,7 +24,7 @@ CELL = 2e-4
 SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)
 OXIDE = {"oxide": 250e-9 / 60}
 STI = {"oxide": 250e-9 / 60, "nitride": 4e-9 / 60}
-COPPER = {"copper": 400e-9 / 60, "barrier": 60e-9 / 60, "oxide": 20e-9 / 60}
+COPPER = {"copper": 400e-9 / 60, "tantalum": 60e-9 / 60, "oxide": 20e-9 / 60}
 
 
 def layout(density, width):
@@ -204,7 +204,7 @@ def test_result_says_what_scripts_rely_on_and_comes_back_from_a_file(tmp_path, p
 
 
 def test_levels_name_their_materials_and_unknown_processes_are_refused():
-    assert materials(default_level("tungsten")) == ("tungsten", "barrier", "oxide")
+    assert materials(default_level("tungsten")) == ("tungsten", "titanium-nitride", "oxide")
     assert materials(MetalLevel(barrier=0.0)) == ("copper", "oxide")
     with pytest.raises(SetupError, match="process"):
         default_level("gold")

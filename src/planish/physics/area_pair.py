@@ -166,36 +166,69 @@ def polish_pair(
     return PairState(h, up, down, exposed.reshape(shape), through.reshape((len(layers), *shape)))
 
 
+@dataclass(slots=True)
+class PairMarch:
+    """Cells on their way (flat arrays): ``height``, ``high_loss``, ``low_loss`` [m], ``exposed`` films lost,
+    ``left`` [m] of the film on top. Begun with :func:`begin_march`, moved on with :func:`march`."""
+
+    height: Array
+    high_loss: Array
+    low_loss: Array
+    exposed: NDArray[np.int64]
+    left: Array
+
+
+def begin_march(height: Array, top_thickness: Array) -> PairMarch:
+    """Return cells before polishing, with a step ``height`` and ``top_thickness`` of the uppermost film [m]."""
+    none = np.zeros(height.size)
+    return PairMarch(
+        height.copy(), none, none.copy(), np.zeros(height.size, dtype=np.int64), top_thickness.copy()
+    )
+
+
+def march(
+    cells: PairMarch, span: Array, rates: Array, low_rate: float, share: Array, thick: Array, length: Array
+) -> Array:
+    """Move the cells on by ``span`` [s] each; return (films, cells) the time left when a film went, else NaN.
+
+    ``rates`` [m/s] of the films; ``share`` and ``thick`` [m] (films, cells); ``length`` [m] per cell.
+    A cell under more than the mean pressure counts a longer time: rates times time is all that matters.
+    """
+    remaining = span.copy()
+    gone = np.full((len(rates), cells.height.size), np.nan)
+    for film in range(len(rates)):
+        at = np.flatnonzero((cells.exposed == film) & (remaining > 0))
+        if not at.size:
+            continue
+        args = (cells.height[at], share[film][at], rates[film], low_rate, length[at])
+        needed = time_to_remove(cells.left[at], *args)
+        taken = np.minimum(needed, remaining[at])
+        cells.height[at], high, below = advance(*args, taken)
+        cells.high_loss[at] += high
+        cells.low_loss[at] += below
+        cells.left[at] = np.maximum(cells.left[at] - high, 0.0)
+        remaining[at] -= taken
+        done = at[needed <= taken]
+        if done.size:
+            gone[film, done] = remaining[done]
+            cells.exposed[done] += 1
+            cells.left[done] = thick[film + 1][done] if film + 1 < len(rates) else np.inf
+    return gone
+
+
 def _run(
     height: Array, rates: Array, low: Array, share: Array, thick: Array, times: Array, lengths: Array
 ) -> tuple[Array, NDArray[np.int64], Array]:
-    h = height.copy()
-    up, down = np.zeros_like(h), np.zeros_like(h)
-    exposed = np.zeros(h.size, dtype=np.int64)
-    left = thick[0].copy()
-    through = np.full((len(rates), h.size), np.inf)
+    cells = begin_march(height, thick[0])
+    through = np.full((len(rates), height.size), np.inf)
     clock = 0.0
     for step, duration in enumerate(times):
-        remaining = np.full(h.size, duration)
-        for film in range(len(rates)):
-            at = np.flatnonzero((exposed == film) & (remaining > 0))
-            if not at.size:
-                continue
-            args = (h[at], share[film][at], rates[film, step], low[step], lengths[step][at])
-            needed = time_to_remove(left[at], *args)
-            span = np.minimum(needed, remaining[at])
-            h[at], high, below = advance(*args, span)
-            up[at] += high
-            down[at] += below
-            left[at] = np.maximum(left[at] - high, 0.0)
-            remaining[at] -= span
-            done = at[needed <= span]
-            if done.size:
-                through[film, done] = clock + duration - remaining[done]
-                exposed[done] += 1
-                left[done] = thick[film + 1][done] if film + 1 < len(rates) else np.inf
+        span = np.full(height.size, duration)
+        left = march(cells, span, rates[:, step], low[step], share, thick, lengths[step])
         clock += duration
-    return np.array([h, up, down]), exposed, through
+        went = np.isfinite(left)
+        through[went] = clock - left[went]
+    return np.array([cells.height, cells.high_loss, cells.low_loss]), cells.exposed, through
 
 
 def _start(

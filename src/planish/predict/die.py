@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,16 @@ from planish.physics import (
 )
 from planish.predict import die_conditions
 from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
-from planish.predict.die_levels import Level, MetalLevel, OxideLevel, default_level, materials
+from planish.predict.die_levels import (
+    Level,
+    MetalLevel,
+    OxideLevel,
+    described_level,
+    left_open,
+    materials,
+    measured_length,
+    process_of,
+)
 from planish.predict.die_model import (
     DieChoices,
     DieInput,
@@ -31,6 +40,7 @@ from planish.predict.die_model import (
     effective,
     polish_cells,
 )
+from planish.predict.die_pad import PadAfter
 from planish.predict.die_result import Die, DieResult
 from planish.predict.die_window import polish_window
 from planish.predict.hot_spots import HotSpot, hot_spots
@@ -42,7 +52,9 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
+Route = Literal["density", "contact"]
 PLACES = ("centre", "mid", "edge")
+EXPOSURE = (193e-9, 0.93, 0.5)  # wavelength [m], numerical aperture, k2
 _WORSE_LOW = {"oxide_over_lines"}
 _LISTED = {
     "oxide": ("oxide_over_lines", "step_height"),
@@ -55,14 +67,17 @@ def polish_die(
     setup: Any,
     maps: Any,
     *,
-    process: str = "oxide",
+    process: str | None = None,
     level: Level | None = None,
     place: str | float | Sequence[str | float] = PLACES,
     wafer: WaferResult | None = None,
     pad_state: SurfaceState | None = None,
+    after: PadAfter | None = None,
     choices: DieChoices | None = None,
-    incoming: Array | None = None,
-    exposure: tuple[float, float, float] = (193e-9, 0.93, 0.5),
+    incoming: Array | Mapping[str, Array] | None = None,
+    exposure: tuple[float, float, float] | None = None,
+    route: Route = "density",
+    tell: Callable[[float], None] | None = None,
 ) -> DieResult:
     """Polish a die of the given layout with a setup.
 
@@ -70,14 +85,18 @@ def polish_die(
     ----------
     setup: a loaded setup, or its SI records.
     maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
-    process: "oxide", "sti", "copper" or "tungsten".
-    level: what stands on the die (default: the usual one of the process).
+    process: "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
+    level: what stands on the die (default: the die section, and what is usual for the process).
     place: "centre", "mid", "edge", a radius [m], or several of them.
     wafer: the wafer level's answer (default: computed from the setup).
     pad_state: the pad's surface (default: as conditioned, at the place's pressure).
-    choices: kernel, edges, measured planarization length, step law.
-    incoming: topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``.
-    exposure: wavelength [m], numerical aperture and k2 of the next exposure.
+    after: the pad after some wafers of a lot (``predict.die_pad.pad_after``) instead of a new one.
+    choices: kernel, edges, measured planarization length (default: the die section's), step law.
+    incoming: topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``; or one by place name.
+    exposure: wavelength [m], numerical aperture and k2 of the next exposure (default: the die section's).
+    route: "density": effective density and planarization length; "contact": the pad pressed on the surface as
+        it wears, for any topography, at more cost.
+    tell: called with the share done, 0 to 1.
 
     Returns
     -------
@@ -85,25 +104,41 @@ def polish_die(
 
     Raises
     ------
-    SetupError: for a material without removal law, an unknown process or place, maps that do not fit.
+    SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
     """
     bench = as_bench(setup)
-    level = level or default_level(process)
-    choices = choices or DieChoices()
-    cells = die_input(maps, level, incoming)
+    process = process or process_of(bench)
+    if route not in ("density", "contact"):
+        raise SetupError(refuse("route", route, "'density' or 'contact'"))
+    assumed = [] if level is not None else _assumed(bench, process)
+    level = level or described_level(bench.die, process)
+    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
     if wafer is None:
         wafer = polish(bench)
     places = [place] if isinstance(place, str | float | int) else list(place)
     if not places:
         raise SetupError(refuse("place", place, "one place or more"))
-    side = min(cells.high.shape) * cells.cell
-    compliance, rigidity = die_conditions.stack_compliance(bench), die_conditions.wafer_rigidity(bench)
-    dies = []
-    for name, radius in (place_radius(bench, p, side) for p in places):
-        local = local_conditions(bench, wafer, name, radius, materials(level))
-        state = pad_state or die_conditions.pad_state(bench, local.pressure)
-        pad = DiePad(compliance, state, rigidity)
-        dies.append(polish_one(cells, level, local, pad, choices, origin=tuple(maps.origin)))
+    shape = np.shape(maps.density)
+    side = min(shape) * maps.cell
+    worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
+    compliance, rigidity = die_conditions.stack_compliance(bench, *worn), die_conditions.wafer_rigidity(bench)
+    dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
+    for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
+        own = _of_place(incoming, name)
+        cells = die_input(maps, level, own)
+        change = 1.0 if after is None else after.rate_change(radius)
+        local = local_conditions(bench, wafer, name, radius, materials(level), change)
+        pad = DiePad(compliance, pad_state or _state(bench, local.pressure, after), rigidity)
+
+        def told(share: float, number: int = number) -> None:
+            if tell is not None:
+                tell((number + share) / len(places))
+
+        dies.append(
+            polish_one(cells, level, local, pad, choices, origin=tuple(maps.origin), route=route, tell=told)
+        )
+        told(1.0)
+    budget = exposure or _exposure(bench)
     return DieResult(
         process=process,
         level=level,
@@ -113,9 +148,10 @@ def polish_die(
         high=cells.high,
         incoming=cells.incoming,
         dies=dies,
-        focus=depth_of_focus.depth_of_focus(*exposure),
-        notes=_notes(dies, choices),
-        rests_on=_sources(bench, level),
+        focus=depth_of_focus.depth_of_focus(*budget),
+        notes=[*assumed, *([] if after is None else [after.note()]), *_notes(dies, level, choices, route)],
+        rests_on=_sources(bench, level, route),
+        route=route,
     )
 
 
@@ -127,11 +163,18 @@ def polish_one(
     choices: DieChoices,
     *,
     origin: tuple[float, float] = (0.0, 0.0),
+    route: Route = "density",
+    tell: Callable[[float], None] | None = None,
 ) -> Die:
     """Return one die at one place, with its window and hot spots."""
     seen = effective(cells, level, local, pad, choices)
-    fields = polish_cells(cells, level, local, seen, choices)
-    window = polish_window(cells, level, local, seen, choices, fields)
+    if route == "contact":
+        from planish.predict.die_contact import polish_by_contact
+
+        fields, window = polish_by_contact(cells, level, local, pad, choices, tell=tell)
+    else:
+        fields = polish_cells(cells, level, local, seen, choices)
+        window = polish_window(cells, level, local, seen, choices, fields)
     kind = "oxide" if isinstance(level, OxideLevel) else "metal" if isinstance(level, MetalLevel) else "sti"
     spots: list[HotSpot] = []
     for name in _LISTED[kind]:
@@ -144,15 +187,51 @@ def polish_one(
             apart=seen.length / 2,
             lowest=name in _WORSE_LOW,
         )
-    return Die(local, seen, fields, window, spots)
+    return Die(local, seen, fields, window, spots, cells.incoming)
 
 
-def _notes(dies: list[Die], choices: DieChoices) -> list[str]:
+def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array | None:
+    """Topography from below at a place: its own if there is one, else the first."""
+    if isinstance(incoming, Mapping):
+        return incoming.get(place, next(iter(incoming.values())))
+    return incoming
+
+
+def _state(bench: Bench, pressure: float, after: PadAfter | None) -> SurfaceState:
+    if after is None:
+        return die_conditions.pad_state(bench, pressure)
+    return die_conditions.pad_state(
+        bench, pressure, decay_length=after.decay_length, real_pressure=after.real_pressure
+    )
+
+
+def _exposure(bench: Bench) -> tuple[float, float, float]:
+    die = bench.die
+    given = (None, None, None) if die is None else (die.wavelength, die.aperture, die.k2)
+    wavelength, aperture, k2 = (
+        own if own is not None else usual for own, usual in zip(given, EXPOSURE, strict=True)
+    )
+    return wavelength, aperture, k2
+
+
+def _assumed(bench: Bench, process: str) -> list[str]:
+    """Say which values of the level nobody gave."""
+    level = described_level(bench.die, process)
+    told = [
+        f"{name.replace('_', ' ')} {getattr(level, name) * 1e9:g} nm"
+        for name in left_open(bench.die, level, process)
+    ]
+    if not told:
+        return []
+    return [f"die: usual values of {process} taken for {', '.join(told)} (common practice, no source)"]
+
+
+def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> list[str]:
     notes = []
     for die in dies:
         if die.clear_time > die.local.duration:
             notes.append(f"{die.local.place}: the recipe ends before the die is clear")
-        if die.seen.misfit > 0.15:
+        if route == "density" and die.seen.misfit > 0.15:
             notes.append(
                 f"{die.local.place}: the pad's response is only roughly an averaging kernel"
                 f" (rms difference {die.seen.misfit:.2f})"
@@ -161,16 +240,31 @@ def _notes(dies: list[Die], choices: DieChoices) -> list[str]:
             notes.append(
                 f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
             )
+    if isinstance(level, OxideLevel) and dies[0].counted < 1:
+        full = float(np.mean(~np.isnan(dies[0].fields.level_high))) - dies[0].counted
+        notes.append(
+            f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"
+            f" {100 * full:.3g} % are all line: they have no step of their own, but count in the range"
+        )
     if choices.planarization_length is not None:
-        notes.append("planarization length as given (measured), not from the pad stack")
+        told = "planarization length as given (measured), not from the pad stack"
+        notes.append(told if route == "density" else told + "; the contact route does not use it")
+    elif route == "contact":
+        notes.append("contact route: the planarization length shown is that of the density route's kernel")
     return unique(notes)
 
 
-def _sources(bench: Bench, level: Level) -> list[str]:
+def _sources(bench: Bench, level: Level, route: str) -> list[str]:
     law = oxide_step.SOURCES if isinstance(level, OxideLevel) else ()
     stage = metal.SOURCES if isinstance(level, MetalLevel) else sti.SOURCES
+    pressed: tuple[str, ...] = ()
+    if route == "contact":
+        from planish.predict import die_contact
+
+        pressed = die_contact.SOURCES
     return unique(
         [
+            *pressed,
             *effective_density.SOURCES,
             *planarization_length.SOURCES,
             *feature_selectivity.SOURCES,

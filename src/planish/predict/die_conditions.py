@@ -106,11 +106,16 @@ def pad_state(
     return SurfaceState(dynamic_share * reach, real / plane, spot)
 
 
-def stack_compliance(bench: Bench) -> Callable[[Array], Array]:
-    """Return the compliance [m/Pa] of the setup's pad stack as a function of wave number [rad/m]."""
+def stack_compliance(
+    bench: Bench, groove_depth: float | None = None, top_thickness: float | None = None
+) -> Callable[[Array], Array]:
+    """Return the compliance [m/Pa] of the setup's pad stack as a function of wave number [rad/m].
+
+    ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
+    """
     from planish.predict.contact_model import pad_base, pad_layers
 
-    layers, base = pad_layers(bench), pad_base(bench)
+    layers, base = pad_layers(bench, groove_depth, top_thickness), pad_base(bench)
     return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
 
 
@@ -137,13 +142,19 @@ def place_radius(bench: Bench, place: str | float, field: float = 0.0) -> tuple[
 
 
 def local_conditions(
-    bench: Bench, wafer: WaferResult, place: str, radius: float, needed: tuple[str, ...]
+    bench: Bench,
+    wafer: WaferResult,
+    place: str,
+    radius: float,
+    needed: tuple[str, ...],
+    change: float = 1.0,
 ) -> LocalConditions:
     """Return what the wafer level says at ``radius`` [m] for the ``needed`` materials.
 
     A material that is a film of the wafer has the rate that the wafer level
     found for it; another one its own law at the same pressure, speed and
     temperature, times the factor by which the wafer level's top film departs from its law.
+    ``change`` multiplies all rates (a worn pad).
     """
     made = []
     for record in wafer.steps:
@@ -172,9 +183,9 @@ def local_conditions(
         rates = {}
         for material in needed:
             if material in by_film:
-                rates[material] = by_film[material]
+                rates[material] = by_film[material] * change
             elif material in law:
-                rates[material] = law[material] * factor
+                rates[material] = law[material] * factor * change
             else:
                 known = ", ".join(sorted(law))
                 raise SetupError(

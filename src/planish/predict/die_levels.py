@@ -128,6 +128,11 @@ def described_level(die: Die | None, process: str) -> Level:
     return replace(level, **given)
 
 
+def measured_length(die: Die | None, process: str) -> float | None:
+    """Return the measured planarization length [m] that a setup's die section gives for ``process``."""
+    return die.planarization_length if die is not None and die.process == process else None
+
+
 def left_open(die: Die | None, level: Level, process: str) -> list[str]:
     """Return the names of the level's thicknesses and limits for which the usual value stands."""
     own = die if die is not None and die.process == process else None

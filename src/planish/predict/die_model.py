@@ -57,13 +57,13 @@ class DieChoices:
 @dataclass(frozen=True, slots=True)
 class DieInput:
     """Per cell: share that is ``high``, widths of its low areas [m] (NaN: none), ``incoming`` height [m];
-    ``cell`` [m]. ``any_mixed``: some cell of the whole die holds both high and low area."""
+    ``cell`` [m]; whether it is ``stepped``: holds both high and low area, so that it has a step of its own."""
 
     high: Array
     low_width: Array
     incoming: Array
     cell: float
-    any_mixed: bool = True
+    stepped: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,11 +107,22 @@ def die_input(maps: Any, level: Level, incoming: Array | None = None) -> DieInpu
     if height.shape != density.shape:
         raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
     if isinstance(level, MetalLevel):
-        return DieInput(1 - density, np.asarray(maps.line_width, float), height, maps.cell, _mixed(density))
-    high = density
-    if level.bias:
-        high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
-    return DieInput(high, np.asarray(maps.space, float), height, maps.cell, _mixed(high))
+        high, width = 1 - density, np.asarray(maps.line_width, float)
+    else:
+        high, width = density, np.asarray(maps.space, float)
+        if level.bias:
+            high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
+    return DieInput(high, width, height, maps.cell, stepped_cells(high))
+
+
+def start_step(cells: DieInput, level: Level) -> Array:
+    """Return the step of each cell before polishing [m]."""
+    if not isinstance(level, MetalLevel):
+        return np.full(cells.high.shape, level.step)
+    # A line that fills its cell shows no width there: it is wide and keeps its depth.
+    wide = (cells.high <= _NONE) & ~np.isfinite(cells.low_width)
+    width = np.where(wide, np.inf, np.where(np.isfinite(cells.low_width), cells.low_width, 0.0))
+    return conformal_step(width, level.trench_depth, level.deposited)
 
 
 def effective(
@@ -167,8 +178,21 @@ def effective(
     return Effective(high, reach, short, length, own, misfit, give)
 
 
-def _mixed(share: Array) -> bool:
-    return bool(np.any((share > _NONE) & (share < 1 - _NONE)))
+def stepped_cells(share: Array) -> NDArray[np.bool_]:
+    """Return which cells have a step of their own: those that hold both high and low area.
+
+    On a map of full and empty cells only, the steps lie between cells: there the full cells beside a
+    cell with low area count (fields repeat).
+    """
+    low = share < 1 - _NONE
+    both = (share > _NONE) & low
+    if both.any():
+        return both
+    beside = np.zeros_like(low)
+    for axis in (0, 1):
+        for shift in (-1, 1):
+            beside |= np.roll(low, shift, axis=axis)
+    return np.asarray((share > _NONE) & beside)
 
 
 def polish_cells(
@@ -204,7 +228,13 @@ def some_cells(
         return values.reshape(-1)[index]
 
     return (
-        replace(cells, high=pick(cells.high), low_width=pick(cells.low_width), incoming=pick(cells.incoming)),
+        replace(
+            cells,
+            high=pick(cells.high),
+            low_width=pick(cells.low_width),
+            incoming=pick(cells.incoming),
+            stepped=cells.stepped.reshape(-1)[index],
+        ),
         replace(
             seen,
             high=pick(seen.high),
@@ -239,7 +269,7 @@ def _oxide(
     else:
         raise SetupError(refuse("step law", choices.step_law, "'summits', 'contact-height' or 'density'"))
     up = up + carried_extra_loss(seen.short, blanket, seen.give)
-    return _fields(
+    return fields_of(
         cells,
         up,
         left,
@@ -267,17 +297,16 @@ def _sti(cells: DieInput, level: StiLevel, local: LocalConditions, seen: Effecti
         "oxide_on_nitride": out.oxide_left,
         "step_height": out.step,
     }
-    return _fields(cells, lost, out.step, out.clear_time, named)
+    return fields_of(cells, lost, out.step, out.clear_time, named)
 
 
 def _metal(cells: DieInput, level: MetalLevel, local: LocalConditions, seen: Effective) -> DieFields:
     times = np.array([s.duration for s in local.steps])
     rates, dielectric = local.rates(level.metal), local.rates(level.dielectric)
     extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
-    width = np.where(np.isfinite(cells.low_width), cells.low_width, 0.0)
     out = polish_metal(
         1 - seen.high,
-        step=conformal_step(width, level.trench_depth, level.deposited),
+        step=start_step(cells, level),
         overburden=np.maximum(level.overburden - extra, 1e-9),
         barrier=max(level.barrier, 1e-12),
         metal_rates=rates,
@@ -293,10 +322,11 @@ def _metal(cells: DieInput, level: MetalLevel, local: LocalConditions, seen: Eff
         "metal_left": out.metal_left,
         "barrier_left": out.barrier_left,
     }
-    return _fields(cells, lost, out.step, out.clear_time, named)
+    return fields_of(cells, lost, out.step, out.clear_time, named)
 
 
-def _fields(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict[str, Array]) -> DieFields:
+def fields_of(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict[str, Array]) -> DieFields:
+    """Return the maps from ``lost`` off the high areas [m] and the ``drop`` from them to the low ones [m]."""
     has_high, has_low = cells.high > _NONE, cells.high < 1 - _NONE
     high = cells.incoming - lost
 
@@ -309,9 +339,9 @@ def _fields(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict
         if name != "step_height"
     }
     if "step_height" in named:
-        own["step_height"] = where(has_high & has_low, named["step_height"])
-    # A cell without low area has no step to clear, unless the map knows only full and empty cells.
-    stepped = has_high & has_low if "oxide_over_lines" in named and cells.any_mixed else has_high
+        own["step_height"] = where(cells.stepped, named["step_height"])
+    # Oxide is clear when a step is gone, so a cell without one has no clear time; films clear from all high area.
+    stepped = cells.stepped if "oxide_over_lines" in named else has_high
     return DieFields(where(has_high, high), where(has_low, high - drop), where(stepped, clear), own)
 
 

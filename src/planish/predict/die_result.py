@@ -42,6 +42,7 @@ class Die:
     fields: DieFields
     window: PolishWindow
     hot: list[HotSpot]
+    incoming: Array | None = None  # topography from below, where it differs from place to place
 
     @property
     def thickness_range(self) -> float:
@@ -61,8 +62,14 @@ class Die:
 
     @property
     def clear_time(self) -> float:
-        """Time [s] at which the last cell is clear, infinite if the recipe ends before."""
-        return float(np.nanmax(self.fields.clear))
+        """Time [s] at which the last cell is clear, infinite if the recipe ends before; 0 if none had to clear."""
+        clear = self.fields.clear
+        return 0.0 if np.all(np.isnan(clear)) else float(np.nanmax(clear))
+
+    @property
+    def counted(self) -> float:
+        """Share of the cells that the clear time counts."""
+        return float(np.mean(~np.isnan(self.fields.clear)))
 
 
 @dataclass
@@ -83,6 +90,7 @@ class DieResult(Result):
     focus: float  # depth of focus of the next exposure [m]
     notes: list[str]
     rests_on: list[str]
+    route: str = "density"  # or "contact"
     _dataset: Any = field(default=None, repr=False)
 
     @property
@@ -97,10 +105,15 @@ class DieResult(Result):
 
     def surface(self, place: int = 0) -> Array:
         """Mean surface height of each cell about the die's mean [m]: what the next level lies on."""
-        fields = self.dies[place].fields
-        loss = self.incoming - np.where(np.isnan(fields.level_high), fields.level_low, fields.level_high)
+        fields, incoming = self.dies[place].fields, self.came_in(place)
+        loss = incoming - np.where(np.isnan(fields.level_high), fields.level_low, fields.level_high)
         drop = np.nan_to_num(fields.level_high - fields.level_low, nan=0.0)
-        return surface_after(self.incoming, loss, drop, self.high)
+        return surface_after(incoming, loss, drop, self.high)
+
+    def came_in(self, place: int = 0) -> Array:
+        """Incoming topography of a place [m]."""
+        own = self.dies[place].incoming
+        return self.incoming if own is None else own
 
     def summary(self) -> dict[str, Any]:
         """Return the figures of merit of the worst place, and those of every place under ``places``."""
@@ -119,6 +132,7 @@ class DieResult(Result):
         ]
         return {
             "process": self.process,
+            "route": self.route,
             **own,
             "worst_place": worst.local.place,
             "depth_of_focus_nm": self.focus * 1e9,
@@ -145,6 +159,7 @@ class DieResult(Result):
             "effective_density_min": float(die.seen.high.min()),
             "effective_density_max": float(die.seen.high.max()),
             "clear_time_s": clear if np.isfinite(clear) else None,
+            "cells_counted_in_clear_time_percent": 100 * die.counted,
             "polish_time_s": die.local.duration,
             "window_earliest_s": window.earliest if np.isfinite(window.earliest) else None,
             "window_latest_s": window.latest if np.isfinite(window.latest) else None,
@@ -185,7 +200,9 @@ class DieResult(Result):
             {
                 **fields,
                 "density": (("y", "x"), self.density, {"units": "1", "long_name": "layout density"}),
-                "incoming": (("y", "x"), self.incoming, {"units": "m", "long_name": "incoming topography"}),
+                "incoming": stacked(
+                    [self.came_in(i) for i in range(len(self.dies))], "m", "incoming topography"
+                ),
             },
             coords={
                 "place": self.places,
@@ -193,5 +210,5 @@ class DieResult(Result):
                 "x": ("x", x, {"units": "m"}),
                 "y": ("y", y, {"units": "m"}),
             },
-            attrs={"process": self.process},
+            attrs={"process": self.process, "route": self.route, "cell": self.cell},
         )

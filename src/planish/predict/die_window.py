@@ -83,7 +83,8 @@ def polish_window(
 
     end = _LATEST * local.duration
     if isinstance(level, OxideLevel):
-        earliest = float(np.nanmax(fields.clear))
+        clear = _some(fields.clear)
+        earliest = float(clear.max()) if clear.size else 0.0
     else:
         earliest = _first(lambda t: bool(np.all(np.isfinite(_some(run(t).clear)))), local.duration, end)
     found = {}

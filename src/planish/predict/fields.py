@@ -13,7 +13,7 @@ from planish.engine.execute import Cancel, Progress, run_all
 from planish.errors import SetupError, refuse
 from planish.predict import die_conditions
 from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
-from planish.predict.die_levels import Level, default_level, materials
+from planish.predict.die_levels import Level, described_level, materials, measured_length, process_of
 from planish.predict.die_model import (
     DieChoices,
     DieFields,
@@ -73,7 +73,7 @@ def polish_fields(
     setup: Any,
     maps: Any,
     *,
-    process: str = "oxide",
+    process: str | None = None,
     level: Level | None = None,
     centres: list[tuple[float, float]] | None = None,
     wafer: WaferResult | None = None,
@@ -96,7 +96,9 @@ def polish_fields(
     One Field a centre, in that order, the same on any number of workers.
     """
     bench = as_bench(setup)
-    level, choices = level or default_level(process), choices or DieChoices()
+    process = process or process_of(bench)
+    level = level or described_level(bench.die, process)
+    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
     cells = die_input(maps, level)
     if wafer is None:
         wafer = polish(bench)
