@@ -28,6 +28,7 @@ SOURCES: tuple[str, ...] = (
 
 _RECT_WORK = 40_000  # slabs times rectangles up to which a window is swept whole
 _QUAD_WORK = 20  # quadrilaterals up to which a window is swept whole
+_COPIES = 400  # rectangles in one window from which it pays to look for copies
 _DEPTH = 44
 _SAME = 1e-6  # database units: two slanted edges closer than this touch
 
@@ -222,6 +223,23 @@ def _cut_rect(a, b, c, d, x0, y0, x1, y1, out, at):  # type: ignore[no-untyped-d
 
 
 @njit(cache=True, nogil=True)
+def _drop_copies(box, start, n):  # type: ignore[no-untyped-def]
+    """Keep one of each rectangle among box[start : start + n]; return how many are left."""
+    part = box[start : start + n]
+    for side in range(4):
+        part = part[np.argsort(part[:, side], kind="mergesort")]
+    m = 0
+    for r in range(n):
+        new = r == 0
+        for side in range(4):
+            new = new or part[r, side] != part[r - 1, side]
+        if new:
+            box[start + m] = part[r]
+            m += 1
+    return m
+
+
+@njit(cache=True, nogil=True)
 def _rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-untyped-def]
     """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box."""
     order, ends, xs, work, stack, span = scratch
@@ -247,8 +265,11 @@ def _rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-un
         if covered:
             area += (wx1 - wx0) * (wy1 - wy0)
             continue
+        if n > _COPIES and level % 4 == 0:
+            n = _drop_copies(box, start, n)
+            end = start + n
         nxs = _slabs(box, start, n, order, ends, xs)
-        if nxs * n <= _RECT_WORK or level >= _DEPTH:
+        if nxs * n <= _RECT_WORK or level >= _DEPTH or max(wx1 - wx0, wy1 - wy0) <= 1.0:
             a, ex, ey = _sweep_rects(box, start, n, order, xs, nxs, work, wx0, wy0, wx1, wy1, whx, why)
             area += a
             edge_x += ex

@@ -210,15 +210,20 @@ def _first_settled(
     """Mean chord [m] of each wanted cell from the smallest window that shows it (see above)."""
     from scipy.ndimage import uniform_filter
 
+    def mean(v: Array, n: int) -> Array:
+        # Two boxes of n cells make a triangle n cells wide at half height. Nothing is known beyond
+        # the map; zeros there fall out of the quotients below.
+        once = uniform_filter(v, n, mode="constant")
+        twice: Array = uniform_filter(once, n, mode="constant")
+        return twice
+
     def level(n: int) -> tuple[Array, Array]:
-        a, bx, by = area, edge_x, edge_y
-        if n > 1:  # two boxes of n cells make a triangle n cells wide at half height
-            a, bx, by = (
-                uniform_filter(uniform_filter(v, n, mode="nearest"), n, mode="nearest") for v in (a, bx, by)
-            )
+        a, bx, by, known = area, edge_x, edge_y, np.ones(area.shape)
+        if n > 1:
+            a, bx, by, known = mean(a, n), mean(bx, n), mean(by, n), mean(known, n)
         edge = np.maximum(bx, by)
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where(edge > 1e-9 * cell, 2.0 * a / edge, np.inf), edge * n / cell
+            return np.where(edge > 1e-9 * cell * known, 2.0 * a / edge, np.inf), edge / known * n / cell
 
     out = np.full(area.shape, np.nan)
     left = wanted.copy()
