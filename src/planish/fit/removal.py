@@ -39,8 +39,8 @@ SOURCES: tuple[str, ...] = (
     "memory)",
 )
 
-#: Positions in site files are good to about this much [m].
-PLACE = 1e-5
+#: Sites this much [m] beyond the edge exclusion count as on it (rounded positions in site files).
+PLACE = 1e-6
 #: How a step ends that took a set time.
 TIMED = ("time", "its time limit")
 #: Sites whose radii differ by less than this [m] belong to one ring.
@@ -117,7 +117,8 @@ def fit_k_p(
         If fewer than three usable sites lie inside the profile, or it is
         zero or not finite at them.
     """
-    fit = _fit(removal, radius, removal_per_k_p, edge_exclusion)
+    reach = float(np.asarray(radius)[-1]) - edge_exclusion
+    fit = _fit(removal, radius, removal_per_k_p, reach)
     return _result(fit, k_p=fit.factor, k_p_error=fit.error, k_p_all=fit.factor_all, scale=(np.nan, np.nan))
 
 
@@ -150,7 +151,9 @@ def fit_wafer(result: WaferResult, removal: SiteMap) -> RemovalFit:
             "the top film clears before the end: removal no longer measures one law (polish for less time)"
         )
     law = result.bench.removal[result.bench.wafer.films[0].material]
-    fit = _fit(removal, result.radius, result.removed * longer, result.bench.wafer.edge_exclusion)
+    # The wafer's own edge counts: the outermost radius of the prediction may lie half a ring inside it.
+    reach = result.bench.wafer.radius - result.bench.wafer.edge_exclusion
+    fit = _fit(removal, result.radius, result.removed * longer, reach)
     k_p = law.coefficients.get("k_p", np.nan) if law.law == "preston" else np.nan
     out = _result(
         fit,
@@ -188,7 +191,7 @@ class _Fit:
     source: str
 
 
-def _fit(removal: SiteMap, radius: Array, profile: Array, edge_exclusion: float) -> _Fit:
+def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
     if removal.quantity != "removal":
         raise DataError(
             refuse(
@@ -202,7 +205,6 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, edge_exclusion: float)
     if radius.ndim != 1 or radius.shape != profile.shape or len(radius) < 2 or np.any(np.diff(radius) <= 0):
         raise FitError("the predicted profile needs radii that increase and one removal for each")
     notes: list[str] = []
-    reach = float(radius[-1]) - edge_exclusion
     inside = removal.r <= reach + PLACE
     if not inside.all():
         notes.append(

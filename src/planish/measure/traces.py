@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, refuse
 from planish.measure.invented import invented_traces as invented_traces
+from planish.measure.phases import phase_figures
 
 if TYPE_CHECKING:
     import polars as pl
@@ -98,6 +99,15 @@ RATE_LIMIT = 5.0
 
 
 @dataclass(frozen=True, slots=True)
+class Scales:
+    """What one set of traces calls usual: level of each pressure and speed, place of each chamber."""
+
+    usual: dict[str, float]
+    level: dict[str, float]
+    position: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
 class Wafers:
     """Traces cut into wafers.
 
@@ -107,13 +117,17 @@ class Wafers:
     (integral of relative pressure x speed), ``pressure_speed`` (its mean, null
     where no pressure was recorded) and
     the features of each chamber position. ``flags`` tell what is odd:
-    {"wafer", "stage", "reason"}.
+    {"wafer", "stage", "reason"}. ``phases`` has the plain figures of the same
+    polishes (see :mod:`planish.measure.phases`) and ``scales`` what was usual,
+    to cut other files alike.
     """
 
     table: pl.DataFrame
     flags: tuple[dict[str, Any], ...]
     notes: tuple[str, ...]
     source: str
+    phases: pl.DataFrame | None = None
+    scales: Scales | None = None
 
 
 def read_traces(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
@@ -206,19 +220,28 @@ def read_rates(path: str | Path, columns: Mapping[str, str] | None = None) -> pl
     return frame
 
 
-def cut_wafers(samples: pl.DataFrame, rates: pl.DataFrame | None = None, source: str = "traces") -> Wafers:
+def cut_wafers(
+    samples: pl.DataFrame,
+    rates: pl.DataFrame | None = None,
+    source: str = "traces",
+    *,
+    like: Wafers | None = None,
+) -> Wafers:
     """Cut samples into wafers and integrate what each was exposed to.
 
     Exact repeats of a sample are taken out, samples are put in order of
     time, and each counts for the time since the one before, at most
     ``LONGEST_STEP`` seconds. The pressure is the mean over the zones, each in
     units of its own usual level (median while pressed). Chambers are numbered
-    by position in their route, so that two routes share their columns.
+    by position in their route, so that two routes share their columns. With
+    ``like`` the usual levels and the places of the chambers are those of
+    other traces, so that the two tables compare.
 
     Raises
     ------
     DataError
-        If no rate belongs to any of the wafers.
+        If no rate belongs to any of the wafers, or a chamber or channel is
+        not among those of ``like``.
     """
     import polars as pl
 
@@ -228,14 +251,10 @@ def cut_wafers(samples: pl.DataFrame, rates: pl.DataFrame | None = None, source:
     backward = whole.select((pl.col("time").diff().over(key) < 0).sum()).item()
     ordered = whole.sort([*key, "time"], maintain_order=True)
     ordered = ordered.with_columns(step=pl.col("time").diff().over(key).fill_null(0.0))
-    zones = [p for p in PRESSURES if p in ordered.columns]
-    usual = {p: _usual(ordered[p]) for p in zones}
-    zones = [p for p in zones if usual[p] > 0]
-    if not zones:
-        raise DataError(f"{source}: no zone pressure is ever above zero: there is nothing to integrate")
-    speeds = [s for s in SPEEDS if s in ordered.columns]
-    level = {s: _usual(ordered[s]) or 1.0 for s in speeds}
-    position = _chamber_positions(ordered)
+    scales = _scales_of(ordered, source) if like is None or like.scales is None else like.scales
+    _check_like(ordered, scales, source)
+    usual, level, position = scales.usual, scales.level, scales.position
+    zones, speeds = list(usual), list(level)
     ordered = ordered.with_columns(
         dt=pl.col("step").clip(0.0, LONGEST_STEP),
         pressed=pl.max_horizontal([pl.col(p) / usual[p] for p in zones]) > PRESSED,
@@ -262,7 +281,29 @@ def cut_wafers(samples: pl.DataFrame, rates: pl.DataFrame | None = None, source:
         table, more, said = _join_rates(table, rates, source)
         flags += more
         notes += said
-    return Wafers(table, tuple(flags), tuple(notes), source)
+    figures = phase_figures(
+        ordered, position, [c for c in MEANING if c in whole.columns and c not in REQUIRED[:4]]
+    )
+    return Wafers(table, tuple(flags), tuple(notes), source, figures, scales)
+
+
+def _scales_of(ordered: pl.DataFrame, source: str) -> Scales:
+    zones = {p: _usual(ordered[p]) for p in PRESSURES if p in ordered.columns}
+    zones = {p: level for p, level in zones.items() if level > 0}
+    if not zones:
+        raise DataError(f"{source}: no zone pressure is ever above zero: there is nothing to integrate")
+    level = {s: _usual(ordered[s]) or 1.0 for s in SPEEDS if s in ordered.columns}
+    return Scales(zones, level, _chamber_positions(ordered))
+
+
+def _check_like(ordered: pl.DataFrame, scales: Scales, source: str) -> None:
+    missing = [c for c in (*scales.usual, *scales.level) if c not in ordered.columns]
+    if missing:
+        raise DataError(f"{source}: no column {missing[0]!r}, which the traces learned from have")
+    strange = sorted(set(ordered["chamber"].unique().to_list()) - set(scales.position))
+    if strange:
+        known = ", ".join(sorted(scales.position))
+        raise DataError(f"{source}: chamber {strange[0]!r}: must be one of those learned from ({known})")
 
 
 def _read_frame(path: str | Path) -> pl.DataFrame:
