@@ -51,7 +51,13 @@ def serve(
 
         webbrowser.open(address)
     config = uvicorn.Config(
-        app, log_level="warning", server_header=False, ws="none", timeout_keep_alive=60, proxy_headers=https
+        app,
+        log_level="warning",
+        server_header=False,
+        ws="none",
+        timeout_keep_alive=60,
+        timeout_graceful_shutdown=2,
+        proxy_headers=https,
     )
     try:
         uvicorn.Server(config).run(sockets=[listening])

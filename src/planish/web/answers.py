@@ -6,6 +6,7 @@ They run in worker processes (see ``workers``), so that the server's event loop 
 from __future__ import annotations
 
 import json
+from collections import OrderedDict
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -43,16 +44,21 @@ def setup_of(document: Mapping[str, Any], changes: Mapping[str, Any] | None = No
     return setup.replace(changes) if changes else setup
 
 
-@lru_cache(maxsize=32)
-def _polish(text: str) -> WaferResult:
-    from planish.predict.wafer import polish
-
-    return polish(_setup(text))
+_POLISHED: OrderedDict[str, WaferResult] = OrderedDict()
+_KEPT = 32
 
 
 def polished(setup: Setup) -> WaferResult:
     """Return the wafer of a setup; the last ones are kept."""
-    return _polish(json.dumps(setup.document, sort_keys=False))
+    from planish.predict.wafer import polish
+
+    key = json.dumps(setup.document)
+    if key not in _POLISHED:
+        _POLISHED[key] = polish(setup)
+        while len(_POLISHED) > _KEPT:
+            _POLISHED.popitem(last=False)
+    _POLISHED.move_to_end(key)
+    return _POLISHED[key]
 
 
 def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0) -> bytes:

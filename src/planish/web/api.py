@@ -307,9 +307,10 @@ def _map_name(name: str) -> str:
 
 def _result(held: Services, job_id: str, person: s.Person) -> Any:
     job = held.jobs.get(job_id, person.name)
-    if job.state != "done":
+    place = held.jobs.place(job)
+    if job.state != "done" or not (place / "answer.bin").is_file():
         raise DataError(f"job {job.id}: is {job.state}: there is no result to show")
-    return held.jobs.place(job)
+    return place
 
 
 @router.get("/uploads", tags=["own data"])

@@ -6,6 +6,7 @@ Refusals come back as data, so that no exception has to cross between processes.
 from __future__ import annotations
 
 import asyncio
+import logging
 import multiprocessing
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -29,7 +30,9 @@ def call(module: str, name: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]
     except PlanishError as error:
         return False, str(error)
     except (ArithmeticError, ValueError, MemoryError, RecursionError, TypeError) as error:
-        # Values that pass each check alone and overflow together. The page must hear of it, not hang.
+        # Values that pass each check alone and overflow together. The page must hear of it, not hang;
+        # the log keeps where it came from, since it may as well be a defect of ours.
+        logging.getLogger(__name__).warning("%s.%s", module, name, exc_info=True)
         return False, f"these values have no answer together ({type(error).__name__}: {error}); undo the last change"
 
 
@@ -86,7 +89,10 @@ class Workers:
         raise AssertionError("unreachable")
 
     def stop(self) -> None:
-        """End all workers."""
+        """End all workers, also those at work: what they were asked for, nobody will hear."""
         for pool in self._pools.values():
+            running = list((getattr(pool, "_processes", None) or {}).values())
             pool.shutdown(wait=False, cancel_futures=True)
+            for process in running:
+                process.terminate()
         self._pools.clear()

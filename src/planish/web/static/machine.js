@@ -16,7 +16,7 @@ export class Machine {
     plan.append(this.svg); section.append(this.cut);
     this.tags = new Map();
     this.still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    this.clock = 0; this.before = 0; this.wear = null;
+    this.clock = 0; this.before = 0; this.calm = 0; this.wear = null;
     new ResizeObserver(() => { this.key = ""; if (this.answer) this.show(this.answer); }).observe(plan);
     new ResizeObserver(() => { if (this.answer) this.drawSection(); }).observe(section);
     requestAnimationFrame((t) => this.frame(t));
@@ -203,7 +203,10 @@ export class Machine {
   }
 
   frame(now) {
-    const gone = Math.min((now - this.before) / 1000, 0.1);
+    // 30 pictures a second are plenty; while a setting is dragged the answer goes first
+    const least = now < this.calm ? 150 : 30;
+    if (now - this.before < least) { requestAnimationFrame((t) => this.frame(t)); return; }
+    const gone = Math.min((now - this.before) / 1000, 0.2);
     this.before = now;
     if (!this.still && this.answer && !document.hidden && this.plan.offsetParent) {
       this.clock += gone / this.slow;

@@ -23,6 +23,7 @@ const state = {
   change(path, value, done, stamp) {
     this.changes[path] = value;
     this.stamp = stamp || performance.now();
+    machine.calm = performance.now() + 400;
     live.ask({ changes: { ...this.changes }, stamp: this.stamp });
     this.wait(done ? 0 : SETTLE);
   },
@@ -94,7 +95,9 @@ const live = new Newest(async ({ changes, stamp }) => {
   try {
     const answer = await askPacked("/api/wafer", { document, changes, step: state.step });
     if (document !== state.document) return;
+    const began = performance.now();
     paint(answer);
+    performance.measure("painting", { start: began, end: performance.now() });
     if (JSON.stringify(changes) === JSON.stringify(state.changes)) { state.document = answer.header.document; state.changes = {}; }
     if (state.refused) { state.refused = false; at("toast").classList.remove("shown"); }
     painted(stamp);

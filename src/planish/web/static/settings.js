@@ -152,7 +152,7 @@ export class Settings {
       slider.setAttribute("aria-valuetext", `${shown} ${u.name}`);
       this.state.change(field.path, write(shown), false, event.timeStamp);
     });
-    slider.addEventListener("change", () => this.state.settle());
+    slider.addEventListener("change", () => this.state.wait(300)); // keys send one for each press
     text.addEventListener("change", () => {
       const given = text.value.trim().replace(",", ".");
       const bare = given !== "" && Number.isFinite(Number(given));

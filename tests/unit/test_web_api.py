@@ -1,0 +1,202 @@
+"""The routes without a browser: answers agree with the package, refusals are one line, strangers are kept out."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+
+import numpy as np
+import pytest
+from starlette.testclient import TestClient
+
+from planish.errors import PlanishError
+from planish.predict.wafer import polish
+from planish.setup.models import Setup
+from planish.web.app import build
+from planish.web.changes import choose, fresh, with_motion, without_conditioner
+from planish.web.packing import pack, unpack
+from planish.web.workers import Refused, Workers, call
+
+
+class SameProcess(Workers):
+    """Workers that answer here, so that these tests start no processes."""
+
+    async def ask(self, pool, name, *arguments, module="planish.web.answers"):
+        done, answer = await asyncio.to_thread(call, module, name, arguments)
+        if not done:
+            raise Refused(answer)
+        return answer
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    with TestClient(build(SameProcess(), tmp_path_factory.mktemp("bench")), base_url="http://localhost") as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def document():
+    return fresh("rotary")
+
+
+def test_packed_bodies_come_back_as_they_went() -> None:
+    rng = np.random.default_rng(5)
+    arrays = {"a": rng.normal(size=(3, 4)).astype(np.float32), "b": np.arange(5, dtype=np.float32)}
+    header, found = unpack(pack({"title": "µm × 5", "odd": float("nan")}, arrays))
+    assert header["title"] == "µm × 5"
+    assert header["odd"] is None
+    for name, array in arrays.items():
+        np.testing.assert_array_equal(found[name], array)
+
+
+def test_the_wafer_answer_is_the_package_s(client, document) -> None:
+    changes = {"recipe.step.1.ring_pressure": "5 psi"}
+    reply = client.post("/api/wafer", json={"document": document, "changes": changes, "step": 1})
+    header, arrays = unpack(reply.content)
+    result = polish(Setup(document).replace(changes))
+    np.testing.assert_allclose(arrays["removed"], result.removed, rtol=1e-6)
+    np.testing.assert_allclose(arrays["pressure"][1], result.steps[1].pressure, rtol=1e-6)
+    assert header["summary"]["wiwnu_sigma_percent"] == pytest.approx(result.summary()["wiwnu_sigma_percent"])
+    assert header["document"]["recipe"]["step"][1]["ring_pressure"] == "5 psi"
+
+
+def test_settings_carry_unit_range_source_and_spread(client, document) -> None:
+    fields = client.post("/api/setup", json={"document": document}).json()["fields"]
+    by_path = {field["path"]: field for field in fields}
+    gap = by_path["head.ring.gap"]
+    assert gap["value"] == pytest.approx(0.5e-3)
+    assert gap["units"]["trade"]["name"] == "mm"
+    assert gap["low"] <= gap["value"] <= gap["high"]
+    assert gap["source"]
+    assert by_path["pad.top.thickness"]["spread"] == "3 %"
+    for field in fields:
+        if field["kind"] == "number":
+            assert field["low"] <= field["value"] <= field["high"], field["path"]
+
+
+def test_sliders_stay_inside_what_the_model_allows() -> None:
+    from planish.setup.fields import keys
+    from planish.web.forms import _field, _spread_out
+
+    setup = Setup(fresh("rotary"))
+    seen = 0
+    for info in keys("rotary"):
+        for path in _spread_out(info.path, setup.tree):
+            field = _field(info, path, setup) if info.dimension else None
+            if field is None or field["kind"] != "number":
+                continue
+            seen += 1
+            assert info.low <= field["low"] <= field["value"] <= field["high"] <= info.high, path
+    assert seen > 80
+
+
+@pytest.mark.parametrize("motion", ["rotary", "linear", "orbital"])
+def test_parts_and_motions_can_be_chosen(motion) -> None:
+    from planish.web.forms import part_choices
+
+    setup = with_motion(Setup(fresh("rotary")), motion)
+    assert setup.motion == motion
+    for section, choices in part_choices(setup).items():
+        assert choices["options"], section
+        for option in choices["options"]:
+            chosen = choose(setup, section, option["name"])
+            assert polish(chosen).mean(polish(chosen).removed) > 0
+    assert without_conditioner(setup).model.conditioner is None
+
+
+def test_compare_shares_add_up(client, document) -> None:
+    other = choose(Setup(document), "pad", "soft-felt").document
+    found = client.post("/api/compare", json={"a": document, "b": other}).json()
+    for key, shares in found["shares"].items():
+        assert sum(shares.values()) == pytest.approx(found["difference"][key], abs=1e-9)
+        assert shares["slurry"] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "words"),
+    [
+        ("/api/wafer", {"document": {}}, "must be"),
+        ("/api/wafer", {"document": {"nonsense": 1}}, "unknown key"),
+        ("/api/choose", {"document": fresh("rotary"), "section": "pad", "part": "no-such"}, "must be one of"),
+        ("/api/read", {"text": "not toml ["}, "not TOML"),
+        ("/api/lessons/no-such", {"document": fresh("rotary")}, "must be one of"),
+        ("/api/measured", {"document": fresh("rotary"), "before": "../../etc/passwd"}, "no such file"),
+        ("/api/compare", {"a": fresh("rotary"), "b": fresh("rotary"), "outcomes": ["no-such"]}, "must be a figure"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_one_line(client, path, body, words) -> None:
+    reply = client.post(path, json=body)
+    assert reply.status_code == 400
+    assert words in reply.json()["refused"]
+    assert "\n" not in reply.json()["refused"]
+
+
+def test_setup_files_that_name_files_are_refused(client, document) -> None:
+    """A setup from the browser must not read files of the server."""
+    changed = json.loads(json.dumps(document))
+    changed["wafer"]["film"][0] = {"name": "x", "material": "oxide", "sites": "/etc/passwd"}
+    reply = client.post("/api/wafer", json={"document": changed})
+    assert reply.status_code == 400
+    assert "root:" not in reply.text
+
+
+def test_toml_goes_out_and_comes_back(client, document) -> None:
+    text = client.post("/api/toml", json={"document": document}).text
+    assert client.post("/api/read", json={"text": text}).json()["document"] == document
+
+
+def test_foreign_pages_hosts_and_large_bodies_are_kept_out(client, document) -> None:
+    body = {"document": document}
+    assert client.post("/api/wafer", json=body, headers={"Origin": "http://evil.example"}).status_code == 403
+    assert client.post("/api/wafer", json=body, headers={"Sec-Fetch-Site": "cross-site"}).status_code == 403
+    assert client.get("/api/me", headers={"Host": "evil.example"}).status_code == 421
+    assert client.post("/api/read", json={"text": "x" * 2_000_000}).status_code == 413
+    assert client.post("/api/wafer", json=body, headers={"Origin": "http://localhost"}).status_code == 200
+
+
+def test_every_answer_carries_the_headers(client) -> None:
+    for path in ("/", "/api/me", "/static/main.js", "/nowhere"):
+        headers = client.get(path).headers
+        assert "default-src 'self'" in headers["content-security-policy"]
+        assert "unsafe" not in headers["content-security-policy"]
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["x-frame-options"] == "DENY"
+
+
+def test_no_page_points_outside() -> None:
+    from planish.web.pages import STATIC
+
+    for file in STATIC.iterdir():
+        text = file.read_text()
+        text = text.replace("http://www.w3.org/2000/svg", "")  # a name, never fetched
+        assert "http://" not in text, file.name
+        assert "https://" not in text, file.name
+        assert "style=" not in text.replace("style=\"\"", "") or file.suffix == ".js", file.name
+
+
+def test_docs_pages_that_would_fetch_from_outside_are_off(client) -> None:
+    assert client.get("/docs").status_code == 404
+    assert client.get("/redoc").status_code == 404
+    assert client.get("/api/openapi.json").json()["info"]["title"] == "planish bench"
+
+
+def test_static_files_stay_inside(client) -> None:
+    for path in ("/static/../api.py", "/static/%2e%2e/api.py", "/static/..%2f..%2f..%2fpyproject.toml"):
+        assert client.get(path).status_code == 404
+
+
+def test_lessons_are_computed_and_their_words_follow_the_numbers(client, document) -> None:
+    from planish.web.lessons import Figure, sentence
+
+    listed = client.get("/api/lessons").json()
+    assert len(listed) == 7
+    found = client.post("/api/lessons/speeds", json={"document": document}).json()
+    spread = found["figures"][0]
+    # equal speeds the same way round: every point slides at the same speed (Hocheng et al. 2000, closed form)
+    assert spread["values"]["carrier as fast as the platen"] < 0.01
+    assert spread["values"]["carrier at a third of the platen"] > 1
+    assert "least with “carrier as fast as the platen”" in spread["sentence"]
+    figure = Figure("wafer", "x", "rate", "nm", 1)
+    assert "most with “a” (2.0 nm, 2 times" in sentence(figure, {"a": 2.0, "b": 1.0})
+    assert "for all of them" in sentence(figure, {"a": 2.0, "b": 2.0})
+    assert "not defined" in sentence(figure, {"a": None, "b": 2.0})
