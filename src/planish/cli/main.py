@@ -159,7 +159,9 @@ def die(
     ] = "centre",
     process: Annotated[
         str | None,
-        typer.Option("--process", help="oxide, sti, tungsten or copper; the top film's unless given."),
+        typer.Option(
+            "--process", help="oxide, sti, tungsten or copper; the setup's [die] or top film unless given."
+        ),
     ] = None,
     step_height: Annotated[
         str | None, typer.Option("--step-height", help="Step (metal: trench depth) before polishing.")
@@ -167,16 +169,30 @@ def die(
     planarization_length: Annotated[
         str | None, typer.Option("--planarization-length", help="A measured one, instead of the pad's own.")
     ] = None,
+    route: Annotated[
+        str, typer.Option("--route", help="density, or contact: the pad pressed on the die as it wears.")
+    ] = "density",
+    after: Annotated[
+        int, typer.Option("--after", min=0, help="Pad as it is after so many wafers of a lot.")
+    ] = 0,
+    from_die: Annotated[
+        Path | None, typer.Option("--from-die", help="Result (die.nc) of the level below: its topography.")
+    ] = None,
+    fill: Annotated[bool, typer.Option("--fill", help="Propose dummy fill: where to add how much.")] = False,
+    fill_ceiling: Annotated[
+        float, typer.Option("--fill-ceiling", help="Density that no cell may pass by filling.")
+    ] = 0.8,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
 ) -> None:
     """Polish a die: surface, steps, dishing, erosion, hot spots from a layout."""
-    from planish.cli import predict
+    from planish.cli import die as verb
 
-    predict.die(
-        file, layout, layer, cell, place, process, step_height, planarization_length, json_out, out, units
+    asked = verb.DieAsked(
+        layout, layer, cell, place, process, step_height, planarization_length, route, after, from_die
     )
+    verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
 
 
 @app.command()
@@ -219,20 +235,47 @@ def measure(
 
 @app.command()
 def fit(
-    files: Annotated[list[Path], typer.Argument(help="SETUP PRE POST, or with --rates one trace file.")],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(help="SETUP PRE POST; with --rates one trace file; with --steps none."),
+    ] = None,
     rates: Annotated[
         Path | None, typer.Option("--rates", help="Average removal rates of the wafers in the traces.")
     ] = None,
     time: Annotated[
         str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
     ] = None,
+    steps: Annotated[
+        Path | None, typer.Option("--steps", help="Steps and losses measured at test structures of a die.")
+    ] = None,
+    layout: Annotated[
+        Path | None, typer.Option("--layout", help="With --steps: layout, or saved maps.")
+    ] = None,
+    layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
+    cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "20um",
+    step_height: Annotated[
+        str | None, typer.Option("--step-height", help="Step before polishing, if the table does not say.")
+    ] = None,
+    predict: Annotated[
+        Path | None,
+        typer.Option("--predict", help="With --rates: traces of other wafers, whose rates are guessed."),
+    ] = None,
+    ahead: Annotated[
+        bool,
+        typer.Option("--ahead", help="With --predict: use only wafers that started before the one guessed."),
+    ] = False,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
     """Calibrate the model to own measurements, with errors and what cannot be told."""
+    if steps is not None:
+        from planish.cli.die import fit_steps
+
+        fit_steps(files or [], steps, layout, layer, cell, step_height, json_out, out)
+        return
     from planish.cli import measuring
 
-    measuring.fit(files, rates, time, json_out, out)
+    measuring.fit(files or [], rates, time, json_out, out, predict=predict, ahead=ahead)
 
 
 @app.command()

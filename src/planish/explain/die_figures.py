@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from planish.fit.planarization import PlanarizationFit, StepData
     from planish.measure.layout_maps import LayoutMaps
     from planish.predict.die_result import DieResult
+    from planish.predict.fill import FillProposal
 
 MOST_CELLS = 1200  # a map is drawn from at most this many cells a side: more is finer than any page
 
@@ -28,9 +30,7 @@ def die_figure(result: DieResult, place: int | None = None) -> Figure:
     surface = result.surface(number) * 1e9
     surface = surface - np.nanmean(surface)
     _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
-    words = (
-        f"Share of high area as the pad averages it [%]; planarization length {die.seen.length * 1e3:.1f} mm"
-    )
+    words = f"High area as the pad averages it [%], length {die.seen.length * 1e3:.1f} mm"
     _map(fig, grid[0, 1], die.seen.high * 100, result, words)
     _map(fig, grid[1, 0], surface, result, "Surface after polishing [nm]")
     for spot in die.hot:
@@ -102,11 +102,72 @@ def layout_figure(maps: LayoutMaps) -> Figure:
     return fig
 
 
+@styled
+def fill_figure(result: DieResult, proposal: FillProposal) -> Figure:
+    """Draw the density, what to add where, and the effective density before and after, on one scale."""
+    fig = figure(13.0, 9.0)
+    grid = subplots(fig, 2, 2)
+    _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
+    _map(
+        fig,
+        grid[0, 1],
+        proposal.fill * 100,
+        result,
+        f"Fill to add [% of area]; {100 * proposal.added:.1f} % in all",
+    )
+    both = np.array([proposal.effective_before, proposal.effective_after]) * 100
+    scale = (float(both.min()), float(both.max()))
+    for ax, values, when, spread in (
+        (grid[1, 0], both[0], "before", proposal.before),
+        (grid[1, 1], both[1], "with the fill", proposal.after),
+    ):
+        _map(fig, ax, values, result, f"Effective density {when} [%], range {100 * spread:.1f}", scale)
+    return fig
+
+
+@styled
+def planarization_figure(fit: PlanarizationFit, data: StepData) -> Figure:
+    """Draw measured and fitted loss and step of the test structures against effective density, a colour a time."""
+    named = (("thickness lost by the raised area [nm]", data.up_loss, fit.up_loss),
+             ("step left [nm]", data.step_left, fit.step_left))  # fmt: skip
+    shown = [entry for entry in named if np.any(np.isfinite(entry[1]))]
+    fig = figure(6.5 * len(shown), 5.2)
+    grid = np.atleast_1d(subplots(fig, 1, len(shown)))
+    times = np.unique(data.time)
+    for ax, (words, measured, fitted) in zip(grid, shown, strict=True):
+        for index, time in enumerate(times):
+            at = np.flatnonzero(data.time == time)
+            at = at[np.argsort(fit.density[at])]
+            look = line_look(index)
+            ax.plot(fit.density[at] * 100, fitted[at] * 1e9, label=f"{time:g} s", **look)
+            ax.plot(
+                fit.density[at] * 100,
+                measured[at] * 1e9,
+                "o",
+                color=look["color"],
+                label=f"measured, {time:g} s",
+            )
+        ax.set_xlabel("effective density [%]")
+        ax.set_ylabel(words)
+        ax.set_title("dots measured, lines fitted")
+    grid[0].legend()
+    low, value, high = (v * 1e3 for v in (fit.length.low, fit.length.value, fit.length.high))
+    grid[0].set_title(f"Planarization length {value:.2f} mm (95 %: {low:.2f} to {high:.2f})")
+    return fig
+
+
 def _thinned(size: int, most: int = 20_000) -> NDArray[np.int64]:
     return np.unique(np.linspace(0, size - 1, min(size, most)).astype(np.int64))
 
 
-def _map(fig: Figure, ax: Any, values: NDArray[np.float64], about: Any, title: str) -> None:
+def _map(
+    fig: Figure,
+    ax: Any,
+    values: NDArray[np.float64],
+    about: Any,
+    title: str,
+    scale: tuple[float, float] | None = None,
+) -> None:
     ny, nx = values.shape
     step = max(1, int(np.ceil(max(ny, nx) / MOST_CELLS)))
     x0, y0 = about.origin
@@ -114,6 +175,8 @@ def _map(fig: Figure, ax: Any, values: NDArray[np.float64], about: Any, title: s
     shown = values[::step, ::step]
     finite = shown[np.isfinite(shown)]
     low, high = np.percentile(finite, [0.5, 99.5]) if finite.size else (0.0, 1.0)
+    if scale is not None:
+        low, high = scale
     if high <= low:
         low, high = low - 0.5, high + 0.5
     ax.set_facecolor("#f0f0f0")

@@ -58,8 +58,9 @@ class Band:
 @dataclass(frozen=True, slots=True)
 class PlanarizationFit:
     """``length`` [m], blanket ``rate`` [m/s], ``contact_height`` [m] (None if not fitted), the standard deviation
-    of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, and the
-    ``covariance`` of the logarithms."""
+    of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, the
+    ``covariance`` of the logarithms; at each structure the effective ``density`` and the fitted ``up_loss`` and
+    ``step_left`` [m]."""
 
     length: Band
     rate: Band
@@ -68,6 +69,9 @@ class PlanarizationFit:
     points: int
     bands_by: str
     covariance: Array
+    density: Array
+    up_loss: Array
+    step_left: Array
 
     def summary(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit."""
@@ -130,14 +134,16 @@ def fit_planarization(
         field = effective_density(density, maps.cell, length, kernel=kernel, edges=edges, outside=outside)
         return np.maximum(_bilinear(field, *where), LEAST_DENSITY)
 
-    def predicted(logs: Array, rho: Array | None = None) -> Array:
-        rho = rho_at(float(np.exp(logs[0]))) if rho is None else rho
+    def both(logs: Array, rho: Array) -> tuple[Array, Array]:
         blanket = np.exp(logs[1]) * data.time
         if contact_height:
             up, _, left = contact_height_step(rho, step, np.exp(logs[2]), blanket)
-        else:
-            up, left = blanket_removed(rho, step, blanket)
-        return np.asarray(np.concatenate([up, left])[pick])
+            return up, left
+        return blanket_removed(rho, step, blanket)
+
+    def predicted(logs: Array, rho: Array | None = None) -> Array:
+        rho = rho_at(float(np.exp(logs[0]))) if rho is None else rho
+        return np.asarray(np.concatenate(both(logs, rho))[pick])
 
     best = _start(predicted, rho_at, measured, data, step, contact_height)
     logs, jacobian, residual = _least_squares(predicted, measured, best)
@@ -158,6 +164,8 @@ def fit_planarization(
         Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
         for v, a, b in zip(logs, low, high, strict=True)
     ]
+    density_there = rho_at(float(np.exp(logs[0])))
+    up, left = both(logs, density_there)
     return PlanarizationFit(
         bands[0],
         bands[1],
@@ -166,6 +174,9 @@ def fit_planarization(
         measured.size,
         how,
         covariance,
+        density_there,
+        up,
+        left,
     )
 
 

@@ -34,8 +34,9 @@ SOURCES: tuple[str, ...] = (
 @dataclass(frozen=True, slots=True)
 class FillProposal:
     """What to add. ``fill`` (ny, nx) density to add per cell; ``tiles`` rows (x, y [m] of the tile's centre,
-    side [m], density to add), most first; effective density range ``before`` and ``after`` on the cells,
-    ``least_range`` that the programme found on tiles; ``added`` mean density added."""
+    side [m], density to add), most first; effective density range ``before`` and ``after`` on the cells
+    (maps ``effective_before``, ``effective_after``), ``least_range`` that the programme found on tiles; ``added``
+    mean density added."""
 
     fill: Array
     tiles: Array
@@ -43,6 +44,17 @@ class FillProposal:
     after: float
     least_range: float
     added: float
+    effective_before: Array
+    effective_after: Array
+
+    def summary(self) -> dict[str, float]:
+        """Return the figures; each key ends in its unit where it has one."""
+        return {
+            "fill_added_percent": 100 * self.added,
+            "fill_tiles": len(self.tiles),
+            "effective_density_range_before_percent": 100 * self.before,
+            "effective_density_range_after_percent": 100 * self.after,
+        }
 
 
 def propose_fill(
@@ -120,6 +132,8 @@ def propose_fill(
         after=float(np.ptp(end)),
         least_range=float(answer.x[n] - answer.x[n + 1]),
         added=float(fill.mean()),
+        effective_before=start,
+        effective_after=end,
     )
 
 

@@ -1,0 +1,249 @@
+"""The verb that polishes a die, and the fit of what it rests on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planish.cli import show
+from planish.errors import DataError, SetupError, refuse
+
+if TYPE_CHECKING:
+    from planish.predict.die_levels import Level
+    from planish.predict.die_result import DieResult
+    from planish.predict.fill import FillProposal
+    from planish.setup.si import Bench
+
+NAMED = ("centre", "mid", "edge")
+
+
+@dataclass(frozen=True, slots=True)
+class DieAsked:
+    """What the command line asks of a die, as text."""
+
+    layout: Path
+    layer: str | None
+    cell: str
+    place: str
+    process: str | None
+    step_height: str | None
+    planarization_length: str | None
+    route: str
+    after: int
+    from_die: Path | None
+
+
+def die(
+    file: Path, asked: DieAsked, fill_ceiling: float | None, json_out: bool, out: Path | None, units: str
+) -> None:
+    """Polish a die of a layout at one or more places of the wafer and print its figures."""
+    show.check_units(units)
+    from planish.setup.load import load
+
+    bench = load(file).bench
+    maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
+    result = polished(bench, maps, asked, json_out)
+    proposal = None if fill_ceiling is None else proposed(result, fill_ceiling)
+    _print(result, proposal, json_out, units)
+    if out is not None:
+        _write(result, maps, proposal, show.make_folder(out), json_out)
+
+
+def polished(bench: Bench, maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
+    """Return the die asked for."""
+    from planish.predict.die import polish_die
+    from planish.predict.die_levels import process_of
+    from planish.predict.die_model import DieChoices
+    from planish.predict.die_pad import pad_after
+    from planish.units import to_si
+
+    process = asked.process or process_of(bench)
+    step = asked.step_height
+    length = asked.planarization_length
+    below = None if asked.from_die is None else topography(asked.from_die, maps)
+    after = None
+    if asked.after:
+        with show.progress(f"{asked.after} wafers on the pad", quiet=quiet) as tell:
+            after = pad_after(bench, asked.after, progress=lambda done, of: tell(done / of))
+    with show.progress("polishing", quiet=quiet) as tell:
+        return polish_die(
+            bench,
+            maps,
+            process=process,
+            level=None if step is None else _with_step(bench, process, to_si(step, "thickness")),
+            place=places(asked.place),
+            after=after,
+            choices=None if length is None else DieChoices(planarization_length=to_si(length, "length")),
+            incoming=below,
+            route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
+            tell=tell,
+        )
+
+
+def _with_step(bench: Bench, process: str, step: float) -> Level:
+    """Return the level described for a process, with another step (metal: trench depth) [m]."""
+    from planish.predict.die_levels import MetalLevel, described_level
+
+    if not step > 0:
+        raise SetupError(refuse("--step-height [m]", step, "above 0"))
+    level = described_level(bench.die, process)
+    return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
+
+
+def places(text: str) -> list[str | float]:
+    """Return the places named in a text such as "centre,edge,120mm" or "all"."""
+    from planish.units import to_si
+
+    if text == "all":
+        return list(NAMED)
+    parts = [part.strip() for part in text.split(",")]
+    return [item if item in NAMED else to_si(item, "length") for item in parts]
+
+
+def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
+    """Return the cell maps of a layout file, or maps saved before."""
+    from planish.units import to_si
+
+    if layout.suffix in (".npz", ".zarr"):
+        from planish.measure.layout_maps import LayoutMaps
+
+        return LayoutMaps.open(layout)
+    from planish.cli.measuring import layer_numbers
+    from planish.measure.layout import read_layout_maps
+
+    with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
+        return read_layout_maps(layout, *layer_numbers(layer), to_si(cell, "length"), progress=tell)
+
+
+def topography(file: Path, maps: Any) -> dict[str, Any]:
+    """Return what a die of the level below left at each of its places [m], on the cells of ``maps``.
+
+    Raises
+    ------
+    DataError
+        If the file holds no die, or one on other cells.
+    """
+    import numpy as np
+
+    from planish.predict.result import open_result
+
+    below = open_result(file)
+    if below.kind != "die":
+        raise DataError(refuse(f"{file}: result", below.kind, "that of a die"))
+    shape = below.data["surface"].shape[1:]
+    cell = float(below.data.attrs["cell"])
+    corner = np.array([below.data["x"][0], below.data["y"][0]]) - cell / 2
+    if shape != np.shape(maps.density) or abs(cell - maps.cell) > 1e-6 * cell:
+        raise DataError(
+            refuse(
+                f"{file}: cells of the level below",
+                f"{shape[1]} x {shape[0]} of {cell * 1e6:g} um",
+                f"those of the layout here, {maps.density.shape[1]} x {maps.density.shape[0]} of "
+                f"{maps.cell * 1e6:g} um",
+                "read both layers with the same --cell over the same box",
+            )
+        )
+    if np.max(np.abs(corner - np.asarray(maps.origin))) > 0.5 * cell:
+        raise DataError(
+            refuse(
+                f"{file}: corner of the level below [mm]",
+                tuple(round(float(v) * 1e3, 4) for v in corner),
+                f"that of the layout here, {tuple(round(float(v) * 1e3, 4) for v in maps.origin)}",
+            )
+        )
+    return {str(name): below.data["surface"].values[i] for i, name in enumerate(below.data["place"].values)}
+
+
+def proposed(result: DieResult, ceiling: float) -> FillProposal:
+    """Return the dummy fill for the place with the widest range."""
+    from planish.predict.fill import propose_fill
+
+    return propose_fill(
+        result.density, result.cell, result.worst.seen.length, ceiling=ceiling, origin=result.origin
+    )
+
+
+def _print(result: DieResult, proposal: FillProposal | None, json_out: bool, units: str) -> None:
+    figures = result.summary()
+    if proposal is not None:
+        figures |= proposal.summary()
+    if json_out:
+        from planish.predict.fill import SOURCES
+
+        sources = [*result.sources(), *(SOURCES if proposal is not None else ())]
+        show.print_json({**figures, "sources": sources})
+        return
+    show.summary(figures, units)
+    if figures["hot_spots"]:
+        head = list(figures["hot_spots"][0])
+        show.table(head, [list(spot.values()) for spot in figures["hot_spots"]], title="where to look")
+
+
+def _write(result: DieResult, maps: Any, proposal: FillProposal | None, folder: Path, json_out: bool) -> None:
+    from planish.explain.die_figures import feature_figure, fill_figure, layout_figure
+    from planish.explain.style import save_figure
+
+    paths = save_figure(result.plot(), folder, "die")
+    paths += save_figure(feature_figure(result, maps), folder, "features")
+    paths += save_figure(layout_figure(maps), folder, "layout")
+    if proposal is not None:
+        paths += save_figure(fill_figure(result, proposal), folder, "fill")
+        paths.append(_fill_table(proposal, folder / "fill.csv"))
+    paths.append(result.save(folder / "die.nc"))
+    show.written(paths, json_out)
+
+
+def _fill_table(proposal: FillProposal, path: Path) -> Path:
+    from planish.predict.result import write_whole
+
+    lines = [
+        "# fill proposed by planish: density to add in each tile; check it against the design rules",
+        "x_mm,y_mm,side_mm,density_to_add_percent",
+        *(f"{x * 1e3:.6g},{y * 1e3:.6g},{s * 1e3:.6g},{100 * d:.4g}" for x, y, s, d in proposal.tiles),
+    ]
+    write_whole(path, ("\n".join(lines) + "\n").encode())
+    return path
+
+
+def fit_steps(
+    files: list[Path],
+    steps: Path,
+    layout: Path | None,
+    layer: str | None,
+    cell: str,
+    step_height: str | None,
+    json_out: bool,
+    out: Path | None,
+) -> None:
+    """Fit planarization length, blanket rate and contact height to measured test structures."""
+    from planish.fit.planarization import StepData, fit_planarization
+    from planish.measure.steps import read_steps
+    from planish.units import to_si
+
+    if files:
+        raise DataError(
+            f"fit --steps: {len(files)} more file(s) given: must be none beside STEPS and --layout"
+        )
+    if layout is None:
+        raise DataError("--layout: not given: must be the layout on which the steps were measured")
+    table = read_steps(steps)
+    before = table.step_before if step_height is None else to_si(step_height, "thickness")
+    if before is None:
+        raise DataError(
+            "--step-height: not given: must be the step before polishing, or a column step_before_nm"
+        )
+    data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
+    found = fit_planarization(read_maps(layout, layer, cell, json_out), data, step=before)
+    figures = found.summary() | {"step_before_nm": before * 1e9}
+    if json_out:
+        show.print_json({**figures, "sources": found.sources()})
+    else:
+        show.summary(figures)
+    if out is not None:
+        from planish.explain.die_figures import planarization_figure
+        from planish.explain.style import save_figure
+
+        show.written(
+            save_figure(planarization_figure(found, data), show.make_folder(out), "planarization"), json_out
+        )

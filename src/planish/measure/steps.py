@@ -1,0 +1,95 @@
+"""Thickness and step measured at test structures of a die, as a table with units in the column names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import DataError, refuse
+from planish.measure.columns import LENGTHS, TIMES, split_name
+from planish.measure.tables import Table, read_table
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class StepTable:
+    """One entry a structure and polish: ``x``, ``y`` [m] in layout coordinates, ``time`` [s], thickness lost by
+    the raised area ``up_loss`` [m] and ``step_left`` [m] (NaN where not measured); ``step_before`` [m] of all
+    structures, None if the table does not say."""
+
+    x: Array
+    y: Array
+    time: Array
+    up_loss: Array
+    step_left: Array
+    step_before: float | None
+
+
+def read_steps(path: str | Path) -> StepTable:
+    """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
+
+    Units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two measured columns may be empty.
+
+    Raises
+    ------
+    DataError
+        For a missing column or unit, cells that are not numbers, or steps before polishing that differ.
+    """
+    table = read_table(path)
+    scales = {}
+    for position, header in enumerate(table.header):
+        name, unit = split_name(header)
+        if name == "time" or unit is None:
+            stem, _, unit = header.strip().lower().rpartition("_")
+            name, known = stem or header, TIMES
+        else:
+            known = LENGTHS
+        if unit is not None and unit.lower() in known:
+            scales[name] = (position, known[unit.lower()])
+    for needed, example in (("x", "x_mm"), ("y", "y_mm"), ("time", "time_s")):
+        if needed not in scales:
+            raise DataError(
+                refuse(
+                    f"{path}: columns", ", ".join(table.header), f"with {needed} and its unit, as {example}"
+                )
+            )
+    if "up_loss" not in scales and "step_left" not in scales:
+        raise DataError(
+            refuse(f"{path}: columns", ", ".join(table.header), "with up_loss_nm, step_left_nm, or both")
+        )
+    found = {name: _values(table, *scales[name], empty=False) for name in ("x", "y", "time")}
+    for name in ("up_loss", "step_left"):
+        found[name] = (
+            _values(table, *scales[name], empty=True) if name in scales else np.full(len(table.lines), np.nan)
+        )
+    before = None
+    if "step_before" in scales:
+        values = _values(table, *scales["step_before"], empty=False)
+        if np.ptp(values) > 1e-12:
+            raise DataError(
+                refuse(
+                    f"{path}: step_before", f"{values.min():g} to {values.max():g} m", "the same in every row"
+                )
+            )
+        before = float(values[0])
+    return StepTable(**found, step_before=before)
+
+
+def _values(table: Table, position: int, scale: float, *, empty: bool) -> Array:
+    header = table.header[position]
+    if not empty:
+        return table.numbers(header) * scale
+    out = np.full(len(table.lines), np.nan)
+    for row, cell in enumerate(table.columns[position]):
+        if cell:
+            try:
+                out[row] = float(cell) * scale
+            except ValueError:
+                raise DataError(refuse(table.at(row, header), cell[:40], "a number, or empty")) from None
+            if not np.isfinite(out[row]):
+                raise DataError(refuse(table.at(row, header), cell[:40], "a finite number, or empty"))
+    return out
