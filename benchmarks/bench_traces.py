@@ -21,6 +21,7 @@ def main() -> None:
     from planish.fit.consumables import fit_consumables
     from planish.fit.forest import learn_rates
     from planish.fit.traces import fit_rate_law
+    from planish.fit.unseen_check import check_unseen
     from planish.measure.nested import read_nested
     from planish.measure.traces import cut_wafers, invented_traces, read_rates, read_traces
 
@@ -75,6 +76,18 @@ def main() -> None:
     )
     best = max((a for r in ages.regimes.values() for a in r), key=lambda a: a.skill)
     row("best skill of a usage counter ahead of time", f"{best.counter} {best.skill:+.2f}", "none yet")
+    for retrospective in (True, False):
+        begin = time.perf_counter()
+        check = check_unseen(wafers, retrospective=retrospective, folds=5, seed=7)
+        spent_here = (time.perf_counter() - begin) / 5
+        text = ", ".join(f"{k} {v:.2f}" for k, v in check.rmse.items())
+        less = 1 - check.rmse["guess"] / check.rmse["plain_trees"]
+        row(
+            f"RMSE of {check.wafers} unseen wafers, five random folds, {check.mode.split(':')[0]}",
+            f"{text} ({100 * less:+.0f} % less than plain trees; band holds {100 * check.coverage:.0f} %)",
+            "below plain trees" if retrospective else "none yet",
+        )
+        row("of it: one fold, rivals too", f"{spent_here:.1f} s", "60 s")
     rng = np.random.default_rng(0)
     row("sites of one wafer: profile, map and flags", f"{_map_time(rng):.0f} ms", "no bar")
 

@@ -119,3 +119,16 @@ def test_consumables_explain_little_ahead_of_time(wafers):
         assert value < -2 * error, "an older disk goes with a lower rate once the drift is followed"
         assert dresser[name].skill < 0.1
     assert np.isfinite([a.skill for ages in out.regimes.values() for a in ages]).all()
+
+
+def test_unseen_wafers_are_guessed_better_than_by_plain_trees(wafers):
+    """One regime, one random fifth left out: a plain forest's error in the same fold is the yardstick."""
+    from dataclasses import replace
+
+    from planish.fit.unseen_check import check_unseen
+
+    own = replace(wafers, table=wafers.table.filter(wafers.table["stage"] == "B"))
+    check = check_unseen(own, retrospective=True, folds=5, only=1, seed=7)
+    assert check.rmse["guess"] < 0.9 * check.rmse["plain_trees"]
+    assert check.rmse["guess"] < 0.8 * check.rmse["last_three"]
+    assert 0.88 < check.coverage < 0.99

@@ -135,8 +135,24 @@ def _short(item: Any) -> Any:
     return item
 
 
-def fit(files: list[Path], rates: Path | None, time: str | None, json_out: bool, out: Path | None) -> None:
-    """Fit k_p and a radial residual to measured sites, or rate laws to traces."""
+def fit(
+    files: list[Path],
+    rates: Path | None,
+    time: str | None,
+    json_out: bool,
+    out: Path | None,
+    *,
+    predict: Path | None = None,
+    ahead: bool = False,
+) -> None:
+    """Fit k_p and a radial residual to measured sites, or rate laws to traces; guess rates of other wafers."""
+    if predict is not None and (rates is None or len(files) != 1):
+        raise DataError("fit --predict: must have one trace file and --rates RATES to learn from")
+    if ahead and predict is None:
+        raise DataError("fit --ahead: must stand with --predict OTHER_TRACES")
+    if rates is not None and predict is not None:
+        _predict_traces(files[0], rates, predict, ahead, json_out, out)
+        return
     if rates is not None:
         if len(files) != 1:
             raise DataError(f"fit --rates: {len(files)} files given: must be one trace file")
@@ -216,3 +232,26 @@ def _fit_traces(traces: Path, rates: Path, json_out: bool, out: Path | None) -> 
         folder = show.make_folder(out)
         paths = save_figure(trace_figure(found), folder, "traces")
         show.written([*paths, *save_figure(residual_figure(found), folder, "residuals")], json_out)
+
+
+def _predict_traces(
+    traces: Path, rates: Path, other: Path, ahead: bool, json_out: bool, out: Path | None
+) -> None:
+    """Guess the rates of the wafers in ``other``; one row a polish."""
+    from planish.fit.unseen import RatePredictor
+    from planish.measure.traces import cut_wafers, read_rates, read_traces
+
+    known = cut_wafers(read_traces(traces), read_rates(rates), source=traces.name)
+    new = cut_wafers(read_traces(other), source=other.name, like=known)
+    found = RatePredictor.fit(known).predict(new, retrospective=not ahead)
+    figures = found.summary()
+    if json_out:
+        show.print_json(figures)
+    else:
+        columns = list(figures["wafers"][0])
+        show.table(columns, [[row[c] for c in columns] for row in figures["wafers"]], title=figures["mode"])
+        typer.echo(f"band: {figures['band']}")
+        for note in figures["notes"]:
+            typer.echo(f"note: {note}")
+    if out is not None:
+        show.written([found.save(show.make_folder(out) / "predicted-rates.csv")], json_out)

@@ -35,6 +35,8 @@ from planish.measure.regimes import FEWEST, Regimes, find_regimes
 from planish.measure.traces import USES, Wafers
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import polars as pl
 
 Array = NDArray[np.float64]
@@ -102,6 +104,15 @@ class Unseen:
             "sources": list(SOURCES),
         }
 
+    def save(self, path: Path) -> Path:
+        """Write one row a polish to a CSV file, the mode in its first line; return the path."""
+        import polars as pl
+
+        table = pl.DataFrame(self.rows(), infer_schema_length=None)
+        table = table.with_columns(mode=pl.lit(self.mode.split(":", maxsplit=1)[0]))
+        path.write_text(f"# {self.mode}\n{table.write_csv()}", encoding="utf-8")
+        return path
+
 
 @dataclass(frozen=True, slots=True)
 class RatePredictor:
@@ -161,6 +172,11 @@ class RatePredictor:
         for name, (own_rate, own_half) in zip(names, parts, strict=True):
             rate[both.label_new == name], half[both.label_new == name] = own_rate, own_half
         notes = list(self.notes)
+        twice = table.join(self.table, on=["wafer", "stage"], how="semi").height
+        if twice:
+            notes.append(
+                f"{twice} polishes are among those learned from: their guess may know their own rate"
+            )
         blank = int((~np.isfinite(rate)).sum())
         if blank:
             notes.append(f"{blank} polishes have too few measured wafers before them: no rate is guessed")

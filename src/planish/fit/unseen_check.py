@@ -12,6 +12,7 @@ the known wafers before it. The rivals know the same wafers:
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -130,7 +131,7 @@ def _plain_ahead(known: Wafers, left: Wafers, *, seed: int, workers: int) -> Arr
     at = known.table["start"].to_numpy()
     edges = [*at[np.linspace(0, len(at), CUTS, endpoint=False, dtype=int)[1:]], np.inf]
     out = np.full(len(start), np.nan)
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in itertools.pairwise(edges):
         rows = (start >= a) & (start < b)
         if rows.any():
             past = replace(known, table=known.table.filter(pl.col("start") < a))
