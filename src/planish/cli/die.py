@@ -32,6 +32,7 @@ class DieAsked:
     route: str
     after: int
     from_die: Path | None
+    then: list[Path]
 
 
 def die(
@@ -41,23 +42,24 @@ def die(
     show.check_units(units)
     from planish.setup.load import load
 
-    bench = load(file).bench
+    benches = [load(path).bench for path in (file, *asked.then)]
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
-    result = polished(bench, maps, asked, json_out)
+    result = polished(benches, maps, asked, json_out)
     proposal = None if fill_ceiling is None else proposed(result, fill_ceiling)
     _print(result, proposal, json_out, units)
     if out is not None:
         _write(result, maps, proposal, show.make_folder(out), json_out)
 
 
-def polished(bench: Bench, maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
-    """Return the die asked for."""
+def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
+    """Return the die asked for, after all platens."""
     from planish.predict.die import polish_die
     from planish.predict.die_levels import process_of
     from planish.predict.die_model import DieChoices
     from planish.predict.die_pad import pad_after
     from planish.units import to_si
 
+    bench = benches[0]
     process = asked.process or process_of(bench)
     step = asked.step_height
     length = asked.planarization_length
@@ -68,7 +70,7 @@ def polished(bench: Bench, maps: Any, asked: DieAsked, quiet: bool) -> DieResult
             after = pad_after(bench, asked.after, progress=lambda done, of: tell(done / of))
     with show.progress("polishing", quiet=quiet) as tell:
         return polish_die(
-            bench,
+            benches,
             maps,
             process=process,
             level=None if step is None else _with_step(bench, process, to_si(step, "thickness")),

@@ -5,14 +5,15 @@ Nothing heavier than typer is imported here; every verb imports what it needs wh
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, NoReturn
 
 import typer
 
-from planish.errors import PlanishError
+from planish.errors import DataError, PlanishError
 
 app = typer.Typer(
     name="planish",
@@ -24,7 +25,26 @@ app = typer.Typer(
 )
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
-Out = Annotated[Path | None, typer.Option("--out", help="Folder for figures, tables and the result file.")]
+
+
+def _folder(out: Path | None) -> Path | None:
+    """Refuse a folder that cannot be made or written, before anything is computed or printed."""
+    if out is None:
+        return None
+    standing = out
+    while not standing.exists() and standing != standing.parent:
+        standing = standing.parent
+    if not standing.is_dir():
+        raise DataError(f"--out {out}: {standing} is a file, not a folder; name another")
+    if not os.access(standing, os.W_OK | os.X_OK):
+        raise DataError(f"--out {out}: cannot write into {standing}; name another folder")
+    return out
+
+
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", help="Folder for figures, tables and the result file.", callback=_folder),
+]
 Units = Annotated[str, typer.Option("--units", help="Units shown: trade (psi, rpm, nm/min) or si.")]
 SetupFile = Annotated[Path, typer.Argument(help="Setup file (TOML).", metavar="FILE")]
 
@@ -178,6 +198,10 @@ def die(
     from_die: Annotated[
         Path | None, typer.Option("--from-die", help="Result (die.nc) of the level below: its topography.")
     ] = None,
+    then: Annotated[
+        list[Path] | None,
+        typer.Option("--then", help="Setup of the next platen: own pad, slurry, recipe; may be repeated."),
+    ] = None,
     fill: Annotated[bool, typer.Option("--fill", help="Propose dummy fill: where to add how much.")] = False,
     fill_ceiling: Annotated[
         float, typer.Option("--fill-ceiling", help="Density that no cell may pass by filling.")
@@ -190,7 +214,17 @@ def die(
     from planish.cli import die as verb
 
     asked = verb.DieAsked(
-        layout, layer, cell, place, process, step_height, planarization_length, route, after, from_die
+        layout,
+        layer,
+        cell,
+        place,
+        process,
+        step_height,
+        planarization_length,
+        route,
+        after,
+        from_die,
+        then or [],
     )
     verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
 
@@ -347,22 +381,50 @@ def people_list(data: BenchData = None) -> None:
     serving.list_people(data)
 
 
+def _speak() -> None:
+    """Let a terminal or pipe that cannot spell a sign (σ, °, µ) get a question mark, not an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
+            stream.reconfigure(errors="replace")
+
+
+def _wrong_use(exc: Any) -> NoReturn:
+    """Say in one line what is wrong with a command, or show the help where there was no command at all."""
+    context = getattr(exc, "ctx", None)
+    command = context.command_path if context is not None else "planish"
+    if type(exc).__name__ == "NoArgsIsHelpError":
+        typer.echo(exc.format_message())
+        sys.exit(2)
+    said = " ".join(str(exc.format_message()).split())
+    typer.echo(f"planish: {said} ('{command} --help' shows how)", err=True)
+    sys.exit(2)
+
+
 def run() -> None:
     """Run the command line; bad input ends with one line on standard error and exit code 2."""
     # Matrices here are small: a second BLAS thread only waits for the first. Set before numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _speak()
     try:
-        app()
+        code = app(standalone_mode=False)
+        if isinstance(code, int) and code:
+            sys.exit(code)
     except PlanishError as exc:
         typer.echo(f"planish: {exc}", err=True)
         sys.exit(2)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    except OSError as exc:
+        where = f"{exc.filename}: " if exc.filename else "output: "
+        typer.echo(f"planish: {where}cannot be read or written ({exc.strerror or exc})", err=True)
+        sys.exit(2)
     except KeyboardInterrupt:
         typer.echo("planish: stopped", err=True)
         sys.exit(130)
     except Exception as exc:
+        if hasattr(exc, "format_message"):  # a command used wrongly, as the parser found
+            _wrong_use(exc)
         if os.environ.get("PLANISH_TRACEBACK"):
             raise
         typer.echo(

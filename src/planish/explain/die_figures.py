@@ -30,7 +30,7 @@ def die_figure(result: DieResult, place: int | None = None) -> Figure:
     surface = result.surface(number) * 1e9
     surface = surface - np.nanmean(surface)
     _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
-    words = f"High area as the pad averages it [%], length {die.seen.length * 1e3:.1f} mm"
+    words = f"High area, pad-averaged [%]; length {die.seen.length * 1e3:.1f} mm"
     _map(fig, grid[0, 1], die.seen.high * 100, result, words)
     _map(fig, grid[1, 0], surface, result, "Surface after polishing [nm]")
     for spot in die.hot:
@@ -71,23 +71,43 @@ def _round(value: float) -> str:
 
 @styled
 def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None) -> Figure:
-    """Draw what the process leaves (dishing, erosion, nitride lost, ...) against line width and density, a dot a cell."""
+    """Draw what the process leaves (dishing, erosion, nitride lost, ...), a dot a cell: against the width of the low
+    areas (metal: the lines; oxide, STI: the spaces) coloured by density, and the other way round."""
     number = result.dies.index(result.worst) if place is None else place
     die = result.dies[number]
-    named = {name: values for name, values in die.fields.named.items() if not np.all(np.isnan(values))}
-    fig = figure(11.5, 3.6 * max(len(named), 1))
-    grid = np.atleast_2d(subplots(fig, max(len(named), 1), 2))
-    pick = _thinned(result.density.size)
-    for row, (index, (name, values)) in zip(grid, enumerate(named.items()), strict=False):
-        look = {"markersize": 3, "alpha": 0.5, "color": line_look(index)["color"]}
-        row[0].semilogx(maps.line_width.ravel()[pick] * 1e6, values.ravel()[pick] * 1e9, ".", **look)
-        row[1].plot(maps.density.ravel()[pick] * 100, values.ravel()[pick] * 1e9, ".", **look)
+    named = _worth_drawing(die.fields.named)
+    metal = result.process in ("copper", "tungsten")
+    width = np.asarray(maps.line_width if metal else maps.space) * 1e6
+    fig = figure(12.5, 3.8 * max(len(named), 1))
+    grid = subplots(fig, max(len(named), 1), 2, squeeze=False)
+    known = np.isfinite(width.ravel()) & (width.ravel() > 0)
+    pick = np.flatnonzero(known)[_thinned(int(known.sum()))]
+    x, rho = width.ravel()[pick], result.density.ravel()[pick] * 100
+    for row, (name, values) in zip(grid, named.items(), strict=False):
+        y = values.ravel()[pick] * 1e9
+        by_density = row[0].scatter(x, y, c=rho, s=5, cmap=MAP, vmin=0, vmax=100, linewidths=0)
+        by_width = row[1].scatter(rho, y, c=np.log10(x), s=5, cmap=MAP, linewidths=0)
+        row[0].set_xscale("log")
         row[0].set_ylabel(f"{name.replace('_', ' ')} [nm]")
-        row[0].set_xlabel("mean line width of the cell [µm]")
+        row[0].set_xlabel("mean line width of the cell [µm]" if metal else "mean space of the cell [µm]")
         row[1].set_xlabel("density of the cell [%]")
-    grid[0, 0].set_title(f"Against line width ({die.local.place} die)")
+        fig.colorbar(by_density, ax=row[0], label="density [%]")
+        fig.colorbar(by_width, ax=row[1], label="log₁₀ width [µm]")
+    grid[0, 0].set_title(f"Against {'line width' if metal else 'space'} ({die.local.place} die)")
     grid[0, 1].set_title("Against density")
     return fig
+
+
+def _worth_drawing(named: dict[str, NDArray[np.float64]]) -> dict[str, NDArray[np.float64]]:
+    """Drop what is the same everywhere (all cleared, say) and a step that is the dishing again; keep one at least."""
+    known = {name: values for name, values in named.items() if not np.all(np.isnan(values))}
+    kept = {
+        name: values
+        for name, values in known.items()
+        if np.nanmax(values) - np.nanmin(values) > 1e-12
+        and not (name == "step_height" and "dishing" in known)
+    }
+    return kept or dict(list(known.items())[:1])
 
 
 @styled

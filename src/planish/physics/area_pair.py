@@ -126,6 +126,7 @@ def polish_pair(
     durations: ArrayLike,
     height: ArrayLike,
     length: ArrayLike,
+    shares: Sequence[ArrayLike] | None = None,
 ) -> PairState:
     """Polish the two areas through all films of the high area and all recipe steps.
 
@@ -136,6 +137,7 @@ def polish_pair(
     durations: [s] of each step.
     height: initial step [m] per cell (any shape).
     length: selectivity length [m], one per step or (steps, cells...).
+    shares: share phi in each recipe step, where it changes with the pad; in place of the films' own.
 
     Raises
     ------
@@ -145,7 +147,8 @@ def polish_pair(
     shape, cells = start.shape, start.size
     times, low = np.atleast_1d(np.asarray(durations, float)), np.atleast_1d(np.asarray(low_rates, float))
     rates = np.array([np.broadcast_to(np.asarray(layer.rates, float), times.shape) for layer in layers])
-    share = np.array([_per_cell(layer.share, shape) for layer in layers])
+    own = np.array([_per_cell(layer.share, shape) for layer in layers])
+    share = [own] * times.size if shares is None else [_for_all(s, shape, len(layers)) for s in shares]
     thick = np.array([_per_cell(layer.thickness, shape) for layer in layers])
     lengths = np.asarray(length, dtype=np.float64)
     per_step = (
@@ -160,7 +163,13 @@ def polish_pair(
     for begin in range(0, cells, _BLOCK):
         part = slice(begin, begin + _BLOCK)
         out[:, part], exposed[part], through[:, part] = _run(
-            start.reshape(-1)[part], rates, low, share[:, part], thick[:, part], times, per_step[:, part]
+            start.reshape(-1)[part],
+            rates,
+            low,
+            [one[:, part] for one in share],
+            thick[:, part],
+            times,
+            per_step[:, part],
         )
     h, up, down = (values.reshape(shape) for values in out)
     return PairState(h, up, down, exposed.reshape(shape), through.reshape((len(layers), *shape)))
@@ -217,14 +226,14 @@ def march(
 
 
 def _run(
-    height: Array, rates: Array, low: Array, share: Array, thick: Array, times: Array, lengths: Array
+    height: Array, rates: Array, low: Array, share: list[Array], thick: Array, times: Array, lengths: Array
 ) -> tuple[Array, NDArray[np.int64], Array]:
     cells = begin_march(height, thick[0])
     through = np.full((len(rates), height.size), np.inf)
     clock = 0.0
     for step, duration in enumerate(times):
         span = np.full(height.size, duration)
-        left = march(cells, span, rates[:, step], low[step], share, thick, lengths[step])
+        left = march(cells, span, rates[:, step], low[step], share[step], thick, lengths[step])
         clock += duration
         went = np.isfinite(left)
         through[went] = clock - left[went]
@@ -284,13 +293,21 @@ def _per_cell(value: ArrayLike, shape: tuple[int, ...]) -> Array:
     return np.broadcast_to(np.asarray(value, dtype=np.float64), shape).reshape(-1)
 
 
-def _checked(rates: Array, low: Array, share: Array, lengths: Array, times: Array) -> None:
+def _for_all(share: ArrayLike, shape: tuple[int, ...], films: int) -> Array:
+    one = _per_cell(share, shape)
+    return np.broadcast_to(one, (films, one.size))
+
+
+def _checked(rates: Array, low: Array, share: list[Array], lengths: Array, times: Array) -> None:
+    if len(share) != times.size:
+        raise ModelError(refuse("shares of high area", len(share), f"one per recipe step ({times.size})"))
     if low.shape != times.shape:
         raise ModelError(refuse("rates of the low area", low.shape, f"one per recipe step ({times.size})"))
     for what, values in (("rate [m/s]", rates), ("rate [m/s]", low), ("selectivity length [m]", lengths)):
         if not np.all((values > 0) & np.isfinite(values)):
             raise ModelError(refuse(what, float(np.min(values)), "finite and above 0"))
-    if not np.all((share >= 0) & (share <= 1)):
-        raise ModelError(refuse("share of high area", float(np.min(share)), "between 0 and 1"))
+    for one in {id(part): part for part in share}.values():
+        if not np.all((one >= 0) & (one <= 1)):
+            raise ModelError(refuse("share of high area", float(np.min(one)), "between 0 and 1"))
     if not np.all(times >= 0):
         raise ModelError(refuse("duration [s]", float(np.min(times)), "0 or more"))

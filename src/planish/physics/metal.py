@@ -9,6 +9,7 @@ lost. All of it is the law of :mod:`planish.physics.area_pair`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,6 +69,7 @@ def polish_metal(
     dielectric_rates: ArrayLike,
     durations: ArrayLike,
     selectivity_length: ArrayLike,
+    shares: Sequence[ArrayLike] | None = None,
 ) -> MetalOutcome:
     """Polish metal lines through all recipe steps and return what is left.
 
@@ -78,6 +80,7 @@ def polish_metal(
     overburden: metal [m], and barrier [m], over the dielectric.
     metal_rates, barrier_rates, dielectric_rates: blanket rates [m/s] in each recipe step.
     durations: of the steps [s].  selectivity_length: [m], see area_pair.
+    shares: share that is not line in each step, in place of ``metal_share``, where pads differ.
     """
     share = 1 - np.asarray(metal_share, dtype=np.float64)
     metal = np.broadcast_to(np.asarray(overburden, dtype=np.float64), share.shape)
@@ -91,6 +94,7 @@ def polish_metal(
         durations,
         np.broadcast_to(np.asarray(step, dtype=np.float64), share.shape),
         selectivity_length,
+        shares,
     )
     lost = state.high_loss
     return MetalOutcome(

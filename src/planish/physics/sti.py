@@ -8,6 +8,7 @@ nitride loses is the erosion. All of it is the law of :mod:`planish.physics.area
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +48,7 @@ def polish_sti(
     nitride_rates: ArrayLike,
     durations: ArrayLike,
     selectivity_length: ArrayLike,
+    shares: Sequence[ArrayLike] | None = None,
 ) -> StiOutcome:
     """Polish STI and return what is left.
 
@@ -57,6 +59,7 @@ def polish_sti(
     step: oxide step over the trenches [m].  overburden: oxide over nitride [m].
     oxide_rates, nitride_rates: blanket rates [m/s] in each recipe step.
     durations: of the steps [s].  selectivity_length: [m], see area_pair.
+    shares: high share in each step, in place of the two above, where pads differ.
     """
     share = np.asarray(active_share, dtype=np.float64)
     bare = share if nitride_share is None else np.asarray(nitride_share, dtype=np.float64)
@@ -68,6 +71,7 @@ def polish_sti(
         durations,
         start,
         selectivity_length,
+        shares,
     )
     clear = state.exposed > 0
     return StiOutcome(

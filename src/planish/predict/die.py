@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -83,14 +84,15 @@ def polish_die(
 
     Parameters
     ----------
-    setup: a loaded setup, or its SI records.
+    setup: a loaded setup, or its SI records; or several: platens that the wafer passes one after the other,
+        each with its own pad, slurry and recipe. The first says what stands on the die.
     maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
     process: "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
     level: what stands on the die (default: the die section, and what is usual for the process).
     place: "centre", "mid", "edge", a radius [m], or several of them.
-    wafer: the wafer level's answer (default: computed from the setup).
+    wafer: the wafer level's answer of the first platen (default: computed from the setup).
     pad_state: the pad's surface (default: as conditioned, at the place's pressure).
-    after: the pad after some wafers of a lot (``predict.die_pad.pad_after``) instead of a new one.
+    after: the first platen's pad after some wafers of a lot (``predict.die_pad.pad_after``), not a new one.
     choices: kernel, edges, measured planarization length (default: the die section's), step law.
     incoming: topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``; or one by place name.
     exposure: wavelength [m], numerical aperture and k2 of the next exposure (default: the die section's).
@@ -106,36 +108,40 @@ def polish_die(
     ------
     SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
     """
-    bench = as_bench(setup)
+    benches = [as_bench(one) for one in setup] if isinstance(setup, list | tuple) else [as_bench(setup)]
+    if not benches:
+        raise SetupError(refuse("setups", "none", "one or more"))
+    bench = benches[0]
     process = process or process_of(bench)
     if route not in ("density", "contact"):
         raise SetupError(refuse("route", route, "'density' or 'contact'"))
     assumed = [] if level is not None else _assumed(bench, process)
     level = level or described_level(bench.die, process)
     choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
-    if wafer is None:
-        wafer = polish(bench)
+    wafers = [wafer or polish(bench), *(polish(other) for other in benches[1:])]
     places = [place] if isinstance(place, str | float | int) else list(place)
     if not places:
         raise SetupError(refuse("place", place, "one place or more"))
     shape = np.shape(maps.density)
     side = min(shape) * maps.cell
-    worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
-    compliance, rigidity = die_conditions.stack_compliance(bench, *worn), die_conditions.wafer_rigidity(bench)
+    pads = [_PlatenPad.of(one, after if number == 0 else None) for number, one in enumerate(benches)]
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
     for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)
-        change = 1.0 if after is None else after.rate_change(radius)
-        local = local_conditions(bench, wafer, name, radius, materials(level), change)
-        pad = DiePad(compliance, pad_state or _state(bench, local.pressure, after), rigidity)
+        each = [
+            local_conditions(at, found, name, radius, materials(level), pad.change(radius))
+            for at, found, pad in zip(benches, wafers, pads, strict=True)
+        ]
+        local = _in_turn(each)
+        on = [pad.at(one.pressure, pad_state) for pad, one in zip(pads, each, strict=True)]
 
         def told(share: float, number: int = number) -> None:
             if tell is not None:
                 tell((number + share) / len(places))
 
         dies.append(
-            polish_one(cells, level, local, pad, choices, origin=tuple(maps.origin), route=route, tell=told)
+            polish_one(cells, level, local, on, choices, origin=tuple(maps.origin), route=route, tell=told)
         )
         told(1.0)
     budget = exposure or _exposure(bench)
@@ -150,7 +156,7 @@ def polish_die(
         dies=dies,
         focus=depth_of_focus.depth_of_focus(*budget),
         notes=[*assumed, *([] if after is None else [after.note()]), *_notes(dies, level, choices, route)],
-        rests_on=_sources(bench, level, route),
+        rests_on=unique([line for one in benches for line in _sources(one, level, route)]),
         route=route,
     )
 
@@ -159,7 +165,7 @@ def polish_one(
     cells: DieInput,
     level: Level,
     local: LocalConditions,
-    pad: DiePad,
+    pad: DiePad | Sequence[DiePad],
     choices: DieChoices,
     *,
     origin: tuple[float, float] = (0.0, 0.0),
@@ -197,12 +203,37 @@ def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array
     return incoming
 
 
-def _state(bench: Bench, pressure: float, after: PadAfter | None) -> SurfaceState:
-    if after is None:
-        return die_conditions.pad_state(bench, pressure)
-    return die_conditions.pad_state(
-        bench, pressure, decay_length=after.decay_length, real_pressure=after.real_pressure
-    )
+@dataclass(frozen=True, slots=True)
+class _PlatenPad:
+    """The pad of one platen: what the die meets of it at any pressure."""
+
+    bench: Bench
+    after: PadAfter | None
+    compliance: Callable[[Array], Array]
+    rigidity: float
+
+    @classmethod
+    def of(cls, bench: Bench, after: PadAfter | None) -> _PlatenPad:
+        worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
+        return cls(
+            bench, after, die_conditions.stack_compliance(bench, *worn), die_conditions.wafer_rigidity(bench)
+        )
+
+    def change(self, radius: float) -> float:
+        return 1.0 if self.after is None else self.after.rate_change(radius)
+
+    def at(self, pressure: float, given: SurfaceState | None) -> DiePad:
+        summits = (None, None) if self.after is None else (self.after.decay_length, self.after.real_pressure)
+        state = given or die_conditions.pad_state(
+            self.bench, pressure, decay_length=summits[0], real_pressure=summits[1]
+        )
+        return DiePad(self.compliance, state, self.rigidity)
+
+
+def _in_turn(each: list[LocalConditions]) -> LocalConditions:
+    """Conditions on several platens, one after the other."""
+    steps = [replace(step, platen=number) for number, one in enumerate(each) for step in one.steps]
+    return replace(each[0], steps=tuple(steps))
 
 
 def _exposure(bench: Bench) -> tuple[float, float, float]:

@@ -48,13 +48,15 @@ class SurfaceState:
 
 @dataclass(frozen=True, slots=True)
 class LocalStep:
-    """One recipe step at one place: duration [s], pressure [Pa], speed [m/s], blanket ``rates`` [m/s]."""
+    """One recipe step at one place: duration [s], pressure [Pa], speed [m/s], blanket ``rates`` [m/s];
+    ``platen``: which of several pads it runs on."""
 
     name: str
     duration: float
     pressure: float
     speed: float
     rates: dict[str, float]
+    platen: int = 0
 
 
 @dataclass(frozen=True, slots=True)

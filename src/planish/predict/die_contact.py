@@ -9,7 +9,7 @@ decay of the shortest waves.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -23,7 +23,7 @@ from planish.physics.cell_contact import counted_height, fall_rate
 from planish.physics.feature_selectivity import feature_selectivity
 from planish.predict.die_conditions import LocalConditions
 from planish.predict.die_levels import Level, MetalLevel, OxideLevel, StiLevel
-from planish.predict.die_model import DieChoices, DieFields, DieInput, DiePad, fields_of, start_step
+from planish.predict.die_model import DieChoices, DieFields, DieInput, DiePad, fields_of, pads_of, start_step
 from planish.predict.die_window import PolishWindow, limits, passed
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def polish_by_contact(
     cells: DieInput,
     level: Level,
     local: LocalConditions,
-    pad: DiePad,
+    pad: DiePad | Sequence[DiePad],
     choices: DieChoices,
     *,
     finer: int = 1,
@@ -78,21 +78,20 @@ def polish_by_contact(
     if choices.edges != "periodic":
         raise SetupError(refuse("edges", choices.edges, "'periodic' for the contact route"))
     course = _begin(cells, level)
-    problem = _problem(cells, local, pad)
+    pads = pads_of(pad, local)
+    problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
     pressure = np.full(cells.high.shape, local.steps[0].pressure)
-    reaches = [_reach(cells, pad, step.pressure) for step in local.steps]
-    limits_seen = False
+    reaches = [_reach(cells, pads[step.platen], step.pressure) for step in local.steps]
     fields: DieFields | None = None
     number, left = 0, local.steps[0].duration
     while True:
         step = local.steps[number]
+        on, problem = pads[step.platen], problems[step.platen]
         rates = np.array([step.rates[name] for name in _films(level)])
         low_rate = step.rates[_low(level)]
-        longest = _PART * pad.state.selectivity_length / max(low_rate, float(rates[0])) / finer
+        longest = _PART * on.state.selectivity_length / max(low_rate, float(rates[0])) / finer
         span = min(longest, step.duration / (_FEWEST * finer), left)
-        pressure = _step(
-            course, problem, pad, step.pressure, rates, low_rate, reaches[number], span, pressure
-        )
+        pressure = _step(course, problem, on, step.pressure, rates, low_rate, reaches[number], span, pressure)
         left -= span
         if left <= 1e-9 * step.duration:
             if number + 1 < len(local.steps):

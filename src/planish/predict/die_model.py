@@ -5,7 +5,7 @@ Pure arrays in and out, so that fields of a wafer can run side by side.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -19,7 +19,7 @@ from planish.physics.effective_density import Edges, effective_density
 from planish.physics.feature_selectivity import feature_selectivity
 from planish.physics.metal import conformal_step, polish_metal
 from planish.physics.oxide_step import blanket_removed, contact_height_step
-from planish.physics.planarization_length import planarization_length
+from planish.physics.planarization_length import PlanarizationLength, planarization_length
 from planish.physics.sti import polish_sti
 from planish.physics.topography import carried_extra_loss
 from planish.predict.die_conditions import LocalConditions, SurfaceState
@@ -69,7 +69,8 @@ class DieInput:
 @dataclass(frozen=True, slots=True)
 class Effective:
     """What the pad makes of the layout: effective share ``high``, ``selectivity`` (steps, cells...) [m],
-    ``short`` incoming topography [m], ``length`` [m], its ``local_share`` and ``misfit``, ``give`` [m]."""
+    ``short`` incoming topography [m], ``length`` [m], its ``local_share`` and ``misfit``, ``give`` [m]. These are
+    the first pad's; ``shares`` holds the effective share in each step where pads differ."""
 
     high: Array
     selectivity: Array
@@ -78,6 +79,7 @@ class Effective:
     local_share: float
     misfit: float
     give: float
+    shares: tuple[Array, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,56 +128,90 @@ def start_step(cells: DieInput, level: Level) -> Array:
 
 
 def effective(
-    cells: DieInput, level: Level, local: LocalConditions, pad: DiePad, choices: DieChoices
+    cells: DieInput,
+    level: Level,
+    local: LocalConditions,
+    pad: DiePad | Sequence[DiePad],
+    choices: DieChoices,
 ) -> Effective:
-    """Return the effective densities and selectivity lengths at one place."""
-    pressure, state = local.pressure, pad.state
-    if choices.planarization_length is None:
-        found = planarization_length(
-            pad.compliance,
-            relief=relief_of(level),
-            pressure=pressure,
-            selectivity_length=state.selectivity_length,
-            wafer_rigidity=pad.wafer_rigidity,
-            kernel=choices.kernel,
-        )
-        length, own, misfit = found.length, found.local_share, found.misfit
-    else:
-        length, own, misfit = choices.planarization_length, 0.0, 0.0
-
-    def smooth(values: Array, size: float, kernel: Kernel, outside: float) -> Array:
-        return np.asarray(
-            effective_density(values, cells.cell, size, kernel=kernel, edges=choices.edges, outside=outside)
-        )
-
-    outside = 1 - choices.outside if isinstance(level, MetalLevel) else choices.outside
-    high = smooth(cells.high, length, choices.kernel, outside)
-    if own > 0:
-        # A contact spot smaller than a cell sees the cell's own density.
-        under_spot = cells.high
-        if state.spot_diameter > cells.cell:
-            under_spot = smooth(cells.high, state.spot_diameter, "gaussian", outside)
-        high = own * under_spot + (1 - own) * high
+    """Return the effective densities and selectivity lengths at one place; ``pad``: one, or one a platen."""
+    pads = pads_of(pad, local)
+    used = sorted({step.platen for step in local.steps})
+    seen = {platen: _averaged(cells, level, local, pads[platen], choices, platen) for platen in used}
+    first, pressure = seen[used[0]], local.pressure
+    length, state = first[1].length, pads[used[0]].state
     reach = np.array(
         [
             feature_selectivity(
                 cells.low_width,
-                summit_length=state.selectivity_length,
-                relative_pressure=state.relative_pressure,
+                summit_length=pads[step.platen].state.selectivity_length,
+                relative_pressure=pads[step.platen].state.relative_pressure,
                 pressure=step.pressure,
-                compliance=pad.compliance,
-                widest=length,
+                compliance=pads[step.platen].compliance,
+                widest=seen[step.platen][1].length,
             )
             for step in local.steps
         ]
     )
-    give = state.selectivity_length + pressure * float(pad.compliance(np.array([2 * np.pi / length]))[0])
-    short = np.zeros_like(high)
+    bulk = float(pads[used[0]].compliance(np.array([2 * np.pi / length]))[0])
+    short = np.zeros_like(first[0])
     span = float(np.ptp(cells.incoming))
     if span > 0:  # the same average as the density's, on heights scaled to 0..1
         scaled = (cells.incoming - cells.incoming.min()) / span
-        short = (scaled - smooth(scaled, length, choices.kernel, float(scaled.mean()))) * span
-    return Effective(high, reach, short, length, own, misfit, give)
+        short = (
+            scaled - _smooth(cells, scaled, length, choices.kernel, choices, float(scaled.mean()))
+        ) * span
+    return Effective(
+        first[0],
+        reach,
+        short,
+        length,
+        first[1].local_share,
+        first[1].misfit,
+        state.selectivity_length + pressure * bulk,
+        tuple(seen[step.platen][0] for step in local.steps) if len(used) > 1 else None,
+    )
+
+
+def pads_of(pad: DiePad | Sequence[DiePad], local: LocalConditions) -> list[DiePad]:
+    """Return one pad a platen."""
+    count = 1 + max(step.platen for step in local.steps)
+    return [pad] * count if isinstance(pad, DiePad) else list(pad)
+
+
+def _averaged(
+    cells: DieInput, level: Level, local: LocalConditions, pad: DiePad, choices: DieChoices, platen: int
+) -> tuple[Array, PlanarizationLength]:
+    """Return the effective share under one pad, and its planarization length."""
+    own = replace(local, steps=tuple(step for step in local.steps if step.platen == platen))
+    found = PlanarizationLength(choices.planarization_length or 0.0, 0.0, 0.0)
+    if choices.planarization_length is None:
+        found = planarization_length(
+            pad.compliance,
+            relief=relief_of(level),
+            pressure=own.pressure,
+            selectivity_length=pad.state.selectivity_length,
+            wafer_rigidity=pad.wafer_rigidity,
+            kernel=choices.kernel,
+        )
+    outside = 1 - choices.outside if isinstance(level, MetalLevel) else choices.outside
+    high = _smooth(cells, cells.high, found.length, choices.kernel, choices, outside)
+    share, spot = found.local_share, pad.state.spot_diameter
+    if share > 0:
+        # A contact spot smaller than a cell sees the cell's own density.
+        under_spot = cells.high
+        if spot > cells.cell:
+            under_spot = _smooth(cells, cells.high, spot, "gaussian", choices, outside)
+        high = share * under_spot + (1 - share) * high
+    return high, found
+
+
+def _smooth(
+    cells: DieInput, values: Array, size: float, kernel: Kernel, choices: DieChoices, outside: float
+) -> Array:
+    return np.asarray(
+        effective_density(values, cells.cell, size, kernel=kernel, edges=choices.edges, outside=outside)
+    )
 
 
 def stepped_cells(share: Array) -> NDArray[np.bool_]:
@@ -240,6 +276,7 @@ def some_cells(
             high=pick(seen.high),
             short=pick(seen.short),
             selectivity=seen.selectivity.reshape(len(seen.selectivity), -1)[:, index],
+            shares=None if seen.shares is None else tuple(pick(share) for share in seen.shares),
         ),
     )
 
@@ -261,7 +298,9 @@ def _oxide(
         needed = first + tail
     elif choices.step_law == "summits":
         step = np.full(share.shape, level.step)
-        state = polish_pair([HighLayer(np.inf, rates, share)], rates, times, step, seen.selectivity)
+        state = polish_pair(
+            [HighLayer(np.inf, rates, share)], rates, times, step, seen.selectivity, seen.shares
+        )
         up, left = state.high_loss, state.height
         reach = seen.selectivity.mean(axis=0)
         # One material: only K t counts, so the time at rate 1 is the blanket thickness needed.
@@ -289,6 +328,7 @@ def _sti(cells: DieInput, level: StiLevel, local: LocalConditions, seen: Effecti
         nitride_rates=local.rates(level.nitride_material),
         durations=times,
         selectivity_length=seen.selectivity,
+        shares=seen.shares,
     )
     lost = level.overburden - out.oxide_left + out.nitride_loss
     named = {
@@ -314,6 +354,7 @@ def _metal(cells: DieInput, level: MetalLevel, local: LocalConditions, seen: Eff
         dielectric_rates=dielectric,
         durations=times,
         selectivity_length=seen.selectivity,
+        shares=seen.shares,
     )
     lost = level.overburden - out.metal_left + (level.barrier - out.barrier_left) + out.erosion
     named = {

@@ -78,8 +78,10 @@ def polish_window(
 
     def run(time: float) -> DieFields:
         conditions = at_time(local, time)
-        used = few_seen.selectivity[: len(conditions.steps)]
-        return polish_cells(few_cells, level, conditions, replace(few_seen, selectivity=used), choices)
+        count = len(conditions.steps)
+        shares = None if few_seen.shares is None else few_seen.shares[:count]
+        cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=shares)
+        return polish_cells(few_cells, level, conditions, cut, choices)
 
     end = _LATEST * local.duration
     if isinstance(level, OxideLevel):
