@@ -25,6 +25,10 @@ bench: .venv/ready-bench
 docs: .venv/ready-docs
 	$(BIN)/python docs/make.py
 
+# The pictures in docs/screens: every view of the bench, both themes.
+screenshots: .venv/ready-dev
+	$(BIN)/python tools/screenshots.py
+
 serve: .venv/ready
 	$(BIN)/planish serve
 

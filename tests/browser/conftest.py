@@ -32,7 +32,17 @@ class Bench:
 
     def __init__(self, folder: Path, *options: str) -> None:
         self.folder = folder
-        command = [sys.executable, "-m", "planish.cli.main", "serve", "--port", "0", "--data", str(folder), *options]
+        command = [
+            sys.executable,
+            "-m",
+            "planish.cli.main",
+            "serve",
+            "--port",
+            "0",
+            "--data",
+            str(folder),
+            *options,
+        ]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
@@ -82,14 +92,21 @@ def browser(request: pytest.FixtureRequest) -> Iterator[object]:
 class Visit:
     """One window: the page, and what must stay empty while it is open."""
 
-    def __init__(self, browser: object, url: str, width: int = 1280, height: int = 720, **options: object) -> None:
+    def __init__(
+        self, browser: object, url: str, width: int = 1280, height: int = 720, **options: object
+    ) -> None:
         self.home = url
-        self.context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True, **options)
+        self.context = browser.new_context(
+            viewport={"width": width, "height": height}, accept_downloads=True, **options
+        )
         self.context.set_default_timeout(PATIENCE)
         self.page = self.context.new_page()
         self.errors: list[str] = []
         self.away: list[str] = []
-        self.page.on("console", lambda message: message.type in ("error", "warning") and self.errors.append(message.text))
+        self.page.on(
+            "console",
+            lambda message: message.type in ("error", "warning") and self.errors.append(message.text),
+        )
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
         self.page.on("request", self._asked)
 

@@ -47,7 +47,9 @@ def test_three_answers_and_findings_come_by_themselves(visit) -> None:
     assert ink > 20, "the wafer map is not painted"
 
 
-@pytest.mark.parametrize("part", ["polisher", "pad", "head", "ring", "conditioner", "slurry", "wafer", "recipe"])
+@pytest.mark.parametrize(
+    "part", ["polisher", "pad", "head", "ring", "conditioner", "slurry", "wafer", "recipe"]
+)
 def test_each_part_opens_its_settings_with_unit_range_and_source(visit, part) -> None:
     page = visit.open()
     open_part(page, part)

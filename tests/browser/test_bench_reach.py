@@ -102,6 +102,8 @@ def test_other_pages_cannot_ask(window, bench) -> None:
     opened = window()
     opened.open()
     answer = opened.context.request.post(
-        bench.url + "api/jobs", headers={"Origin": "http://elsewhere.example"}, data={"kind": "lot", "document": {}}
+        bench.url + "api/jobs",
+        headers={"Origin": "http://elsewhere.example"},
+        data={"kind": "lot", "document": {}},
     )
     assert answer.status == 403

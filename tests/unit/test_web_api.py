@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from planish.errors import PlanishError
 from planish.predict.wafer import polish
 from planish.setup.models import Setup
 from planish.web.app import build
@@ -30,7 +29,9 @@ class SameProcess(Workers):
 
 @pytest.fixture(scope="module")
 def client(tmp_path_factory):
-    with TestClient(build(SameProcess(), tmp_path_factory.mktemp("bench")), base_url="http://localhost") as made:
+    with TestClient(
+        build(SameProcess(), tmp_path_factory.mktemp("bench")), base_url="http://localhost"
+    ) as made:
         yield made
 
 
@@ -121,7 +122,11 @@ def test_compare_shares_add_up(client, document) -> None:
         ("/api/read", {"text": "not toml ["}, "not TOML"),
         ("/api/lessons/no-such", {"document": fresh("rotary")}, "must be one of"),
         ("/api/measured", {"document": fresh("rotary"), "before": "../../etc/passwd"}, "no such file"),
-        ("/api/compare", {"a": fresh("rotary"), "b": fresh("rotary"), "outcomes": ["no-such"]}, "must be a figure"),
+        (
+            "/api/compare",
+            {"a": fresh("rotary"), "b": fresh("rotary"), "outcomes": ["no-such"]},
+            "must be a figure",
+        ),
     ],
 )
 def test_what_cannot_be_used_is_refused_in_one_line(client, path, body, words) -> None:
@@ -171,7 +176,7 @@ def test_no_page_points_outside() -> None:
         text = text.replace("http://www.w3.org/2000/svg", "")  # a name, never fetched
         assert "http://" not in text, file.name
         assert "https://" not in text, file.name
-        assert "style=" not in text.replace("style=\"\"", "") or file.suffix == ".js", file.name
+        assert "style=" not in text.replace('style=""', "") or file.suffix == ".js", file.name
 
 
 def test_docs_pages_that_would_fetch_from_outside_are_off(client) -> None:

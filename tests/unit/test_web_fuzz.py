@@ -13,7 +13,25 @@ from planish.web.app import build
 from planish.web.changes import fresh
 from planish.web.workers import Refused, Workers, call
 
-ODD = [None, True, -1, 0, 1e308, "", "0 psi", "-3 psi", "1e300 m", "nan rpm", "9" * 200, "\u0000", [], {}, "3 psi", "µ", ["3 psi"]]
+ODD = [
+    None,
+    True,
+    -1,
+    0,
+    1e308,
+    "",
+    "0 psi",
+    "-3 psi",
+    "1e300 m",
+    "nan rpm",
+    "9" * 200,
+    "\u0000",
+    [],
+    {},
+    "3 psi",
+    "µ",
+    ["3 psi"],
+]
 
 
 class SameProcess(Workers):
@@ -67,7 +85,13 @@ def test_no_request_makes_the_server_fail(tmp_path) -> None:
     for result in make(tmp_path).get_all_operations():
         operation = result.ok()
 
-        @settings(max_examples=12, deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck))
+        @settings(
+            max_examples=12,
+            deadline=None,
+            database=None,
+            derandomize=True,
+            suppress_health_check=list(HealthCheck),
+        )
         @given(case=operation.as_strategy())
         def attack(case: schemathesis.Case) -> None:
             nonlocal sent

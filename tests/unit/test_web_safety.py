@@ -57,7 +57,12 @@ def test_guessing_is_slowed_down(accounts) -> None:
 
 @pytest.mark.parametrize(
     ("name", "password", "role"),
-    [("", "long enough pw", "view"), ("../x", "long enough pw", "view"), ("a", "short", "view"), ("a", "long enough pw", "king")],
+    [
+        ("", "long enough pw", "view"),
+        ("../x", "long enough pw", "view"),
+        ("a", "short", "view"),
+        ("a", "long enough pw", "king"),
+    ],
 )
 def test_accounts_that_will_not_do(accounts, name, password, role) -> None:
     with pytest.raises(DataError):
@@ -82,7 +87,9 @@ def team(tmp_path) -> TestClient:
 
     for name, role in (("vera", "view"), ("ada", "approve")):
         Accounts(tmp_path / "people.json").add(name, "correct horse battery", role)
-    return TestClient(build(Workers(), tmp_path, team=True), base_url="http://localhost", follow_redirects=False)
+    return TestClient(
+        build(Workers(), tmp_path, team=True), base_url="http://localhost", follow_redirects=False
+    )
 
 
 def test_a_team_s_server_asks_who_is_there(tmp_path) -> None:
@@ -110,7 +117,20 @@ def test_a_forged_session_is_no_session(tmp_path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["../a.csv", "a/b.csv", "a\\b.csv", ".hidden.csv", "a..b.csv", "a.exe", "a", "a\n.csv", "x" * 130 + ".csv", "a.zip", "a.csv.gz"]
+    "name",
+    [
+        "../a.csv",
+        "a/b.csv",
+        "a\\b.csv",
+        ".hidden.csv",
+        "a..b.csv",
+        "a.exe",
+        "a",
+        "a\n.csv",
+        "x" * 130 + ".csv",
+        "a.zip",
+        "a.csv.gz",
+    ],
 )
 def test_names_that_will_not_do(name) -> None:
     with pytest.raises(DataError):

@@ -11,6 +11,7 @@ from planish.explain.page import Part, render
 if TYPE_CHECKING:
     from planish.predict.wafer_result import WaferResult
     from planish.setup.models import Setup
+    from planish.setup.si import Step
 
 PSI = 6894.757293168
 RPM = 2 * np.pi / 60
@@ -25,12 +26,9 @@ def recipe_sheet(setup: Setup, result: WaferResult) -> str:
     rows: list[list[object]] = []
     rows.append(["ends at", *[_ending(step) for step in bench.steps]])
     speeds = {"rotary": "platen [rpm]", "linear": "belt [m/s]", "orbital": "orbit [1/min]"}
-    drive = {
-        "rotary": lambda step: step.platen_speed / RPM,
-        "linear": lambda step: step.belt_speed,
-        "orbital": lambda step: step.orbit_speed / RPM,
-    }[bench.polisher.motion]
-    rows.append([speeds[bench.polisher.motion], *[drive(step) for step in bench.steps]])
+    rows.append(
+        [speeds[bench.polisher.motion], *[_drive(step, bench.polisher.motion) for step in bench.steps]]
+    )
     rows.append(["carrier [rpm]", *[step.carrier_speed / RPM for step in bench.steps]])
     for index, name in enumerate(names):
         rows.append(
@@ -66,8 +64,15 @@ def recipe_sheet(setup: Setup, result: WaferResult) -> str:
     return render(f"Recipe: {setup.title}", [steps, parts, expected, signing], (), lead=lead)
 
 
-def _ending(step: object) -> str:
-    stop, value = step.stop, step.stop_value  # type: ignore[attr-defined]
+def _drive(step: Step, motion: str) -> float:
+    """Return the speed that drives the pad, in the unit of its row."""
+    if motion == "linear":
+        return step.belt_speed
+    return (step.platen_speed if motion == "rotary" else step.orbit_speed) / RPM
+
+
+def _ending(step: Step) -> str:
+    stop, value = step.stop, step.stop_value
     if stop == "time":
         return f"{value:.4g} s"
-    return f"{value * 1e9:.4g} nm {stop}, at most {step.max_time:.4g} s"  # type: ignore[attr-defined]
+    return f"{value * 1e9:.4g} nm {stop}, at most {step.max_time:.4g} s"

@@ -13,7 +13,6 @@ from starlette.requests import ClientDisconnect
 from planish.errors import DataError
 from planish.web import schemas as s
 from planish.web.accounts import ROLES
-from planish.web.packing import MEDIA
 
 if TYPE_CHECKING:
     from planish.web.app import Services
@@ -26,7 +25,10 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
     421: {"model": s.Refusal, "description": "wrong host name"},
 }
 BINARY: dict[int | str, dict[str, Any]] = {
-    200: {"content": {MEDIA: {"schema": {"type": "string", "format": "binary"}}}, "description": "packed answer"}
+    200: {
+        "content": {s.MEDIA: {"schema": {"type": "string", "format": "binary"}}},
+        "description": "packed answer",
+    }
 }
 router = APIRouter(prefix="/api", responses=REFUSALS)
 _DEPTH = "planish.web.depth"
@@ -84,7 +86,7 @@ Approver = Annotated[s.Person, Depends(approver)]
 
 
 def _packed(body: bytes) -> Response:
-    return Response(body, media_type=MEDIA)
+    return Response(body, media_type=s.MEDIA)
 
 
 def _file(text: str, name: str, media: str) -> Response:
@@ -211,9 +213,7 @@ async def lessons(held: Held, person: Viewer) -> list[s.Lesson]:
 @router.post("/lessons/{lesson}", tags=["teach"])
 async def lesson_answer(lesson: str, asked: s.Asked, held: Held, person: Viewer) -> JSONResponse:
     """Compute the answer of one guided comparison."""
-    return JSONResponse(
-        await held.workers.ask("slow", "answer", asked.document, lesson, module=_LESSONS)
-    )
+    return JSONResponse(await held.workers.ask("slow", "answer", asked.document, lesson, module=_LESSONS))
 
 
 @router.post("/recipe-sheet", tags=["explain"], response_class=HTMLResponse)
@@ -296,7 +296,7 @@ async def job_tile(
     folder = _result(held, job, person)
     part, rows, columns = await run_in_threadpool(read_tile, folder, _map_name(name), level, row, column)
     size = {"X-Rows": str(rows), "X-Columns": str(columns), "Cache-Control": "private, max-age=3600"}
-    return Response(part.tobytes(), media_type=MEDIA, headers=size)
+    return Response(part.tobytes(), media_type=s.MEDIA, headers=size)
 
 
 def _map_name(name: str) -> str:
@@ -325,7 +325,7 @@ async def uploads(held: Held, person: Viewer) -> list[s.UploadTold]:
     openapi_extra={
         "requestBody": {
             "required": True,
-            "content": {MEDIA: {"schema": {"type": "string", "format": "binary"}}},
+            "content": {s.MEDIA: {"schema": {"type": "string", "format": "binary"}}},
         }
     },
 )

@@ -73,7 +73,9 @@ def with_motion(setup: Setup, motion: str, part: str | None = None) -> Setup:
     templates = other["recipe"]["step"]
     conditioned = "conditioner" in document
     if conditioned:
-        disk = {k: v for k, v in document["conditioner"].items() if not k.startswith(("sweep", "mode", "ex_"))}
+        disk = {
+            k: v for k, v in document["conditioner"].items() if not k.startswith(("sweep", "mode", "ex_"))
+        }
         own = {k: v for k, v in other["conditioner"].items() if k != "part"}
         document["conditioner"] = {**disk, **own}
     for index, step in enumerate(document["recipe"]["step"]):

@@ -88,7 +88,9 @@ class Jobs:
         if kind not in ("lot", "die"):
             raise DataError(f"kind = {kind!r}: must be lot or die")
         with self._lock:
-            open_now = sum(j.owner == owner and j.state in ("waiting", "running") for j in self._jobs.values())
+            open_now = sum(
+                j.owner == owner and j.state in ("waiting", "running") for j in self._jobs.values()
+            )
             if open_now >= PER_PERSON:
                 raise DataError(f"jobs: {open_now} of yours are waiting or running: wait for one or stop one")
             job = Job(secrets.token_hex(8), kind, title[:80], owner)

@@ -227,9 +227,7 @@ def answer(document: Mapping[str, Any], lesson: str) -> dict[str, Any]:
                 "curve": chosen.curve,
                 "cases": list(cases),
                 "figures": table,
-                "curves": {
-                    name: _curve(chosen.curve, setup, found[name]) for name, setup in cases.items()
-                },
+                "curves": {name: _curve(chosen.curve, setup, found[name]) for name, setup in cases.items()},
                 "documents": {name: setup.document for name, setup in cases.items()},
             }
         )
@@ -251,7 +249,9 @@ def sentence(figure: Figure, values: Mapping[str, float | None]) -> str:
         return f"{name}: {shown(known[low])} for all of them."
     told = known[low] > 0 and known[high] >= 1.15 * known[low] and figure.unit != "°C"
     ratio = f", {known[high] / known[low]:.2g} times as much" if told else ""
-    return f"{name}: least with “{low}” ({shown(known[low])}), most with “{high}” ({shown(known[high])}{ratio})."
+    return (
+        f"{name}: least with “{low}” ({shown(known[low])}), most with “{high}” ({shown(known[high])}{ratio})."
+    )
 
 
 def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
@@ -283,7 +283,12 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
 def _curve(kind: str, setup: Setup, found: dict[str, dict[str, Any]]) -> dict[str, Any]:
     if kind == "lot-rate":
         rates = found["lot"]["series"]
-        return {"x": list(range(1, len(rates) + 1)), "y": rates, "x_name": "wafer", "y_name": "removal rate [nm/min]"}
+        return {
+            "x": list(range(1, len(rates) + 1)),
+            "y": rates,
+            "x_name": "wafer",
+            "y_name": "removal rate [nm/min]",
+        }
     result = polished(setup)
     main = max(result.steps, key=lambda step: step.duration)
     picked = {

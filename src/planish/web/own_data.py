@@ -72,7 +72,11 @@ def _rates(path: str) -> dict[str, Any]:
 
 
 def measured(
-    document: Mapping[str, Any], names: Mapping[str, str], before: str, after: str | None, time_s: float | None
+    document: Mapping[str, Any],
+    names: Mapping[str, str],
+    before: str,
+    after: str | None,
+    time_s: float | None,
 ) -> dict[str, Any]:
     """Return measured removal at its sites beside the prediction at the same radii, and what a fit says."""
     from planish.fit.removal import fit_wafer

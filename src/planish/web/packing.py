@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 
 from planish.predict.result import clean
 
-MEDIA = "application/octet-stream"
-
 
 def pack(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> bytes:
     """Return header and arrays as one body."""

@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+MEDIA = "application/octet-stream"  # of packed answers
+
 Document = Annotated[
     dict[str, Any],
     Field(description="a setup as its TOML tables, values as text with unit", max_length=40),

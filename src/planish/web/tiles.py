@@ -23,7 +23,7 @@ def write_pyramid(folder: Path, name: str, field: NDArray[Any]) -> None:
     from io import BytesIO
 
     level = np.asarray(field[::-1], dtype=np.float32)
-    shapes = []
+    shapes: list[list[int]] = []
     while True:
         buffer = BytesIO()
         np.save(buffer, level, allow_pickle=False)

@@ -77,7 +77,11 @@ def check_content(name: str, ending: str, content: bytes) -> None:
         raise DataError(f"{name}: is empty")
     if len(content) > LARGEST:
         raise DataError(f"{name}: {len(content) / 2**20:.0f} MiB: must be at most {LARGEST // 2**20} MiB")
-    if content[:4] in (b"PK\x03\x04", b"Rar!") or content[:6] == b"7z\xbc\xaf\x27\x1c" or content[257:262] == b"ustar":
+    if (
+        content[:4] in (b"PK\x03\x04", b"Rar!")
+        or content[:6] == b"7z\xbc\xaf\x27\x1c"
+        or content[257:262] == b"ustar"
+    ):
         raise DataError(f"{name}: is an archive: must be the file itself (unpack it first)")
     if ending == ".gds.gz":
         if content[:2] != b"\x1f\x8b":

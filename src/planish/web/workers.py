@@ -6,8 +6,10 @@ Refusals come back as data, so that no exception has to cross between processes.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import multiprocessing
+import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -33,7 +35,10 @@ def call(module: str, name: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]
         # Values that pass each check alone and overflow together. The page must hear of it, not hang;
         # the log keeps where it came from, since it may as well be a defect of ours.
         logging.getLogger(__name__).warning("%s.%s", module, name, exc_info=True)
-        return False, f"these values have no answer together ({type(error).__name__}: {error}); undo the last change"
+        return (
+            False,
+            f"these values have no answer together ({type(error).__name__}: {error}); undo the last change",
+        )
 
 
 def _quiet() -> None:
@@ -51,12 +56,30 @@ class Workers:
     def __init__(self, fast: int = 2) -> None:
         self.fast = fast
         self._pools: dict[str, ProcessPoolExecutor] = {}
+        self._stopped = False
 
-    def start(self) -> list[Future[Any]]:
-        """Start the fast workers and have each load the model; returns at once."""
-        return [self._submit("fast", "planish.web.answers", "warm", ()) for _ in range(self.fast)]
+    def start(self) -> None:
+        """Start a worker that loads the model, and the others once it has; returns at once.
+
+        They come one after the other because the first answer needs one, and all the cores there are.
+        """
+        first = self._submit("fast", "planish.web.answers", "warm", ())
+        first.add_done_callback(self._start_others)
+
+    def _start_others(self, first: Future[Any]) -> None:
+        def start() -> None:
+            with contextlib.suppress(RuntimeError, BrokenProcessPool):  # stopped meanwhile
+                for _ in range(self.fast):
+                    self._submit("fast", "planish.web.answers", "warm", ())
+
+        if not first.cancelled() and not self._stopped:
+            timer = threading.Timer(2.0, start)
+            timer.daemon = True
+            timer.start()
 
     def _submit(self, pool: str, module: str, name: str, arguments: tuple[Any, ...]) -> Future[Any]:
+        if self._stopped:
+            raise RuntimeError("the workers are stopped")
         if pool not in self._pools:
             size = self.fast if pool == "fast" else 1
             self._pools[pool] = ProcessPoolExecutor(
@@ -90,6 +113,7 @@ class Workers:
 
     def stop(self) -> None:
         """End all workers, also those at work: what they were asked for, nobody will hear."""
+        self._stopped = True
         for pool in self._pools.values():
             running = list((getattr(pool, "_processes", None) or {}).values())
             pool.shutdown(wait=False, cancel_futures=True)
