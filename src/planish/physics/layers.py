@@ -240,11 +240,16 @@ def holed_layer(layer: ElasticLayer, hole_fraction: float) -> ElasticLayer:
     return ElasticLayer(layer.modulus * (1 - hole_fraction), layer.poisson, layer.thickness)
 
 
+SHALLOW = 1e-4  # [m]
+
+
 def grooved_layers(layer: ElasticLayer, groove_fraction: float, depth: float) -> tuple[ElasticLayer, ...]:
     """Return the layers that stand for one grooved to ``depth`` [m]: the land, then the solid below it.
 
     ``groove_fraction`` is the share of area that is groove. A depth of the whole
-    thickness leaves the land alone; no depth leaves the layer as it is.
+    thickness leaves the land alone; no depth leaves the layer as it is. What a groove
+    shallower than ``SHALLOW`` adds to the give is spread over that depth: the same give
+    under a wide load, and work in proportion to 1/depth is spared.
 
     Raises
     ------
@@ -256,7 +261,11 @@ def grooved_layers(layer: ElasticLayer, groove_fraction: float, depth: float) ->
     land = holed_layer(layer, groove_fraction)
     if depth == 0 or groove_fraction == 0:
         return (layer,)
-    upper = ElasticLayer(land.modulus, land.poisson, depth)
-    if depth == layer.thickness:
+    spread = max(depth, min(SHALLOW, layer.thickness))
+    modulus = land.modulus
+    if spread > depth:
+        modulus = layer.modulus / (1 + depth / spread * (layer.modulus / land.modulus - 1))
+    upper = ElasticLayer(modulus, land.poisson, spread)
+    if spread == layer.thickness:
         return (upper,)
-    return (upper, ElasticLayer(layer.modulus, layer.poisson, layer.thickness - depth))
+    return (upper, ElasticLayer(layer.modulus, layer.poisson, layer.thickness - spread))

@@ -197,9 +197,11 @@ def bearing_lift(nodes_r: Array, outer_radii: Values, pressures: Values, base: B
     for square, sign in ((half - root, 1.0), (half + root, -1.0)):
         a = np.sqrt(square)
         for b, step in zip(radii, steps, strict=True):
-            inside = 1 / square - (b / a) * kve(1, a * b) * ive(0, a * nodes_r) * np.exp(
-                -a * b + np.abs(a.real) * nodes_r
+            # Each form holds on its own side of b only; beyond it the exponential would overflow.
+            within, beyond = np.minimum(nodes_r, b), np.maximum(nodes_r, b)
+            inside = 1 / square - (b / a) * kve(1, a * b) * ive(0, a * within) * np.exp(
+                -a * b + np.abs(a.real) * within
             )
-            outside = (b / a) * ive(1, a * b) * kve(0, a * nodes_r) * np.exp(np.abs(a.real) * b - a * nodes_r)
+            outside = (b / a) * ive(1, a * b) * kve(0, a * beyond) * np.exp(np.abs(a.real) * b - a * beyond)
             lift += sign * step * np.where(nodes_r < b, inside, outside) / (2 * root * bend)
     return np.asarray(lift.real)

@@ -104,7 +104,8 @@ def _pad_rings(
     to_wafer = shares @ _linear(0.5 * (fine[1:] + fine[:-1]), middles)
     r_edges = grid.wafer_edges
     if grid.has_ring:
-        r_edges = np.concatenate([r_edges, grid.ring_edges])
+        gap = grid.ring_edges[0] > r_edges[-1]
+        r_edges = np.concatenate([r_edges, grid.ring_edges if gap else grid.ring_edges[1:]])
     belt = {"belt_length": belt_length} if motion == "linear" else {}
     view = pad_to_wafer_weights(
         motion,  # type: ignore[arg-type]
@@ -115,7 +116,7 @@ def _pad_rings(
         **belt,
     )
     seen = view.weights
-    if grid.has_ring:  # drop the gap between wafer and ring: nothing presses there
+    if grid.has_ring and gap:  # drop the gap between wafer and ring: nothing presses there
         seen = np.delete(seen, grid.r.size, axis=1)
     areas = 2 * belt_length * np.diff(edges) if motion == "linear" else np.pi * np.diff(edges**2)
     return PadRings(

@@ -17,7 +17,7 @@ class LayerSection(Section):
     """One layer. Its stiffness is given in one way: hardness, modulus, or the polymer it is made of."""
 
     thickness: Annotated[
-        float, Quantity("length", above="0 mm", high="20 mm", typical=("0.5 mm", "3 mm"))
+        float, Quantity("length", low="0.1 mm", high="20 mm", typical=("0.5 mm", "3 mm"))
     ] = Field(description="thickness of the layer")
     shore_d: SHORE | None = Field(None, description="hardness of the finished layer, Shore D")
     shore_a: SHORE | None = Field(None, description="hardness of the finished layer, Shore A")

@@ -301,7 +301,7 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
             raise MisfitError(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
         base = offered.get(material, {})
         _drop_rivals(base, mine)
-        kept = set(_leaves(base))
+        kept = list(_leaves(base))  # in order: the list of sources must not change from run to run
         _overlay(base, mine)
         for key in kept:
             if slurry is not None and not _given(mine, key.split(".")):
