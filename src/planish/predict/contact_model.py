@@ -52,7 +52,8 @@ class SummitCurve:
 
     def at(self, pressure: Array | float, what: str) -> Array:
         """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure)."""
-        return np.asarray(np.interp(np.log(pressure), self.log_pressure, getattr(self, what)))
+        log = np.log(np.maximum(pressure, 1e-300))  # a lifted place: the end of the table
+        return np.asarray(np.interp(log, self.log_pressure, getattr(self, what)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -175,6 +175,17 @@ _WORDS = {
     "force_balance_error": "force balance, relative error",
     "fresh_fraction_percent": "fresh slurry under the wafer [%]",
     "real_contact_percent": "real contact area [%]",
+    "wiwnu_sigma_percent_without_flagged": "WIWNU without flagged sites, 1σ [%]",
+    "wiwnu_range_percent_without_flagged": "WIWNU without flagged sites, half range [%]",
+    "sigma_nm": "standard deviation over the sites [nm]",
+    "sites_unmatched": "sites without a partner",
+    "k_p_per_Pa": "k_p [1/Pa]",
+    "k_p_error_per_Pa": "standard error of k_p [1/Pa]",
+    "k_p_all_sites_per_Pa": "k_p with the flagged sites [1/Pa]",
+    "scale": "measured over predicted rate",
+    "scale_error": "its standard error",
+    "rmse_nm": "misfit, RMS [nm]",
+    "shape_r_squared": "share of the variance that the shape explains",
 }
 _UNIT_WORDS = {
     "nm_per_min": "nm/min",

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
+CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
+HOT = 95.0  # [°C]
 NM_PER_MIN = 1e9 * 60.0
 PSI = 6894.757293168
 
@@ -186,8 +188,31 @@ class WaferResult(Result):
                 for i, film in enumerate(self.films)
             },
             "steps": [self._step_summary(step) for step in steps],
-            "notes": self.notes,
+            "notes": [*self.notes, *self.doubts()],
         }
+
+    def doubts(self) -> list[str]:
+        """Return where the result leaves the ground on which the model stands, one line each."""
+        found = []
+        contact = max(step.real_fraction for step in self.steps)
+        if contact > CONTACT_LIMIT:
+            found.append(
+                f"real contact area {100 * contact:.3g} %: the summits model holds up to a few per cent, so "
+                "pressure on the summits and rate are doubtful (is the pad so soft?)"
+            )
+        peak = max(step.peak_temperature for step in self.steps) - 273.15
+        if peak > HOT:
+            found.append(f"pad at {peak:.0f} °C: water would boil off, which the model does not follow")
+        starved = [step.name for step in self.steps if step.fresh_fraction < 1e-3]
+        if starved:
+            found.append(
+                f"no fresh slurry reaches the wafer in {', '.join(starved)}: nothing is removed there"
+            )
+        if np.all(self.remaining.sum(axis=0)[self.inside()] <= 0):
+            found.append(
+                "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films"
+            )
+        return found
 
     def _step_summary(self, step: StepRecord) -> dict[str, Any]:
         mean = self.mean(step.rate)
@@ -224,9 +249,16 @@ class WaferResult(Result):
         near = keep & (self.radius >= self.bench.wafer.radius - band)
         difference = 100 * (removed / centre - 1)
         rim = self.bench.wafer.radius - self.bench.wafer.edge_exclusion
+        rate = float(np.interp(rim, self.radius, difference))
+        if not near.any():  # the exclusion is wider than the band
+            return {
+                "edge_rate_percent": rate,
+                "edge_extreme_percent": None,
+                "edge_extreme_from_edge_mm": None,
+            }
         at = int(np.argmax(np.abs(np.where(near, difference, 0.0))))
         return {
-            "edge_rate_percent": float(np.interp(rim, self.radius, difference)),
+            "edge_rate_percent": rate,
             "edge_extreme_percent": float(difference[at]),
             "edge_extreme_from_edge_mm": float(self.bench.wafer.radius - self.radius[at]) * 1e3,
         }

@@ -7,7 +7,7 @@ from typing import Any
 
 from planish import units
 from planish.setup.finding import Finding, missing, wrong
-from planish.setup.polisher import LinearPolisher
+from planish.setup.polisher import LinearPolisher, RotaryPolisher
 from planish.setup.recipe import SPEED_OF, STOPS, StepSection
 from planish.setup.resolve import nearest
 from planish.setup.root import SetupModel
@@ -66,7 +66,12 @@ def _pressures(step: StepSection, table: dict[str, Any], place: str, model: Setu
         text = f"{place}.ring_pressure is 0: the wafer can slip out under a ring that does not press"
         yield Finding("warning", f"{place}.ring_pressure", text)
     if pressed == 0.0:
-        yield Finding("warning", where, f"{where} are all 0: the step removes nothing")
+        yield wrong(
+            where,
+            table["zone_pressures"],
+            "above 0 psi in at least one zone",
+            "leave out a step that does not press",
+        )
     elif step.flow == 0.0:
         yield Finding("warning", f"{place}.flow", f"{place}.flow is 0: the wafer runs dry under pressure")
     bearing = step.bearing_pressures
@@ -99,6 +104,15 @@ def _speeds(step: StepSection, table: dict[str, Any], place: str, model: SetupMo
         elif step.platen_speed * step.carrier_speed < 0.0:
             text = f"{place}: platen and carrier turn against each other: the wafer edge is much faster than its centre"
             yield Finding("note", f"{place}.carrier_speed", text)
+    still = (
+        motion == "rotary"
+        and isinstance(model.polisher, RotaryPolisher)
+        and (step.platen_speed == 0.0 or model.polisher.centre_offset == 0.0)
+    )
+    still = still or (motion == "linear" and step.belt_speed == 0.0)
+    if still and step.carrier_speed != 0.0 and model.polisher.delivery == "top":
+        text = f"{place}: the pad does not travel under the wafer: it brings no slurry and nothing is removed"
+        yield Finding("warning", place, text)
     if (
         getattr(step, next(k for k, m in SPEED_OF.items() if m == motion)) == 0.0
         and step.carrier_speed == 0.0
