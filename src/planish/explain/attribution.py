@@ -54,7 +54,7 @@ class Comparison:
         }
 
     def sentence(self, outcome: str) -> str:
-        """Return the finding in words: "B's ... is 18 % higher: +12 pad, +9 recipe, -3 slurry"."""
+        """Return the finding in words: "...: 300 in A, 354 in B, 18 % higher: +12 % pad, +9 % recipe, -3 % slurry"."""
         from planish.predict.result import label
 
         difference = self.b[outcome] - self.a[outcome]
@@ -68,10 +68,11 @@ class Comparison:
             return f"{words}: no difference between A and B"
         parts = sorted(self.shares[outcome].items(), key=lambda item: -abs(item[1]))
         told = ", ".join(
-            f"{share * scale:+.3g} {group}" for group, share in parts if abs(share * scale) >= 5e-4
+            f"{share * scale:+.3g}{unit} {group}" for group, share in parts if abs(share * scale) >= 5e-4
         )
         direction = "higher" if difference >= 0 else "lower"
-        return f"{words}: B is {abs(difference * scale):.3g}{unit} {direction}: {told}"
+        values = f"{self.a[outcome]:.4g} in A, {self.b[outcome]:.4g} in B"
+        return f"{words}: {values}, {abs(difference * scale):.3g}{unit} {direction}: {told}"
 
 
 def shapley(

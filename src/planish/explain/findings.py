@@ -142,8 +142,14 @@ def _speed(result: WaferResult) -> list[Finding]:
 
 
 def _temperature(result: WaferResult) -> list[Finding]:
-    start, peak = float(result.temperatures[0]), float(result.temperatures.max())
-    text = f"The pad under the wafer warms from {start - 273.15:.0f} to {peak - 273.15:.0f} °C by friction."
+    start = float(result.temperatures[0])
+    peak = max(step.peak_temperature for step in result.steps)
+    if peak - start < 0.5:
+        return [Finding("temperature", "good", f"The pad under the wafer stays at {start - 273.15:.0f} °C.")]
+    text = (
+        f"The pad under the wafer warms from {start - 273.15:.0f} °C to {peak - 273.15:.0f} °C at its "
+        "warmest place by friction."
+    )
     return [Finding("temperature", "look" if peak - start > 20 else "good", text)]
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.patches import Annulus, Circle, FancyArrowPatch, Rectangle
+from matplotlib.patheffects import withStroke
 
 from planish.explain.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure, styled
 from planish.physics import motion
@@ -222,12 +223,22 @@ def _conditioner(ax: Any, bench: Bench) -> None:
         )
     )
     words = "disk\n(between wafers)" if disk.mode == "ex-situ" else "disk"
-    ax.text(spot[0] * MM, spot[1] * MM, words, ha="center", va="center", fontsize=10, color=INK)
+    note = ax.text(spot[0] * MM, spot[1] * MM, words, ha="center", va="center", fontsize=10, color=INK)
+    _halo(note, DISK_FILL)
 
 
 def _drop(ax: Any, at: tuple[float, float]) -> None:
     ax.plot(at[0] * MM, at[1] * MM, marker="o", color=ORANGE, markersize=8)
-    ax.annotate("slurry", (at[0] * MM, at[1] * MM), xytext=(6, 6), textcoords="offset points", color=INK)
+    note = ax.annotate(
+        "slurry", (at[0] * MM, at[1] * MM), xytext=(6, 6), textcoords="offset points", color=INK
+    )
+    _halo(note, PAD_FILL)
+
+
+def _halo(note: Any, colour: str) -> None:
+    """Keep a word readable where lines cross it."""
+    note.set_path_effects([withStroke(linewidth=4, foreground=colour)])
+    note.set_zorder(6)
 
 
 def _turn_arrow(ax: Any, centre: tuple[float, float], radius: float, text: str) -> None:
@@ -237,7 +248,7 @@ def _turn_arrow(ax: Any, centre: tuple[float, float], radius: float, text: str) 
     ax.add_patch(
         FancyArrowPatch((x[-2], y[-2]), (x[-1], y[-1]), arrowstyle="-|>", mutation_scale=14, color=INK)
     )
-    ax.text(x[-1] - 8, y[-1], text, ha="right", va="center", color=INK, fontsize=10)
+    _halo(ax.text(x[-1] - 8, y[-1], text, ha="right", va="center", color=INK, fontsize=10), PAD_FILL)
 
 
 def wafer_point_path(

@@ -48,9 +48,12 @@ def wafer_parts(result: WaferResult) -> list[Part]:
     """Return the parts of a page about one wafer."""
     figures = result.summary()
     flat = [(key, value) for key, value in figures.items() if not isinstance(value, dict | list)]
+    longest = max(range(len(result.steps)), key=lambda index: result.steps[index].duration)
+    step = result.bench.steps[longest]
     machine = Part("The machine").figure(
-        machine_plan(result.bench),
-        f"{result.bench.polisher.motion} polisher in plan, to scale; {speeds_text(result.bench, result.bench.steps[0])}.",
+        machine_plan(result.bench, longest),
+        f"{result.bench.polisher.motion.capitalize()} polisher in plan, to scale, at the speeds of step {step.name} "
+        f"({speeds_text(result.bench, step)}). Blue: path on the pad of a wafer point 10 mm inside the edge.",
     )
     found = Part("Findings").listing([item.text for item in findings(result)])
     numbers = Part("Figures").table(["figure", "value"], [[label(key), value] for key, value in flat])
@@ -70,19 +73,19 @@ def measured_part(result: WaferResult, paired: Paired) -> Part:
     """Return the part that sets the measured removal beside the prediction."""
     import numpy as np
 
-    from planish.measure.profile import radial_profile
+    from planish.explain.sites_figures import profile_or_none
     from planish.measure.wafer import summarise
 
     removal = paired.removal
     measured = summarise(paired, result.time)
     predicted = result.summary()
-    profile = radial_profile(removal)
+    profile = profile_or_none(removal)
     keys = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "wiwnu_range_percent")
     part = Part("Predicted against measured")
     part.table(
         ["figure", "predicted", "measured"], [[label(key), predicted[key], measured[key]] for key in keys]
     )
-    band = (profile.r, profile.lower, profile.upper)
+    band = None if profile is None else (profile.r, profile.lower, profile.upper)
     part.figure(
         comparison_figure(result.radius, result.removed, removal.r, removal.value, band),
         "Removal at the measured sites over the predicted profile; below, the difference.",

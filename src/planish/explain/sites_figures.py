@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Circle
 
+from planish.errors import DataError
 from planish.explain.style import AMBER, FAINT, INK, MAP, ORANGE, figure, line_look, styled, subplots
 from planish.measure.profile import radial_profile
 
@@ -14,9 +15,18 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from planish.fit.removal import RemovalFit
+    from planish.measure.profile import RadialProfile
     from planish.measure.sites import SiteMap
 
 BAND = "#f0d2b8"
+
+
+def profile_or_none(removal: SiteMap) -> RadialProfile | None:
+    """Return the mean profile with its band, or None where the sites are too few to carry one."""
+    try:
+        return radial_profile(removal)
+    except DataError:
+        return None
 
 
 @styled
@@ -41,15 +51,16 @@ def sites_figure(removal: SiteMap) -> Figure:
     grid[0].set_ylabel("y [mm]")
     grid[0].set_title("Sites")
     grid[0].grid(False)
-    profile = radial_profile(removal)
-    grid[1].fill_between(
-        profile.r * 1e3,
-        profile.lower * 1e9,
-        profile.upper * 1e9,
-        color=BAND,
-        label="95 % band of the mean profile",
-    )
-    grid[1].plot(profile.r * 1e3, profile.value * 1e9, label="mean profile", **line_look(0))
+    profile = profile_or_none(removal)
+    if profile is not None:
+        grid[1].fill_between(
+            profile.r * 1e3,
+            profile.lower * 1e9,
+            profile.upper * 1e9,
+            color=BAND,
+            label="95 % band of the mean profile",
+        )
+        grid[1].plot(profile.r * 1e3, profile.value * 1e9, label="mean profile", **line_look(0))
     grid[1].plot(removal.r * 1e3, removal.value * 1e9, "o", color=ORANGE, label="sites")
     grid[1].set_xlabel("wafer radius [mm]")
     grid[1].set_ylabel("removed [nm]")

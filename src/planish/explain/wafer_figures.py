@@ -64,9 +64,10 @@ def wafer_figure(result: WaferResult, units: str = "trade") -> Figure:
         _robust_limits(ax, result)
     for ax in grid[1]:
         ax.set_xlabel("wafer radius [mm]")
-    grid[1, 1].set_ylim(bottom=0)
+    grid[1, 0].set_ylim(bottom=0)
+    grid[1, 1].set_ylim(0, 1.35 * max(float(result.removed.max()), float(result.remaining.max()), 1e-9) * 1e9)
     grid[0, 0].legend(loc="best")
-    grid[1, 1].legend(loc="best")
+    grid[1, 1].legend(loc="upper left", ncols=2)
     return fig
 
 
