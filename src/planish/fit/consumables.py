@@ -174,6 +174,6 @@ def _sentence(regime: str, a: Age) -> str:
     value, error = a.steady
     sure = "" if abs(value) > 2 * error else ", not told from zero"
     return (
-        f"{text}; with the drift followed the rate changes by {value:+.1f} +- {error:.1f} % over its life"
+        f"{text}; with the drift followed the rate changes by {value:+.1f} ± {error:.1f} % over its life"
         f" (the counter fell back {a.changes} times{sure})"
     )

@@ -162,8 +162,10 @@ def fit_wafer(result: WaferResult, removal: SiteMap) -> RemovalFit:
         k_p_all=k_p * fit.factor_all,
         scale=(fit.factor, fit.error),
     )
-    told = f"{fit.factor:.3f} +- {fit.error:.3f}"
-    if abs(fit.factor - 1) > 2 * max(fit.error, 1e-12):
+    told = f"{fit.factor:.4g} ± {fit.error:.1g}" if np.isfinite(fit.error) else f"{fit.factor:.4g}"
+    if not np.isfinite(fit.error):
+        text = f"the rate was {told} times the predicted one; the sites lie on too few radii to say how sure that is"
+    elif abs(fit.factor - 1) > 2 * max(fit.error, 1e-12):
         text = f"the rate was {told} times the predicted one"
     else:
         text = f"the predicted rate agrees with the wafer within its doubt (measured over predicted {told})"
@@ -227,6 +229,13 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
     g = np.interp(removal.r, radius, profile)
     if not np.all(np.isfinite(g[inside])) or np.all(g[good] == 0):
         raise FitError("the predicted removal is zero or not finite at the sites: no constant can be fitted")
+
+    mean = float(np.mean(removal.value[good]))
+    if mean <= 0:
+        raise FitError(
+            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above 0 nm (are the files before and "
+            "after the polish the wrong way round?)"
+        )
 
     def least_squares(rows: NDArray[np.bool_]) -> float:
         return float(g[rows] @ removal.value[rows] / (g[rows] @ g[rows]))

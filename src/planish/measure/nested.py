@@ -126,6 +126,10 @@ def nested_variance(
             raise DataError(f"level {name!r} has {len(labels)} labels for {y.size} values")
     if y.ndim != 1 or y.size < 2 or not np.all(np.isfinite(y)):
         raise DataError(f"a nested study needs two or more finite values of {value_name!r}")
+    if np.max(np.abs(y)) > 1e100:
+        raise DataError(
+            f"{value_name!r}: {np.max(np.abs(y)):.3g}: must be below 1e100 (is the column right?)"
+        )
     names, codes = _levels(columns, y.size)
     counts = [np.bincount(c).astype(np.float64) for c in codes]
     balanced = all(np.ptp(n) == 0 for n in counts)

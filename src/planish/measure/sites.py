@@ -27,6 +27,7 @@ SOURCES: tuple[str, ...] = (
 )
 
 #: No wafer in the trade is larger than 450 mm; a site further out means a wrong unit.
+LARGEST_VALUE = 5e-3  # [m] thicker than any film, and than any wafer
 LARGEST_RADIUS = 0.225
 #: More sites than this on one wafer is a wrong file, not a site map.
 MAX_SITES = 1_000_000
@@ -338,6 +339,13 @@ def _check(sites: SiteMap, table: Table, column: str) -> None:
             raise DataError(
                 f"{table.at(int(below[0]), column)}: thickness {sites.value[below[0]] * 1e9:.6g} nm: "
                 f"must be 0 or more"
+            )
+    if sites.quantity != "rate":
+        thick = np.flatnonzero(np.abs(sites.value) > LARGEST_VALUE)
+        if thick.size:
+            raise DataError(
+                f"{table.at(int(thick[0]), column)}: {sites.value[thick[0]] * 1e9:.6g} nm: must be at most "
+                f"{LARGEST_VALUE * 1e9:g} nm (is the unit right?)"
             )
     seen: dict[str, int] = {}
     for row, name in enumerate(sites.site):

@@ -120,7 +120,8 @@ def read_table(path: str | Path) -> Table:
     if not file.exists():
         raise DataError(f"{path}: no such file (give the path of a CSV or Parquet table)")
     if not file.is_file():
-        raise DataError(f"{path}: is a folder, not a file (name the table inside it)")
+        what = "a folder" if file.is_dir() else "a device or pipe"
+        raise DataError(f"{path}: is {what}, not a file (name a CSV or Parquet table)")
     if file.stat().st_size == 0:
         raise DataError(f"{path}: the file is empty (a line of column names and a row a site are needed)")
     if file.suffix.lower() in (".parquet", ".pq"):

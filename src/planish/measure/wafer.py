@@ -13,6 +13,8 @@ from planish.measure.outliers import Flag, flag
 from planish.measure.pairing import TOLERANCE, Paired, pair
 from planish.measure.sites import read_sites
 
+TIMES = (1e-3, 1e7)  # [s] what can be a polish time
+
 SOURCES: tuple[str, ...] = (*statistics.SOURCES, *outliers.SOURCES)
 
 
@@ -32,8 +34,8 @@ def measure_wafer(
         As :func:`~planish.measure.sites.read_sites` and :func:`~planish.measure.pairing.pair`, if the
         time is not above zero, and if the mean removal is not above zero.
     """
-    if time_s is not None and not (np.isfinite(time_s) and time_s > 0):
-        raise DataError(refuse("polish time [s]", time_s, "above 0"))
+    if time_s is not None:
+        _check_time(time_s)
     paired = pair(read_sites(before), read_sites(after), tolerance)
     return summarise(paired, time_s)
 
@@ -41,11 +43,19 @@ def measure_wafer(
 def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     """Return the figures of a paired wafer as a flat JSON-ready dict; see :func:`measure_wafer`."""
     removal = paired.removal
+    mean = float(np.mean(removal.value))
+    if mean <= 0:
+        raise DataError(
+            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above 0 nm (are the files before "
+            "and after the polish the wrong way round?)"
+        )
     try:
         s = statistics.wafer_statistics(removal.value)
     except DataError as error:
         raise DataError(f"{removal.source}: {error}") from None
     time = time_s if time_s is not None else removal.polish_time
+    if time is not None:
+        _check_time(time)
     flags = flag(removal)
     notes = []
     if time is None:
@@ -86,6 +96,13 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
         "notes": notes,
         "sources": [f"measured: {removal.source}", *SOURCES],
     }
+
+
+def _check_time(time: float) -> None:
+    if not (np.isfinite(time) and TIMES[0] <= time <= TIMES[1]):
+        raise DataError(
+            refuse("polish time [s]", time, f"above 0, from {TIMES[0]:g} to {TIMES[1]:g}", "as --time '60 s'")
+        )
 
 
 def _as_dict(f: Flag) -> dict[str, Any]:
