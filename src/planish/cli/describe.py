@@ -12,16 +12,17 @@ from planish.errors import SetupError
 
 def new(motion: str, output: Path, force: bool) -> None:
     """Write a commented setup of the chosen motion to ``output``."""
-    from planish.predict.result import write_whole
     from planish.setup.new import new_setup
 
     content = new_setup(motion)
-    if output.exists() and not force:
-        raise SetupError(f"{output}: exists already; nothing written (give --force to replace it)")
     try:
-        write_whole(output, content.encode())
+        if output.is_dir():
+            raise SetupError(f"{output}: is a folder: must be a file to write")
+        if (output.exists() or output.is_symlink()) and not force:
+            raise SetupError(f"{output}: exists already; nothing written (give --force to replace it)")
     except OSError as exc:
         raise SetupError(f"{output}: cannot be written ({exc.strerror}); name another file") from None
+    _write(output, content)
     typer.echo(f"wrote {output}; next: planish check {output}")
 
 
@@ -60,7 +61,8 @@ def check(file: Path, json_out: bool) -> None:
             typer.echo(f"{file}: good")
     if errors:
         for item in errors:
-            typer.echo(f"planish: {item['message']}", err=True)
+            named = f"{file.name}: " if item["place"] else ""
+            typer.echo(f"planish: {named}{item['message']}", err=True)
         raise typer.Exit(2)
 
 
@@ -68,12 +70,20 @@ def schema(output: Path | None) -> None:
     """Write or print the JSON Schema of setup files."""
     import json
 
-    from planish.predict.result import write_whole
     from planish.setup.schema import json_schema
 
     content = json.dumps(json_schema(), indent=1, ensure_ascii=False)
     if output is None:
         typer.echo(content)
         return
-    write_whole(output, (content + "\n").encode())
+    _write(output, content + "\n")
     typer.echo(f"wrote {output}")
+
+
+def _write(output: Path, content: str) -> None:
+    from planish.predict.result import write_whole
+
+    try:
+        write_whole(output, content.encode())
+    except OSError as exc:
+        raise SetupError(f"{output}: cannot be written ({exc.strerror}); name another file") from None

@@ -8,7 +8,7 @@ from typing import Any
 import typer
 
 from planish.cli import show
-from planish.errors import DataError, SetupError
+from planish.errors import DataError, PlanishError, SetupError
 
 LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
 
@@ -67,7 +67,13 @@ def _seconds(time: str | None) -> float | None:
         return None
     from planish.units import to_si
 
-    return to_si(time, "time")
+    try:
+        seconds = to_si(time, "time")
+    except PlanishError as error:
+        raise DataError(f"--time = {error}") from None
+    if seconds <= 0:
+        raise DataError(f"--time = {time!r}: must be above 0 s (as --time '60 s')")
+    return seconds
 
 
 def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:

@@ -20,7 +20,8 @@ def print_json(document: Any) -> None:
     """Print ``document`` as one strict JSON document on standard output."""
     from planish.predict.result import clean
 
-    typer.echo(json.dumps(clean(document), indent=1, ensure_ascii=False))
+    spells = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    typer.echo(json.dumps(clean(document), indent=1, ensure_ascii=not spells, allow_nan=False))
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[Any]], title: str = "") -> None:
@@ -54,11 +55,24 @@ def text(value: Any) -> str:
     return str(value)
 
 
+# Figures that a measured wafer may lack: a row of dashes tells a reader nothing.
+_LEFT_OUT = (
+    "mean_speed_m_per_s",
+    "peak_temperature_C",
+    "wiwnu_sigma_percent_without_flagged",
+    "wiwnu_range_percent_without_flagged",
+)
+
+
 def summary(figures: dict[str, Any], units: str = "trade") -> None:
     """Print a flat summary as a two-column table, then its notes."""
     from planish.predict.result import label
 
-    flat = {key: value for key, value in figures.items() if not isinstance(value, dict | list)}
+    flat = {
+        key: value
+        for key, value in figures.items()
+        if not isinstance(value, dict | list) and not (value is None and key in _LEFT_OUT)
+    }
     if units == "si":
         flat = dict(_in_si(key, value) for key, value in flat.items())
     table(["figure", "value"], [[label(key), text(value)] for key, value in flat.items()])
