@@ -30,7 +30,7 @@ function numbers(home, pairs) {
     const span = document.createElement("span");
     span.innerHTML = "<b></b> <small></small>";
     span.firstChild.textContent = value;
-    span.lastChild.textContent = name + (was ? ` (A ${was})` : "");
+    span.lastChild.textContent = name + (was ? ` (A ${was.split(" ")[0]})` : "");
     return span;
   }));
 }

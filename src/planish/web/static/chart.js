@@ -72,7 +72,7 @@ export class Chart {
     y0 -= spec.zero && y0 === 0 ? 0 : room; y1 += room;
     const early = ticks(y0, y1, Math.max(2, height / (font * 3.5))), gap = early.length > 1 ? early[1] - early[0] : 1;
     const longest = Math.max(...early.map((t) => tickText(t, gap).length));
-    const left = font * (2.2 + 0.62 * longest), right = font * 0.8, top = font * (spec.legend === false ? 0.7 : 1.7), bottom = font * 2.7;
+    const left = font * (2.2 + 0.62 * longest), right = font * 1.5, top = font * (spec.legend === false ? 0.7 : 1.7), bottom = font * 2.7;
     const px = (x) => left + (x - x0) / (x1 - x0 || 1) * (width - left - right);
     const py = (y) => height - bottom - (y - y0) / (y1 - y0) * (height - top - bottom);
     this.scale = { px, py, x0, x1, left, right, width, height, top, bottom };

@@ -63,7 +63,9 @@ export class Compare {
     sentence.textContent = found.sentences[Object.keys(found.shares).indexOf(key)];
     const wrap = document.createElement("div");
     wrap.className = "why-bars";
-    body.replaceChildren(sentence, wrap);
+    const words = document.createElement("div");
+    words.append(sentence);
+    body.replaceChildren(wrap, words);
     this.bars(wrap, shares, a, b);
     const details = document.createElement("details");
     details.innerHTML = "<summary>table</summary>";
@@ -76,11 +78,11 @@ export class Compare {
       for (const text of [found.labels[k] || k, number(found.a[k], 4), number(found.b[k], 4), number(found.b[k] - found.a[k], 3)]) row.insertCell().textContent = text;
     }
     details.append(table);
-    body.append(details);
+    words.append(details);
   }
 
   bars(home, shares, a, b) {
-    const groups = GROUPS.filter((g) => g in shares), width = Math.max(home.clientWidth, 260), font = 13, tall = 17;
+    const groups = GROUPS.filter((g) => g in shares), width = Math.max(home.clientWidth, 260), font = 12, tall = 15;
     const low = Math.min(0, ...stacked(groups, shares)), high = Math.max(0, ...stacked(groups, shares));
     const left = 92, right = 150, x = (v) => left + (high > low ? (v - low) / (high - low) : 0) * (width - left - right);
     const svg = el("svg", { viewBox: `0 0 ${width} ${(groups.length + 1) * tall + 4}`, role: "img", class: "why-svg" });
@@ -90,7 +92,7 @@ export class Compare {
       at = to;
       svg.append(el("text", { x: left - 6, y: y + font, class: "key end" }, g));
       svg.append(el("rect", { x: Math.min(x(from), x(to)), y: y + 3, width: Math.max(Math.abs(x(to) - x(from)), 1.5), height: tall - 5, class: shares[g] >= 0 ? "more" : "less" }));
-      const part = a ? ` ${shares[g] >= 0 ? "+" : "−"}${number(Math.abs(100 * shares[g] / a), 2)} %` : "";
+      const part = a ? ` (${shares[g] >= 0 ? "+" : "−"}${number(Math.abs(100 * shares[g] / a), 2)} %)` : "";
       svg.append(el("text", { x: Math.max(x(from), x(to)) + 5, y: y + font, class: "key" }, shares[g] === 0 ? "same" : `${shares[g] >= 0 ? "+" : "−"}${number(Math.abs(shares[g]), 2)}${part}`));
       if (i < groups.length - 1) svg.append(el("line", { x1: x(to), x2: x(to), y1: y + 3, y2: y + tall + 3, class: "axis" }));
     });

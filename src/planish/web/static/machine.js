@@ -16,7 +16,7 @@ export class Machine {
     plan.append(this.svg); section.append(this.cut);
     this.tags = new Map();
     this.still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    this.clock = 0; this.before = 0; this.calm = 0; this.wear = null;
+    this.clock = 2; this.before = 0; this.calm = 0; this.wear = null;
     new ResizeObserver(() => { this.key = ""; if (this.answer) this.show(this.answer); }).observe(plan);
     new ResizeObserver(() => { if (this.answer) this.drawSection(); }).observe(section);
     requestAnimationFrame((t) => this.frame(t));
@@ -80,7 +80,7 @@ export class Machine {
     this.svg.setAttribute("viewBox", `${-width / 2} ${-height / 2} ${width} ${height}`);
     const reach = { rotary: m.platen_radius, orbital: m.pad_radius + m.orbit_radius, linear: m.belt_width / 2 }[m.motion];
     const carrier = m.wafer_radius + (m.ring ? m.ring.gap + m.ring.width : 0);
-    const tall = Math.max(reach, carrier) * (m.motion === "linear" ? 1.25 : 1.05);
+    const tall = Math.max(reach, carrier) * (m.motion === "linear" ? 1.5 : 1.05);
     const long = m.motion === "linear" ? 2.4 * Math.max(carrier, m.belt_width / 2) : tall;
     const s = this.s = Math.min(height / 2 / tall, width / 2 / long);
     this.half = width / 2 / s;
@@ -181,7 +181,21 @@ export class Machine {
     for (let x = -w - 0.2 * s; x < w + 0.2 * s; x += 0.1 * s) this.stripes.append(el("path", { d: `M${x} ${-h}V${h}`, class: "groove" }));
     add(this.stripes);
     if (m.bearing) for (const r of m.bearing.outer_radii) add(el("circle", { r: r * s, class: "bearing" }));
+    this.side(m, add);
     add(el("path", { d: `M${-0.25 * w} ${-h * 1.13}h${0.5 * w}m-9 -6l9 6l-9 6`, class: "way" }));
+  }
+
+  // The whole loop from the side, to a smaller scale: rollers, carrier on the upper run, bearing below it.
+  side(m, add) {
+    const r = m.roller_radius, span = Math.max((m.belt_length - TAU * r) / 2, 0.1), k = Math.min(150, this.plan.clientWidth * 0.3) / (span + 2 * r);
+    const home = add(el("g", { transform: `translate(0 ${this.plan.clientHeight / 2 - r * k - 6})` }));
+    const x = span / 2 * k, y = r * k, c = m.wafer_radius * k;
+    home.append(el("path", { d: `M${-x} ${-y}H${x}A${y} ${y} 0 0 1 ${x} ${y}H${-x}A${y} ${y} 0 0 1 ${-x} ${-y}Z`, class: "loop" }));
+    for (const side of [-x, x]) home.append(el("circle", { cx: side, r: y * 0.9, class: "platen" }), el("circle", { cx: side, r: 1.5, class: "axis-mark" }));
+    home.append(el("rect", { x: -c, y: -y - 8, width: 2 * c, height: 7, class: "head" }), el("rect", { x: -c, y: -y + 2, width: 2 * c, height: 5, class: "bearing-block" }));
+    home.append(el("title", {}, "the belt from the side: rollers, carrier, fluid bearing"));
+    this.loop = home.firstChild;
+    this.loopScale = k;
   }
 
   drawDisk(m, s, add) {
@@ -229,6 +243,7 @@ export class Machine {
     } else {
       const moved = (step.belt * tp * s) % (0.1 * s);
       this.stripes.setAttribute("transform", `translate(${moved} 0)`);
+      this.loop.setAttribute("stroke-dashoffset", -((step.belt * tp * this.loopScale) % 12));
       let d = "", last = null;
       for (let k = Math.max(0, i - 160); k <= i; k++) {
         const x = this.path[k] + step.belt * tp, y = this.path[n + k];

@@ -15,7 +15,7 @@ export class Settings {
     this.panel.hidden = true;
     this.panel.setAttribute("role", "dialog");
     home.append(this.panel);
-    this.panel.addEventListener("keydown", (e) => { if (e.key === "Escape") this.close(); });
+    addEventListener("keydown", (e) => { if (e.key === "Escape" && this.isOpen) this.close(); });
   }
 
   async open(part, from) {
@@ -54,6 +54,7 @@ export class Settings {
 
   draw() {
     const forms = this.state.forms, panel = this.panel, kept = panel.scrollTop;
+    const focused = panel.contains(document.activeElement) ? document.activeElement.id : "";
     panel.replaceChildren();
     panel.setAttribute("aria-label", `Settings: ${NAMES[this.part]}`);
     this.rows = new Map();
@@ -73,6 +74,7 @@ export class Settings {
     const own = all.filter((f) => !f.path.startsWith("recipe.") && f.kind !== "text");
     if (own.length) this.group(this.part === "ring" ? "The ring itself" : "The part itself", own, panel);
     panel.scrollTop = kept;
+    if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
   }
 
   group(words, fields, home) {
@@ -88,6 +90,7 @@ export class Settings {
     label.className = "part-choice";
     label.append("catalogue part ");
     const select = document.createElement("select");
+    select.id = `part-${section}`;
     if (!parts.chosen) select.add(new Option("own values", ""));
     for (const { name, summary } of parts.options) {
       const option = new Option(name.replaceAll("-", " "), name, false, name === parts.chosen);
