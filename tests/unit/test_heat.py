@@ -22,6 +22,15 @@ def test_step_is_the_exact_solution():
     assert float(two) == pytest.approx(exact, rel=1e-11)
 
 
+def test_relaxation_is_the_same_step_at_many_times():
+    T, q, h = np.array([300.0, 296.0, 320.0]), np.array([0.0, 3000.0, 500.0]), np.array([80.0, 200.0, 900.0])
+    times = np.array([0.0, 0.3, 17.0, 900.0])
+    found = heat.relaxation(T, q, h, np.full(3, 295.0), 2000.0)
+    want = heat.pad_temperature_step(T, q, h, 295.0, 2000.0, times[:, None])
+    np.testing.assert_allclose(found.at(times[:, None]), want, rtol=1e-13)
+    np.testing.assert_allclose(found.at(17.0), want[2], rtol=1e-13)
+
+
 @given(
     q=st.floats(0, 1e4),
     h=st.one_of(st.just(0.0), st.floats(1e-9, 1e4)),

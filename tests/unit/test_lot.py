@@ -11,12 +11,12 @@ import polars as pl
 import pytest
 
 from planish.physics import slurry
+from planish.physics.slurry import mixed_film_at as mixed_film
 from planish.predict import conditions
 from planish.predict.contact_model import prepare
 from planish.predict.lot import polish_lot
 from planish.predict.lot_events import Event, read_events
 from planish.predict.lot_result import Limits
-from planish.predict.lot_step import mixed_film
 from planish.predict.lot_variation import Variation, draw
 from planish.predict.pad_rings import pad_rings
 from planish.predict.wafer import polish
@@ -136,8 +136,12 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     assert records.real_pressure[-1] < 0.9 * records.real_pressure[0]
     at = np.full((1, CELLS), 300.0)
     law = rotary.removal["oxide"]
-    slow_rate = conditions.film_rate(law, rotary, slow, model.land, at)[0]
-    from planish.predict.lot_step import _mechanical, _rate  # the pieces of run_step
+    slow_rate = conditions.film_rate(rotary, slow, "oxide", at)[0]
+    # The pieces of the rate, on what the lot planned once.
+    from planish.predict.conditions import mechanical_part as _mechanical
+    from planish.predict.conditions import rate_at as _rate
+
+    plan = plan.fixed
 
     assert np.all(slow_rate > 0)
     assert _mechanical(plan, rotary, "oxide", fast.pressure / land, fast.friction) == pytest.approx(

@@ -14,6 +14,8 @@ The Arrhenius factor that turns temperature into rate is ``removal.thermal_facto
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -46,7 +48,9 @@ def ring_power_density(duty: ArrayLike, weights: ArrayLike, power: ArrayLike) ->
     power:
         Heat while bin and wafer ring meet [W/m^2], (n_r,) or (n_pad, n_r).
     """
-    return np.asarray(np.asarray(duty) * (np.asarray(weights) * np.asarray(power)).sum(axis=-1))
+    duty, weights, power = np.asarray(duty), np.asarray(weights), np.asarray(power)
+    met = weights @ power if power.ndim == 1 else (weights * power).sum(axis=-1)
+    return np.asarray(duty * met)
 
 
 def platen_conductance(thicknesses: ArrayLike, conductivities: ArrayLike) -> float:
@@ -152,6 +156,31 @@ def pad_temperature_step(
     """
     T, x, slope = _step_terms(T, power_density, h, sink, capacity, dt)
     return np.asarray(T + slope * _phi1(x))
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxation:
+    """Ring temperatures on their way to where heating and cooling balance: steady + excess exp(-pace t).
+
+    ``steady``, ``excess`` [K] at the start, ``pace`` [1/s], each (n_ring,).
+    """
+
+    steady: Array
+    excess: Array
+    pace: Array
+
+    def at(self, times: Array | float) -> Array:
+        """Return the temperatures [K] after ``times`` [s], a number or (n_t, 1)."""
+        return np.asarray(self.steady + self.excess * np.exp(-self.pace * times))
+
+
+def relaxation(T: Array, power_density: Array, h: Array, sink: Array, capacity: float) -> Relaxation:
+    """Return what ``pad_temperature_step`` steps through, to be asked for many times; ``h`` must be above 0.
+
+    Parameters as there, each (n_ring,), ``capacity`` [J/(m^2 K)] one number. Unchecked.
+    """
+    steady = sink + power_density / h
+    return Relaxation(steady, T - steady, h / capacity)
 
 
 def pad_mean_temperature(

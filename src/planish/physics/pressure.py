@@ -40,6 +40,7 @@ __all__ = [
     "build_pad_operator",
     "edge_figures",
     "interpolate_operators",
+    "onto_ring",
     "operator_key",
     "plate_on_springs",
     "plate_operator",
@@ -175,14 +176,22 @@ def _per_node(
         full = given
     elif given.shape == (wafer,):
         share = grid.areas / grid.areas.sum()
-        mean = math.exp(share @ np.log(given)) if positive and np.all(given > 0) else float(share @ given)
-        full = np.concatenate([given, np.full(ring, mean)])
+        full = onto_ring(given, share, ring, geometric=positive and bool(np.all(given > 0)))
     else:
         raise ModelError(refuse(name, f"shape {given.shape}", f"one number, or {wafer} or {wafer + ring}"))
     if not np.all(np.isfinite(full)) or (positive and not np.all(full > 0)):
         allowed = "finite and more than 0" if positive else "finite"
         raise ModelError(refuse(name, float(np.min(full)), allowed))
     return full if with_ring else full[:wafer]
+
+
+def onto_ring(given: Array, share: Array, ring: int, *, geometric: bool) -> Array:
+    """Return ``given`` (n_r,) over the wafer nodes, and their mean at each of ``ring`` ring nodes.
+
+    The mean is by ``share`` (n_r,) of area, that of the logarithms where ``geometric``.
+    """
+    mean = math.exp(share @ np.log(given)) if geometric else float(share @ given)
+    return np.concatenate([given, np.full(ring, mean)])
 
 
 def _check_load(load: Array, count: int, ring_pressure: float, grid: PressureGrid) -> None:

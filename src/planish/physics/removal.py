@@ -105,6 +105,25 @@ def removal_rate(
         Unknown law, missing or unknown coefficient, negative pressure or speed,
         or no temperature where the law needs one.
     """
+    if law == "two-step" and temperature is None:
+        raise ModelError(refuse("temperature", None, "given, in K, for the two-step law"))
+    return rate_with_chemistry(
+        law, coefficients, mechanical_part(law, coefficients, p, v, friction), temperature
+    )
+
+
+def mechanical_part(
+    law: str,
+    coefficients: Mapping[str, float],
+    p: ArrayLike,
+    v: ArrayLike,
+    friction: ArrayLike | None = None,
+) -> Array:
+    """Return what of ``removal_rate`` does not change with temperature; same parameters, raises the same.
+
+    The rate itself [m/s], but for "two-step" its mechanical step k2 [mol/(m^2 s)], for
+    :func:`rate_with_chemistry` to go on from.
+    """
     c = _checked(law, coefficients)
     p, v = np.asarray(p, dtype=np.float64), np.asarray(v, dtype=np.float64)
     if np.any(p < 0) or np.any(v < 0):
@@ -121,12 +140,19 @@ def removal_rate(
         # 1 - Phi(x) = Phi(-x), which keeps its digits in the tail.
         rate = c["c1"] * ndtr(c["c2"] * np.cbrt(p) - 3.0) * np.sqrt(p) * v + c["c0"]
     else:
-        if temperature is None:
-            raise ModelError(refuse("temperature", None, "given, in K, for the two-step law"))
-        k1 = c["a"] * np.exp(-c["e_a"] / (GAS_CONSTANT * np.asarray(temperature, dtype=np.float64)))
-        k2 = c["k_m"] * np.asarray(c["friction"] if friction is None else friction) * p * v
-        rate = c["molar_volume"] * two_step(k1, k2)
+        rate = c["k_m"] * np.asarray(c["friction"] if friction is None else friction) * p * v
     return np.asarray(rate, dtype=np.float64)
+
+
+def rate_with_chemistry(
+    law: str, coefficients: Mapping[str, float], mechanical: Array, temperature: ArrayLike | None
+) -> Array:
+    """Return the rate [m/s] that :func:`mechanical_part` becomes at ``temperature`` [K]; only "two-step" uses it."""
+    if law != "two-step":
+        return mechanical
+    c = coefficients
+    k1 = c["a"] * np.exp(-c["e_a"] / (GAS_CONSTANT * np.asarray(temperature, dtype=np.float64)))
+    return np.asarray(c["molar_volume"] * two_step(k1, mechanical))
 
 
 def two_step(k1: ArrayLike, k2: ArrayLike) -> Array:

@@ -2,10 +2,28 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    from planish.setup.si import Step
+
 Array = NDArray[np.float64]
+
+
+def stop_amount(step: Step, left: Array, weights: Array) -> tuple[slice, float]:
+    """Return which films a step's stop on an amount counts, and how much [m] must go of them.
+
+    "removed" counts all films, "remaining" the one that is on top as the step begins. ``left``
+    (films, points) [m] of each film, ``weights`` (points,) of the mean.
+    """
+    if step.stop != "remaining":
+        return slice(None), step.stop_value
+    thickness = left @ weights
+    top = int(np.argmax(thickness > 0))
+    return slice(top, top + 1), float(thickness[top]) - step.stop_value
 
 
 def cumulative(times: Array, rates: Array) -> Array:

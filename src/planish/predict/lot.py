@@ -41,10 +41,11 @@ from planish.predict.lot_pad import (
     sharpness,
 )
 from planish.predict.lot_result import Limits, LotResult, Records, empty_records
-from planish.predict.lot_step import StepPlan, plan_step, run_step
+from planish.predict.lot_step import LotStep, plan_lot_step, run_step
 from planish.predict.lot_variation import Draws, Variation, draw
 from planish.predict.pad_rings import PadRings, pad_rings
 from planish.predict.result import unique
+from planish.predict.step_plan import AIR_CONDUCTANCE, platen_path, summit_land
 from planish.predict.wafer import as_bench
 
 if TYPE_CHECKING:
@@ -196,7 +197,10 @@ class _Run:
                 )
         highest = max(float(np.max(step.zone_pressures)) for step in bench.steps)
         self.pad: LotPad = new_pad(
-            bench, self.rings, grid.areas, max(highest, 1e3) / _least_land(bench, self.model)
+            bench,
+            self.rings,
+            grid.areas,
+            max(highest, 1e3) / summit_land(bench, bench.pad.grooves.depth, self.model.land),
         )
         inside = grid.r <= bench.wafer.radius - bench.wafer.edge_exclusion
         self.weights: Array = np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum()
@@ -215,8 +219,8 @@ class _Run:
         self.worn_states, operators = self._operators(cuts, workers, wafers)
         self.between = Interpolation(self.worn_states)
         self.pads: dict[bool, WornPad] = {}
-        self.plans: list[StepPlan] = [
-            plan_step(
+        self.plans: list[LotStep] = [
+            plan_lot_step(
                 bench,
                 step,
                 self.model,
@@ -261,15 +265,11 @@ class _Run:
 
     def _at_rest(self) -> None:
         """Work out how the pad loses heat between wafers: to the platen and the air, no flow, no wafer."""
-        pad, room = self.bench.pad, self.bench.ambient
-        through = heat.platen_conductance(
-            [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
-        )
-        base = room.platen_temperature if self.bench.polisher.motion != "linear" else room.temperature
+        through, base = platen_path(self.bench)
         conductance, sink = heat.combined_sink(
-            [through, conditions.AIR_CONDUCTANCE], [base, room.temperature]
+            [through, AIR_CONDUCTANCE], [base, self.bench.ambient.temperature]
         )
-        self.rest_rate = float(conductance) / self.plans[0].heat_capacity
+        self.rest_rate = float(conductance) / self.plans[0].fixed.heat_capacity
         self.rest_sink = float(sink)
 
     def rest(self, time: float) -> None:
@@ -324,7 +324,7 @@ class _Run:
         wanted = control.durations() or (None,) * len(self.plans)
         worn = float(self.track @ pad.worn)
         groove = max(bench.pad.grooves.depth - worn, 0.0)
-        land = model.land * (1.0 - _groove_land(bench, groove))
+        land = summit_land(bench, groove, model.land)
         height = worn - self.heights @ pad.worn
         shares = self.between.at(min(worn, float(self.worn_states[-1])))
         wear_to(list(self.pads.values()), [plan.series for plan in self.plans], shares)
@@ -350,8 +350,8 @@ class _Run:
             sharp = sharpness(bench, pad)
             on_groups = plan.group_seen @ np.concatenate([found.pressure, found.ring_pressure]) / land
             age(pad, bench, on_groups, plan.group_sliding * found.duration, plan.cut * sharp * found.duration)
-            if plan.disk_width > 0 and disk is not None:
-                pad.disk_use += found.duration * plan.disk_width / disk.disk_radius
+            if disk is not None:
+                pad.disk_use += found.duration * plan.fixed.disk_width / disk.disk_radius
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         mean = float(removed @ self.weights)
         control.learn(mean * float(draws.measurement[wafer]), times)
@@ -379,17 +379,6 @@ class _Run:
             notes=unique(self.notes),
             rests_on=unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)]),
         )
-
-
-def _least_land(bench: Bench, model: ContactModel) -> float:
-    return model.land * (1.0 - _groove_land(bench, bench.pad.grooves.depth))
-
-
-def _groove_land(bench: Bench, groove_depth: float) -> float:
-    from planish.predict.contact_model import groove_share
-
-    grooves = bench.pad.grooves
-    return groove_share(grooves.pattern, grooves.width, grooves.pitch) if groove_depth > 0 else 0.0
 
 
 def _check(wafers: int, adjust: str, handling_time: float, workers: int) -> None:

@@ -74,18 +74,17 @@ def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
 class WornSummits:
     """The summits of a worn pad as the wafer meets them (see ``conditions.Summits``).
 
-    Per group, at the pressure ``about`` [Pa]: ``separation`` [m], ``length`` [m],
-    ``real`` [Pa] and its logarithmic slope ``rise`` d(ln real)/d(ln p). Between
-    the groups that a wafer radius passes the mean over time is taken.
+    Per group, for the pressure p [Pa] about which it was asked: the separation [m] is ``level`` -
+    ``length`` ln p, the mean real pressure [Pa] ``real_level`` + ``real_slope`` ln p. Between the
+    groups that a wafer radius passes the mean over time is taken.
     """
 
     to_wafer: Array
     track: Array
-    about: Array
-    separation: Array
     length: Array
-    real_about: Array
-    rise: Array
+    level: Array
+    real_level: Array
+    real_slope: Array
 
     def _weights(self, pressure: Array) -> Array:
         return self.track[None, :] if pressure.size == 1 else self.to_wafer
@@ -94,14 +93,12 @@ class WornSummits:
         """Return (length [m], pressure [Pa], offset [m]) of the exponential layer about ``pressure`` [Pa]."""
         weights = self._weights(pressure)
         length = weights @ self.length
-        level = weights @ (self.separation + self.length * np.log(self.about))
-        return length, pressure, level - length * np.log(pressure)
+        return length, pressure, weights @ self.level - length * np.log(pressure)
 
     def real(self, pressure: Array) -> tuple[Array, Array]:
         """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
         weights = self._weights(pressure)
-        slope = self.real_about * self.rise
-        real = weights @ (self.real_about - slope * np.log(self.about)) + (weights @ slope) * np.log(pressure)
+        real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
         return real, pressure / real
 
 
@@ -209,14 +206,15 @@ def worn_summits(pad: LotPad, pressure: Array) -> WornSummits:
     half, one, threehalf, count = pad.moments.T
     length = threehalf / (1.5 * half)
     # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
+    real, log_about = about / (pi * pad.tip_radius * pad.density * one), np.log(about)
+    slope = real * (1.0 - length * count / one)
     return WornSummits(
         to_wafer=pad.groups.to_wafer,
         track=pad.groups.track,
-        about=about,
-        separation=pad.separation.copy(),
         length=length,
-        real_about=about / (pi * pad.tip_radius * pad.density * one),
-        rise=1.0 - length * count / one,
+        level=pad.separation + length * log_about,
+        real_level=real - slope * log_about,
+        real_slope=slope,
     )
 
 

@@ -109,7 +109,7 @@ class Records:
         self.real_pressure[wafer] = share @ [found.real_pressure for found in outcomes]
         self.real_fraction[wafer] = share @ [found.real_fraction for found in outcomes]
         self.tail[wafer] = mean_tail(pad)
-        self.sliding[wafer] = sum(t * plan.mean_speed for t, plan in zip(times, run.plans, strict=True))
+        self.sliding[wafer] = sum(t * plan.fixed.mean_speed for t, plan in zip(times, run.plans, strict=True))
         worn = pad.worn[run.under]
         top, depth = bench.pad.layers[0].thickness, bench.pad.grooves.depth
         average = float(run.track @ pad.worn)

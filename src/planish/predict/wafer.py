@@ -11,9 +11,16 @@ from numpy.typing import NDArray
 from planish.errors import SetupError
 from planish.physics import asperities, heat, layers, motion, plate, pressure, removal, slurry
 from planish.predict import conditions as step_physics
-from planish.predict.conditions import Conditions, FreshSummits, PadState, film_rate, step_conditions
+from planish.predict.conditions import (
+    Conditions,
+    FreshSummits,
+    PadState,
+    pad_heat,
+    removal_curve,
+    step_conditions,
+)
 from planish.predict.contact_model import CELLS, ContactModel, prepare
-from planish.predict.films import cumulative, polish_stack
+from planish.predict.films import polish_stack, stop_amount
 from planish.predict.incoming import incoming_notes, mean_profile
 from planish.predict.pad_rings import PadRings, pad_rings
 from planish.predict.result import unique
@@ -114,26 +121,27 @@ def _run_step(
     left: Array,
     weights: Array,
 ) -> tuple[StepRecord, tuple[Array, Array]]:
+    heating = pad_heat(found, state.temperatures)
     duration = step.stop_value if step.stop == "time" else step.max_time
     times = np.linspace(0.0, duration, TIMES)
     stopped_by = "time"
     if step.stop != "time":
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
-        stop = _find_stop(bench, step, model, rings, state, found, left, weights)
+        stop = _find_stop(bench, step, rings, found, heating, left, weights)
         if stop is None:
             stopped_by = "its time limit"
         else:
             duration = max(stop, 1e-9)
             times = np.linspace(0.0, duration, TIMES)
-    curves, seen = _curves(bench, model, rings, state, found, times)
+    curves, seen = _curves(bench, rings, found, heating, times)
     removed, when = polish_stack(left, curves, times)
     taken = removed[:, -1, :]
     ring_area = model.grid.ring_areas.sum()
     record = StepRecord(
         name=step.name,
         pressure=found.pressure,
-        ring_pressure=float(model.grid.ring_areas @ found.solution.ring_pressure / ring_area)
-        if found.solution.ring_pressure.size
+        ring_pressure=float(model.grid.ring_areas @ found.ring_pressure / ring_area)
+        if found.ring_pressure.size
         else 0.0,
         speed=found.speed,
         rate=taken.sum(axis=0) / times[-1],
@@ -147,67 +155,45 @@ def _run_step(
         fresh_fraction=found.fresh,
         friction=found.friction,
         film_thickness=found.film_thickness,
-        regime=found.regime,
+        regime=str(slurry.regime(found.solid_share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
-        balance_error=found.solution.balance_error,
+        balance_error=found.balance_error,
     )
-    state.temperatures = _ring_temperatures(state, found, times[-1:])[0]
+    state.temperatures = heating.at(record.duration)
     return record, (taken, when)
 
 
 def _curves(
-    bench: Bench, model: ContactModel, rings: PadRings, state: PadState, found: Conditions, times: Array
+    bench: Bench, rings: PadRings, found: Conditions, heating: heat.Relaxation, times: Array
 ) -> tuple[list[Array], Array]:
     """Return, for each film, what would have been removed by each time, and the temperatures the wafer sees."""
-    seen = _ring_temperatures(state, found, times) @ rings.to_wafer.T
-    by_material: dict[str, Array] = {}
-    for film in bench.wafer.films:
-        if film.material not in by_material:
-            rate = film_rate(bench.removal[film.material], bench, found, model.land, seen)
-            by_material[film.material] = cumulative(times, rate)
-    return [by_material[film.material] for film in bench.wafer.films], seen
-
-
-def _ring_temperatures(state: PadState, found: Conditions, times: Array) -> Array:
-    """Return the pad rings' temperatures [K] (n_t, n) at times [s] into the step."""
-    return heat.pad_temperature_step(
-        state.temperatures,
-        found.heat_power,
-        found.heat_conductance,
-        found.heat_sink,
-        found.heat_capacity,
-        times[:, None],
-    )
+    seen = heating.at(times[:, None]) @ rings.to_wafer.T
+    curves = {material: removal_curve(bench, found, material, times, seen) for material in found.factors}
+    return [curves[film.material] for film in bench.wafer.films], seen
 
 
 def _find_stop(
     bench: Bench,
     step: Step,
-    model: ContactModel,
     rings: PadRings,
-    state: PadState,
     found: Conditions,
+    heating: heat.Relaxation,
     left: Array,
     weights: Array,
 ) -> float | None:
     """Return when the step's stop is met [s], None if not within its time limit.
 
     The first search spans the whole limit; the next a little more than the time found, so that its
-    grid of times is as fine as that of the step itself. "remaining" counts the film that is on top
-    as the step begins.
+    grid of times is as fine as that of the step itself.
     """
-    counted, target = slice(None), step.stop_value
-    if step.stop == "remaining":
-        thickness = left @ weights
-        top = int(np.argmax(thickness > 0))
-        counted, target = slice(top, top + 1), float(thickness[top]) - step.stop_value
+    counted, target = stop_amount(step, left, weights)
     if target <= 0:
         return 0.0
     span = step.max_time
     for search in range(8):
         times = np.linspace(0.0, span, TIMES)
-        curves, _seen = _curves(bench, model, rings, state, found, times)
+        curves, _seen = _curves(bench, rings, found, heating, times)
         removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
         if removed[-1] < target:
             if span == step.max_time:
