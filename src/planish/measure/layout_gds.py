@@ -359,6 +359,8 @@ class _Reader:
             more = f" and {len(missing) - 3} more" if len(missing) > 3 else ""
             raise DataError(f"{self.place}: places cells that it does not hold: {shown}{more}")
         n = len(self.names)
+        if n == 0:
+            raise DataError(f"{self.place}: the layout holds no cells")
         rect_start, rect_end = np.zeros(n, np.int64), np.zeros(n, np.int64)
         quad_start, quad_end = np.zeros(n, np.int64), np.zeros(n, np.int64)
         shapes = np.zeros(n, np.int64)

@@ -207,39 +207,67 @@ def chord_widths(area: Array, edge_x: Array, edge_y: Array, cell: float) -> tupl
 def _first_settled(
     area: Array, edge_x: Array, edge_y: Array, cell: float, wanted: NDArray[np.bool_]
 ) -> Array:
-    """Mean chord [m] of each wanted cell from the smallest window that shows it (see above)."""
+    """Mean chord [m] of each wanted cell from the smallest window that shows it (see above).
+
+    Windows wider than nine cells are taken on cells joined two by two, so that
+    the work does not grow with the window.
+    """
+    out = np.full(area.shape, np.nan)
+    rows, columns = (v.astype(np.int32) for v in np.nonzero(wanted))
+    sums = [area, edge_x, edge_y, np.ones(area.shape)]
+    joined, width = 1, 1
+    chord, edges = _chords(sums, joined, width, cell, rows, columns)
+    while rows.size and joined * width < 2 * max(area.shape):
+        window = joined * width * cell
+        if width < 9:
+            width = 3 if width == 1 else 2 * width - 1
+        else:
+            sums, joined = [_join(v) for v in sums], 2 * joined
+        wider, wider_edges = _chords(sums, joined, width, cell, rows, columns)
+        with np.errstate(invalid="ignore"):
+            confirmed = (edges >= 1.5) & (wider < 1.5 * chord) & (chord < 1.5 * wider)
+        good = (chord * _WINDOWS_PER_WIDTH <= window) & ((edges >= 4.0) | confirmed)
+        out[rows[good], columns[good]] = chord[good]
+        rows, columns, chord, edges = rows[~good], columns[~good], wider[~good], wider_edges[~good]
+    known = np.isfinite(chord)
+    out[rows[known], columns[known]] = chord[known]
+    return out
+
+
+def _chords(
+    sums: list[Array],
+    joined: int,
+    width: int,
+    cell: float,
+    rows: NDArray[np.int32],
+    columns: NDArray[np.int32],
+) -> tuple[Array, Array]:
+    """Mean chord [m] and edges met by a scan, in windows ``width`` joined cells wide at half height."""
+    a, bx, by, known = (_window_mean(v, width) for v in sums)
+    edge = np.maximum(bx, by)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        chord = np.where(edge > 1e-9 * cell * known, 2.0 * a / edge, np.inf)
+        # A scan of length L meets L * (edge length / area) edges.
+        met = edge / known * (width * joined / cell)
+    at = (rows // joined, columns // joined)
+    return chord[at], met[at]
+
+
+def _window_mean(v: Array, width: int) -> Array:
+    """Triangular mean. Beyond the map nothing is known; zeros there fall out of the quotients."""
+    if width == 1:
+        return v
     from scipy.ndimage import uniform_filter
 
-    def mean(v: Array, n: int) -> Array:
-        # Two boxes of n cells make a triangle n cells wide at half height. Nothing is known beyond
-        # the map; zeros there fall out of the quotients below.
-        once = uniform_filter(v, n, mode="constant")
-        twice: Array = uniform_filter(once, n, mode="constant")
-        return twice
+    mean: Array = uniform_filter(uniform_filter(v, width, mode="constant"), width, mode="constant")
+    return mean
 
-    def level(n: int) -> tuple[Array, Array]:
-        a, bx, by, known = area, edge_x, edge_y, np.ones(area.shape)
-        if n > 1:
-            a, bx, by, known = mean(a, n), mean(bx, n), mean(by, n), mean(known, n)
-        edge = np.maximum(bx, by)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where(edge > 1e-9 * cell * known, 2.0 * a / edge, np.inf), edge / known * n / cell
 
-    out = np.full(area.shape, np.nan)
-    left = wanted.copy()
-    n, (chord, edges) = 1, level(1)
-    while left.any() and n < 2 * max(area.shape):
-        wider = 3 if n == 1 else 2 * n - 1
-        next_chord, next_edges = level(wider)
-        with np.errstate(invalid="ignore"):
-            confirmed = (edges >= 1.5) & (next_chord < 1.5 * chord) & (chord < 1.5 * next_chord)
-        good = left & (chord * _WINDOWS_PER_WIDTH <= n * cell) & ((edges >= 4.0) | confirmed)
-        out[good] = chord[good]
-        left &= ~good
-        n, chord, edges = wider, next_chord, next_edges
-    good = left & np.isfinite(chord)
-    out[good] = chord[good]
-    return out
+def _join(v: Array) -> Array:
+    """Sums over two by two cells; an odd row or column stays with nothing beside it."""
+    padded = np.pad(v, [(0, n % 2) for n in v.shape])
+    joined: Array = padded[::2, ::2] + padded[1::2, ::2] + padded[::2, 1::2] + padded[1::2, 1::2]
+    return joined
 
 
 def _mean(values: Array, scale: float) -> float | None:
