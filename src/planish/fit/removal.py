@@ -233,7 +233,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
     mean = float(np.mean(removal.value[good]))
     if mean <= 0:
         raise FitError(
-            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above 0 nm (are the files before and "
+            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above zero (are the files before and "
             "after the polish the wrong way round?)"
         )
 

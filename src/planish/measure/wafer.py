@@ -46,7 +46,7 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     mean = float(np.mean(removal.value))
     if mean <= 0:
         raise DataError(
-            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above 0 nm (are the files before "
+            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above zero (are the files before "
             "and after the polish the wrong way round?)"
         )
     try:

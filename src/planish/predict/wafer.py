@@ -191,7 +191,7 @@ def _find_stop(
     if target <= 0:
         return 0.0
     span = step.max_time
-    for search in range(8):
+    for _ in range(8):
         times = np.linspace(0.0, span, TIMES)
         curves, _seen = _curves(bench, rings, found, heating, times)
         removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
@@ -201,7 +201,7 @@ def _find_stop(
             span = min(1.1 * span, step.max_time)
             continue
         stop = float(np.interp(target, removed, times))
-        if search > 0 or stop > 0.8 * span:
+        if stop > 0.8 * span:
             return stop
         span = min(1.05 * stop, step.max_time)
     return span

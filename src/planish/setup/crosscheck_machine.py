@@ -13,11 +13,12 @@ from planish.errors import PlanishError
 from planish.physics.hardness import QI_RANGE
 from planish.setup.attached import summit_heights
 from planish.setup.finding import Finding, missing, wrong
-from planish.setup.pad import LayerSection
+from planish.setup.pad import GroovesSection, LayerSection
 from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
 from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
 
+MOST_GROOVE = 0.9  # of the pad's area
 HAIR = 1e-9  # [m] lengths closer than this are the same
 
 
@@ -108,6 +109,13 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
             yield wrong(
                 "pad.grooves.width", table["grooves"]["width"], f"below the pitch, {mm(grooves.pitch)}"
             )
+        elif _groove_share(grooves) > MOST_GROOVE:
+            yield wrong(
+                "pad.grooves.width",
+                table["grooves"]["width"],
+                f"such that grooves take at most {100 * MOST_GROOVE:g} % of the pad",
+                f"the pitch is {mm(grooves.pitch)}",
+            )
     if pad.surface.heights is not None:
         try:
             summit_heights(pad.surface.heights, folder, "pad.surface.heights")
@@ -115,6 +123,11 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
             text = str(error)
             place = "pad.surface.heights"
             yield Finding("error", place, text if text.startswith(place) else f"{place}: {text}")
+
+
+def _groove_share(grooves: GroovesSection) -> float:
+    lines = grooves.width / grooves.pitch
+    return lines if grooves.pattern != "grid" else 1.0 - (1.0 - lines) ** 2
 
 
 def _layer(layer: LayerSection, place: str) -> Iterator[Finding]:
@@ -175,6 +188,9 @@ def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Findin
             "at most the grit size",
             "a diamond sits in its bond",
         )
+    if disk.downforce == 0.0:
+        text = "conditioner.downforce is 0: the disk cuts nothing; the summits are those of the pad's surface table"
+        yield Finding("warning", "conditioner.downforce", text)
     if disk.mode == "ex-situ" and disk.ex_situ_time == 0.0:
         yield wrong("conditioner.ex_situ_time", table["ex_situ_time"], "above 0 s", "or another mode")
 

@@ -312,6 +312,8 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         _remember_own(place, mine, out)
         reference = base.setdefault("reference", {})
         if isinstance(reference, dict):
+            if slurry is not None and material in offered and not {"rate", "coefficients"} & set(mine):
+                _reference_abrasive(document, slurry, place, reference, out)
             for key, (value, source) in REFERENCE.items():
                 if key in reference or (key == "pad" and "real_pressure" in reference):
                     continue
@@ -321,6 +323,20 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
                     out.notes.append(f"{place}.reference.{key} not given: used {value} ({source})")
         tree[material] = base
     out.tree["removal"] = tree
+
+
+def _reference_abrasive(
+    document: dict[str, Any], slurry: Part, place: str, reference: dict[str, Any], out: Resolved
+) -> None:
+    """A part's rates were measured with the part's abrasive: keep that where the setup says another content."""
+    entry = slurry.values.get("abrasive_fraction")
+    own = _table(document, "slurry") or {}
+    if entry is None or "abrasive_fraction" not in own or "abrasive_fraction" in reference:
+        return
+    reference["abrasive_fraction"] = entry.value
+    out.origins[f"{place}.reference.abrasive_fraction"] = Origin(
+        entry.value, f"part {slurry.name}", entry.source, entry.spread
+    )
 
 
 def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:
