@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.circles import lens_area, segment_area, share_inside
 from planish.physics.motion import mean_speed
 
 Array = NDArray[np.float64]
@@ -45,11 +46,7 @@ def disk_share(radius: ArrayLike, position: ArrayLike, disk_radius: float) -> Ar
     """
     r, c = np.asarray(radius, dtype=np.float64), np.asarray(position, dtype=np.float64)
     _above(disk_radius, "disk radius [m]")
-    bottom = 2.0 * r * c
-    with np.errstate(divide="ignore", invalid="ignore"):
-        cosine = (r**2 + c**2 - disk_radius**2) / bottom
-    cosine = np.where(bottom > 0, cosine, np.where(np.maximum(r, c) <= disk_radius, -1.0, 1.0))
-    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)) / pi)
+    return share_inside(r, c, disk_radius)
 
 
 def cut_matrix(
@@ -217,21 +214,8 @@ def _disk_speed(
 def _lens_bins(edges: Array, c: Array, rings: Array) -> Array:
     """Area [m^2] shared by disk rings and pad rings, shape (m, rings, n)."""
     return np.maximum(
-        np.diff(np.diff(_lens(rings[None, :, None], edges[None, None, :], c[:, None, None]), axis=1)), 0
+        np.diff(np.diff(lens_area(rings[None, :, None], edges[None, None, :], c[:, None, None]), axis=1)), 0
     )
-
-
-def _lens(r: Array, R: Array, d: Array) -> Array:
-    """Area common to circles of radii r and R with centres d apart."""
-    r, R, d = np.broadcast_arrays(r, R, d)
-    area = np.where(d >= r + R, 0.0, pi * np.minimum(r, R) ** 2)
-    cross = (d < r + R) & (d > np.abs(r - R))  # only there the arc cosines are worth their time
-    r, R, d = r[cross], R[cross], d[cross]
-    a = np.arccos(np.clip((d**2 + r**2 - R**2) / (2 * d * r), -1, 1))
-    b = np.arccos(np.clip((d**2 + R**2 - r**2) / (2 * d * R), -1, 1))
-    kite = np.sqrt(np.maximum((-d + r + R) * (d + r - R) * (d - r + R) * (d + r + R), 0))
-    area[cross] = r**2 * a + R**2 * b - 0.5 * kite
-    return area
 
 
 def _belt_swept(
@@ -241,7 +225,7 @@ def _belt_swept(
     total = np.zeros((c.size, edges.size - 1))
     for side in (1.0, -1.0):
         y = side * edges[None, None, :] - c[:, None, None]
-        area = np.abs(np.diff(np.diff(_segment(rings[None, :, None], y), axis=1), axis=2))
+        area = np.abs(np.diff(np.diff(segment_area(rings[None, :, None], y), axis=1), axis=2))
         across = 0.5 * (y[:, :, 1:] + y[:, :, :-1])
         across = np.clip(across, -middle[None, :, None], middle[None, :, None])
         r = middle[None, :, None]
@@ -250,18 +234,13 @@ def _belt_swept(
     return total
 
 
-def _segment(r: Array, y: Array) -> Array:
-    """Area of the circle of radius r below the line at y from its centre."""
-    r, y = np.broadcast_arrays(r, y)
-    h = np.clip(np.divide(y, r, out=np.where(y > 0, 1.0, -1.0), where=r > 0), -1.0, 1.0)
-    return np.asarray(r**2 * (pi / 2 + np.arcsin(h) + h * np.sqrt(1 - h**2)))
-
-
 def _area_on_pad(motion: str, edges: Array, c: Array, disk_radius: float) -> Array:
     """Area [m^2] of the disk that lies on the pad, per position."""
     rim = np.array([0.0, disk_radius])
     if motion == "linear":
-        both = _segment(np.full((c.size, 2), disk_radius), np.stack([-edges[-1] - c, edges[-1] - c], axis=1))
+        both = segment_area(
+            np.full((c.size, 2), disk_radius), np.stack([-edges[-1] - c, edges[-1] - c], axis=1)
+        )
         return np.asarray(both[:, 1] - both[:, 0])
     return _lens_bins(np.array([0.0, edges[-1]]), c, rim)[:, 0, 0]
 

@@ -4,7 +4,9 @@ Same equations, same answer, another way there: an explicit inverse of the
 Jacobian is kept for each recipe step and used as long as it makes good
 progress, so that a wafer costs a few products of matrix and vector. What
 changes from wafer to wafer - summits, pad height, elastic compliance, loads -
-enters the residual exactly; only the search direction is old.
+enters the residual exactly; only the search direction is old. The loop of
+``wafer_contact.newton`` stands here a second time, for speed: compiled, and with its factors kept
+for many wafers; tests/unit/test_lot_contact_series.py holds the two together.
 """
 
 from __future__ import annotations

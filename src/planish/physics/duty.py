@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.circles import lens_area, segment_area, share_inside, strip_share
 
 Array = NDArray[np.float64]
 MotionKind = Literal["rotary", "linear", "orbital"]
@@ -60,7 +61,7 @@ def pad_duty_rotary(
     """
     R = np.asarray(R, dtype=np.float64)
     kinks = np.stack([wafer_radius - R, R - wafer_radius, R + wafer_radius])
-    return _phase_mean(lambda d: _share_inside(R, d, wafer_radius), offset, oscillation_amplitude, kinks)
+    return _phase_mean(lambda d: share_inside(R, d, wafer_radius), offset, oscillation_amplitude, kinks)
 
 
 def pad_duty_linear(
@@ -89,7 +90,7 @@ def pad_duty_linear(
 
 def pad_duty_orbital(R: ArrayLike, orbit_radius: float, wafer_radius: float) -> Array:
     """Share of time that pad radius ``R`` [m] about the pad's centre is under the wafer, orbiting pad."""
-    return _share_inside(np.asarray(R, dtype=np.float64), np.float64(orbit_radius), wafer_radius)
+    return share_inside(np.asarray(R, dtype=np.float64), np.float64(orbit_radius), wafer_radius)
 
 
 def wafer_to_pad_weights(
@@ -134,11 +135,11 @@ def wafer_to_pad_weights(
     _check_covered(edges, r, distance, amplitude, motion)
     if motion == "linear":
         kinks = np.stack(np.broadcast_arrays(X - r, X + r, -X - r, -X + r))
-        cdf = _phase_mean(lambda d: _strip_share(r, d, X), distance, amplitude, kinks)
+        cdf = _phase_mean(lambda d: strip_share(r, d, X), distance, amplitude, kinks)
     else:
         _check_oscillation(motion, distance, amplitude)
         kinks = np.stack(np.broadcast_arrays(X - r, X + r, r - X))
-        cdf = _phase_mean(lambda d: _share_inside(r, d, X), distance, amplitude, kinks)
+        cdf = _phase_mean(lambda d: share_inside(r, d, X), distance, amplitude, kinks)
     # Held to exactly 0 and 1 at the ends: the path lies inside up to rounding.
     cdf[:, 0], cdf[:, -1] = 0.0, 1.0
     return np.maximum(np.diff(cdf, axis=1), 0.0)
@@ -176,12 +177,12 @@ def overlap_areas(
     if motion == "linear":
         kinks = np.stack(np.broadcast_arrays(X - r, X + r, -X - r, -X + r))
         area = _phase_mean(
-            lambda d: _segment_area(r, X - d) - _segment_area(r, -X - d), distance, amplitude, kinks
+            lambda d: segment_area(r, X - d) - segment_area(r, -X - d), distance, amplitude, kinks
         )
     else:
         _check_oscillation(motion, distance, amplitude)
         kinks = np.stack(np.broadcast_arrays(X - r, X + r, r - X))
-        area = _phase_mean(lambda d: _lens_area(r, X, d), distance, amplitude, kinks)
+        area = _phase_mean(lambda d: lens_area(r, X, d), distance, amplitude, kinks)
     return np.clip(np.diff(np.diff(area, axis=0), axis=1), 0.0, None)
 
 
@@ -294,53 +295,6 @@ def ring_edges(r_nodes: ArrayLike, outer_radius: float) -> Array:
     """Edges [m] (n_r + 1,) of rings about increasing radii [m]: 0, midway between them, ``outer_radius``."""
     r = np.asarray(r_nodes, dtype=np.float64)
     return np.concatenate([[0.0], (r[:-1] + r[1:]) / 2, [outer_radius]])
-
-
-def _share_inside(r: Array, d: Array | np.float64, X: ArrayLike) -> Array:
-    """Share of a turn that a point at radius r about one centre is within X of another, d away."""
-    return np.asarray(_angle(r, d, np.asarray(X, dtype=np.float64)) / np.pi)
-
-
-def _angle(r: Array, d: Array | np.float64, X: Array) -> Array:
-    """Angle, at the centre of the circle of radius r, of half its arc inside the disc X, d away.
-
-    From sine and cosine together: an arccosine alone loses half its digits where circles touch.
-    """
-    top = r**2 + d**2 - X**2
-    side = np.sqrt(_kite_squared(r, d, X)) + np.zeros_like(top)
-    return np.where(side == 0, np.where(top <= 0, np.pi, 0.0), np.arctan2(side, top))
-
-
-def _kite_squared(r: Array, d: Array | np.float64, X: Array) -> Array:
-    """(Twice the area of the kite of two centres and two crossings) squared, Heron; 0 without a crossing."""
-    return np.asarray(np.clip((r + X - d) * (d + r - X) * (d + X - r) * (d + r + X), 0, None))
-
-
-def _strip_share(r: Array, d: Array | np.float64, X: Array) -> Array:
-    """Share of a turn that y = d + r sin(phi) lies within X of 0."""
-
-    def below(limit: Array) -> Array:
-        limit, radius = np.broadcast_arrays(limit, r)
-        held = np.clip(limit, -radius, radius)
-        sine = np.divide(held, radius, out=np.where(limit >= 0, 1.0, -1.0), where=radius > 0)
-        return np.asarray(np.arcsin(sine) / np.pi)
-
-    return below(X - d) - below(-X - d)
-
-
-def _segment_area(r: Array, limit: Array) -> Array:
-    """Area of the disc of radius r that lies below the line at ``limit`` from its centre."""
-    limit, radius = np.broadcast_arrays(limit, r)
-    held = np.clip(limit, -radius, radius)
-    h = np.divide(held, radius, out=np.zeros(limit.shape), where=radius > 0)
-    return np.asarray(radius**2 * (np.pi / 2 + np.arcsin(h) + h * np.sqrt(1 - h**2)))
-
-
-def _lens_area(r: Array, R: Array, d: Array | np.float64) -> Array:
-    """Area common to discs of radii r and R whose centres are d apart."""
-    sectors = r**2 * _angle(r, d, R) + R**2 * _angle(R, d, r)
-    area = sectors - 0.5 * np.sqrt(_kite_squared(r, d, R))
-    return np.minimum(area, np.pi * np.minimum(r, R) ** 2)
 
 
 def _phase_mean(

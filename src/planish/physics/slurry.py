@@ -148,7 +148,7 @@ def mixed_film(
 
 
 def mixed_film_at(lift: float, dry_gap: float, tail_length: float) -> tuple[float, float]:
-    """``mixed_film`` at one place, on plain numbers and unchecked: a tenth of the time.
+    """``mixed_film`` at one place, on plain numbers and unchecked: several times faster.
 
     Parameters
     ----------

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from planish.errors import SetupError
 from planish.physics import conditioning, dwell, sweep
 from planish.predict.contact_model import prepare
-from planish.predict.lot_pad import cut_rates
+from planish.predict.lot_pad import cut_matrix, cut_rates
 from planish.predict.pad_rings import pad_rings
 from planish.predict.result import unique
 from planish.predict.wafer import as_bench
@@ -100,21 +100,7 @@ def design_sweep(
     step = max(bench.steps, key=lambda each: each.stop_value if each.stop == "time" else each.max_time)
     edges = np.linspace(disk.sweep.inner, disk.sweep.outer, zones + 1)
     inside = (np.arange(zones * POSITIONS) + 0.5) / (zones * POSITIONS)
-    machine = bench.polisher
-    matrix = conditioning.cut_matrix(
-        machine.motion,
-        rings.edges,
-        edges[0] + (edges[-1] - edges[0]) * inside,
-        disk_radius=disk.disk_radius,
-        downforce=disk.downforce,
-        coefficient=bench.pad.wear_coefficient,
-        disk_speed=disk.speed,
-        platen_speed=step.platen_speed,
-        belt_speed=step.belt_speed,
-        belt_length=machine.belt_length,
-        orbit_radius=machine.orbit_radius,
-        orbit_speed=step.orbit_speed,
-    )
+    matrix = cut_matrix(bench, disk, rings, step, edges[0] + (edges[-1] - edges[0]) * inside)
     by_zone = dwell.zone_cut(matrix, zones)
     track = model.grid.areas @ rings.to_wafer
     reached = by_zone.sum(axis=1) > 0

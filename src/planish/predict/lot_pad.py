@@ -15,7 +15,7 @@ from planish.predict.pad_surface import as_conditioned
 
 if TYPE_CHECKING:
     from planish.predict.pad_rings import PadRings
-    from planish.setup.si import Bench, Step
+    from planish.setup.si import Bench, Conditioner, Step
 
 Array = NDArray[np.float64]
 RINGS_A_GROUP = 2  # summits age alike over about 20 mm of pad radius; heat and wear are kept ring by ring
@@ -266,7 +266,13 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
     if machine.motion == "orbital" and path.zone_dwell is None:
         positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
         shares = positions / positions.sum()
-    matrix = conditioning.cut_matrix(
+    return conditioning.cut_profile(cut_matrix(bench, disk, rings, step, positions), shares)
+
+
+def cut_matrix(bench: Bench, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
+    """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
+    machine = bench.polisher
+    return conditioning.cut_matrix(
         machine.motion,
         rings.edges,
         positions,
@@ -280,7 +286,6 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
         orbit_radius=machine.orbit_radius,
         orbit_speed=step.orbit_speed,
     )
-    return conditioning.cut_profile(matrix, shares)
 
 
 def sharpness(bench: Bench, pad: LotPad) -> float:
