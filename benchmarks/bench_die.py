@@ -1,7 +1,12 @@
-"""Time of one die, and of 100 fields of a wafer on two local workers against one."""
+"""Time of one die, and of 100 fields of a wafer on two local workers against one.
+
+Beside it, in the same run, two processes that share nothing and do half the fields each: what the
+machine has to give at that moment. On a machine busy with other work both fall short alike.
+"""
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import statistics
 import time
@@ -56,6 +61,21 @@ def fields(level: object, rates: dict[str, float], count: int) -> tuple[partial,
     return work, pieces
 
 
+def apart(work: partial, pieces: list) -> None:
+    """Do the pieces in two processes that share nothing."""
+    context = multiprocessing.get_context("fork")
+    halves = [context.Process(target=_each, args=(work, pieces[start::2])) for start in (0, 1)]
+    for half in halves:
+        half.start()
+    for half in halves:
+        half.join()
+
+
+def _each(work: partial, pieces: list) -> None:
+    for piece in pieces:
+        work(piece)
+
+
 def main() -> None:
     print(f"{'what':58} | measured | bar")
     cases = {
@@ -68,7 +88,7 @@ def main() -> None:
         start = time.perf_counter()
         work(pieces[0])
         print(f"{name}: one field, 660 x 520 cells{'':25} | {time.perf_counter() - start:6.3f} s |")
-        ratios, answers = [], {}
+        ratios, peers, answers = [], [], {}
         for _ in range(3):
             seconds = {}
             for workers in (1, 2):
@@ -76,6 +96,12 @@ def main() -> None:
                 answers[workers] = run_all(work, pieces, workers=workers)
                 seconds[workers] = time.perf_counter() - start
             ratios.append(seconds[1] / seconds[2])
+            start = time.perf_counter()
+            apart(work, pieces)
+            peers.append(seconds[1] / (time.perf_counter() - start))
+        print(
+            f"{name}: the same in two separate processes, median{'':12} | {statistics.median(peers):5.2f} x  |"
+        )
         same = all(a == b for a, b in zip(answers[1], answers[2], strict=True))
         print(f"{name}: 100 fields, 1 worker{'':33} | {seconds[1]:6.2f} s |")
         print(

@@ -33,7 +33,7 @@ def layout(density, width):
         density=density,
         perimeter=2 * density / width,
         line_width=width,
-        space=width * (1 - density) / density,
+        space=width * (1 - density) / np.maximum(density, 1e-12),
         cell=CELL,
         origin=(0.0, 0.0),
     )
@@ -210,3 +210,62 @@ def test_levels_name_their_materials_and_unknown_processes_are_refused():
         default_level("gold")
     with pytest.raises(SetupError, match="incoming"):
         die_input(layout(blocks(), 1e-6), OxideLevel(), np.zeros((2, 2)))
+
+
+def two_platens():
+    first = LocalStep("bulk", 95.0, 20e3, 1.0, COPPER)
+    second = LocalStep("barrier", 60.0, 10e3, 1.0, {**COPPER, "copper": 60e-9 / 60, "oxide": 55e-9 / 60}, 1)
+    return LocalConditions("here", 0.0, (first, second))
+
+
+@pytest.mark.parametrize("route", ["density", "contact"])
+def test_two_platens_of_one_pad_are_one_pad(route):
+    maps, level = layout(blocks(5), 2e-6), MetalLevel()
+    cells, local = die_input(maps, level), two_platens()
+    one_pad = replace(local, steps=tuple(replace(step, platen=0, pressure=15e3) for step in local.steps))
+    equal = replace(local, steps=tuple(replace(step, pressure=15e3) for step in local.steps))
+    a, b = (
+        polish_one(cells, level, at, on, DieChoices(), route=route)
+        for at, on in ((one_pad, pad()), (equal, [pad(), pad()]))
+    )
+    np.testing.assert_allclose(a.fields.level_high, b.fields.level_high, atol=1e-13)
+    assert a.window == b.window
+
+
+def test_a_second_platen_without_selectivity_takes_dishing_back():
+    maps, level = layout(blocks(5), 1e-5), MetalLevel()
+    cells, local = die_input(maps, level), two_platens()
+    pads = [pad(), pad(40e6, surface=replace(SURFACE, selectivity_length=3e-7))]
+    after_first = polish_one(cells, level, replace(local, steps=local.steps[:1]), pads, DieChoices())
+    after_both = polish_one(cells, level, local, pads, DieChoices())
+    assert after_both.seen.shares is not None
+    assert np.ptp(after_both.seen.shares[1]) > np.ptp(
+        after_both.seen.shares[0]
+    )  # the softer pad averages less
+    dished, taken_back = (np.nanmean(d.fields.named["dishing"]) for d in (after_first, after_both))
+    assert 0 < taken_back < dished
+
+
+def test_cells_without_a_step_have_none_and_do_not_count_in_the_clear_time():
+    density = np.full((30, 30), 0.5)
+    density[5:15, 5:15], density[20:25, 20:25] = 1.0, 0.0
+    maps = layout(density, 2e-6)
+    maps.space[density == 0] = np.nan
+    got = die(OxideLevel(), maps, OXIDE, time=200)
+    flat = (density == 1) | (density == 0)
+    for values in (got.fields.named["step_height"], got.fields.clear):
+        assert np.all(np.isnan(values[flat]))
+        assert np.all(np.isfinite(values[~flat]))
+    assert got.counted == pytest.approx(np.mean(~flat))
+    assert got.clear_time == np.max(got.fields.clear[~flat])
+    # The range counts the full cells: they are film that stands there.
+    assert np.all(np.isfinite(got.fields.level_high[density == 1]))
+
+
+def test_on_a_map_of_full_and_empty_cells_the_rims_count():
+    density = np.zeros((20, 20))
+    density[5:15, 5:15] = 1.0
+    got = die(OxideLevel(), layout(density, np.nan), OXIDE, time=200)
+    counted = ~np.isnan(got.fields.clear)
+    assert counted.sum() == 36
+    assert not counted[7:13, 7:13].any()

@@ -7,7 +7,10 @@ and wave number q changes that pressure by E* q h/2 (Westergaard), so there
 d ln p/dh = E* q/(2 p_r). The two sensitivities add; the bulk of the pad, which
 bends into the area under the nominal pressure p, comes in series:
 
-    l(q) = 1/(1/s + E* q/(2 p_r)) + p C(q),     q = pi/width.
+    l = 1/(1/s + E* q/(2 p_r)) + p C(q_b),     q = pi/width,
+
+with q_b = pi/(the smaller of the low area's width and that of the high area beside it): around a narrow
+island in a wide plain the bulk has to bend as sharply as into a narrow trench.
 
 Narrow areas are bridged (l -> 0), wide ones saturate at s, slowly growing with
 the bending of the bulk.
@@ -40,6 +43,7 @@ def feature_selectivity(
     pressure: float,
     compliance: Callable[[Array], Array],
     widest: float = 1e-3,
+    high_width: ArrayLike | None = None,
 ) -> Array:
     """Return the selectivity length l [m] of low areas of ``width`` [m] (0 or NaN: unknown or none).
 
@@ -49,6 +53,7 @@ def feature_selectivity(
     relative_pressure: p_r/E*, mean real pressure over plane modulus of the summits.
     pressure: nominal p [Pa].
     compliance: maps wave number [rad/m] to the stack's surface compliance [m/Pa].
+    high_width: width [m] of the high areas between them (0 or NaN: unknown), for the bulk's part.
     widest: width [m] at which wider or unknown ones count; from about the planarization
         length on, the effective density takes over.
     """
@@ -59,15 +64,23 @@ def feature_selectivity(
         if not (np.isfinite(value) and value > 0):
             raise ModelError(refuse(what, value, "finite and above 0"))
     given = np.asarray(width, dtype=np.float64)
-    # Costly per width and smooth in it: one table, linear in logarithms to 1e-5, serves all cells.
+    beside = given if high_width is None else np.asarray(high_width, dtype=np.float64)
+    # Costly per width and smooth in it: tables, linear in logarithms to 1e-5, serve all cells.
     knot = np.linspace(np.log(NARROWEST), np.log(widest), 1500)
     q = np.pi / np.exp(knot)
-    reach = 1 / (1 / summit_length + q / (2 * relative_pressure)) + pressure * np.asarray(compliance(q))
-    log_reach = np.log(reach)
+    log_summits = -np.log(1 / summit_length + q / (2 * relative_pressure))
+    log_bulk = np.log(pressure * np.asarray(compliance(q)))
     out = np.empty(given.shape)
-    flat, widths = out.reshape(-1), given.reshape(-1)
+    flat, widths, islands = out.reshape(-1), given.reshape(-1), beside.reshape(-1)
     for begin in range(0, flat.size, _BLOCK):
         part = slice(begin, begin + _BLOCK)
-        safe = np.clip(np.where(widths[part] > 0, widths[part], widest), NARROWEST, widest)
-        flat[part] = np.exp(np.interp(np.log(safe), knot, log_reach))
+        low = _known(widths[part], widest)
+        flat[part] = np.exp(np.interp(low, knot, log_summits))
+        small = low if high_width is None else np.minimum(low, _known(islands[part], widest))
+        flat[part] += np.exp(np.interp(small, knot, log_bulk))
     return out
+
+
+def _known(width: Array, widest: float) -> Array:
+    """Logarithm of the width, unknown or wider ones at ``widest``."""
+    return np.asarray(np.log(np.clip(np.where(width > 0, width, widest), NARROWEST, widest)))

@@ -163,6 +163,7 @@ def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
         pressure=pressure,
         compliance=pad.compliance,
         widest=cells.cell,
+        high_width=cells.high_width,
     )
     return np.where(cells.high > 1e-6, inside, pad.state.selectivity_length).ravel()
 

@@ -56,11 +56,12 @@ class DieChoices:
 
 @dataclass(frozen=True, slots=True)
 class DieInput:
-    """Per cell: share that is ``high``, widths of its low areas [m] (NaN: none), ``incoming`` height [m];
-    ``cell`` [m]; whether it is ``stepped``: holds both high and low area, so that it has a step of its own."""
+    """Per cell: share that is ``high``, widths of its low and high areas [m] (NaN: none), ``incoming``
+    height [m]; ``cell`` [m]; whether it is ``stepped``: holds both high and low area, so that it has a step of its own."""
 
     high: Array
     low_width: Array
+    high_width: Array
     incoming: Array
     cell: float
     stepped: NDArray[np.bool_]
@@ -109,12 +110,13 @@ def die_input(maps: Any, level: Level, incoming: Array | None = None) -> DieInpu
     if height.shape != density.shape:
         raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
     if isinstance(level, MetalLevel):
-        high, width = 1 - density, np.asarray(maps.line_width, float)
+        high, low_width, high_width = 1 - density, maps.line_width, maps.space
     else:
-        high, width = density, np.asarray(maps.space, float)
+        high, low_width, high_width = density, maps.space, maps.line_width
         if level.bias:
             high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
-    return DieInput(high, width, height, maps.cell, stepped_cells(high))
+    widths = np.asarray(low_width, float), np.asarray(high_width, float)
+    return DieInput(high, *widths, height, maps.cell, stepped_cells(high))
 
 
 def start_step(cells: DieInput, level: Level) -> Array:
@@ -149,6 +151,7 @@ def effective(
                 pressure=step.pressure,
                 compliance=pads[step.platen].compliance,
                 widest=seen[step.platen][1].length,
+                high_width=cells.high_width,
             )
             for step in local.steps
         ]
@@ -268,6 +271,7 @@ def some_cells(
             cells,
             high=pick(cells.high),
             low_width=pick(cells.low_width),
+            high_width=pick(cells.high_width),
             incoming=pick(cells.incoming),
             stepped=cells.stepped.reshape(-1)[index],
         ),
