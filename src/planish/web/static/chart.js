@@ -72,7 +72,7 @@ export class Chart {
     y0 -= spec.zero && y0 === 0 ? 0 : room; y1 += room;
     const early = ticks(y0, y1, Math.max(2, height / (font * 3.5))), gap = early.length > 1 ? early[1] - early[0] : 1;
     const longest = Math.max(...early.map((t) => tickText(t, gap).length));
-    const left = font * (2.2 + 0.62 * longest), right = font * 1.5, top = font * (spec.legend === false ? 0.7 : 1.7), bottom = font * 2.7;
+    const left = font * (2.2 + 0.62 * longest), right = font * 1.5, rows = spec.legend === false ? 0 : this.legendRows(series, font, left, width), top = font * (rows ? 0.4 + 1.35 * rows : 0.7), bottom = font * 2.7;
     const px = (x) => left + (x - x0) / (x1 - x0 || 1) * (width - left - right);
     const py = (y) => height - bottom - (y - y0) / (y1 - y0) * (height - top - bottom);
     this.scale = { px, py, x0, x1, left, right, width, height, top, bottom };
@@ -115,19 +115,31 @@ export class Chart {
       add("path", { d, class: `line ${look} ${one.dash ? "ghost" : ""}`, "clip-path": `url(#${clip})` });
     });
     if (spec.legend !== false) {
-      let at = left;
+      let at = left, y = font * 0.75;
       series.forEach((one, index) => {
         if (!one.name) return;
-        const look = one.look || LINES[index % LINES.length];
-        if (one.points) add("circle", { cx: at + font * 0.6, cy: font * 0.75, r: font * 0.25, class: `dot ${look}` });
-        else add("line", { x1: at, x2: at + font * 1.4, y1: font * 0.75, y2: font * 0.75, class: `line ${look} ${one.dash ? "ghost" : ""}` });
-        add("text", { x: at + font * 1.8, y: font * 1.1, class: "key" }, one.name);
-        at += font * (2.8 + 0.54 * one.name.length);
+        const look = one.look || LINES[index % LINES.length], wide = font * (2.8 + 0.58 * one.name.length);
+        if (at > left && at + wide > width) { at = left; y += font * 1.35; }
+        if (one.points) add("circle", { cx: at + font * 0.6, cy: y, r: font * 0.25, class: `dot ${look}` });
+        else add("line", { x1: at, x2: at + font * 1.4, y1: y, y2: y, class: `line ${look} ${one.dash ? "ghost" : ""}` });
+        add("text", { x: at + font * 1.8, y: y + font * 0.35, class: "key" }, one.name);
+        at += wide;
       });
     }
     this.svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
     this.svg.setAttribute("aria-label", `${this.label}: ${spec.yName} over ${spec.xName}${spec.saying ? ". " + spec.saying : ""}`);
     this.svg.replaceChildren(...parts);
+  }
+
+  legendRows(series, font, left, width) {
+    let at = left, rows = 0;
+    for (const one of series) {
+      if (!one.name) continue;
+      const wide = font * (2.8 + 0.58 * one.name.length);
+      if (!rows || at + wide > width) { rows += 1; at = left; }
+      at += wide;
+    }
+    return rows;
   }
 
   point(event) {

@@ -84,6 +84,7 @@ export class Machine {
     const long = m.motion === "linear" ? 2.4 * Math.max(carrier, m.belt_width / 2) : tall;
     const s = this.s = Math.min(height / 2 / tall, width / 2 / long);
     this.half = width / 2 / s;
+    this.em = (parseFloat(getComputedStyle(this.plan).fontSize) || 13) / 13;
     this.svg.replaceChildren();
     const add = (shape, home = this.svg) => { home.append(shape); return shape; };
     for (const tag of this.tags.values()) if (tag.parentElement === this.plan) tag.hidden = true;
@@ -105,13 +106,13 @@ export class Machine {
     for (const z of m.zones.slice(0, -1)) add(el("circle", { r: z * s, class: "zone" }), body);
     this.marker = add(el("line", { x1: m.wafer_radius * s * 0.9, x2: m.wafer_radius * s * 0.985, y1: 0, y2: 0, class: "notch" }), body);
     this.cross = add(el("path", { d: "M-7 0H7M0-7V7", class: "axis-mark" }), body);
-    this.point = add(el("circle", { r: 5, class: "point" }));
+    this.point = add(el("circle", { r: 5 * this.em, class: "point" }));
     this.drawDisk(m, s, add);
     const drop = m.delivery === "top" ? (m.motion === "linear" ? [-0.8 * this.half, 0] : [m.dispense_radius * Math.cos(2.3), -m.dispense_radius * Math.sin(2.3)]) : null;
     const mid = (x, y) => [width / 2 + x, height / 2 + y];
     if (drop) {
       add(el("path", { d: `M${drop[0] * s - 3} ${drop[1] * s - 26}V${drop[1] * s - 8}M${drop[0] * s} ${drop[1] * s - 8}`, class: "pipe" }));
-      add(this.part(el("circle", { cx: drop[0] * s, cy: drop[1] * s, r: 7, class: "drop" }), "slurry"));
+      add(this.part(el("circle", { cx: drop[0] * s, cy: drop[1] * s, r: 7 * this.em, class: "drop" }), "slurry"));
     }
     const top = -Math.max(carrier, 0.1) * s;
     this.tag(this.plan, "head", "head", ...mid(centre[0] * s, -m.wafer_radius * s * 0.45));
@@ -346,7 +347,7 @@ export class Machine {
     high = Math.max(high, most) || 1;
     for (let i = -22; i <= 22; i++) {
       const x = i / 22 * m.wafer_radius * 0.985, p = interpolate(radius, pressure, from, rows, Math.abs(x));
-      arrow(parts, X(x), top + room * (1 - p / high), waferTop - 1, css(RAMP, 0.2 + 0.75 * p / high));
+      arrow(parts, X(x), top + room * (1 - p / high), waferTop - 1, css(RAMP, 0.2 + 0.75 * p / high), em);
     }
     add(el("text", { x: width - 6, y: floor + 13 * em, class: "on-part end" }, `arrows: pressure on the wafer, up to ${show(Math.max(...pressure.subarray(from, from + rows)), "pressure")}; heights × ${heights}`));
     this.cut.setAttribute("aria-label", `Section: zone pressures ${Array.from(step.zones, (z) => number(inUnit(z, "pressure"))).join(", ")} ${unit("pressure").name}${m.ring ? `, ring ${show(step.ring, "pressure")}` : ""}`);
@@ -368,10 +369,10 @@ function interpolate(radius, values, from, n, r) {
   return values[from + j] + (values[from + j + 1] - values[from + j]) * t;
 }
 
-function arrow(parts, x, y0, y1, fill) {
-  const w = 1.6, head = Math.min(6, y1 - y0);
+function arrow(parts, x, y0, y1, fill, em) {
+  const w = 1.6 * em, head = Math.min(6 * em, y1 - y0), wing = 2.4 * em;
   if (y1 - y0 < 1) return;
-  parts.push(el("path", { d: `M${x - w} ${y0}h${2 * w}V${y1 - head}h2.4L${x} ${y1}l${-w - 2.4} ${-head}h2.4z`, fill, class: "arrow" }));
+  parts.push(el("path", { d: `M${x - w} ${y0}h${2 * w}V${y1 - head}h${wing}L${x} ${y1}l${-w - wing} ${-head}h${wing}z`, fill, class: "arrow" }));
 }
 
 const annulus = (a, b) => `M${b} 0A${b} ${b} 0 1 1 ${-b} 0A${b} ${b} 0 1 1 ${b} 0Z` + (a > 0 ? `M${a} 0A${a} ${a} 0 1 0 ${-a} 0A${a} ${a} 0 1 0 ${a} 0Z` : "");
