@@ -7,7 +7,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from planish.physics import heat, removal, slurry
 from planish.physics.pressure import PressureSolution, solve_pressure
 from planish.predict import step_plan
-from planish.predict.contact_model import ContactModel, SummitCurve
+from planish.predict.contact_model import ContactModel
 from planish.predict.films import cumulative
+from planish.predict.pad_surface import FreshSummits, PadState, Summits
 from planish.predict.step_plan import StepPlan, back_load, motion_numbers, plan_step
 
 if TYPE_CHECKING:
@@ -52,53 +53,6 @@ SOURCES: tuple[str, ...] = (
 REFERENCE_LAND = 2.5e-3  # [m]
 NATURAL_EXCHANGE = 0.2
 FRESH_HALF = 0.25  # fresh share at which the rate would be half its limit
-
-
-class Summits(Protocol):
-    """The pad's summits as the wafer meets them."""
-
-    def layer(self, pressure: Array) -> tuple[Array, Array, Array]:
-        """Return (length [m], pressure [Pa], offset [m]) of the exponential layer about ``pressure`` [Pa]."""
-
-    def real(self, pressure: Array) -> tuple[Array, Array]:
-        """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
-
-
-@dataclass(frozen=True, slots=True)
-class FreshSummits:
-    """Summits as the conditioner leaves them, the same all over the pad."""
-
-    curve: SummitCurve
-
-    def layer(self, pressure: Array) -> tuple[Array, Array, Array]:
-        """Return the exponential layer about ``pressure`` [Pa], node by node."""
-        return self.curve.at(pressure, "decay_length"), pressure, self.curve.at(pressure, "separation")
-
-    def real(self, pressure: Array) -> tuple[Array, Array]:
-        """Return mean real pressure [Pa] and real contact fraction under ``pressure`` [Pa]."""
-        return self.curve.at(pressure, "real_pressure"), self.curve.at(pressure, "area_fraction")
-
-
-@dataclass(slots=True)
-class PadState:
-    """The pad as the step finds it.
-
-    Attributes
-    ----------
-    summits:
-        As the wafer meets them, averaged over the rings it passes.
-    groove_depth:
-        Mean depth under the wafer [m].
-    temperatures:
-        Of the pad rings [K].
-    height:
-        How much higher [m] the pad lies at each wafer node than on average (worn pads).
-    """
-
-    summits: Summits
-    groove_depth: float
-    temperatures: Array
-    height: Array | float = 0.0
 
 
 @dataclass(slots=True)

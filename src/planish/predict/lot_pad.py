@@ -72,7 +72,7 @@ def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
 
 @dataclass(slots=True)
 class WornSummits:
-    """The summits of a worn pad as the wafer meets them (see ``conditions.Summits``).
+    """The summits of a worn pad as the wafer meets them (see ``pad_surface.Summits``).
 
     Per group, for the pressure p [Pa] about which it was asked: the separation [m] is ``level`` -
     ``length`` ln p, the mean real pressure [Pa] ``real_level`` + ``real_slope`` ln p. Between the
