@@ -114,7 +114,7 @@ def compared_part(sources: list[str]) -> Part:
     fitted = fit_wafer(wafer, paired.removal)
     part.listing(fitted.sentences)
     sources += fitted.summary()["sources"]
-    say(f"measured wafer (invented): measured / predicted = {fitted.scale:.3f} +- {fitted.scale_error:.3f}")
+    say(f"measured wafer (invented): measured / predicted = {fitted.scale:.3f} ± {fitted.scale_error:.1g}")
     return part
 
 

@@ -159,9 +159,14 @@ def _orbital(ax: Any, bench: Bench) -> tuple[float, float]:
     inside = np.hypot(px, py) < machine.pad_radius - 0.008
     ax.scatter(px[inside] * MM, py[inside] * MM, s=5, color=SKY, label="feed holes (schematic spacing)")
     ax.add_patch(Circle((0, 0), machine.orbit_radius * MM, fill=False, edgecolor=ORANGE, linewidth=2.0))
-    ax.text(
-        0, -1.5 * machine.orbit_radius * MM, "orbit of the pad's centre", color=ORANGE, ha="center", va="top"
+    note = ax.annotate(
+        "orbit of the pad's centre",
+        xy=(0.5 * machine.orbit_radius * MM, -0.87 * machine.orbit_radius * MM),
+        xytext=(0.1 * machine.pad_radius * MM, -0.4 * machine.pad_radius * MM),
+        color=ORANGE,
+        arrowprops={"arrowstyle": "-", "color": ORANGE},
     )
+    _halo(note, WAFER_FILL)
     limit = machine.pad_radius * MM * 1.06
     ax.set_xlim(-limit, limit)
     ax.set_ylim(-limit, limit)

@@ -93,7 +93,7 @@ def measured_part(result: WaferResult, paired: Paired) -> Part:
     residual = removal.value - np.interp(removal.r, result.radius, result.removed)
     part.figure(
         residual_map(removal.x, removal.y, residual, result.bench.wafer.radius),
-        "Where the prediction misses.",
+        "Where the prediction misses: the difference at each site, less its mean.",
     )
     return part.listing(measured["notes"])
 

@@ -42,6 +42,7 @@ _SETTINGS = {
     "axes.titlelocation": "left",
     "axes.labelsize": 12,
     "axes.grid": True,
+    "axes.axisbelow": True,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "grid.color": GRID,
