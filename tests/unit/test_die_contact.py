@@ -162,3 +162,19 @@ def test_a_field_alone_is_refused():
     cells = die_input(layout(blocks(), 2e-6), OxideLevel())
     with pytest.raises(SetupError, match="contact route"):
         polish_by_contact(cells, OxideLevel(), local(), pad(), replace(DieChoices(), edges="alone"))
+
+
+def test_islands_in_a_wide_plain_clear_about_when_the_contact_says():
+    # 100 um islands, 4 mm apart: the bulk has to bend around the island, not along the plain
+    density = np.zeros((60, 60))
+    density[10::20, 10::20] = 0.25
+    maps = layout(density, 1e-4)
+    maps.space = np.where(density > 0, 4e-3, np.nan)
+    cells = die_input(maps, OxideLevel())
+    by_density, by_contact = (
+        polish_one(cells, OxideLevel(), local(), pad(), DieChoices(), route=route)
+        for route in ("density", "contact")
+    )
+    assert by_contact.clear_time < by_density.clear_time < 2 * by_contact.clear_time
+    # What density left of the islands the density law keeps; the pad goes on to take it off.
+    assert by_contact.topography < by_density.topography

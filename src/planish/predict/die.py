@@ -267,7 +267,7 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
                 f"{die.local.place}: the pad's response is only roughly an averaging kernel"
                 f" (rms difference {die.seen.misfit:.2f})"
             )
-        if die.window.width < 0:
+        if die.window.width <= 0:
             notes.append(
                 f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
             )

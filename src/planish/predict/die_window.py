@@ -29,7 +29,7 @@ _LATEST = 20.0  # times the recipe: a limit that holds until then counts as neve
 @dataclass(frozen=True, slots=True)
 class PolishWindow:
     """``earliest`` and ``latest`` [s]: before, something is left; after, a limit is passed. ``set_by`` names the
-    limit. Infinite where not reached within 20 times the recipe; no window where latest < earliest."""
+    limit. Infinite where not reached within 20 times the recipe; no window where latest is not after earliest."""
 
     earliest: float
     latest: float
@@ -37,7 +37,7 @@ class PolishWindow:
 
     @property
     def width(self) -> float:
-        """Length of the window [s]; negative if there is none."""
+        """Length of the window [s]; 0 or less if there is none."""
         return self.latest - self.earliest
 
 
