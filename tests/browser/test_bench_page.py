@@ -299,3 +299,12 @@ def test_damaged_address_is_said_and_the_demo_shown(visit) -> None:
     page.wait_for_selector("#toast.shown")
     assert "damaged" in page.locator("#toast").inner_text()
     assert "nm/min" in numbers(page, "wafer")
+
+
+def test_what_stands_on_the_die_can_be_chosen(visit) -> None:
+    page = visit.open()
+    page.wait_for_selector("#die-numbers b")
+    page.click('[aria-label="die: open what stands on it"]')
+    page.wait_for_selector("#set-die-process")
+    page.select_option("#set-die-process", "sti")
+    page.wait_for_selector("#die-numbers:has-text('dishing')")

@@ -40,8 +40,15 @@ def _setup(text: str) -> Setup:
 
 def setup_of(document: Mapping[str, Any], changes: Mapping[str, Any] | None = None) -> Setup:
     """Return the setup of a document with changes applied; the last ones are kept."""
-    setup = _setup(json.dumps(document, sort_keys=False))
+    setup = _setup(json.dumps(_given(document), sort_keys=False))
     return setup.replace(changes) if changes else setup
+
+
+def _given(value: Any) -> Any:
+    """Leave out what is null: JSON can say that, TOML cannot, and both mean that nothing is given."""
+    if isinstance(value, Mapping):
+        return {key: _given(item) for key, item in value.items() if item is not None}
+    return [_given(item) for item in value] if isinstance(value, list) else value
 
 
 _POLISHED: OrderedDict[str, WaferResult] = OrderedDict()

@@ -71,7 +71,7 @@ def with_motion(setup: Setup, motion: str, part: str | None = None) -> Setup:
     document, other = deepcopy(setup.document), fresh(motion)
     document["polisher"] = {"part": part} if part else other["polisher"]
     templates = other["recipe"]["step"]
-    conditioned = "conditioner" in document
+    conditioned = isinstance(document.get("conditioner"), dict)  # "none" and null say that there is none
     if conditioned:
         disk = {
             k: v for k, v in document["conditioner"].items() if not k.startswith(("sweep", "mode", "ex_"))
@@ -103,7 +103,7 @@ def _with_wafer(setup: Setup, part: str) -> Setup:
     document["wafer"] = {"part": part, "film": film}
     if setup.motion == "rotary":
         document["polisher"] = {"part": "rotary-300" if size == 300 else "rotary-200"}
-        if "conditioner" in document:
+        if isinstance(document.get("conditioner"), dict):
             disk = {k: v for k, v in document["conditioner"].items() if k != "sweep"}
             platen = catalogue("polisher")[document["polisher"]["part"]].values["platen_diameter"].value
             reach = 0.5 * _metres(platen) - 0.05
@@ -141,6 +141,7 @@ def _with_slurry(setup: Setup, part: str) -> Setup:
     materials = list(dict.fromkeys(laws))
     for film in document["wafer"]["film"]:
         if film["material"] not in materials:
+            document.pop("die", None)  # what stood on the die was for the other film
             film["material"] = materials[0]
             film["name"] = materials[0]
     return Setup(document, setup.name)

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
 LAYOUTS = ("density-blocks", "line-space", "step-density")
-PROCESSES = {"oxide": "oxide", "sti": "oxide", "tungsten": "tungsten", "copper": "copper"}
 PLACES = ("centre", "mid", "edge")
 QUICK_WAFERS = 100
 Progress = Callable[[float], None]
@@ -76,9 +75,9 @@ def layout_maps(name: str, cell: float, size: float, file: str | None = None, la
 
 
 def run_die(
-    setup: Setup, maps: Any, process: str, place: str | None = None, tell: Progress | None = None
+    setup: Setup, maps: Any, process: str = "", place: str | None = None, tell: Progress | None = None
 ) -> DieResult:
-    """Return the die at the places asked for.
+    """Return the die at the places asked for; without a process, that of the setup.
 
     Raises
     ------
@@ -87,20 +86,9 @@ def run_die(
     """
     from planish.predict.die import polish_die
 
-    if process not in PROCESSES:
-        raise SetupError(f"process = {process!r}: must be one of {', '.join(PROCESSES)}")
-    if tell is not None:
-        tell(0.3)
-    return polish_die(setup.bench, maps, process=process, place=PLACES if place is None else place)
-
-
-def process_of(setup: Setup) -> str:
-    """Return the die process that the films of a setup are for."""
-    materials = {film.material for film in setup.model.wafer.film}
-    for metal in ("tungsten", "copper"):
-        if metal in materials:
-            return metal
-    return "sti" if "nitride" in materials else "oxide"
+    return polish_die(
+        setup, maps, process=process or None, place=PLACES if place is None else place, tell=tell
+    )
 
 
 def die(document: Mapping[str, Any], layout: str = "density-blocks", process: str = "") -> bytes:
@@ -108,7 +96,7 @@ def die(document: Mapping[str, Any], layout: str = "density-blocks", process: st
     setup = setup_of(document)
     size, cell = (2e-3, 20e-6) if layout == "line-space" else (20e-3, 200e-6)
     maps = layout_maps(layout, cell, size)
-    return pack_die(run_die(setup, maps, process or process_of(setup)))
+    return pack_die(run_die(setup, maps, process))
 
 
 def pack_die(result: DieResult, most: int = 220) -> bytes:
@@ -166,9 +154,9 @@ def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     result = run_die(
         setup,
         maps,
-        str(options.get("process") or process_of(setup)),
+        str(options.get("process", "")),
         str(options.get("place", "edge")),
-        tell,
+        lambda share: tell(0.2 + 0.65 * share),
     )
     tell(0.85)
     write_pyramid(folder, "surface", result.surface(0))

@@ -261,10 +261,10 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
     wafer["speed_spread_percent"] = 100 * float(np.ptp(main.speed)) / float(main.speed.mean())
     out: dict[str, dict[str, Any]] = {"wafer": wafer}
     if "die" in needed:
-        from planish.web.depth import layout_maps, process_of, run_die
+        from planish.web.depth import layout_maps, run_die
 
         maps = layout_maps("density-blocks", 200e-6, 20e-3)
-        out["die"] = run_die(setup, maps, process_of(setup), "centre").summary()
+        out["die"] = run_die(setup, maps, place="centre").summary()
     if "lot" in needed:
         from planish.predict.lot import polish_lot
         from planish.predict.lot_variation import Variation

@@ -68,6 +68,7 @@ export class Answers {
       this.which.hidden = true;
     }
     if (name === "die") {
+      const stack = button(home, "stack", "die: open what stands on it", () => this.state.openPart("die", stack));
       this.layout = choice(home, "Test layout", [["density-blocks", "blocks"], ["step-density", "density steps"], ["line-space", "lines and spaces"]], "density-blocks", () => this.state.settle());
       choice(home, "Place on the wafer", [["0", "centre"], ["1", "mid"], ["2", "edge"]], "2", (v) => { this.place = +v; this.die(); });
     }

@@ -79,6 +79,8 @@ const state = {
 
   save() { return address.write({ view: this.view, lesson: this.lesson, setup: this.document, held: this.held }); },
 
+  openPart(part, from) { if (this.view !== "bench") show("bench"); settings.open(part, from); },
+
   startJob(options) { show("runs"); runs.start(options); },
 
   toast(words) {

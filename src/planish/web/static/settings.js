@@ -4,8 +4,8 @@ import { number, system } from "./units.js";
 
 const trim = (text) => (text.includes(".") && !text.includes("e") ? text.replace(/\.?0+$/, "") : text);
 
-const NAMES = { polisher: "Polisher", pad: "Pad", head: "Head", ring: "Retaining ring", conditioner: "Conditioner", slurry: "Slurry", wafer: "Wafer", recipe: "Speeds and times" };
-const SECTION = { ring: null, recipe: null };
+const NAMES = { polisher: "Polisher", pad: "Pad", head: "Head", ring: "Retaining ring", conditioner: "Conditioner", slurry: "Slurry", wafer: "Wafer", recipe: "Speeds and times", die: "What stands on the die" };
+const SECTION = { ring: null, recipe: null, die: null };
 
 export class Settings {
   constructor(home, state) {
@@ -72,7 +72,7 @@ export class Settings {
     const all = this.fields(), inStep = all.filter((f) => f.path.startsWith("recipe."));
     if (inStep.length) this.group(`In step “${this.state.stepName()}”`, inStep, panel);
     const own = all.filter((f) => !f.path.startsWith("recipe.") && f.kind !== "text");
-    if (own.length) this.group(this.part === "ring" ? "The ring itself" : "The part itself", own, panel);
+    if (own.length) this.group({ ring: "The ring itself", die: "Process and stack" }[this.part] || "The part itself", own, panel);
     panel.scrollTop = kept;
     if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
   }
@@ -122,7 +122,11 @@ export class Settings {
       row.querySelector("label").textContent = field.label;
       const select = row.querySelector("select");
       for (const each of field.choices) select.add(new Option(each, each, false, each === field.text));
-      select.addEventListener("change", () => this.state.change(field.path, select.value, true));
+      select.addEventListener("change", () => {
+        // the keys of one process do not fit another: they go back to what is usual
+        if (field.path === "die.process") for (const other of this.fields()) if (other.path !== field.path) this.state.changes[other.path] = null;
+        this.state.change(field.path, select.value, true);
+      });
       return this.told(row, field);
     }
     if (field.kind === "text") {
