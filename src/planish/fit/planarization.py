@@ -286,4 +286,5 @@ def _resampled(
     found = [
         _least_squares(predicted, centre + rng.choice(widened, measured.size), logs)[0] for _ in range(count)
     ]
-    return tuple(np.percentile(np.array(found), [2.5, 97.5], axis=0))  # type: ignore[return-value]
+    low, high = np.percentile(np.array(found), [2.5, 97.5], axis=0)
+    return low, high
