@@ -60,7 +60,7 @@ ODD = {
     "wide exclusion": ("rotary", {"wafer.edge_exclusion": "20 mm"}, ""),
     "film of 200 um": ("rotary", {"wafer.film.0.thickness": "200 um"}, ""),
     "no abrasive": ("rotary", {"slurry.abrasive_fraction": 0.0}, "max_time"),
-    "a blink": ("rotary", {"recipe.step.1.max_time": "1e-6 s"}, "max_time"),
+    "a blink": ("rotary", {"recipe.step.1.max_time": "1e-3 s"}, "max_time"),
     "one zone": (
         "rotary",
         {"head.zone": [{"name": "all", "outer_radius": "150 mm"}], **every("zone_pressures", "3 psi")},
@@ -105,6 +105,9 @@ def test_odd_setup_is_answered(name):
     "changes, words",
     [
         ({"recipe.step.1.zone_pressures": "0 psi"}, "above 0 psi in at least one zone"),
+        ({"pad.top.modulus": "1e-300 psi"}, "too near 0"),
+        ({"conditioner.disk_diameter": "1e-320 mm"}, "too near 0"),
+        ({"head.ring.width": "1e-320 mm"}, "too near 0"),
         ({"pad.grooves.pitch": "0.51 mm"}, "at most 90 % of the pad"),
         ({"pad.top.thickness": "0.005 mm", "pad.grooves.pattern": "none"}, "from 0.1 mm"),
     ],

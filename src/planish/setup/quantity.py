@@ -89,7 +89,18 @@ class Quantity:
         room = 1e-12 * max(abs(low) if math.isfinite(low) else 0.0, abs(high) if math.isfinite(high) else 0.0)
         if number < low - room or number > high + room or (self.above is not None and number <= low):
             raise refused(self.allowed, self.usual)
+        if low == 0.0 < number < self._floor(high):
+            raise refused(
+                self.allowed, "this is too near 0 to mean anything" + (self.usual and f"; {self.usual}")
+            )
         return number
+
+    def _floor(self, high: float) -> float:
+        """Return the SI value below which a number that is not 0 only makes the arithmetic overflow."""
+        usual = self._number(self.typical[0]) if self.typical is not None else 0.0
+        if usual > 0.0:
+            return 1e-6 * usual
+        return 1e-15 * high if math.isfinite(high) else 0.0
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)

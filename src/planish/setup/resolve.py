@@ -331,7 +331,9 @@ def _reference_abrasive(
     """A part's rates were measured with the part's abrasive: keep that where the setup says another content."""
     entry = slurry.values.get("abrasive_fraction")
     own = _table(document, "slurry") or {}
-    if entry is None or "abrasive_fraction" not in own or "abrasive_fraction" in reference:
+    if entry is None or "abrasive_fraction" in reference:
+        return
+    if own.get("abrasive_fraction", entry.value) == entry.value:
         return
     reference["abrasive_fraction"] = entry.value
     out.origins[f"{place}.reference.abrasive_fraction"] = Origin(
