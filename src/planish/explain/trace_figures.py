@@ -28,7 +28,7 @@ def trace_figure(fit: RateLaw) -> Figure:
     Wafers left of the dashed line were learned from; the rest were left out.
     """
     fig = figure(12.0, 3.9 * len(fit.regimes))
-    fig.get_layout_engine().set(h_pad=0.12)
+    fig.set_layout_engine("constrained", h_pad=0.12)
     grid = np.atleast_2d(subplots(fig, len(fit.regimes), 2, width_ratios=[2.2, 1]))
     for row, regime in zip(grid, fit.regimes, strict=True):
         number = np.arange(regime.measured.size)

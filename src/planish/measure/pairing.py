@@ -74,11 +74,11 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paire
             f"{after.source}: polish_time {after.polish_time:g} s differs from {before.polish_time:g} s in "
             f"{before.source} (state it once)"
         )
-    radii = {m.wafer_radius for m in (before, after)} - {None}
-    if len(radii) > 1:
+    one, other = before.wafer_radius, after.wafer_radius
+    if one is not None and other is not None and one != other:
         raise DataError(
-            f"{after.source}: wafer {2e3 * after.wafer_radius:g} mm differs from {2e3 * before.wafer_radius:g} mm in "
-            f"{before.source}: must be the same wafer"
+            f"{after.source}: wafer {2e3 * other:g} mm differs from {2e3 * one:g} mm in {before.source}: "
+            "must be the same wafer"
         )
     taken_b, taken_a = set(b.tolist()), set(a.tolist())
     removal = SiteMap(
