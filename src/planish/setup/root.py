@@ -31,4 +31,6 @@ class SetupModel(Section):
     slurry: SlurrySection = Field(description="the slurry")
     removal: dict[str, RemovalSection] = Field(description="removal laws by material")
     recipe: RecipeSection = Field(description="the recipe")
-    die: DieSection | None = Field(None, description="what stands on the die; leave it out where none is asked for")
+    die: DieSection | None = Field(
+        None, description="what stands on the die; leave it out where none is asked for"
+    )

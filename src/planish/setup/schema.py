@@ -35,7 +35,14 @@ def json_schema() -> dict[str, Any]:
             **table["properties"],
         }
     for name, table in definitions.items():
-        if name not in ("StepSection", "RecipeSection", "ZoneSection", "BearingZone", "FilmSection", "DieSection"):
+        if name not in (
+            "StepSection",
+            "RecipeSection",
+            "ZoneSection",
+            "BearingZone",
+            "FilmSection",
+            "DieSection",
+        ):
             table.pop("required", None)
     for owner, key in (("HeadSection", "ring"), ("PadSection", "sub"), ("PadSection", "grooves")):
         options = definitions[owner]["properties"][key]["anyOf"]
