@@ -54,7 +54,7 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
             Finding(
                 "edge",
                 "good",
-                f"The edge polishes within {abs(height):.1f} % of the middle up to the exclusion.",
+                f"The edge polishes within {abs(height):.1f} % of the level 15 mm further in.",
             )
         ]
     text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."

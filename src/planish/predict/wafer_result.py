@@ -234,8 +234,9 @@ class WaferResult(Result):
         """Return how the edge polishes against the middle.
 
         ``edge_rate_percent``: removal at the exclusion radius against the mean over the inner half radius;
-        ``edge_extreme_percent``: the largest departure from that mean within ``band`` [m] of the edge and
-        inside the exclusion, and where it sits from the edge.
+        ``edge_extreme_percent``: the largest departure, within ``band`` [m] of the edge and inside the
+        exclusion, from the removal where the band begins, and where it sits from the edge: what the edge does
+        beyond any tilt from the middle outward.
         """
         keep, removed = self.inside(), self.removed
         middle = self.radius <= 0.5 * self.bench.wafer.radius
@@ -256,10 +257,12 @@ class WaferResult(Result):
                 "edge_extreme_percent": None,
                 "edge_extreme_from_edge_mm": None,
             }
-        at = int(np.argmax(np.abs(np.where(near, difference, 0.0))))
+        begin = float(np.interp(self.bench.wafer.radius - band, self.radius, removed))
+        departure = 100 * (removed - begin) / centre
+        at = int(np.argmax(np.abs(np.where(near, departure, 0.0))))
         return {
             "edge_rate_percent": rate,
-            "edge_extreme_percent": float(difference[at]),
+            "edge_extreme_percent": float(departure[at]),
             "edge_extreme_from_edge_mm": float(self.bench.wafer.radius - self.radius[at]) * 1e3,
         }
 
