@@ -104,7 +104,9 @@ def apart(name: str, path: Path) -> dict[str, float]:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--small", action="store_true", help="a tenth of the size")
-    parser.add_argument("--dir", default=None, help="where the layouts are written (default: a temporary folder)")
+    parser.add_argument(
+        "--dir", default=None, help="where the layouts are written (default: a temporary folder)"
+    )
     parser.add_argument("--run", nargs=2, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.run:
@@ -114,7 +116,9 @@ def main() -> None:
         return
     count = 1_000_000 if args.small else 10_000_000
     print(f"{os.cpu_count()} cores; {count:,} rectangles; 10 um cells; seconds, peak MB")
-    print(f"{'what':14} {'planish':>9} {'bar':>5} {'peak':>6} {'bar':>5} {'peer*':>8} {'peak':>6} {'ratio':>6}")
+    print(
+        f"{'what':14} {'planish':>9} {'bar':>5} {'peak':>6} {'bar':>5} {'peer*':>8} {'peak':>6} {'ratio':>6}"
+    )
     with tempfile.TemporaryDirectory(dir=args.dir) as folder:
         for case, bar in (("flat", 8.0), ("crowded", 15.0), ("hierarchical", 15.0)):
             target = Path(folder) / f"{case}.gds"
@@ -128,7 +132,9 @@ def main() -> None:
                 flush=True,
             )
             target.unlink()
-    print("* gdstk: read, flatten, one bounding box a polygon; it counts no coverage. Median of 3 for planish.")
+    print(
+        "* gdstk: read, flatten, one bounding box a polygon; it counts no coverage. Median of 3 for planish."
+    )
 
 
 if __name__ == "__main__":

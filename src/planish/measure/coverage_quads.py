@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from planish.measure.coverage_rects import DEPTH, exclusive_length, sort_distinct
+from planish.measure.coverage_rects import DEPTH, exclusive_length
+from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, taller
 
 _WORK = 20  # quadrilaterals up to which a window is swept whole
 _MOST = 6000  # quadrilaterals from which a window is split even if that helps little
@@ -104,7 +105,7 @@ def _edges_of(quad, k, x0, x1):  # type: ignore[no-untyped-def]
                 edges[m, 0], edges[m, 1], edges[m, 2], edges[m, 3], edges[m, 4] = bx, by, ax, ay, -1.0
             edges[m, 5] = q
             m += 1
-    return edges[np.argsort(edges[:m, 0], kind="mergesort")], events[:ne]
+    return rows_by_first(edges, m), events[:ne]
 
 
 @njit(cache=True, nogil=True)
@@ -112,14 +113,14 @@ def _crossings(edges, events, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
     """Events with the x where sides cross each other or the window's lower and upper side."""
     m = edges.shape[0]
     ne = events.shape[0]
-    events = np.concatenate((events, np.empty(ne + 16)))
+    events = longer(events)
     for i in range(m):
         xl, yl, xr, yr = edges[i, 0], edges[i, 1], edges[i, 2], edges[i, 3]
         low, high = min(yl, yr), max(yl, yr)
         if high < y0 or low > y1:
             continue
         if ne + 2 > events.shape[0]:
-            events = np.concatenate((events, np.empty(events.shape[0])))
+            events = longer(events)
         for level in (y0, y1):
             if (yl - level) * (yr - level) < 0.0:
                 x = xl + (level - yl) * ((xr - xl) / (yr - yl))
@@ -139,10 +140,10 @@ def _crossings(edges, events, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
             db = _edge_y(edges[i], b) - _edge_y(edges[j], b)
             if da * db < 0.0:
                 if ne + 2 > events.shape[0]:
-                    events = np.concatenate((events, np.empty(events.shape[0])))
+                    events = longer(events)
                 events[ne] = a + (b - a) * (da / (da - db))
                 ne += 1
-    return events[: sort_distinct(events, ne)]
+    return sort_distinct(events, ne)
 
 
 @njit(cache=True, nogil=True)
@@ -316,9 +317,7 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def
         split = False
         if n > _WORK and level < DEPTH and wide > 1.0:
             if end + 2 * n > quad.shape[0]:
-                grown = np.empty((2 * (end + 2 * n), 8))
-                grown[:end] = quad[:end]
-                quad = grown
+                quad = taller(quad, end + 2 * n)
             for attempt in range(2):
                 along_x = (wx1 - wx0 >= wy1 - wy0) == (attempt == 0)
                 low, high = (wx0, wx1) if along_x else (wy0, wy1)

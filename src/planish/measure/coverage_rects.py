@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from planish.measure.coverage_sort import order_of, taller
+
 DEPTH = 44  # splits of a window, at most
 _WORK = 40_000  # slabs times rectangles up to which a window is swept whole
 _COPIES = 400  # rectangles in one window from which it pays to look for copies
@@ -40,32 +42,11 @@ def exclusive_length(lo_a, hi_a, n_a, lo_b, hi_b, n_b, y0, y1):  # type: ignore[
 
 
 @njit(cache=True, nogil=True)
-def sort_distinct(values, n):  # type: ignore[no-untyped-def]
-    """Sort values[:n] in place and return how many differ (those come first)."""
-    if n > 48:
-        values[:n] = np.sort(values[:n])
-    else:
-        for i in range(1, n):
-            v = values[i]
-            j = i - 1
-            while j >= 0 and values[j] > v:
-                values[j + 1] = values[j]
-                j -= 1
-            values[j + 1] = v
-    m = 1
-    for i in range(1, n):
-        if values[i] > values[m - 1]:
-            values[m] = values[i]
-            m += 1
-    return m
-
-
-@njit(cache=True, nogil=True)
 def rect_scratch(size):  # type: ignore[no-untyped-def]
     """Working arrays for windows of up to ``size`` rectangles, made once and used for many."""
     return (
-        np.empty(size, np.int64),
-        np.empty(size),
+        np.empty((3, size), np.int64),
+        np.empty((2, size)),
         np.empty(2 * size),
         np.empty((7, size)),
         np.empty((4 * DEPTH, 6)),
@@ -74,34 +55,24 @@ def rect_scratch(size):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _slabs(box, start, n, order, ends, xs):  # type: ignore[no-untyped-def]
-    """Order n rectangles by their left side, sort their right sides; return how many x differ (in xs)."""
-    if n > 48:
-        order[:n] = np.argsort(box[start : start + n, 0])
-        ends[:n] = np.sort(box[start : start + n, 2])
-    else:
-        for i in range(n):
-            v = box[start + i, 0]
-            j = i - 1
-            while j >= 0 and box[start + order[j], 0] > v:
-                order[j + 1] = order[j]
-                j -= 1
-            order[j + 1] = i
-            v = box[start + i, 2]
-            j = i - 1
-            while j >= 0 and ends[j] > v:
-                ends[j + 1] = ends[j]
-                j -= 1
-            ends[j + 1] = v
+def _slabs(box, start, n, orders, keys, xs):  # type: ignore[no-untyped-def]
+    """Order n rectangles by their left side (orders[0]); return how many x differ, sorted in xs."""
+    order, ends, spare = orders[0], orders[1], orders[2]
+    left, right = keys[0], keys[1]
+    for i in range(n):
+        left[i] = box[start + i, 0]
+        right[i] = box[start + i, 2]
+    order_of(left, n, order, spare)
+    order_of(right, n, ends, spare)
     m = 0
     i = 0
     j = 0
     while j < n:
-        if i < n and box[start + order[i], 0] <= ends[j]:
-            v = box[start + order[i], 0]
+        if i < n and left[order[i]] <= right[ends[j]]:
+            v = left[order[i]]
             i += 1
         else:
-            v = ends[j]
+            v = right[ends[j]]
             j += 1
         if m == 0 or v > xs[m - 1]:
             xs[m] = v
@@ -189,18 +160,30 @@ def cut_rect(a, b, c, d, x0, y0, x1, y1, out, at):  # type: ignore[no-untyped-de
 
 
 @njit(cache=True, nogil=True)
-def _drop_copies(box, start, n):  # type: ignore[no-untyped-def]
+def _drop_copies(box, start, n, orders, keys):  # type: ignore[no-untyped-def]
     """Keep one of each rectangle among box[start : start + n]; return how many are left."""
-    part = box[start : start + n]
+    order, spare = orders[0], orders[2]
+    part = np.empty((2, n, 4))
+    now, then = 0, 1
+    for r in range(n):
+        for c in range(4):
+            part[0, r, c] = box[start + r, c]
     for side in range(4):
-        part = part[np.argsort(part[:, side], kind="mergesort")]
+        for r in range(n):
+            keys[0, r] = part[now, r, side]
+        order_of(keys[0], n, order, spare)
+        for r in range(n):
+            for c in range(4):
+                part[then, r, c] = part[now, order[r], c]
+        now, then = then, now
     m = 0
     for r in range(n):
         new = r == 0
         for side in range(4):
-            new = new or part[r, side] != part[r - 1, side]
+            new = new or part[now, r, side] != part[now, r - 1, side]
         if new:
-            box[start + m] = part[r]
+            for c in range(4):
+                box[start + m, c] = part[now, r, c]
             m += 1
     return m
 
@@ -208,7 +191,7 @@ def _drop_copies(box, start, n):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-untyped-def]
     """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box."""
-    order, ends, xs, work, stack, span = scratch
+    orders, keys, xs, work, stack, span = scratch
     area = 0.0
     edge_x = 0.0
     edge_y = 0.0
@@ -232,11 +215,11 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
             area += (wx1 - wx0) * (wy1 - wy0)
             continue
         if n > _COPIES and level % 4 == 0:
-            n = _drop_copies(box, start, n)
+            n = _drop_copies(box, start, n, orders, keys)
             end = start + n
-        nxs = _slabs(box, start, n, order, ends, xs)
+        nxs = _slabs(box, start, n, orders, keys, xs)
         if nxs * n <= _WORK or level >= DEPTH or max(wx1 - wx0, wy1 - wy0) <= 1.0:
-            a, ex, ey = _sweep_rects(box, start, n, order, xs, nxs, work, wx0, wy0, wx1, wy1, whx, why)
+            a, ex, ey = _sweep_rects(box, start, n, orders[0], xs, nxs, work, wx0, wy0, wx1, wy1, whx, why)
             area += a
             edge_x += ex
             edge_y += ey
@@ -247,9 +230,7 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
         if high - low >= 2.0:
             mid = np.floor(mid)
         if end + 2 * n > box.shape[0]:
-            grown = np.empty((2 * (end + 2 * n), 4))
-            grown[:end] = box[:end]
-            box = grown
+            box = taller(box, end + 2 * n)
         at = end
         for half in range(2):
             cx0, cx1, chx, cy0, cy1, chy = wx0, wx1, whx, wy0, wy1, why

@@ -283,6 +283,20 @@ def _rows_met(lo, hi, step, w0, w1, count):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _deeper(frames, turn):  # type: ignore[no-untyped-def]
+    """The same frames with room for twice as many levels."""
+    n = turn.shape[0]
+    more = np.empty((5, 2 * n), np.int64)
+    turns = np.empty((2 * n, 6))
+    for i in range(n):
+        for k in range(5):
+            more[k, i] = frames[k, i]
+        for k in range(6):
+            turns[i, k] = turn[i, k]
+    return more, turns
+
+
+@njit(cache=True, nogil=True)
 def place_shapes(  # type: ignore[no-untyped-def]
     top,
     wx0,
@@ -308,12 +322,9 @@ def place_shapes(  # type: ignore[no-untyped-def]
 ):
     """See Hierarchy.place. Walks the tree with one frame per level, never a list of all places."""
     cap = 32
-    cell = np.empty(cap, np.int64)
+    frames = np.empty((5, cap), np.int64)
     turn = np.empty((cap, 6))
-    ref = np.empty(cap, np.int64)
-    col = np.empty(cap, np.int64)
-    row = np.empty(cap, np.int64)
-    row_end = np.empty(cap, np.int64)
+    cell, ref, col, row, row_end = frames[0], frames[1], frames[2], frames[3], frames[4]
     depth = 0
     cell[0] = top
     turn[0, 0], turn[0, 1], turn[0, 2], turn[0, 3], turn[0, 4], turn[0, 5] = 1.0, 0.0, 0.0, 1.0, 0.0, 0.0
@@ -459,12 +470,8 @@ def place_shapes(  # type: ignore[no-untyped-def]
         oy = ref_at[k, 1] + col[depth] * ref_step[k, 1] + row[depth] * ref_step[k, 3]
         row[depth] += 1
         if depth + 1 == cap:
-            cell = np.concatenate((cell, np.empty(cap, np.int64)))
-            turn = np.concatenate((turn, np.empty((cap, 6))))
-            ref = np.concatenate((ref, np.empty(cap, np.int64)))
-            col = np.concatenate((col, np.empty(cap, np.int64)))
-            row = np.concatenate((row, np.empty(cap, np.int64)))
-            row_end = np.concatenate((row_end, np.empty(cap, np.int64)))
+            frames, turn = _deeper(frames, turn)
+            cell, ref, col, row, row_end = frames[0], frames[1], frames[2], frames[3], frames[4]
             cap *= 2
         depth += 1
         cell[depth] = ref_cell[k]

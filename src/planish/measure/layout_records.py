@@ -368,7 +368,8 @@ def scan(  # type: ignore[no-untyped-def]
             refs[k, REF_ANGLE] = angle
             refs[k, REF_COLS] = 1
             refs[k, REF_ROWS] = 1
-            refs[k, REF_CX : REF_RY + 1] = 0.0
+            for c in range(REF_CX, REF_RY + 1):
+                refs[k, c] = 0.0
             if kind == 0x0B:
                 refs[k, REF_COLS] = cols
                 refs[k, REF_ROWS] = rows

@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from planish.errors import DataError
+from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, taller
 
 _ROUND = 0.5  # database units by which a round end may miss the circle: finer than the grid it is drawn on
 
@@ -35,13 +36,23 @@ def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
     for i in range(n):
         j = i + 1 if i + 1 < n else 0
         if xs[i] < xs[j]:
-            edge[m] = (xs[i], xs[j], ys[i], 1.0)
+            edge[m, 0] = xs[i]
+            edge[m, 1] = xs[j]
+            edge[m, 2] = ys[i]
+            edge[m, 3] = 1.0
             m += 1
         elif xs[i] > xs[j]:
-            edge[m] = (xs[j], xs[i], ys[i], -1.0)
+            edge[m, 0] = xs[j]
+            edge[m, 1] = xs[i]
+            edge[m, 2] = ys[i]
+            edge[m, 3] = -1.0
             m += 1
-    edge = edge[np.argsort(edge[:m, 0], kind="mergesort")]
-    cuts = np.unique(np.concatenate((edge[:, 0], edge[:, 1])))
+    edge = rows_by_first(edge, m)
+    cuts = np.empty(2 * m)
+    for i in range(m):
+        cuts[i] = edge[i, 0]
+        cuts[m + i] = edge[i, 1]
+    cuts = sort_distinct(cuts, 2 * m)
     active = np.empty(m, np.int64)
     open_lo = np.empty(m)
     open_hi = np.empty(m)
@@ -90,8 +101,11 @@ def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
         for t in range(n_new):
             while i < n_open and open_lo[i] < new_lo[t]:
                 if k == out.shape[0]:
-                    out = np.concatenate((out, np.empty_like(out)))
-                out[k] = (open_x[i], open_lo[i], x, open_hi[i])
+                    out = taller(out, 0)
+                out[k, 0] = open_x[i]
+                out[k, 1] = open_lo[i]
+                out[k, 2] = x
+                out[k, 3] = open_hi[i]
                 k += 1
                 i += 1
             if i < n_open and open_lo[i] == new_lo[t]:
@@ -99,8 +113,11 @@ def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
                     new_x[t] = open_x[i]
                 else:
                     if k == out.shape[0]:
-                        out = np.concatenate((out, np.empty_like(out)))
-                    out[k] = (open_x[i], open_lo[i], x, open_hi[i])
+                        out = taller(out, 0)
+                    out[k, 0] = open_x[i]
+                    out[k, 1] = open_lo[i]
+                    out[k, 2] = x
+                    out[k, 3] = open_hi[i]
                     k += 1
                     new_x[t] = x
                 i += 1
@@ -108,8 +125,11 @@ def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
                 new_x[t] = x
         while i < n_open:
             if k == out.shape[0]:
-                out = np.concatenate((out, np.empty_like(out)))
-            out[k] = (open_x[i], open_lo[i], x, open_hi[i])
+                out = taller(out, 0)
+            out[k, 0] = open_x[i]
+            out[k, 1] = open_lo[i]
+            out[k, 2] = x
+            out[k, 3] = open_hi[i]
             k += 1
             i += 1
         open_lo, new_lo = new_lo, open_lo
@@ -136,12 +156,20 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
     for i in range(n):
         j = i + 1 if i + 1 < n else 0
         if xs[i] < xs[j]:
-            edge[m] = (xs[i], ys[i], xs[j], ys[j], 1.0)
+            edge[m, 0] = xs[i]
+            edge[m, 1] = ys[i]
+            edge[m, 2] = xs[j]
+            edge[m, 3] = ys[j]
+            edge[m, 4] = 1.0
             m += 1
         elif xs[i] > xs[j]:
-            edge[m] = (xs[j], ys[j], xs[i], ys[i], -1.0)
+            edge[m, 0] = xs[j]
+            edge[m, 1] = ys[j]
+            edge[m, 2] = xs[i]
+            edge[m, 3] = ys[i]
+            edge[m, 4] = -1.0
             m += 1
-    edge = edge[np.argsort(edge[:m, 0], kind="mergesort")]
+    edge = rows_by_first(edge, m)
     cuts = np.empty(2 * m + 16)
     nc = 0
     for i in range(m):
@@ -162,10 +190,10 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
             db = _height(edge, i, b) - _height(edge, j, b)
             if da * db < 0.0:
                 if nc == cuts.shape[0]:
-                    cuts = np.concatenate((cuts, np.empty(nc)))
+                    cuts = longer(cuts)
                 cuts[nc] = a + (b - a) * (da / (da - db))
                 nc += 1
-    cuts = np.unique(cuts[:nc])
+    cuts = sort_distinct(cuts, nc)
     active = np.empty(m, np.int64)
     open_lo = np.empty(m, np.int64)
     open_hi = np.empty(m, np.int64)
@@ -231,20 +259,18 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
                     break
             if not kept:
                 if k == out.shape[0]:
-                    out = np.concatenate((out, np.empty_like(out)))
+                    out = taller(out, 0)
                 xa = open_x[i]
                 lo = open_lo[i]
                 hi = open_hi[i]
-                out[k] = (
-                    xa,
-                    _height(edge, lo, xa),
-                    x,
-                    _height(edge, lo, x),
-                    x,
-                    _height(edge, hi, x),
-                    xa,
-                    _height(edge, hi, xa),
-                )
+                out[k, 0] = xa
+                out[k, 1] = _height(edge, lo, xa)
+                out[k, 2] = x
+                out[k, 3] = _height(edge, lo, x)
+                out[k, 4] = x
+                out[k, 5] = _height(edge, hi, x)
+                out[k, 6] = xa
+                out[k, 7] = _height(edge, hi, xa)
                 k += 1
         open_lo, new_lo = new_lo, open_lo
         open_hi, new_hi = new_hi, open_hi
@@ -254,36 +280,66 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def split_polygons(xs, ys, starts, n):  # type: ignore[no-untyped-def]
-    """Rectangles (k, 4), quads (m, 8) of n polygons whose corners lie at starts[i]:starts[i + 1].
-
-    Corners [database units] may be of any number type; repeated first corners,
-    repeated corners and polygons without area do no harm.
-    """
+def _right_angled_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-def]
+    """Rectangles of the right-angled polygons; the others are marked."""
     rects = np.empty((2 * n + 4, 4))
-    quads = np.empty((4, 8))
     nr = 0
-    nq = 0
     for p in range(n):
         a = starts[p]
-        b = starts[p + 1]
-        px = xs[a:b].astype(np.float64)
-        py = ys[a:b].astype(np.float64)
-        if b - a < 3:
+        count = starts[p + 1] - a
+        others[p] = False
+        if count < 3:
             continue
-        if is_right_angled(px, py, b - a):
-            part = right_angled_rects(px, py, b - a)
-            while nr + part.shape[0] > rects.shape[0]:
-                rects = np.concatenate((rects, np.empty_like(rects)))
-            rects[nr : nr + part.shape[0]] = part
-            nr += part.shape[0]
-        else:
-            part = trapezoids(px, py, b - a)
-            while nq + part.shape[0] > quads.shape[0]:
-                quads = np.concatenate((quads, np.empty_like(quads)))
-            quads[nq : nq + part.shape[0]] = part
-            nq += part.shape[0]
-    return rects[:nr], quads[:nq]
+        if not is_right_angled(xs[a : a + count], ys[a : a + count], count):
+            others[p] = True
+            continue
+        part = right_angled_rects(xs[a : a + count], ys[a : a + count], count)
+        if nr + part.shape[0] > rects.shape[0]:
+            rects = taller(rects, nr + part.shape[0])
+        for r in range(part.shape[0]):
+            for c in range(4):
+                rects[nr, c] = part[r, c]
+            nr += 1
+    return rects[:nr]
+
+
+@njit(cache=True, nogil=True)
+def _other_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-def]
+    """Quads of the polygons marked."""
+    quads = np.empty((16, 8))
+    nq = 0
+    for p in range(n):
+        if not others[p]:
+            continue
+        a = starts[p]
+        count = starts[p + 1] - a
+        part = trapezoids(xs[a : a + count], ys[a : a + count], count)
+        if nq + part.shape[0] > quads.shape[0]:
+            quads = taller(quads, nq + part.shape[0])
+        for q in range(part.shape[0]):
+            for c in range(8):
+                quads[nq, c] = part[q, c]
+            nq += 1
+    return quads[:nq]
+
+
+def split_polygons(
+    xs: NDArray[Any], ys: NDArray[Any], starts: NDArray[np.int64], n: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rectangles (k, 4), quads (m, 8) of n polygons whose corners lie at starts[i]:starts[i + 1].
+
+    Corners [database units] may be of any number type; repeated corners and
+    polygons without area do no harm. The two kinds are compiled apart, so that
+    a layout without slanted sides does not wait for the other.
+    """
+    used = int(starts[n])
+    x = np.ascontiguousarray(xs[:used], dtype=np.float64)
+    y = np.ascontiguousarray(ys[:used], dtype=np.float64)
+    others = np.zeros(n, dtype=np.bool_)
+    at = np.ascontiguousarray(starts, dtype=np.int64)
+    rects = _right_angled_parts(x, y, at, n, others)
+    quads = _other_parts(x, y, at, n, others) if others.any() else np.empty((0, 8))
+    return rects, quads
 
 
 def path_polygons(
