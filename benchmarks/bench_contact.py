@@ -82,16 +82,22 @@ def against_peer(repeats: int) -> None:
                 f"load {load:.1%}: {name}, {result.iterations} iterations, {middle[kind]:.3f} s, times faster",
                 f"{middle['peer'] / middle[kind]:.1f}", "" if bar is None else f">= {bar:g}",
             )  # fmt: skip
-            line(f"load {load:.1%}: {name}, contact area less the peer's",
-                 f"{result.contact_fraction - (reference > 0).mean():.1e}", "1e-5")
+            line(
+                f"load {load:.1%}: {name}, contact area less the peer's",
+                f"{result.contact_fraction - (reference > 0).mean():.1e}",
+                "1e-5",
+            )
             apart = np.linalg.norm(result.pressure - reference) / np.linalg.norm(reference)
             line(f"load {load:.1%}: {name}, pressure against the peer's (L2)", f"{apart:.1e}", "1e-5")
         cold = found["f8"]
         worn = z - 1e-3 * z.std() * cold.pressure / cold.pressure.max()
         again = problems["f8"].solve(worn, load, start=cold.pressure, tol=TOLERANCE)
         fresh = problems["f8"].solve(worn, load, tol=TOLERANCE)
-        line(f"load {load:.1%}: restart after slight wear, share of the cold iterations",
-             f"{again.iterations}/{fresh.iterations} = {again.iterations / fresh.iterations:.2f}", "<= 0.5")
+        line(
+            f"load {load:.1%}: restart after slight wear, share of the cold iterations",
+            f"{again.iterations}/{fresh.iterations} = {again.iterations / fresh.iterations:.2f}",
+            "<= 0.5",
+        )
 
 
 def wear_of_a_die() -> None:
@@ -108,8 +114,12 @@ def wear_of_a_die() -> None:
             wear_steps(die, rate, pressure, 1.0, ready, n_steps=1)
             seconds, worn = clocked(lambda r=ready: wear_steps(die, rate, pressure, 120.0, r, n_steps=200))
             name = {"f8": "float64", "f4": "float32"}[dtype]
-            line(f"200 wear steps, 1024 x 1024 patterned, layer {length * 1e6:g} um, {name}, "
-                 f"{worn.contact_iterations} its", f"{seconds:.1f} s", "<= 60 s")
+            line(
+                f"200 wear steps, 1024 x 1024 patterned, layer {length * 1e6:g} um, {name}, "
+                f"{worn.contact_iterations} its",
+                f"{seconds:.1f} s",
+                "<= 60 s",
+            )
 
 
 def main() -> None:

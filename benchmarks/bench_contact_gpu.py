@@ -73,9 +73,7 @@ def host(path: str) -> None:
     kept = {}
     for name, (length, rate, steps) in cases().items():
         ready = problem(SMALL, length, np.float64, "numpy")
-        worn = wear_steps(
-            patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=1e-7
-        )
+        worn = wear_steps(patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=1e-7)
         kept[name + " surface"], kept[name + " pressure"] = worn.surface, worn.pressure
         print(name, worn.steps, worn.contact_iterations, flush=True)
     Path(path).parent.mkdir(parents=True, exist_ok=True)
@@ -90,9 +88,7 @@ def compare(name: str, reference: Any) -> dict[str, float]:
     for dtype in (np.float32, np.float64):
         ready = problem(SMALL, length, dtype, "cupy")
         tol = contact_tol(length)
-        device = wear_steps(
-            patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=tol
-        )
+        device = wear_steps(patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=tol)
         p, s = (ready.backend.to_host(a).astype(float) for a in (device.pressure, device.surface))
         kind = np.dtype(dtype).name
         found[f"{kind}_surface_max_over_depth"] = float(np.abs(s - surface).max() / DEPTH)
@@ -162,8 +158,10 @@ def device(reference_path: str, path: str | None = None) -> None:
                 json.dump(report, file, indent=1)
     first = report["runs"][0]
     print(f"\n{'what':58} | {'measured':>10} | bar")
-    print(f"{'200 wear steps, 2600 x 3300, layer, float32, ' + name:58} | "
-          f"{first['seconds_median_of_3']:8.2f} s | <= 3 s")
+    print(
+        f"{'200 wear steps, 2600 x 3300, layer, float32, ' + name:58} | "
+        f"{first['seconds_median_of_3']:8.2f} s | <= 3 s"
+    )
     bare = report["runs"][-1]
     print(f"{'the same in bare contact':58} | {bare['seconds_median_of_3']:8.2f} s | <= 3 s")
     worst = report["agreement_with_host_float64"]["layer 1 um"]["float32_surface_max_over_depth"]

@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import planish
+from planish.engine.files import write_whole
 from planish.explain.findings import findings
 from planish.explain.machine import machines_side_by_side, speeds_text
 from planish.explain.page import Part, render
@@ -24,7 +25,7 @@ from planish.measure.invented import invented_traces
 from planish.measure.pairing import pair
 from planish.measure.sites import read_sites
 from planish.measure.traces import cut_wafers, read_rates, read_traces
-from planish.predict.result import label, write_whole
+from planish.predict.result import label
 from planish.predict.wafer import polish, with_total_time
 from planish.predict.wafer_result import WaferResult
 

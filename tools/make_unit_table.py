@@ -171,7 +171,10 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
             "N/m^3": "N/m^3",
         },
     ),
-    "density": ("kg/m^3", {"kg/m^3": "kg/m^3", "g/cm^3": "g/cm^3", "g/cc": "g/cm^3", "g/ml": "g/ml", "g/l": "g/l"}),
+    "density": (
+        "kg/m^3",
+        {"kg/m^3": "kg/m^3", "g/cm^3": "g/cm^3", "g/cc": "g/cm^3", "g/ml": "g/ml", "g/l": "g/l"},
+    ),
     "viscosity": ("Pa*s", {"Pa*s": "Pa*s", "mPa*s": "mPa*s", "cP": "cP", "P": "poise"}),
     "energy_per_mol": (
         "J/mol",
@@ -187,7 +190,10 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
     ),
     "heat_capacity": ("J/(kg*K)", {"J/(kg*K)": "J/(kg*K)", "kJ/(kg*K)": "kJ/(kg*K)", "J/(g*K)": "J/(g*K)"}),
     "conductivity": ("W/(m*K)", {"W/(m*K)": "W/(m*K)", "mW/(m*K)": "mW/(m*K)"}),
-    "force_per_length": ("N/m", {"N/m": "N/m", "kN/m": "kN/m", "N/mm": "N/mm", "lbf/in": "lbf/inch", "mN/m": "mN/m"}),
+    "force_per_length": (
+        "N/m",
+        {"N/m": "N/m", "kN/m": "kN/m", "N/mm": "N/mm", "lbf/in": "lbf/inch", "mN/m": "mN/m"},
+    ),
     "power": ("W", {"W": "W", "kW": "kW", "mW": "mW"}),
     "energy": ("J", {"J": "J", "kJ": "kJ", "eV": "eV"}),
     "angle": ("rad", {"rad": "rad", "deg": "degree"}),

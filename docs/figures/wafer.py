@@ -12,9 +12,9 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 import planish
+from planish.engine.files import write_whole
 from planish.explain.machine import machine_plan, speeds_text
 from planish.explain.style import as_png, axes, figure, line_look, styled
-from planish.predict.result import write_whole
 from planish.predict.wafer_result import WaferResult
 
 HERE = Path(__file__).resolve().parent

@@ -47,8 +47,13 @@ def test_bare_contact_minimises_the_energy(shape: tuple[int, int]) -> None:
         full = mean / squares.mean() * (g - (g * squares).sum() / squares.sum()) * 2 * x
         return value / (mean * 1e-6), full / (mean * 1e-6)
 
-    best = minimize(energy, np.ones(z.size), jac=True, method="L-BFGS-B",
-                    options={"maxiter": 20000, "maxfun": 40000, "ftol": 1e-15, "gtol": 1e-10})
+    best = minimize(
+        energy,
+        np.ones(z.size),
+        jac=True,
+        method="L-BFGS-B",
+        options={"maxiter": 20000, "maxfun": 40000, "ftol": 1e-15, "gtol": 1e-10},
+    )
     squares = best.x**2
     oracle = (mean * squares / squares.mean()).reshape(shape)
     assert np.linalg.norm(found.pressure - oracle) < 2e-3 * np.linalg.norm(oracle)
@@ -204,7 +209,10 @@ def test_layered_pad_sinks_by_its_stack_under_an_even_load() -> None:
 )
 def test_bad_values_are_refused(change: dict[str, object], words: str) -> None:
     given: dict[str, object] = {
-        "surface": np.zeros((4, 4)), "mean_pressure": 1e4, "cell": 1e-5, "compliance": 1e8,
+        "surface": np.zeros((4, 4)),
+        "mean_pressure": 1e4,
+        "cell": 1e-5,
+        "compliance": 1e8,
     }
     given.update(change)
     with pytest.raises(ModelError, match=words):

@@ -85,8 +85,9 @@ def test_fixed_steps_converge_at_second_order() -> None:
     z = _die()
     exact = wear_steps(z, RATE, PRESSURE, 120.0, _problem(LAYER), n_steps=128, contact_tol=1e-9).surface
     errors = [
-        np.abs(wear_steps(z, RATE, PRESSURE, 120.0, _problem(LAYER), n_steps=n, contact_tol=1e-9).surface
-               - exact).max()
+        np.abs(
+            wear_steps(z, RATE, PRESSURE, 120.0, _problem(LAYER), n_steps=n, contact_tol=1e-9).surface - exact
+        ).max()
         for n in (4, 8, 16)
     ]
     orders = np.log2(np.array(errors[:-1]) / errors[1:])

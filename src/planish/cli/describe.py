@@ -81,7 +81,7 @@ def schema(output: Path | None) -> None:
 
 
 def _write(output: Path, content: str) -> None:
-    from planish.predict.result import write_whole
+    from planish.engine.files import write_whole
 
     try:
         write_whole(output, content.encode())

@@ -197,7 +197,7 @@ def _write(result: DieResult, maps: Any, proposal: FillProposal | None, folder: 
 
 
 def _fill_table(proposal: FillProposal, path: Path) -> Path:
-    from planish.predict.result import write_whole
+    from planish.engine.files import write_whole
 
     lines = [
         "# fill proposed by planish: density to add in each tile; check it against the design rules",

@@ -76,7 +76,7 @@ def _print_bands(bands: dict[str, Any]) -> None:
 
 
 def _profile_table(result: Any, path: Path) -> Path:
-    from planish.predict.result import write_whole
+    from planish.engine.files import write_whole
 
     head = ["radius_mm", "removed_nm", *[f"{film}_remaining_nm" for film in result.films]]
     head += [f"{step.name}_pressure_kPa" for step in result.steps]
@@ -149,9 +149,9 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
         show.table(["pad radius [mm]", "share of time [%]"], rows)
         show.summary({key: value for key, value in figures.items() if key != "sources"})
     if out is not None:
+        from planish.engine.files import write_whole
         from planish.explain.lot_figures import sweep_figure
         from planish.explain.style import save_figure
-        from planish.predict.result import write_whole
 
         folder = show.make_folder(out)
         paths = save_figure(sweep_figure(found), folder, "sweep")

@@ -11,13 +11,14 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import tempfile
 import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
+from planish.engine.files import whole_file
 
 Arrays = Mapping[str, NDArray[np.float64]]
 
@@ -46,8 +47,9 @@ def cached_arrays(key: str, build: Callable[[], Arrays]) -> dict[str, NDArray[np
     if known is not None:
         return known
     made = {name: np.asarray(values) for name, values in build().items()}
-    with contextlib.suppress(OSError):  # a full or read-only disk costs time, not the result
-        _write(path, made, stamp)
+    # a full or read-only disk costs time, not the result
+    with contextlib.suppress(OSError), whole_file(path) as out:
+        np.savez(out, **{**made, _STAMP: stamp})  # type: ignore[arg-type]
     return made
 
 
@@ -61,19 +63,3 @@ def _read(path: Path, stamp: NDArray[np.uint8]) -> dict[str, NDArray[np.float64]
         return None
     found = arrays.pop(_STAMP, None)
     return arrays if found is not None and np.array_equal(found, stamp) else None
-
-
-def _write(path: Path, arrays: Arrays, stamp: NDArray[np.uint8]) -> None:
-    """Write under a temporary name, flush to disk, and rename."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.stem, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as out:
-            np.savez(out, **{**arrays, _STAMP: stamp})  # type: ignore[arg-type]
-            out.flush()
-            os.fsync(out.fileno())
-        os.replace(name, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(name)
-        raise

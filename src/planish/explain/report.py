@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from planish.engine.files import write_whole
 from planish.explain.findings import findings
 from planish.explain.machine import machine_plan, speeds_text
 from planish.explain.page import Part, render
@@ -16,7 +17,7 @@ from planish.explain.wafer_figures import (
     residual_map,
     wafer_figure,
 )
-from planish.predict.result import label, write_whole
+from planish.predict.result import label
 
 if TYPE_CHECKING:
     from planish.measure.pairing import Paired

@@ -121,7 +121,7 @@ def as_png(fig: Figure, dpi: int = 110) -> bytes:
 
 def save_figure(fig: Figure, folder: Path, name: str, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
     """Write the figure as ``folder/name.png`` and ``.svg``, each whole or not at all; returns the paths."""
-    from planish.predict.result import write_whole
+    from planish.engine.files import write_whole
 
     paths = []
     for kind in formats:

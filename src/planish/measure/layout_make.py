@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import struct
-import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -17,6 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.files import whole_file
 from planish.errors import DataError, refuse
 from planish.measure.layout_maps import LayoutMaps
 
@@ -152,25 +152,16 @@ def write_records(path: str | os.PathLike[str], structures: Iterable[Iterable[by
     """
     target = Path(path)
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, part = tempfile.mkstemp(dir=target.parent, prefix=target.name, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as out:
-                out.write(_record(0x0002, struct.pack(">h", 600)))
-                out.write(_record(0x0102, _DATE))
-                out.write(_record(0x0206, _name("PLANISH")))
-                # 0.001 user units (micrometres) and 1e-9 m, as the format's base-16 reals.
-                out.write(_record(0x0305, bytes.fromhex("3e4189374bc6a7f03944b82fa09b5a54")))
-                for piece in structures:
-                    for data in piece:
-                        out.write(data)
-                out.write(_record(0x0400))
-                out.flush()
-                os.fsync(out.fileno())
-            Path(part).replace(target)
-        except BaseException:
-            Path(part).unlink(missing_ok=True)
-            raise
+        with whole_file(target) as out:
+            out.write(_record(0x0002, struct.pack(">h", 600)))
+            out.write(_record(0x0102, _DATE))
+            out.write(_record(0x0206, _name("PLANISH")))
+            # 0.001 user units (micrometres) and 1e-9 m, as the format's base-16 reals.
+            out.write(_record(0x0305, bytes.fromhex("3e4189374bc6a7f03944b82fa09b5a54")))
+            for piece in structures:
+                for data in piece:
+                    out.write(data)
+            out.write(_record(0x0400))
     except OSError as exc:
         raise DataError(f"{target}: cannot be written ({exc.strerror or exc})") from exc
     return target

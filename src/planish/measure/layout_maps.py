@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.files import whole_file
 from planish.errors import DataError
 
 Array = NDArray[np.float64]
@@ -294,16 +295,8 @@ def _meta(maps: LayoutMaps) -> dict[str, Any]:
 def _save_npz(maps: LayoutMaps, target: Path) -> None:
     import json
 
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=target.name, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as out:
-            np.savez_compressed(out, meta=np.array(json.dumps(_meta(maps))), **_arrays(maps))  # type: ignore[arg-type]
-            out.flush()
-            os.fsync(out.fileno())
-        Path(name).replace(target)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    with whole_file(target) as out:
+        np.savez_compressed(out, meta=np.array(json.dumps(_meta(maps))), **_arrays(maps))  # type: ignore[arg-type]
 
 
 def _open_npz(target: Path) -> tuple[dict[str, Array], dict[str, Any]]:

@@ -207,7 +207,9 @@ class ContactProblem:
             raise ModelError(refuse("surface", "not finite somewhere", "finite heights"))
         if added is not None and not bool((self.backend.asarray(added, self.dtype) >= 0.0).all()):
             raise ModelError(refuse("added compliance", "negative somewhere", "0 m/Pa or more"))
-        pressed = self.press(z, mean_pressure, start=start, added=added, tol=tol, max_iterations=max_iterations)
+        pressed = self.press(
+            z, mean_pressure, start=start, added=added, tol=tol, max_iterations=max_iterations
+        )
         p = pressed.pressure
         if self.asperity is None:
             gap = xp.where(p > 0.0, 0.0, xp.maximum(pressed.displacement + pressed.approach - z, 0.0))

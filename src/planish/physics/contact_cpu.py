@@ -392,9 +392,7 @@ class HostOperations:
         """Multiply a spectrum by real factors in place."""
         self._rows(_scale_rows, spectrum, factor)
 
-    def law(
-        self, z: Any, u: Any, t: Any, alpha: float, d: float, c: Any, p: Any, u_new: Any
-    ) -> list[float]:
+    def law(self, z: Any, u: Any, t: Any, alpha: float, d: float, c: Any, p: Any, u_new: Any) -> list[float]:
         """Pressures of the layer at u + alpha t; sums of p, k, p t, k t, k t^2, k^2 (k = dp/db)."""
         has_c = c is not None
         return self._flat(_law, z, u, t, alpha, d, c if has_c else z, has_c, p, u_new)[:6]

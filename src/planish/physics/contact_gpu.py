@@ -203,7 +203,9 @@ def _kernel(name: str, kind: str) -> Any:
     return _module().get_function(f"{name}<{kind}>")
 
 
-def _launch(name: str, size: int, leading: Any, arguments: tuple[Any, ...], columns: int | None = None) -> Any:
+def _launch(
+    name: str, size: int, leading: Any, arguments: tuple[Any, ...], columns: int | None = None
+) -> Any:
     """Run one kernel over `size` elements; returns its sums on the host, if it makes any."""
     kernel = _kernel(name, "float" if leading.dtype.char in "fF" else "double")
     head: tuple[Any, ...] = (cupy.uint32(size),)
@@ -247,7 +249,9 @@ class DeviceOperations:
         """Over the contact: sums of q, q t, t, r t."""
         return _launch("curvature_sums", p.size, p, (p, q, t, r))
 
-    def step(self, p: Any, u: Any, z: Any, mean_gap: float, t: Any, alpha: float, stiffness: float, d: Any) -> Any:
+    def step(
+        self, p: Any, u: Any, z: Any, mean_gap: float, t: Any, alpha: float, stiffness: float, d: Any
+    ) -> Any:
         """Projected step of the pressure; returns its sum, cells clipped, cells entered."""
         return _launch("step", p.size, p, (p, u, z, float(mean_gap), t, float(alpha), float(stiffness), d))
 

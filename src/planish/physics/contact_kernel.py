@@ -58,7 +58,7 @@ def wave_numbers(shape: tuple[int, int], cell: tuple[float, float]) -> np.ndarra
     """Return |q| [rad/m] of the half-spectrum of a (ny, nx) grid with cell sizes (dy, dx) [m]."""
     qy = 2.0 * np.pi * np.fft.fftfreq(shape[0], cell[0])
     qx = 2.0 * np.pi * np.fft.rfftfreq(shape[1], cell[1])
-    return np.hypot(qy[:, None], qx[None, :])
+    return np.asarray(np.hypot(qy[:, None], qx[None, :]))
 
 
 @dataclass(frozen=True)
@@ -146,11 +146,11 @@ def _pressed_rectangle(y: np.ndarray, x: np.ndarray, cell: tuple[float, float]) 
 
     def corner(a: np.ndarray, b: np.ndarray) -> np.ndarray:
         # a * asinh(b/|a|) + b * asinh(a/|b|); cells are seen from centres, so a, b are never 0
-        return a * np.arcsinh(b / np.abs(a)) + b * np.arcsinh(a / np.abs(b))
+        return np.asarray(a * np.arcsinh(b / np.abs(a)) + b * np.arcsinh(a / np.abs(b)))
 
     up, down = y + cell[0] / 2, y - cell[0] / 2
     right, left = x + cell[1] / 2, x - cell[1] / 2
-    return corner(up, right) - corner(up, left) - corner(down, right) + corner(down, left)
+    return np.asarray(corner(up, right) - corner(up, left) - corner(down, right) + corner(down, left))
 
 
 def _layer_difference(distance: np.ndarray, compliance: Compliance, modulus: float) -> np.ndarray:

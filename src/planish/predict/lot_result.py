@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.files import write_whole
 from planish.errors import DataError, ModelError, refuse
-from planish.predict.result import Result, clean, write_whole
+from planish.predict.result import Result, clean
 
 if TYPE_CHECKING:
     import polars as pl

@@ -6,11 +6,11 @@ import html
 import importlib
 import json
 import os
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from planish.engine.files import write_whole
 from planish.errors import DataError
 
 if TYPE_CHECKING:
@@ -122,28 +122,6 @@ def open_result(path: str | os.PathLike[str]) -> SavedResult:
     if attrs.get("file") != FILE_KIND:
         raise DataError(f"{path}: a NetCDF file that planish did not write; give a file written by save")
     return SavedResult(attrs["kind"], data, json.loads(attrs["summary"]), json.loads(attrs["sources"]))
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write ``content`` to ``path`` whole or not at all (temporary name, fsync, rename)."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
-
-
-def _umask() -> int:
-    current = os.umask(0)
-    os.umask(current)
-    return current
 
 
 def clean(value: Any) -> Any:

@@ -58,7 +58,7 @@ class Accounts:
         DataError
             For a name, role or password that will not do.
         """
-        from planish.predict.result import write_whole
+        from planish.engine.files import write_whole
 
         if not _NAME.fullmatch(name):
             raise DataError(f"name = {name!r}: must be 1 to 64 letters, digits, or . _ @ -")
@@ -75,7 +75,7 @@ class Accounts:
 
     def remove(self, name: str) -> None:
         """Take a person out."""
-        from planish.predict.result import write_whole
+        from planish.engine.files import write_whole
 
         with self._lock:
             people = self._read()

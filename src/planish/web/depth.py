@@ -119,8 +119,8 @@ def pack_die(result: DieResult, most: int = 220) -> bytes:
 
 def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     """A lot in depth: packed answer, CSV."""
+    from planish.engine.files import write_whole
     from planish.predict.lot import polish_lot
-    from planish.predict.result import write_whole
 
     result = polish_lot(
         setup_of(options["document"]),
@@ -136,7 +136,7 @@ def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
 
 def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     """A die in depth: packed overview, and its full maps for tiles."""
-    from planish.predict.result import write_whole
+    from planish.engine.files import write_whole
     from planish.web.tiles import write_pyramid
 
     setup = setup_of(options["document"])

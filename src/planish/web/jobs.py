@@ -197,7 +197,7 @@ class Jobs:
         shutil.rmtree(self.place(job), ignore_errors=True)
 
     def _keep(self, job: Job) -> None:
-        from planish.predict.result import write_whole
+        from planish.engine.files import write_whole
 
         with contextlib.suppress(OSError):
             write_whole(self.place(job) / "job.json", json.dumps(job.told()).encode())

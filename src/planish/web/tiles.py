@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.files import write_whole
 from planish.errors import DataError
-from planish.predict.result import write_whole
 
 TILE = 256
 
