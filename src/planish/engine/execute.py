@@ -1,4 +1,4 @@
-"""Many independent pieces of work at once, on Dask: threads here by default, a cluster by its address.
+"""Many independent pieces of work at once, on Dask: threads or processes here, a cluster by its address.
 
 Results come back in the order of the pieces and do not depend on how many
 workers there are, because a piece knows nothing of the others.
@@ -15,6 +15,8 @@ from planish.errors import PlanishError, refuse
 
 Piece = TypeVar("Piece")
 Answer = TypeVar("Answer")
+KEPT = 600  # [s] that idle processes wait for more work
+BATCHES = 4  # a worker: few enough that what all pieces share travels seldom, enough to end together
 Progress = Callable[[int, int], None]
 
 
@@ -43,6 +45,7 @@ def run_all(
     pieces: Iterable[Piece],
     *,
     workers: int | None = None,
+    processes: bool = False,
     address: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
@@ -52,7 +55,10 @@ def run_all(
     Parameters
     ----------
     work: a function of one piece. On a cluster it and the pieces are pickled.
-    workers: threads here (default: all cores). Array work lets go of the interpreter lock.
+    workers: threads or processes here (default: all cores). Work on large arrays lets go of the interpreter
+        lock, so threads serve it; work of many small steps needs processes.
+    processes: use processes, which are kept for the next call; ``work`` and the pieces are pickled,
+        in few batches. Progress is then told, and a stop obeyed, between batches.
     address: of a Dask scheduler ("tcp://host:8786"), which then decides on workers.
     progress: called with (done, all) after each piece, from one thread at a time.
     cancel: pieces not begun when it is thrown are not done.
@@ -70,7 +76,10 @@ def run_all(
         return []
     if address is not None:
         return _on_cluster(work, todo, address, progress, cancel)
-    return _here(work, todo, workers or os.cpu_count() or 1, progress, cancel)
+    count = min(workers or os.cpu_count() or 1, len(todo))
+    if processes and count > 1:
+        return _in_processes(work, todo, count, progress, cancel)
+    return _here(work, todo, count, progress, cancel)
 
 
 def _here(
@@ -102,6 +111,50 @@ def _here(
         dask.delayed(one, pure=False)(piece, dask_key_name=f"piece-{i:09d}") for i, piece in enumerate(todo)
     ]
     return list(dask.compute(*tasks, scheduler="threads", num_workers=workers, traverse=False))
+
+
+def _in_processes(
+    work: Callable[[Piece], Answer],
+    todo: Sequence[Piece],
+    workers: int,
+    progress: Progress | None,
+    cancel: Cancel | None,
+) -> list[Answer]:
+    import dask
+    from dask.callbacks import Callback
+    from joblib.externals.loky import get_reusable_executor
+
+    count = min(workers * BATCHES, len(todo))
+    ends = [len(todo) * (i + 1) // count for i in range(count)]
+    batches = [todo[begin:end] for begin, end in zip([0, *ends], ends, strict=False)]
+    tasks = [
+        dask.delayed(_each, pure=False)(work, batch, dask_key_name=f"batch-{i:09d}")
+        for i, batch in enumerate(batches)
+    ]
+    done = 0
+
+    def told(key: str, *_rest: Any) -> None:
+        nonlocal done
+        if not str(key).startswith("batch-"):
+            return
+        done += len(batches[int(str(key).removeprefix("batch-"))])
+        if progress is not None:
+            progress(done, len(todo))
+        if cancel is not None and cancel.asked and done < len(todo):
+            raise CancelledError(f"stopped after {done} of {len(todo)} pieces")
+
+    if cancel is not None and cancel.asked:
+        raise CancelledError(f"stopped after 0 of {len(todo)} pieces")
+    pool = get_reusable_executor(max_workers=workers, timeout=KEPT)
+    with Callback(posttask=told):
+        answers = dask.compute(
+            *tasks, scheduler="processes", pool=pool, chunksize=1, traverse=False, optimize_graph=False
+        )
+    return [answer for batch in answers for answer in batch]
+
+
+def _each(work: Callable[[Piece], Answer], batch: Sequence[Piece]) -> list[Answer]:
+    return [work(piece) for piece in batch]
 
 
 def _on_cluster(

@@ -119,7 +119,9 @@ def polish_fields(
         rigidity=die_conditions.wafer_rigidity(bench),
         keep=keep_maps,
     )
-    return run_all(work, pieces, workers=workers, address=address, progress=progress, cancel=cancel)
+    return run_all(
+        work, pieces, workers=workers, processes=True, address=address, progress=progress, cancel=cancel
+    )
 
 
 def _one_field(
