@@ -207,15 +207,6 @@ def _find_stop(
     return span
 
 
-def with_time(bench: Bench, factor: float) -> Bench:
-    """Return the setup with every timed step ``factor`` times as long."""
-    steps = tuple(
-        replace(step, stop_value=step.stop_value * factor) if step.stop == "time" else step
-        for step in bench.steps
-    )
-    return replace(bench, steps=steps)
-
-
 def with_total_time(bench: Bench, total: float) -> Bench:
     """Return the setup with its whole polish time [s] set to ``total``, as a gauge file or a log states it.
 
