@@ -19,14 +19,12 @@ from planish.explain.page import Part, render
 from planish.explain.report import measured_part
 from planish.explain.trace_figures import residual_figure, trace_figure
 from planish.explain.wafer_figures import map_figure, side_by_side_figure, wafer_figure
-from planish.fit.removal import fit_wafer
 from planish.fit.traces import RateLaw, fit_rate_law
+from planish.jobs.measured import measured_against
 from planish.measure.invented import invented_traces
-from planish.measure.pairing import pair
-from planish.measure.sites import read_sites
 from planish.measure.traces import cut_wafers, read_rates, read_traces
 from planish.predict.result import label
-from planish.predict.wafer import polish, with_total_time
+from planish.predict.wafer import polish
 from planish.predict.wafer_result import WaferResult
 
 HERE = Path(__file__).parent
@@ -103,17 +101,14 @@ def wafer_part(wafer: WaferResult) -> Part:
 
 def compared_part(sources: list[str]) -> Part:
     """Return a measured wafer (invented) beside its prediction, and the fit of k_p."""
-    paired = pair(
-        read_sites(HERE / "data" / "wafer-before.csv"), read_sites(HERE / "data" / "wafer-after.csv")
+    against = measured_against(
+        planish.load(HERE / "rotary.toml"),
+        HERE / "data" / "wafer-before.csv",
+        HERE / "data" / "wafer-after.csv",
     )
-    bench = planish.load(HERE / "rotary.toml").bench
-    if paired.removal.polish_time is not None:
-        bench = with_total_time(bench, paired.removal.polish_time)
-    wafer = polish(bench)
-    part = measured_part(wafer, paired)
+    part = measured_part(against)
     part.title = "Predicted against measured (invented measurements)"
-    fitted = fit_wafer(wafer, paired.removal)
-    part.listing(fitted.sentences)
+    fitted = against.fitted()
     sources += fitted.summary()["sources"]
     say(f"measured wafer (invented): measured / predicted = {fitted.scale:.3f} ± {fitted.scale_error:.1g}")
     return part

@@ -319,11 +319,14 @@ def report(
     output: Annotated[Path, typer.Option("-o", "--output", help="HTML file to write.")] = Path("report.html"),
     pre: Annotated[Path | None, typer.Option("--pre", help="Measured sites before polishing.")] = None,
     post: Annotated[Path | None, typer.Option("--post", help="Measured sites after polishing.")] = None,
+    time: Annotated[
+        str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
+    ] = None,
 ) -> None:
     """Write a self-contained HTML report of one wafer, with measurements if given."""
     from planish.cli import reporting
 
-    reporting.report(file, output, pre, post)
+    reporting.report(file, output, pre, post, time)
 
 
 @app.command()

@@ -62,18 +62,19 @@ def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
         typer.echo(f"note: {note}")
 
 
-def _seconds(time: str | None) -> float | None:
+def seconds(time: str | None) -> float | None:
+    """Return the polish time [s] of ``--time``."""
     if time is None:
         return None
     from planish.units import to_si
 
     try:
-        seconds = to_si(time, "time")
+        found = to_si(time, "time")
     except PlanishError as error:
         raise DataError(f"--time = {error}") from None
-    if seconds <= 0:
+    if found <= 0:
         raise DataError(f"--time = {time!r}: must be above 0 s (as --time '60 s')")
-    return seconds
+    return found
 
 
 def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:
@@ -81,7 +82,7 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
     from planish.measure.sites import read_sites
     from planish.measure.wafer import measure_wafer
 
-    figures = measure_wafer(pre, post, _seconds(time))
+    figures = measure_wafer(pre, post, seconds(time))
     if json_out:
         show.print_json(figures)
     else:
@@ -174,19 +175,14 @@ def fit(
 def _fit_wafer(
     setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None
 ) -> None:
-    from planish.fit.removal import fit_wafer
-    from planish.measure.pairing import pair
-    from planish.measure.sites import read_sites
-    from planish.predict.wafer import polish, with_total_time
+    from planish.jobs.measured import measured_against
     from planish.setup.load import load
 
-    paired = pair(read_sites(pre), read_sites(post))
-    bench = load(setup).bench
-    seconds = _seconds(time) or paired.removal.polish_time
-    if seconds is not None:
-        bench = with_total_time(bench, seconds)
-    found = fit_wafer(polish(bench), paired.removal)
-    _show_fit(found.summary(), json_out)
+    against = measured_against(load(setup), pre, post, seconds(time))
+    found = against.fitted()
+    figures = found.summary()
+    figures["findings"] = against.sentences()
+    _show_fit(figures, json_out)
     if out is not None:
         from planish.explain.sites_figures import fit_figure
         from planish.explain.style import save_figure

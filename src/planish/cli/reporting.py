@@ -10,22 +10,25 @@ from planish.cli import show
 from planish.errors import DataError
 
 
-def report(file: Path, output: Path, pre: Path | None, post: Path | None) -> None:
+def report(file: Path, output: Path, pre: Path | None, post: Path | None, time: str | None) -> None:
     """Polish the wafer of a setup and write the page; with PRE and POST, measured sites beside it."""
+    from planish.cli.measuring import seconds
     from planish.explain.report import write_report
     from planish.predict.wafer import polish
     from planish.setup.load import load
 
     if (pre is None) != (post is None):
         raise DataError("--pre and --post: one given without the other: must be both or neither")
-    paired = None
-    if pre is not None and post is not None:
-        from planish.measure.pairing import pair
-        from planish.measure.sites import read_sites
+    if time is not None and pre is None:
+        raise DataError("--time: must stand with --pre and --post")
+    setup = load(file)
+    against = None
+    if pre is not None:
+        from planish.jobs.measured import measured_against
 
-        paired = pair(read_sites(pre), read_sites(post))
+        against = measured_against(setup, pre, post, seconds(time))
     try:
-        path = write_report(polish(load(file)), output, paired)
+        path = write_report(polish(setup), output, against)
     except OSError as exc:
         raise DataError(f"{output}: cannot be written ({exc.strerror}); name another file") from None
     show.written([path], json_out=False)

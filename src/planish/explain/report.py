@@ -10,6 +10,7 @@ from planish.engine.files import write_whole
 from planish.explain.findings import findings
 from planish.explain.machine import machine_plan, speeds_text
 from planish.explain.page import Part, render
+from planish.explain.sites_figures import profile_or_none
 from planish.explain.wafer_figures import (
     comparison_figure,
     edge_figure,
@@ -17,6 +18,7 @@ from planish.explain.wafer_figures import (
     residual_map,
     wafer_figure,
 )
+from planish.fit.against import WaferAgainst, wafer_against
 from planish.predict.result import label
 
 if TYPE_CHECKING:
@@ -24,12 +26,19 @@ if TYPE_CHECKING:
     from planish.predict.wafer_result import WaferResult
 
 
-def write_report(result: WaferResult, path: str | os.PathLike[str], paired: Paired | None = None) -> Path:
-    """Write the report of a predicted wafer, with measured removal beside it if given; returns the path."""
+def write_report(
+    result: WaferResult, path: str | os.PathLike[str], measured: WaferAgainst | Paired | None = None
+) -> Path:
+    """Write the report of a predicted wafer, with a measured one beside its prediction if given.
+
+    Returns the path. A measured removal alone is held against the prediction of the same setup first.
+    """
     target = Path(path)
     parts = wafer_parts(result)
-    if paired is not None:
-        parts.append(measured_part(result, paired))
+    if measured is not None:
+        if not isinstance(measured, WaferAgainst):
+            measured = wafer_against(result.bench, measured)
+        parts.append(measured_part(measured))
     content = render(result.bench.title, parts, result.sources(), lead=headline(result))
     write_whole(target, content.encode("utf-8"))
     return target
@@ -70,33 +79,26 @@ def wafer_parts(result: WaferResult) -> list[Part]:
     return [found, numbers, profiles, machine, notes]
 
 
-def measured_part(result: WaferResult, paired: Paired) -> Part:
-    """Return the part that sets the measured removal beside the prediction."""
-    import numpy as np
-
-    from planish.explain.sites_figures import profile_or_none
-    from planish.measure.wafer import summarise
-
-    removal = paired.removal
-    measured = summarise(paired, result.time)
-    predicted = result.summary()
+def measured_part(against: WaferAgainst) -> Part:
+    """Return the part that sets the measured removal beside the prediction for the time it was polished."""
+    result, removal = against.wafer, against.paired.removal
     profile = profile_or_none(removal)
-    keys = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "wiwnu_range_percent")
     part = Part("Predicted against measured")
     part.table(
-        ["figure", "predicted", "measured"], [[label(key), predicted[key], measured[key]] for key in keys]
+        ["figure", "predicted", "measured"],
+        [[label(row["key"]), row["predicted"], row["measured"]] for row in against.rows()],
     )
     band = None if profile is None else (profile.r, profile.lower, profile.upper)
+    time = "the recipe's own time" if against.time is None else f"{against.time:.4g} s"
     part.figure(
         comparison_figure(result.radius, result.removed, removal.r, removal.value, band),
-        "Removal at the measured sites over the predicted profile; below, the difference.",
+        f"Removal at the measured sites over the profile predicted for {time}; below, the difference.",
     )
-    residual = removal.value - np.interp(removal.r, result.radius, result.removed)
     part.figure(
-        residual_map(removal.x, removal.y, residual, result.bench.wafer.radius),
+        residual_map(removal.x, removal.y, removal.value - against.at_sites, result.bench.wafer.radius),
         "Where the prediction misses: the difference at each site, less its mean.",
     )
-    return part.listing(measured["notes"])
+    return part.listing(against.sentences())
 
 
 def _number(value: Any) -> str:

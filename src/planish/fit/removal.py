@@ -171,6 +171,8 @@ def fit_wafer(result: WaferResult, removal: SiteMap) -> RemovalFit:
         text = f"the predicted rate agrees with the wafer within its doubt (measured over predicted {told})"
     if removal.polish_time is None:
         time = f"no polish time is stated with the measurement: taken as the predicted {result.time:.4g} s"
+    elif abs(longer - 1) < 1e-9:
+        time = f"polished and predicted for {result.time:.4g} s"
     else:
         time = (
             f"polished for {removal.polish_time:.4g} s, predicted for {result.time:.4g} s: rates are compared"

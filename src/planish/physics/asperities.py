@@ -78,8 +78,9 @@ def plane_modulus(modulus: float, poisson: float) -> float:
 def gaussian_integral(order: float, separation: ArrayLike) -> Array:
     """Greenwood-Williamson integral F_n(h) of unit Gaussian heights.
 
-    F_n(h) = int_h^inf (s-h)^n phi(s) ds
-           = Gamma(n+1) exp(-h^2/4) D_{-n-1}(h) / sqrt(2 pi),
+        F_n(h) = int_h^inf (s-h)^n phi(s) ds
+               = Gamma(n+1) exp(-h^2/4) D_{-n-1}(h) / sqrt(2 pi),
+
     D the parabolic cylinder function. ``order`` n > -1, ``separation`` h
     dimensionless, any shape. Underflows to 0 above h = 38; use
     :func:`gaussian_integral_scaled` there.

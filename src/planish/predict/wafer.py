@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.errors import SetupError
 from planish.physics import asperities, heat, layers, motion, plate, pressure, removal, slurry
 from planish.predict import conditions as step_physics
 from planish.predict.conditions import (
@@ -205,33 +203,3 @@ def _find_stop(
             return stop
         span = min(1.05 * stop, step.max_time)
     return span
-
-
-def with_total_time(bench: Bench, total: float) -> Bench:
-    """Return the setup with its whole polish time [s] set to ``total``, as a gauge file or a log states it.
-
-    A step that stops on an amount gets what the timed ones leave; where every step is timed, the
-    recipe must take ``total`` already.
-
-    Raises
-    ------
-    SetupError
-        Where the time cannot be shared out, or is not the recipe's.
-    """
-    open_steps = [step for step in bench.steps if step.stop != "time"]
-    fixed = sum(step.stop_value for step in bench.steps if step.stop == "time")
-    if not open_steps:
-        if abs(fixed - total) > 0.01 * total:
-            raise SetupError(
-                f"polish time = {total:g} s: must be the {fixed:g} s of the recipe's steps "
-                "(give the wafer's own recipe, or its time)"
-            )
-        return bench
-    if len(open_steps) > 1 or total <= fixed:
-        raise SetupError(
-            f"polish time = {total:g} s: cannot be shared out among the steps ({fixed:g} s are timed, "
-            f"{len(open_steps)} step(s) stop on an amount); give the steps their times"
-        )
-    only = open_steps[0]
-    timed = replace(only, stop="time", stop_value=total - fixed)
-    return replace(bench, steps=tuple(timed if step is only else step for step in bench.steps))

@@ -10,7 +10,7 @@ import numpy as np
 
 from planish.errors import DataError, FitError, PlanishError
 from planish.predict.result import clean
-from planish.web.answers import polished, setup_of
+from planish.web.answers import setup_of
 
 MOST_POINTS = 2000
 
@@ -79,52 +79,29 @@ def measured(
     time_s: float | None,
 ) -> dict[str, Any]:
     """Return measured removal at its sites beside the prediction at the same radii, and what a fit says."""
-    from planish.fit.removal import fit_wafer
-    from planish.measure.pairing import Paired, pair
-    from planish.measure.sites import read_sites
-    from planish.measure.wafer import summarise
+    from planish.jobs.measured import measured_against
 
-    with _named(before, names.get(before, "before")):
-        first = read_sites(before)
-    if after is None:
-        if first.quantity != "removal":
-            raise DataError(
-                f"{names.get(before, 'file')}: holds {first.quantity}: drop the file from after the polish too, "
-                "or one that holds the removal"
-            )
-        paired = Paired(first, (), (), "site name")
-    else:
-        with _named(after, names.get(after, "after")):
-            second = read_sites(after)
-        with _named(before, names.get(before, "before")), _named(after, names.get(after, "after")):
-            paired = pair(first, second)
-    result = polished(setup_of(document))
-    removal = paired.removal
-    found = summarise(paired, time_s or result.time)
-    predicted = result.summary()
-    keys = ("mean_removed_nm", "mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "wiwnu_range_percent")
-    at_sites = np.interp(removal.r, result.radius, result.removed)
-    try:
-        fit = fit_wafer(result, removal).summary()
-        said = fit["findings"]
-    except (FitError, DataError) as error:
-        fit, said = {}, [str(error)]
+    setup = setup_of(document)
+    with _named(before, names.get(before, "before")), _named(after or "", names.get(after or "", "after")):
+        against = measured_against(setup, before, after, time_s)
+    removal, wafer = against.paired.removal, against.wafer
     pick = slice(None, None, max(1, -(-len(removal) // MOST_POINTS)))
     return dict(
         clean(
             {
-                "figures": [
-                    {"key": key, "predicted": predicted.get(key), "measured": found.get(key)} for key in keys
-                ],
+                "figures": against.rows(),
                 "x": removal.x[pick],
                 "y": removal.y[pick],
                 "r": removal.r[pick],
                 "measured": removal.value[pick],
-                "predicted": at_sites[pick],
-                "rms_nm": float(np.sqrt(np.mean((removal.value - at_sites) ** 2))) * 1e9,
-                "findings": [*said, *found["notes"]],
-                "flags": found["flags"],
-                "fit": fit,
+                "predicted": against.at_sites[pick],
+                "profile_r": wafer.radius,
+                "profile": wafer.removed,
+                "time_s": against.time,
+                "rms_nm": against.rms * 1e9,
+                "findings": against.sentences(),
+                "flags": against.figures["flags"],
+                "fit": against.fit.summary() if against.fit is not None else {},
             }
         )
     )
@@ -166,4 +143,4 @@ def _named(path: str, name: str) -> Iterator[None]:
     try:
         yield
     except PlanishError as error:
-        raise DataError(str(error).replace(path, name)) from None
+        raise DataError(str(error).replace(path, name) if path else str(error)) from None

@@ -122,7 +122,7 @@ export class Answers {
     if (a) series.push({ x: Float32Array.from(a.arrays.radius, (r) => r * 1e3), y: this.curve(a), name: "A", dash: true, look: "line-2" });
     series.push({ x: mm, y: now, name: a ? "B, now" : "", look: "line-1" });
     const points = this.state.measured;
-    if (points && this.quantity === "removed") series.push({ x: points.r.map((r) => r * 1e3), y: points.measured.map((v) => inUnit(v, "thickness")), name: "measured", points: true, look: "line-3" });
+    if (points && this.quantity === "removed") series.push({ x: points.r.map((r) => r * 1e3), y: points.measured.map((v) => inUnit(v, "thickness")), name: points.time_s ? `measured, ${Number(points.time_s.toPrecision(4))} s` : "measured", points: true, look: "line-3" });
     const edge = b.header.machine.wafer_radius, excluded = b.header.exclusion_m;
     const s = b.header.summary, was = a ? a.header.summary : null;
     const rate = (x) => x && show(x.mean_removal_rate_nm_per_min * RPM, "rate");

@@ -80,11 +80,11 @@ export class Data {
     if (this.before && this.after) this.measured(this.before, this.after);
   }
 
-  async measured(before, after) {
+  async measured(before, after, time = null) {
     let found;
-    try { found = await askJson("/api/measured", { document: this.state.document, before, after }); } catch (error) { this.said.textContent = error.message; return; }
+    try { found = await askJson("/api/measured", { document: this.state.document, before, after, time_s: time }); } catch (error) { this.said.textContent = error.message; return; }
     this.state.measured = found;
-    this.again = [before, after];
+    this.again = [before, after, time];
     this.state.answers.wafer();
     const table = document.createElement("table");
     table.innerHTML = "<thead><tr><th>figure</th><th>predicted</th><th>measured</th></tr></thead>";
@@ -96,9 +96,13 @@ export class Data {
     head.textContent = "Predicted against measured";
     const chart = document.createElement("div");
     chart.className = "chart data-chart";
-    this.result.replaceChildren(head, chart, table, list);
-    const answer = this.state.answer;
-    const series = [{ x: Array.from(answer.arrays.radius, (r) => r * 1e3), y: Array.from(answer.arrays.removed, (v) => v * 1e9), name: "predicted" }, { x: found.r.map((r) => r * 1e3), y: found.measured.map((v) => v * 1e9), name: "measured", points: true, look: "line-3" }];
+    const asked = document.createElement("label"), seconds = document.createElement("input");
+    Object.assign(seconds, { type: "number", min: 1, max: 36000, step: "any", value: time ?? "", placeholder: found.time_s ? number(found.time_s, 4) : "not stated" });
+    seconds.addEventListener("change", () => this.measured(before, after, Number(seconds.value) > 0 ? Number(seconds.value) : null));
+    asked.className = "polish-time";
+    asked.append("polish time of this wafer [s] ", seconds);
+    this.result.replaceChildren(head, chart, asked, table, list);
+    const series = [{ x: found.profile_r.map((r) => r * 1e3), y: found.profile.map((v) => v * 1e9), name: "predicted" }, { x: found.r.map((r) => r * 1e3), y: found.measured.map((v) => v * 1e9), name: "measured", points: true, look: "line-3" }];
     new Chart(chart, "Predicted against measured").draw({ series, xName: "distance from the centre [mm]", yName: "removed [nm]" });
   }
 

@@ -1,0 +1,146 @@
+"""A measured wafer held against the prediction of its setup: one polish time, one prediction, one fit.
+
+The polish time is the one given, else the one stated with the measurement, else the recipe's own. The
+wafer is predicted for that time, so that removed amounts may be compared; and the rates share it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import FitError
+from planish.fit.removal import TIMED, RemovalFit, fit_wafer
+from planish.measure.wafer import summarise
+from planish.predict.polish_time import with_total_time
+from planish.predict.wafer import as_bench, polish
+
+if TYPE_CHECKING:
+    from planish.measure.pairing import Paired
+    from planish.predict.wafer_result import WaferResult
+    from planish.setup.models import Setup
+    from planish.setup.si import Bench
+
+#: Figures that a prediction and a gauge both give.
+SHARED = (
+    "time_s",
+    "mean_removed_nm",
+    "mean_removal_rate_nm_per_min",
+    "wiwnu_sigma_percent",
+    "wiwnu_range_percent",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class WaferAgainst:
+    """Result of :func:`wafer_against`.
+
+    ``paired`` holds the measured removal; ``wafer`` is the prediction for ``time`` [s] (None: no time is
+    known, so there is no measured rate and the prediction is the recipe's own). ``figures`` are the measured
+    figures, ``at_sites`` [m] the predicted removal at the measured sites. ``fit`` is None where the removal
+    law cannot be fitted, and ``unfitted`` then says why. ``notes`` say where the time came from and what was
+    assumed.
+    """
+
+    paired: Paired
+    wafer: WaferResult
+    time: float | None
+    figures: dict[str, Any]
+    at_sites: NDArray[np.float64]
+    fit: RemovalFit | None
+    unfitted: str
+    notes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        time = "unknown" if self.time is None else f"{self.time:.4g} s"
+        return f"<WaferAgainst {self.paired.removal.source}: {len(self.paired.removal)} sites, polish time {time}>"
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the figures that both know: key, predicted, measured."""
+        predicted = self.wafer.summary()
+        return [
+            {"key": key, "predicted": predicted.get(key), "measured": self.figures.get(key)} for key in SHARED
+        ]
+
+    @property
+    def rms(self) -> float:
+        """Root mean square [m] of measured less predicted removal over the sites."""
+        return float(np.sqrt(np.mean((self.paired.removal.value - self.at_sites) ** 2)))
+
+    def sentences(self) -> list[str]:
+        """Return what the fit says, or why there is none, then the notes of both sides."""
+        said = self.fit.sentences if self.fit is not None else (self.unfitted,)
+        return list(dict.fromkeys([*said, *self.notes, *self.figures["notes"]]))
+
+    def fitted(self) -> RemovalFit:
+        """Return the fit.
+
+        Raises
+        ------
+        FitError
+            Saying why there is none.
+        """
+        if self.fit is None:
+            raise FitError(self.unfitted)
+        return self.fit
+
+
+def wafer_against(setup: Setup | Bench, paired: Paired, time: float | None = None) -> WaferAgainst:
+    """Hold a measured wafer against the prediction of the setup it was polished with.
+
+    Parameters
+    ----------
+    setup:
+        A loaded setup, or its SI records.
+    paired:
+        The measured removal (:func:`~planish.measure.pairing.pair`).
+    time:
+        Polish time [s]; it goes before one stated with the measurement.
+
+    Raises
+    ------
+    DataError
+        If the mean removal is not above zero, or the time is none that can be.
+    SetupError
+        If the recipe's timed steps alone take longer than the polish did.
+    """
+    bench = as_bench(setup)
+    stated = paired.removal.polish_time
+    seconds = time if time is not None else stated
+    notes: list[str] = []
+    if seconds is not None:
+        figures = summarise(paired, seconds)  # refuses a time that cannot be, before anything is polished
+        bench, assumed = with_total_time(bench, seconds)
+        notes += assumed
+        if time is not None and stated is not None and time != stated:
+            notes.append(
+                f"polish time: {time:.4g} s as given goes before the {stated:.4g} s stated with the sites"
+            )
+    wafer = polish(bench)
+    if seconds is None:
+        if all(step.stopped_by in TIMED for step in wafer.steps):
+            seconds = wafer.time
+            notes.append(
+                f"no polish time is stated with the measurement: taken as the recipe's {seconds:.4g} s"
+            )
+        figures = summarise(paired, seconds)
+    removal = replace(paired.removal, polish_time=seconds)
+    paired = replace(paired, removal=removal)
+    fit, unfitted = None, ""
+    try:
+        fit = fit_wafer(wafer, removal)
+    except FitError as error:
+        unfitted = str(error)
+    return WaferAgainst(
+        paired=paired,
+        wafer=wafer,
+        time=seconds,
+        figures=figures,
+        at_sites=np.interp(removal.r, wafer.radius, wafer.removed),
+        fit=fit,
+        unfitted=unfitted,
+        notes=tuple(notes),
+    )
