@@ -37,32 +37,37 @@ setup: .venv/ready-dev
 .venv/bin/python:
 	$(PYTHON) -c 'import sys; sys.exit("planish needs Python 3.11 or newer; set PYTHON=python3.11" if sys.version_info < (3, 11) else 0)'
 	$(PYTHON) -m venv .venv
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv==$(shell sed -n 's/^uv==//p' requirements/tools.txt)
 
-.venv/ready: .venv/bin/python requirements/run.txt pyproject.toml
-	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/run.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps -e .
+# The installer, and what builds planish itself: every download is checked against a hash.
+.venv/ready-tools: .venv/bin/python requirements/tools.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/tools.txt
+	touch $@
+
+.venv/ready: .venv/ready-tools requirements/run.txt pyproject.toml
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements/run.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps --no-build-isolation -e .
 	touch $@
 
 .venv/ready-dev: .venv/ready requirements/dev.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/dev.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps -r requirements/cells.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements/dev.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --no-deps --require-hashes -r requirements/cells.txt
 	touch $@
 
 .venv/ready-bench: .venv/ready-dev requirements/bench.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/bench.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements/bench.txt
 	touch $@
 
 .venv/ready-docs: .venv/ready requirements/docs.txt
-	$(BIN)/uv pip install --quiet --python $(BIN)/python -r requirements/docs.txt
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements/docs.txt
 	touch $@
 
-# Resolve anew and write the exact versions that everybody installs.
-lock: .venv/bin/python
-	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml -o requirements/run.txt
-	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group dev -o requirements/dev.txt
-	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group dev --group bench -o requirements/bench.txt
-	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --no-annotate --no-header pyproject.toml --group docs -o requirements/docs.txt
+# Resolve anew and write the exact versions, with their hashes, that everybody installs.
+COMPILE := $(BIN)/uv pip compile --quiet --generate-hashes --universal --python-version 3.11 --no-annotate --no-header
+lock: .venv/ready-tools
+	$(COMPILE) pyproject.toml -o requirements/run.txt
+	$(COMPILE) pyproject.toml --group dev -o requirements/dev.txt
+	$(COMPILE) pyproject.toml --group dev --group bench -o requirements/bench.txt
+	$(COMPILE) pyproject.toml --group docs -o requirements/docs.txt
 
 clean:
 	rm -rf out build dist

@@ -2,7 +2,8 @@
 
 The hand-written pages are gathered with those written from the package (commands,
 refusals, sources, parts, Python), then Sphinx makes HTML of them. A broken link, a
-refusal that no longer comes, or a public name that cannot be loaded ends with exit code 1.
+refusal that no longer comes, a docstring that cannot be set, or a public name that cannot be loaded
+ends with exit code 1.
 """
 
 from __future__ import annotations
@@ -37,14 +38,14 @@ def main() -> int:
     failed = build_main([*arguments, str(GATHERED), str(OUT)])
     of_pages, of_docstrings = sort_warnings(WARNINGS.read_text(encoding="utf-8"))
     outside = outside_requests(OUT)
-    for line in [*of_pages, *outside]:
+    for line in [*of_pages, *of_docstrings, *outside]:
         say(f"docs: {line}")
     say(
         f"docs: {len(list(OUT.rglob('*.html')))} pages, {modules} modules, "
         f"{len(of_docstrings)} remarks on docstrings ({WARNINGS.relative_to(HERE.parent)}), "
         f"{time.perf_counter() - start:.0f} s; open {(OUT / 'index.html').relative_to(HERE.parent)}"
     )
-    return 1 if failed or of_pages or outside else 0
+    return 1 if failed or of_pages or of_docstrings or outside else 0
 
 
 def gather() -> int:

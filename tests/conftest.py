@@ -6,6 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A deadline measures how busy the machine is, not whether the code is right.
+settings.register_profile("planish", deadline=None)
+settings.load_profile("planish")
 
 WHERE = {
     "phm2016": "the PHM Society's 2016 data challenge page (phmsociety.org), training part",

@@ -46,7 +46,7 @@ boxes = st.tuples(st.integers(-30, 30), st.integers(-30, 30), st.integers(1, 40)
 
 
 @given(st.lists(boxes, min_size=1, max_size=30), st.integers(3, 25))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_any_rectangles_on_any_cells(shapes, cell):
     check(np.array([(x, y, x + w, y + h) for x, y, w, h in shapes]), cell)
 

@@ -179,7 +179,7 @@ def test_taller_summits_take_more_load_where_the_wafer_cannot_bend_to_them(defau
     np.testing.assert_allclose(raised.pressure[grid.r < 0.14], found.pressure[grid.r < 0.14], rtol=1e-3)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     moduli=st.lists(st.floats(0.2e6, 2e9), min_size=1, max_size=3),
     thickness=st.floats(0.4e-3, 4e-3),

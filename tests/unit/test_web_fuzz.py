@@ -87,7 +87,6 @@ def test_no_request_makes_the_server_fail(tmp_path) -> None:
 
         @settings(
             max_examples=12,
-            deadline=None,
             database=None,
             derandomize=True,
             suppress_health_check=list(HealthCheck),
