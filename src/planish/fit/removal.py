@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure
 from planish.errors import DataError, FitError, refuse
 from planish.measure.outliers import Flag, flag
 from planish.measure.profile import RadialProfile, smooth_profile
@@ -47,8 +48,8 @@ TIMED = ("time", "its time limit")
 RING = 1e-4
 
 
-@dataclass(frozen=True, slots=True)
-class RemovalFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class RemovalFit(Record):
     """Result of :func:`fit_k_p` and :func:`fit_wafer`.
 
     ``k_p`` and ``k_p_error`` [1/Pa] (NaN where the law has no k_p);
@@ -74,6 +75,16 @@ class RemovalFit:
     flags: tuple[Flag, ...]
     residual: RadialProfile | None
     sentences: tuple[str, ...]
+
+    def _told(self) -> str:
+        law = "" if np.isnan(self.k_p) else f"k_p {self.k_p:.4g} ± {self.k_p_error:.1g} 1/Pa, "
+        scale = (
+            "" if np.isnan(self.scale) else f"rate {self.scale:.4g} ± {self.scale_error:.1g} of predicted, "
+        )
+        return (
+            f"{law}{scale}misfit {figure(1e9 * self.rmse, 'nm')} RMS, {counted(len(self.r), 'site')}, "
+            f"{len(self.flags)} flagged"
+        )
 
     def summary(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (None for what is not defined)."""

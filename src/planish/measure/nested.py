@@ -26,6 +26,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, brief
 from planish.errors import DataError, refuse
 
 Array = NDArray[np.float64]
@@ -62,8 +63,8 @@ class Component:
     p: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class NestedVariance:
+@dataclass(frozen=True, slots=True, repr=False)
+class NestedVariance(Record):
     """Result of :func:`nested_variance`."""
 
     components: tuple[Component, ...]
@@ -72,6 +73,10 @@ class NestedVariance:
     balanced: bool
     value: str
     notes: tuple[str, ...] = ()
+
+    def _told(self) -> str:
+        shares = ", ".join(f"{part.level} {part.percent:.3g} %" for part in self.components)
+        return f"{brief(self.value)}, mean {self.mean:.5g} over {self.observations} values; share of the variance: {shares}"
 
     def summary(self) -> dict[str, Any]:
         """Return the result as one flat-keyed JSON-ready dict, components by level name."""

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure.columns import ANGLES, TIMES, length_factor, parse_units_note, rate_unit, split_name
 from planish.measure.tables import Table, read_table
@@ -50,8 +51,8 @@ _QUANTITIES: dict[str, Quantity] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SiteMap:
+@dataclass(frozen=True, slots=True, repr=False)
+class SiteMap(Record):
     """What was measured on one wafer.
 
     ``x``, ``y`` [m] from the wafer centre; ``value`` [m] (``quantity``
@@ -72,6 +73,15 @@ class SiteMap:
     polish_time: float | None = None
     wafer_radius: float | None = None
     notes: tuple[str, ...] = ()
+
+    def _told(self) -> str:
+        scale, unit = (6e10, "nm/min") if self.quantity == "rate" else (1e9, "nm")
+        mean, low, high = (scale * float(pick(self.value)) for pick in (np.mean, np.min, np.max))
+        time = "" if self.polish_time is None else f", polished for {figure(self.polish_time, 's')}"
+        return (
+            f"{self.quantity} at {counted(len(self), 'site')} of {shortened(self.source, 80)}: mean {mean:.5g} {unit}, "
+            f"{low:.5g} to {high:.5g} {unit}{time}"
+        )
 
     @property
     def r(self) -> Array:

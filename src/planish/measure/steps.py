@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.columns import LENGTHS, TIMES, split_name
 from planish.measure.tables import Table, read_table
@@ -15,8 +16,8 @@ from planish.measure.tables import Table, read_table
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class StepTable:
+@dataclass(frozen=True, slots=True, repr=False)
+class StepTable(Record):
     """One entry a structure and polish: ``x``, ``y`` [m] in layout coordinates, ``time`` [s], thickness lost by
     the raised area ``up_loss`` [m] and ``step_left`` [m] (NaN where not measured); ``step_before`` [m] of all
     structures, None if the table does not say."""

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.invented import invented_traces as invented_traces
 from planish.measure.phases import phase_figures
@@ -98,8 +99,8 @@ PRESSED = 0.2
 RATE_LIMIT = 5.0
 
 
-@dataclass(frozen=True, slots=True)
-class Scales:
+@dataclass(frozen=True, slots=True, repr=False)
+class Scales(Record):
     """What one set of traces calls usual: level of each pressure and speed, place of each chamber."""
 
     usual: dict[str, float]
@@ -107,8 +108,8 @@ class Scales:
     position: dict[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Wafers:
+@dataclass(frozen=True, slots=True, repr=False)
+class Wafers(Record):
     """Traces cut into wafers.
 
     ``table`` has a row for each polish (wafer and stage), in order of its

@@ -13,6 +13,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any, NamedTuple
 
+from planish.engine.fixed import FixedDict
 from planish.errors import SetupError
 
 # section of a setup: file of its parts
@@ -67,7 +68,7 @@ def catalogue(kind: str) -> dict[str, Part]:
         summary = table.pop("summary")
         values = {k: PartValue(v["value"], v["source"], v.get("spread", "")) for k, v in table.items()}
         out[name] = Part(kind, name, summary, values)
-    return out
+    return FixedDict(out)
 
 
 class PartRow(NamedTuple):
