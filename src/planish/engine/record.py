@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
-from planish.engine.fixed import fix_fields
+from planish.engine.fixed import fix_fields, sealed
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -37,6 +37,15 @@ class Record:
             for field in fields(record)
             if field.compare and getattr(self, field.name) is not None
         )
+
+
+class Kept(Record):
+    """Base of records that a cache keeps: their arrays can never be written to again, by nobody."""
+
+    __slots__ = ()
+
+    def __post_init__(self) -> None:
+        fix_fields(cast("DataclassInstance", self), sealed)
 
 
 def brief(value: Any) -> str:

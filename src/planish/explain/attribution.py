@@ -168,7 +168,7 @@ def compare(
     a: SetupLike,
     b: SetupLike,
     outcomes: Sequence[str] = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent"),
-    run: Callable[[Bench], Mapping[str, Any]] | None = None,
+    run: Callable[[Bench], Mapping[str, object]] | None = None,
 ) -> Comparison:
     """Compare two setups and share out the difference of each outcome among the groups of choices.
 

@@ -7,6 +7,7 @@ Any site plan is read; three usual ones can be made.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -93,7 +94,7 @@ class SiteMap(Record):
 
 
 def read_sites(
-    path: str | Path,
+    path: str | os.PathLike[str],
     *,
     units: Mapping[str, str] | None = None,
     value: str | None = None,
@@ -187,7 +188,7 @@ def site_plan(
     return radii * np.cos(angles), radii * np.sin(angles)
 
 
-def write_sites(site_map: SiteMap, path: str | Path, *, comments: tuple[str, ...] = ()) -> None:
+def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tuple[str, ...] = ()) -> None:
     """Write a site map as CSV in mm and nm (or nm/min), readable by :func:`read_sites`.
 
     ``comments`` become ``#`` lines at the top.

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,7 @@ class StepTable(Record):
     step_before: float | None
 
 
-def read_steps(path: str | Path) -> StepTable:
+def read_steps(path: str | os.PathLike[str]) -> StepTable:
     """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
 
     Units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two measured columns may be empty.

@@ -11,6 +11,7 @@ relative numbers, comparable with each other in one channel only.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -131,7 +132,7 @@ class Wafers(Record):
     scales: Scales | None = None
 
 
-def read_traces(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
+def read_traces(path: str | os.PathLike[str], columns: Mapping[str, str] | None = None) -> pl.DataFrame:
     """Read a long Parquet or CSV trace and return it with our column names, in the file's order.
 
     Parameters
@@ -191,7 +192,7 @@ def read_traces(path: str | Path, columns: Mapping[str, str] | None = None) -> p
     return frame
 
 
-def read_rates(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
+def read_rates(path: str | os.PathLike[str], columns: Mapping[str, str] | None = None) -> pl.DataFrame:
     """Read the measured average removal rate of each polish: columns wafer, stage, rate.
 
     Raises
@@ -307,7 +308,7 @@ def _check_like(ordered: pl.DataFrame, scales: Scales, source: str) -> None:
         raise DataError(f"{source}: chamber {strange[0]!r}: must be one of those learned from ({known})")
 
 
-def _read_frame(path: str | Path) -> pl.DataFrame:
+def _read_frame(path: str | os.PathLike[str]) -> pl.DataFrame:
     import polars as pl
 
     file = Path(path)

@@ -17,8 +17,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.fixed import read_only
-from planish.engine.record import Record
+from planish.engine.fixed import sealed
+from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
@@ -29,7 +29,7 @@ _STENCIL = 6  # nodes that a value between nodes is interpolated from
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PressureGrid(Record):
+class PressureGrid(Kept):
     """Rings under the wafer, and under the retaining ring where there is one.
 
     ``r`` wafer nodes and ``ring_r`` ring nodes [m]; ``areas`` and ``ring_areas``
@@ -120,7 +120,7 @@ def wafer_areas(cells: int) -> Array:
     """Return the nodes' shares of the area of a wafer of radius 1, the integrals of their functions."""
     _, fine, spread = wafer_functions(cells, AREA_SUBCELLS)
     areas = _annuli(np.sin(fine)) @ spread
-    return read_only(np.asarray(areas * (np.pi / areas.sum()), dtype=np.float64))
+    return sealed(np.asarray(areas * (np.pi / areas.sum()), dtype=np.float64))
 
 
 def _check_ring(wafer: float, inner: float | None, outer: float | None) -> tuple[float, float]:
@@ -173,9 +173,9 @@ def wafer_functions(cells: int, subcells: int) -> tuple[Array, Array, Array]:
     spread = _interpolation(middle / step - 0.5, cells, even_start=True)
     spread *= np.cos(theta)[None, :] / np.cos(middle)[:, None]
     return (
-        read_only(np.asarray(theta, dtype=np.float64)),
-        read_only(np.asarray(np.linspace(0.0, 0.5 * np.pi, cells * subcells + 1), dtype=np.float64)),
-        read_only(spread),
+        sealed(np.asarray(theta, dtype=np.float64)),
+        sealed(np.asarray(np.linspace(0.0, 0.5 * np.pi, cells * subcells + 1), dtype=np.float64)),
+        sealed(spread),
     )
 
 
@@ -188,9 +188,9 @@ def _ring_functions(cells: int) -> tuple[Array, Array, Array]:
     spread = _interpolation(middle / step - 0.5, cells, even_start=False)
     spread *= np.sin(phi)[None, :] / np.sin(middle)[:, None]
     return (
-        read_only(np.asarray(phi, dtype=np.float64)),
-        read_only(np.asarray(np.linspace(0.0, np.pi, cells * SUBCELLS + 1), dtype=np.float64)),
-        read_only(spread),
+        sealed(np.asarray(phi, dtype=np.float64)),
+        sealed(np.asarray(np.linspace(0.0, np.pi, cells * SUBCELLS + 1), dtype=np.float64)),
+        sealed(spread),
     )
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record
+from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
 from planish.physics.layers import Base, ElasticLayer, check_stack, surface_compliance
 from planish.physics.radial_grid import PressureGrid
@@ -37,7 +37,7 @@ _NEGLIGIBLE = 1e-8  # share of the half-space compliance below which the rest is
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PadOperator(Record):
+class PadOperator(Kept):
     """Compliance of a pad stack on a grid.
 
     ``compliance`` [m/Pa], square over ``grid.nodes`` (wafer first, then ring):

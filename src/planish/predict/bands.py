@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from planish.engine.record import Record
 from planish.predict.wafer import polish
@@ -49,7 +49,9 @@ class Band(Record):
         return f"{self.value:.5g} ± {self.sd:.2g} (1σ), {shares or 'no spread acts on it'}"
 
 
-def polish_band(setup: SetupLike, run: Callable[[Bench], Mapping[str, Any]] | None = None) -> dict[str, Band]:
+def polish_band(
+    setup: SetupLike, run: Callable[[Bench], Mapping[str, object]] | None = None
+) -> dict[str, Band]:
     """Return the band of every figure of the summary; empty where no spread is stated.
 
     Parameters
@@ -71,7 +73,7 @@ def polish_band(setup: SetupLike, run: Callable[[Bench], Mapping[str, Any]] | No
         shares = {
             name: 0.5 * (up - down)
             for name, (up, down) in pairs.items()
-            if up is not None and down is not None
+            if isinstance(up, int | float) and isinstance(down, int | float)
         }
         bands[key] = Band(float(value), sum(share**2 for share in shares.values()) ** 0.5, shares)
     return bands if moved else {}

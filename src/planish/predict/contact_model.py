@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record
+from planish.engine.record import Kept, Record
 from planish.physics import asperities
 from planish.physics.layers import Base, ElasticLayer, belt_base, grooved_layers, holed_layer, rigid_base
 from planish.physics.pressure import (
@@ -39,7 +39,7 @@ _KEEP = 24
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class SummitCurve(Record):
+class SummitCurve(Kept):
     """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
 
     ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].

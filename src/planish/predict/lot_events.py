@@ -40,7 +40,7 @@ class Event:
     value: float | None = None
 
 
-EventLike: TypeAlias = Event | str | Mapping[str, Any]
+EventLike: TypeAlias = Event | str | Mapping[str, object]
 
 
 def read_events(given: Iterable[EventLike], wafers: int) -> tuple[Event, ...]:

@@ -187,7 +187,7 @@ def open_result(path: str | os.PathLike[str]) -> SavedResult:
 
 def clean(value: Any) -> Any:
     """Return ``value`` fit for strict JSON: NumPy scalars and arrays unwrapped, NaN and infinity as None."""
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {str(key): clean(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [clean(item) for item in value]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.fixed import read_only
+from planish.engine.fixed import sealed
 from planish.physics import heat, motion, removal, slurry
 from planish.physics.plate import bearing_lift, zone_load
 from planish.predict.contact_model import ContactModel, groove_share
@@ -174,7 +174,7 @@ def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) 
     """Keep a table with the pad operator it belongs to."""
     memo = model.operator.memo
     if key not in memo:
-        memo[key] = read_only(np.column_stack(rows()))
+        memo[key] = sealed(np.column_stack(rows()))
     return cast("Array", memo[key])
 
 

@@ -60,7 +60,7 @@ class Setup:
 
     def __init__(
         self,
-        document: Mapping[str, Any],
+        document: Mapping[str, object],
         name: str = "setup",
         folder: Path | None = None,
     ) -> None:
@@ -168,7 +168,7 @@ class Setup:
             done.append(step)
         return deepcopy(here)
 
-    def replace(self, changes: Mapping[str, Any]) -> Setup:
+    def replace(self, changes: Mapping[str, object]) -> Setup:
         """Return a new, validated setup with values replaced.
 
         Parameters
@@ -264,7 +264,7 @@ def attached_files(tree: dict[str, Any]) -> list[str]:
 
 
 def examine(
-    document: Mapping[str, Any], folder: Path | None = None
+    document: Mapping[str, object], folder: Path | None = None
 ) -> tuple[list[Finding], Resolved, SetupModel | None]:
     """Return all findings about a document, its filled-in form, and the model where it is valid."""
     from planish.setup.crosscheck import crosscheck
