@@ -13,50 +13,82 @@ from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
 
-_WHERE = {
+_HOMES = {
     # describe
-    "load": "planish.setup.load",
-    "new_setup": "planish.setup.new",
-    "check": "planish.setup.check",
-    "list_parts": "planish.setup.parts",
-    "Setup": "planish.setup.models",
+    "setup.load": "load",
+    "setup.new": "new_setup",
+    "setup.check": "check",
+    "setup.finding": "Finding",
+    "setup.parts": "list_parts PartRow",
+    "setup.models": "Setup",
     # predict
-    "polish": "planish.predict.wafer",
-    "polish_lot": "planish.predict.lot",
-    "polish_die": "planish.predict.die",
-    "open_result": "planish.predict.result",
+    "predict.wafer": "polish",
+    "predict.wafer_result": "WaferResult",
+    "predict.lot": "polish_lot",
+    "predict.lot_result": "LotResult",
+    "predict.die": "polish_die",
+    "predict.die_result": "DieResult",
+    "predict.result": "open_result SavedResult",
     # measure
-    "read_sites": "planish.measure.sites",
-    "measure_wafer": "planish.measure.wafer",
-    "nested_variance": "planish.measure.nested",
-    "read_layout_maps": "planish.measure.layout",
+    "measure.sites": "read_sites SiteMap",
+    "measure.wafer": "measure_wafer MeasuredWafer",
+    "measure.nested": "nested_variance NestedVariance",
+    "measure.layout": "read_layout_maps",
+    "measure.layout_maps": "LayoutMaps",
     # fit
-    "fit_wafer": "planish.fit.removal",
+    "fit.removal": "fit_wafer RemovalFit",
     # explain
-    "compare": "planish.explain.attribution",
-    "write_report": "planish.explain.report",
+    "explain.attribution": "compare Comparison",
+    "explain.report": "write_report",
     # errors
-    "PlanishError": "planish.errors",
+    "errors": "PlanishError",
 }
+_WHERE = {name: f"planish.{home}" for home, names in _HOMES.items() for name in names.split()}
 
 __all__ = ["__version__", *_WHERE]
 
+if TYPE_CHECKING:  # the same names for a type checker
+    from planish.errors import PlanishError as PlanishError
+    from planish.explain.attribution import Comparison as Comparison
+    from planish.explain.attribution import compare as compare
+    from planish.explain.report import write_report as write_report
+    from planish.fit.removal import RemovalFit as RemovalFit
+    from planish.fit.removal import fit_wafer as fit_wafer
+    from planish.measure.layout import read_layout_maps as read_layout_maps
+    from planish.measure.layout_maps import LayoutMaps as LayoutMaps
+    from planish.measure.nested import NestedVariance as NestedVariance
+    from planish.measure.nested import nested_variance as nested_variance
+    from planish.measure.sites import SiteMap as SiteMap
+    from planish.measure.sites import read_sites as read_sites
+    from planish.measure.wafer import MeasuredWafer as MeasuredWafer
+    from planish.measure.wafer import measure_wafer as measure_wafer
+    from planish.predict.die import polish_die as polish_die
+    from planish.predict.die_result import DieResult as DieResult
+    from planish.predict.lot import polish_lot as polish_lot
+    from planish.predict.lot_result import LotResult as LotResult
+    from planish.predict.result import SavedResult as SavedResult
+    from planish.predict.result import open_result as open_result
+    from planish.predict.wafer import polish as polish
+    from planish.predict.wafer_result import WaferResult as WaferResult
+    from planish.setup.check import check as check
+    from planish.setup.finding import Finding as Finding
+    from planish.setup.load import load as load
+    from planish.setup.models import Setup as Setup
+    from planish.setup.new import new_setup as new_setup
+    from planish.setup.parts import PartRow as PartRow
+    from planish.setup.parts import list_parts as list_parts
+else:  # hidden from a type checker, which would take every other name for one of planish too
 
-def __getattr__(name: str) -> Any:
-    """Load a public name from its home when first used."""
-    if name not in _WHERE:
-        raise AttributeError(f"module 'planish' has no attribute {name!r}")
-    import importlib
+    def __getattr__(name: str) -> Any:
+        """Load a public name from its home when first used."""
+        if name not in _WHERE:
+            raise AttributeError(f"module 'planish' has no attribute {name!r}")
+        import importlib
 
-    value = getattr(importlib.import_module(_WHERE[name]), name)
-    globals()[name] = value
-    return value
+        value = getattr(importlib.import_module(_WHERE[name]), name)
+        globals()[name] = value
+        return value
 
 
 def __dir__() -> list[str]:
     return sorted(__all__)
-
-
-if TYPE_CHECKING:
-    from planish.errors import PlanishError as PlanishError
-    from planish.predict.result import open_result as open_result

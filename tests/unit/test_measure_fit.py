@@ -16,8 +16,9 @@ from planish.fit.forest import learn_rates
 from planish.fit.removal import fit_k_p, fit_wafer
 from planish.fit.traces import fit_rate_law, newey_west
 from planish.measure.invented import TRUTH, invented_traces
-from planish.measure.sites import SiteMap, site_plan
+from planish.measure.sites import SiteMap, site_plan, write_sites
 from planish.measure.traces import cut_wafers, routes_of
+from planish.measure.wafer import measure_wafer
 
 K_P = 2.01441e-13  # 250 nm/min at 3 psi and 1 m/s
 
@@ -58,7 +59,7 @@ def test_a_wrong_shape_is_said_where_it_is_wrong():
 
 def test_flagged_sites_are_left_out_and_said():
     m = removal(truth)
-    m.value[5] *= 1.5
+    m = replace(m, value=np.where(np.arange(len(m)) == 5, 1.5 * m.value, m.value))
     fit = fit_k_p(m, RADIUS, SHAPE)
     assert [f.site for f in fit.flags] == ["6"]
     assert fit.k_p == pytest.approx(K_P, rel=2e-3)
@@ -94,6 +95,25 @@ def test_a_longer_polish_is_no_faster_one():
     assert fit_wafer(predicted(), timed).scale == pytest.approx(1.0, rel=2e-3)
     assert fit_wafer(predicted(stopped_by="removed amount"), timed).scale == pytest.approx(1.0, rel=2e-3)
     assert fit_wafer(predicted(), m).scale == pytest.approx(1.5, rel=2e-3)
+
+
+def test_fit_wafer_takes_a_map_a_pair_or_a_measured_wafer(tmp_path):
+    lost = removal(lambda r: 1.1 * truth(r))
+    before = replace(lost, value=np.full(len(lost), 1e-6), quantity="thickness")
+    after = replace(before, value=before.value - lost.value)
+    write_sites(before, tmp_path / "pre.csv")
+    write_sites(after, tmp_path / "post.csv")
+    measured = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv")
+    fits = [fit_wafer(predicted(), each) for each in (measured, measured.paired, measured.removal)]
+    assert fits[0].scale == pytest.approx(1.1, rel=2e-3)
+    assert fits[0].k_p == fits[1].k_p == fits[2].k_p
+    longer = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv", 66.0)
+    assert fit_wafer(predicted(), longer).scale == pytest.approx(fits[0].scale / 1.1)
+    for wrong in ({"removal": 1}, None, "post.csv", measured.summary()):
+        with pytest.raises(
+            DataError, match=f"a {type(wrong).__name__} was given: must be a map of the removal"
+        ):
+            fit_wafer(predicted(), wrong)
 
 
 def test_fit_wafer_refuses_what_says_nothing_of_the_rate():

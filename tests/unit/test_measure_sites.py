@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from planish.measure.pairing import pair
 from planish.measure.sites import SiteMap, read_sites, site_plan, write_sites
 from planish.measure.statistics import wafer_statistics, wtwnu
 from planish.measure.wafer import measure_wafer, summarise
+from planish.predict.result import clean
 
 
 def write(path, text):
@@ -143,3 +146,25 @@ def test_measure_wafer_has_the_keys_of_a_prediction(tmp_path):
     for key in ("mean_speed_m_per_s", "peak_temperature_C", "time_s", "sources", "wiwnu_sigma_percent"):
         assert key in out
     assert isinstance(out["sources"], list)
+
+
+def test_a_measured_wafer_is_a_mapping_of_its_figures_with_the_sites(tmp_path):
+    x, y = site_plan("49", 0.15, 0.003)
+    write_sites(make(x, y, np.full(49, 1000e-9), polish_time=60.0), tmp_path / "pre.csv")
+    write_sites(make(x, y, np.full(49, 700e-9)), tmp_path / "post.csv")
+    out = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv")
+    assert dict(out) == out.summary() == summarise(out.paired)
+    assert set(out) == set(out.summary())
+    assert "time_s" in out
+    assert out.get("nothing") is None
+    assert out.removal.value == pytest.approx(np.full(49, 300e-9))
+    assert out.removal.polish_time == out["time_s"] == 60.0
+    out["notes"].append("mine")
+    out.summary()["sources"].append("mine")
+    assert out["notes"] == []
+    assert "mine" not in out["sources"]
+    assert json.loads(json.dumps(clean(out)))["sites"] == 49
+    # A time that is given goes before the one in the files, in the figures and in what is fitted.
+    longer = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv", 120.0)
+    assert longer.removal.polish_time == 120.0
+    assert longer["mean_removal_rate_nm_per_min"] == pytest.approx(150.0)

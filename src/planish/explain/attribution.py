@@ -16,9 +16,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planish.engine.record import Record, same
 from planish.errors import SetupError
 
 if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench, Head, Step
 
 SOURCES = ("Shares of a difference: Shapley 1953, A value for n-person games (from memory)",)
@@ -30,8 +32,8 @@ wafers differ too, a seventh group "wafer" is added."""
 _SPEEDS = {"rotary": "platen_speed", "linear": "belt_speed", "orbital": "orbit_speed"}
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+@dataclass(frozen=True, slots=True, repr=False)
+class Comparison(Record):
     """A against B. ``shares`` maps outcome to group to share of ``b - a``; they add up to it."""
 
     a: dict[str, float]
@@ -39,6 +41,9 @@ class Comparison:
     shares: dict[str, dict[str, float]]
     notes: tuple[str, ...]
     runs: int
+
+    def _told(self) -> str:
+        return "; ".join(self.sentence(outcome) for outcome in self.shares)
 
     def summary(self) -> dict[str, Any]:
         """Return the comparison as plain numbers, with one sentence an outcome."""
@@ -156,27 +161,21 @@ def differing(a: Bench, b: Bench) -> list[str]:
         "recipe": (a.steps, b.steps),
         "wafer": (a.wafer, b.wafer),
     }
-    return [group for group, (one, other) in pairs.items() if repr_exact(one) != repr_exact(other)]
-
-
-def repr_exact(value: Any) -> str:
-    """Return a text of nested records and arrays that is equal only for equal numbers."""
-    with np.printoptions(threshold=2**31 - 1, floatmode="unique"):
-        return repr(value)
+    return [group for group, (one, other) in pairs.items() if not same(one, other)]
 
 
 def compare(
-    a: Any,
-    b: Any,
+    a: SetupLike,
+    b: SetupLike,
     outcomes: Sequence[str] = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent"),
-    run: Callable[[Bench], Mapping[str, Any]] | None = None,
+    run: Callable[[Bench], Mapping[str, object]] | None = None,
 ) -> Comparison:
     """Compare two setups and share out the difference of each outcome among the groups of choices.
 
     Parameters
     ----------
     a, b:
-        Setups (as loaded, or as SI records).
+        Setups: as loaded, as SI records, or the paths of their files.
     outcomes:
         Keys of the summary to explain.
     run:
@@ -187,7 +186,8 @@ def compare(
     SetupError
         If the wafers have different diameters, or an outcome is not a number of the summary.
     """
-    from planish.predict.wafer import as_bench, polish
+    from planish.predict.wafer import polish
+    from planish.setup.given import as_bench
 
     bench_a, bench_b = as_bench(a), as_bench(b)
     if bench_a.wafer.radius != bench_b.wafer.radius:

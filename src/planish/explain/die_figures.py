@@ -9,6 +9,8 @@ import numpy as np
 from planish.explain.style import MAP, ORANGE, figure, line_look, styled, subplots
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
@@ -43,14 +45,14 @@ def die_figure(result: DieResult, place: int | None = None) -> Figure:
             markerfacecolor="none",
             markeredgewidth=2,
         )
-    _section(grid[1, 1], result, surface)
+    _section(grid[1, 1], result, surface, result.came_in(number))
     return fig
 
 
-def _section(ax: Any, result: DieResult, surface: NDArray[np.float64]) -> None:
+def _section(ax: Any, result: DieResult, surface: NDArray[np.float64], incoming: NDArray[np.float64]) -> None:
     row = surface.shape[0] // 2
     x = (result.origin[0] + (np.arange(surface.shape[1]) + 0.5) * result.cell) * 1e3
-    before = result.incoming[row] * 1e9
+    before = incoming[row] * 1e9
     ax.plot(x, surface[row], label="surface after polishing, cell means", **line_look(0))
     if np.ptp(before) > 0:
         ax.plot(x, before - before.mean(), label="incoming, cell means", **line_look(1))
@@ -98,7 +100,7 @@ def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None
     return fig
 
 
-def _worth_drawing(named: dict[str, NDArray[np.float64]]) -> dict[str, NDArray[np.float64]]:
+def _worth_drawing(named: Mapping[str, NDArray[np.float64]]) -> dict[str, NDArray[np.float64]]:
     """Drop what is the same everywhere (all cleared, say) and a step that is the dishing again; keep one at least."""
     known = {name: values for name, values in named.items() if not np.all(np.isnan(values))}
     kept = {

@@ -74,10 +74,21 @@ def styled(draw: Callable[P, T]) -> Callable[P, T]:
     return inside
 
 
+class Picture(Figure):  # type: ignore[misc]  # matplotlib is not followed by the type check
+    """A figure that a notebook shows where it stands last in a cell.
+
+    Figures of pyplot are shown because pyplot tells the notebook how; nothing here imports pyplot,
+    which would choose a window system and keep every figure.
+    """
+
+    def _repr_png_(self) -> bytes:
+        return as_png(self, dpi=96)
+
+
 def figure(width: float = 8.0, height: float = 4.8) -> Figure:
     """Return an empty figure of the given size [inch] in the house style."""
     with mpl.rc_context(_SETTINGS):
-        made = Figure(figsize=(width, height), layout="constrained")
+        made = Picture(figsize=(width, height), layout="constrained")
         FigureCanvasAgg(made)
     return made
 

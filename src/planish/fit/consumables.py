@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import FitError
 from planish.fit.drift import choose_strength, follow
 from planish.fit.traces import SLOPE_SCALE, Term, build_terms, newey_west, rmse, split_in_time
@@ -31,8 +32,8 @@ SOURCES: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Age:
+@dataclass(frozen=True, slots=True, repr=False)
+class Age(Record):
     """What one counter (or "all") explains in one regime.
 
     ``skill`` over all later blocks, ``rmse`` and ``rmse_mean`` beside it;
@@ -51,8 +52,8 @@ class Age:
     steady: tuple[float, float] | None
 
 
-@dataclass(frozen=True, slots=True)
-class Consumables:
+@dataclass(frozen=True, slots=True, repr=False)
+class Consumables(Record):
     """Result of :func:`fit_consumables`: regime -> its counters, best first, and plain findings."""
 
     regimes: dict[str, tuple[Age, ...]]

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
+
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
@@ -26,8 +28,8 @@ STRENGTHS = (0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0)
 CLIP = 3.0
 
 
-@dataclass(frozen=True, slots=True)
-class Followed:
+@dataclass(frozen=True, slots=True, repr=False)
+class Followed(Record):
     """One pass of the filter.
 
     ``ahead`` (wafers,) is the guess for each wafer before it was measured;

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.fit.drift import choose_strength, follow
 from planish.fit.traces import plain_law, rank_correlation, rmse, split_in_time
 from planish.measure.regimes import FEWEST, Regimes, find_regimes
@@ -39,8 +40,8 @@ SHARE = 0.4  # of the features, tried at each split
 CHAIN = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Learned:
+@dataclass(frozen=True, slots=True, repr=False)
+class Learned(Record):
     """Result of :func:`learn_rates`; arrays hold a value a wafer in time order.
 
     ``predicted`` has "forest" and "forest_and_drift" (NaN before the drift

@@ -23,6 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
+
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
@@ -42,8 +44,8 @@ FAR = 30.0
 CLIP = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class Process:
+@dataclass(frozen=True, slots=True, repr=False)
+class Process(Record):
     """A fitted process; make one with :func:`fit_process`.
 
     ``log_parameters`` are ln of a0, l0, a1, the lengths, and the noise

@@ -11,17 +11,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure
 from planish.errors import FitError, refuse
 from planish.physics.density_kernels import Kernel
 from planish.physics.effective_density import SOURCES as DENSITY_SOURCES
 from planish.physics.effective_density import Edges, effective_density
 from planish.physics.oxide_step import SOURCES as STEP_SOURCES
 from planish.physics.oxide_step import blanket_removed, contact_height_step
+
+if TYPE_CHECKING:
+    from planish.measure.layout_maps import LayoutMaps
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
@@ -33,8 +37,8 @@ LENGTHS = np.geomspace(3e-4, 3e-2, 14)  # starts: the misfit may have several va
 LEAST_DENSITY = 1e-3
 
 
-@dataclass(frozen=True, slots=True)
-class StepData:
+@dataclass(frozen=True, slots=True, repr=False)
+class StepData(Record):
     """Measurements at test structures, one entry each: position ``x``, ``y`` [m] in layout coordinates,
     polish ``time`` [s], thickness lost by the up area ``up_loss`` [m] and ``step_left`` [m]; NaN where
     not measured."""
@@ -55,8 +59,8 @@ class Band:
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class PlanarizationFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlanarizationFit(Record):
     """``length`` [m], blanket ``rate`` [m/s], ``contact_height`` [m] (None if not fitted), the standard deviation
     of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, the
     ``covariance`` of the logarithms; at each structure the effective ``density`` and the fitted ``up_loss`` and
@@ -72,6 +76,14 @@ class PlanarizationFit:
     density: Array
     up_loss: Array
     step_left: Array
+
+    def _told(self) -> str:
+        low, high = 1e3 * self.length.low, 1e3 * self.length.high
+        return (
+            f"length {figure(1e3 * self.length.value, 'mm')} (95 %: {low:.3g} to {high:.3g}), blanket rate "
+            f"{figure(6e10 * self.rate.value, 'nm/min')}, misfit {figure(1e9 * self.residual_sd, 'nm')} (sd), "
+            f"{counted(self.points, 'point')}"
+        )
 
     def summary(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit."""
@@ -101,7 +113,7 @@ class PlanarizationFit:
 
 
 def fit_planarization(
-    maps: Any,
+    maps: LayoutMaps,
     data: StepData,
     *,
     step: float,
@@ -181,7 +193,7 @@ def fit_planarization(
 
 
 def _prepared(
-    maps: Any, data: StepData, unknowns: int
+    maps: LayoutMaps, data: StepData, unknowns: int
 ) -> tuple[Array, NDArray[np.bool_], tuple[Array, Array]]:
     sizes = {np.shape(v) for v in (data.x, data.y, data.time, data.up_loss, data.step_left)}
     if len(sizes) != 1 or len(next(iter(sizes))) != 1:

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, brief, counted
 from planish.errors import FitError, refuse
 from planish.fit.drift import choose_strength, follow, last_mean
 from planish.measure.regimes import Regimes, find_regimes
@@ -84,8 +85,8 @@ class Coefficient:
     per_sd: float
 
 
-@dataclass(frozen=True, slots=True)
-class RegimeFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class RegimeFit(Record):
     """The law of one regime and how it did on the wafers after the cut.
 
     Arrays hold a value a wafer in time order: ``start`` [s], ``measured``,
@@ -109,6 +110,13 @@ class RegimeFit:
     training: Mask
     predicted: dict[str, Array]
 
+    def _told(self) -> str:
+        return (
+            f"regime {self.name}, mean rate {self.mean_rate:.4g} (unit of the file), "
+            f"{counted(len(self.coefficients), 'coefficient')}, {counted(self.n_training, 'wafer')} learned from, "
+            f"{self.n_left_out} left out"
+        )
+
     def law(self, table: pl.DataFrame) -> Array:
         """Return the rate by the fitted law, from the traces alone, for rows of a wafer table."""
         x = np.column_stack([np.ones(table.height), *(t(table) for t in self.terms)])
@@ -117,8 +125,8 @@ class RegimeFit:
         return rate
 
 
-@dataclass(frozen=True, slots=True)
-class RateLaw:
+@dataclass(frozen=True, slots=True, repr=False)
+class RateLaw(Record):
     """All regimes together; what :func:`fit_rate_law` returns."""
 
     regimes: tuple[RegimeFit, ...]
@@ -127,6 +135,10 @@ class RateLaw:
     rmse: dict[str, float]
     notes: tuple[str, ...]
     source: str
+
+    def _told(self) -> str:
+        errors = ", ".join(f"{model} {brief(error)}" for model, error in self.rmse.items())
+        return f"{counted(len(self.regimes), 'regime')} of {brief(self.source)}, RMS error on wafers left out: {errors}"
 
     def predict(self, table: pl.DataFrame) -> Array:
         """Return the rate of each row of a wafer table by the law of its regime, from traces alone."""

@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import DataError, FitError
 from planish.fit.gaussian_process import fit_process
 from planish.measure.regimes import FEWEST, Regimes, find_regimes
@@ -63,8 +64,8 @@ RETROSPECTIVE = "retrospective: rates measured before and after each wafer were 
 AHEAD = "ahead: only wafers that started before each wafer were used"
 
 
-@dataclass(frozen=True, slots=True)
-class Unseen:
+@dataclass(frozen=True, slots=True, repr=False)
+class Unseen(Record):
     """Guessed rates, a value a polish in order of start.
 
     ``rate`` with ``low`` and ``high`` of a band meant to hold ``COVERAGE`` of
@@ -114,8 +115,8 @@ class Unseen:
         return path
 
 
-@dataclass(frozen=True, slots=True)
-class RatePredictor:
+@dataclass(frozen=True, slots=True, repr=False)
+class RatePredictor(Record):
     """What is known of measured wafers, ready to guess others; make one with :meth:`fit`."""
 
     table: pl.DataFrame

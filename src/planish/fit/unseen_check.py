@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.fit.traces import rmse
 from planish.fit.unseen import RatePredictor
 from planish.measure.traces import Wafers
@@ -33,8 +34,8 @@ PLAIN_TREES = 200
 CUTS = 10
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+@dataclass(frozen=True, slots=True, repr=False)
+class Check(Record):
     """Errors on wafers left out: root mean squares in the unit of the rates, by model.
 
     Models: ``guess`` (:class:`~planish.fit.unseen.RatePredictor`) and the

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.files import whole_file
+from planish.engine.record import Record, figure, shortened
 from planish.errors import DataError
 
 Array = NDArray[np.float64]
@@ -33,8 +34,8 @@ SOURCES: tuple[str, ...] = (
 _WINDOWS_PER_WIDTH = 3.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class LayoutMaps:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class LayoutMaps(Record):
     """Cell maps of one layer.
 
     Parameters
@@ -79,6 +80,14 @@ class LayoutMaps:
     source: str = ""
     digest: str = ""
     notes: tuple[str, ...] = field(default=())
+
+    def _told(self) -> str:
+        ny, nx = self.shape
+        return (
+            f"layer {self.layer[0]}/{self.layer[1]} of {shortened(self.source, 60) or 'no file'}, {nx} x {ny} cells "
+            f"of {figure(1e6 * self.cell, 'um')}, mean density {figure(100 * float(self.density.mean()), '%', 3)} "
+            f"({100 * float(self.density.min()):.3g} to {100 * float(self.density.max()):.3g} %)"
+        )
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -18,14 +18,15 @@ unbalanced data. A negative estimate is shown as it comes out.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, brief, counted
 from planish.errors import DataError, refuse
 
 Array = NDArray[np.float64]
@@ -38,8 +39,8 @@ SOURCES: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+@dataclass(frozen=True, slots=True, repr=False)
+class Component(Record):
     """One level of the nesting.
 
     ``variance`` in the square of the value's unit (may be negative, see the
@@ -61,9 +62,15 @@ class Component:
     f: float | None
     p: float | None
 
+    def _told(self) -> str:
+        return (
+            f"{brief(self.level)}, {counted(self.groups, 'group')}, sd {self.sd:.4g}, variance {self.variance:.4g} ± "
+            f"{self.standard_error:.2g}, {self.percent:.3g} % of all"
+        )
 
-@dataclass(frozen=True, slots=True)
-class NestedVariance:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class NestedVariance(Record):
     """Result of :func:`nested_variance`."""
 
     components: tuple[Component, ...]
@@ -72,6 +79,10 @@ class NestedVariance:
     balanced: bool
     value: str
     notes: tuple[str, ...] = ()
+
+    def _told(self) -> str:
+        shares = ", ".join(f"{part.level} {part.percent:.3g} %" for part in self.components)
+        return f"{brief(self.value)}, mean {self.mean:.5g} over {self.observations} values; share of the variance: {shares}"
 
     def summary(self) -> dict[str, Any]:
         """Return the result as one flat-keyed JSON-ready dict, components by level name."""
@@ -96,7 +107,7 @@ class NestedVariance:
 
 
 def nested_variance(
-    columns: Mapping[str, Sequence[Any]], value: Sequence[float] | Array, *, value_name: str = "value"
+    columns: Mapping[str, Sequence[object]], value: Sequence[float] | Array, *, value_name: str = "value"
 ) -> NestedVariance:
     """Return the variance components of a nested study of any depth.
 
@@ -184,7 +195,7 @@ def nested_variance(
     return NestedVariance(components, mean, y.size, balanced, value_name, tuple(notes))
 
 
-def read_nested(path: str | Path, levels: Sequence[str], value: str) -> NestedVariance:
+def read_nested(path: str | os.PathLike[str], levels: Sequence[str], value: str) -> NestedVariance:
     """Read a table and return its nested variance; column names in any case.
 
     Raises

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planish.engine.record import Record, counted, figure
 from planish.errors import DataError, refuse
 from planish.measure.sites import SiteMap
 
@@ -17,14 +18,19 @@ from planish.measure.sites import SiteMap
 TOLERANCE = 1e-4
 
 
-@dataclass(frozen=True, slots=True)
-class Paired:
+@dataclass(frozen=True, slots=True, repr=False)
+class Paired(Record):
     """Removal at the sites both maps have, and the names of those that only one has."""
 
     removal: SiteMap
     only_before: tuple[str, ...]
     only_after: tuple[str, ...]
     by: str
+
+    def _told(self) -> str:
+        mean = figure(1e9 * float(np.mean(self.removal.value)), "nm")
+        alone = len(self.only_before) + len(self.only_after)
+        return f"mean removal {mean} at {counted(len(self.removal), 'site')} paired by {self.by}, {alone} without a partner"
 
 
 def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paired:

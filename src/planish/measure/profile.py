@@ -20,6 +20,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.sites import SiteMap
 from planish.measure.zernike import basis, terms
@@ -36,8 +37,8 @@ SOURCES: tuple[str, ...] = (
 _MAX_SEGMENTS = 30
 
 
-@dataclass(frozen=True, slots=True)
-class RadialProfile:
+@dataclass(frozen=True, slots=True, repr=False)
+class RadialProfile(Record):
     """Mean profile over radius.
 
     ``r`` [m] runs from the innermost to the outermost site; ``value``,
@@ -117,8 +118,8 @@ def smooth_profile(
     return RadialProfile(grid_r, value, value - q * error, value + q * error, level, noise, freedom, at)
 
 
-@dataclass(frozen=True, slots=True)
-class SmoothMap:
+@dataclass(frozen=True, slots=True, repr=False)
+class SmoothMap(Record):
     """A smooth surface through the sites: call it with (x, y) [m].
 
     ``choice`` is the Zernike order or the thin-plate smoothing that gave the

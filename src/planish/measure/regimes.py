@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import FitError
 
 if TYPE_CHECKING:
@@ -26,8 +27,8 @@ SOURCES: tuple[str, ...] = ("Regimes by stage and route: a rule of our own, foun
 FEWEST = 30
 
 
-@dataclass(frozen=True, slots=True)
-class Regimes:
+@dataclass(frozen=True, slots=True, repr=False)
+class Regimes(Record):
     """Where each regime's wafers come from: (stage, route) -> name of the regime."""
 
     names: tuple[str, ...]

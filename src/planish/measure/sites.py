@@ -7,6 +7,7 @@ Any site plan is read; three usual ones can be made.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure.columns import ANGLES, TIMES, length_factor, parse_units_note, rate_unit, split_name
 from planish.measure.tables import Table, read_table
@@ -50,8 +52,8 @@ _QUANTITIES: dict[str, Quantity] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SiteMap:
+@dataclass(frozen=True, slots=True, repr=False)
+class SiteMap(Record):
     """What was measured on one wafer.
 
     ``x``, ``y`` [m] from the wafer centre; ``value`` [m] (``quantity``
@@ -73,6 +75,15 @@ class SiteMap:
     wafer_radius: float | None = None
     notes: tuple[str, ...] = ()
 
+    def _told(self) -> str:
+        scale, unit = (6e10, "nm/min") if self.quantity == "rate" else (1e9, "nm")
+        mean, low, high = (scale * float(pick(self.value)) for pick in (np.mean, np.min, np.max))
+        time = "" if self.polish_time is None else f", polished for {figure(self.polish_time, 's')}"
+        return (
+            f"{self.quantity} at {counted(len(self), 'site')} of {shortened(self.source, 80)}: mean {mean:.5g} {unit}, "
+            f"{low:.5g} to {high:.5g} {unit}{time}"
+        )
+
     @property
     def r(self) -> Array:
         """Distance of each site from the wafer centre [m]."""
@@ -83,7 +94,7 @@ class SiteMap:
 
 
 def read_sites(
-    path: str | Path,
+    path: str | os.PathLike[str],
     *,
     units: Mapping[str, str] | None = None,
     value: str | None = None,
@@ -177,7 +188,7 @@ def site_plan(
     return radii * np.cos(angles), radii * np.sin(angles)
 
 
-def write_sites(site_map: SiteMap, path: str | Path, *, comments: tuple[str, ...] = ()) -> None:
+def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tuple[str, ...] = ()) -> None:
     """Write a site map as CSV in mm and nm (or nm/min), readable by :func:`read_sites`.
 
     ``comments`` become ``#`` lines at the top.

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.columns import LENGTHS, TIMES, split_name
 from planish.measure.tables import Table, read_table
@@ -15,8 +16,8 @@ from planish.measure.tables import Table, read_table
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class StepTable:
+@dataclass(frozen=True, slots=True, repr=False)
+class StepTable(Record):
     """One entry a structure and polish: ``x``, ``y`` [m] in layout coordinates, ``time`` [s], thickness lost by
     the raised area ``up_loss`` [m] and ``step_left`` [m] (NaN where not measured); ``step_before`` [m] of all
     structures, None if the table does not say."""
@@ -29,7 +30,7 @@ class StepTable:
     step_before: float | None
 
 
-def read_steps(path: str | Path) -> StepTable:
+def read_steps(path: str | os.PathLike[str]) -> StepTable:
     """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
 
     Units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two measured columns may be empty.

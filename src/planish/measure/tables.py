@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -104,7 +105,7 @@ class Table:
         return refuse(self.at(row, self.header[column]), cell[:40], "a number", remedy)
 
 
-def read_table(path: str | Path) -> Table:
+def read_table(path: str | os.PathLike[str]) -> Table:
     """Read a CSV (comma, semicolon or tab) or Parquet file as a :class:`Table`.
 
     Lines that begin with ``#`` before the column names are notes; those of

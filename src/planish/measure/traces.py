@@ -11,11 +11,13 @@ relative numbers, comparable with each other in one channel only.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.invented import invented_traces as invented_traces
 from planish.measure.phases import phase_figures
@@ -98,8 +100,8 @@ PRESSED = 0.2
 RATE_LIMIT = 5.0
 
 
-@dataclass(frozen=True, slots=True)
-class Scales:
+@dataclass(frozen=True, slots=True, repr=False)
+class Scales(Record):
     """What one set of traces calls usual: level of each pressure and speed, place of each chamber."""
 
     usual: dict[str, float]
@@ -107,8 +109,8 @@ class Scales:
     position: dict[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Wafers:
+@dataclass(frozen=True, slots=True, repr=False)
+class Wafers(Record):
     """Traces cut into wafers.
 
     ``table`` has a row for each polish (wafer and stage), in order of its
@@ -130,7 +132,7 @@ class Wafers:
     scales: Scales | None = None
 
 
-def read_traces(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
+def read_traces(path: str | os.PathLike[str], columns: Mapping[str, str] | None = None) -> pl.DataFrame:
     """Read a long Parquet or CSV trace and return it with our column names, in the file's order.
 
     Parameters
@@ -190,7 +192,7 @@ def read_traces(path: str | Path, columns: Mapping[str, str] | None = None) -> p
     return frame
 
 
-def read_rates(path: str | Path, columns: Mapping[str, str] | None = None) -> pl.DataFrame:
+def read_rates(path: str | os.PathLike[str], columns: Mapping[str, str] | None = None) -> pl.DataFrame:
     """Read the measured average removal rate of each polish: columns wafer, stage, rate.
 
     Raises
@@ -306,7 +308,7 @@ def _check_like(ordered: pl.DataFrame, scales: Scales, source: str) -> None:
         raise DataError(f"{source}: chamber {strange[0]!r}: must be one of those learned from ({known})")
 
 
-def _read_frame(path: str | Path) -> pl.DataFrame:
+def _read_frame(path: str | os.PathLike[str]) -> pl.DataFrame:
     import polars as pl
 
     file = Path(path)

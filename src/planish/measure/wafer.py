@@ -2,31 +2,97 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
+from collections.abc import Iterator, Mapping
+from copy import deepcopy
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from planish.engine.record import counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure import outliers, statistics
 from planish.measure.outliers import Flag, flag
 from planish.measure.pairing import TOLERANCE, Paired, pair
-from planish.measure.sites import read_sites
+from planish.measure.sites import SiteMap, read_sites
 
 TIMES = (1e-3, 1e7)  # [s] what can be a polish time
 
 SOURCES: tuple[str, ...] = (*statistics.SOURCES, *outliers.SOURCES)
 
 
+@dataclass(frozen=True, eq=False, repr=False)
+class MeasuredWafer(Mapping[str, Any]):
+    """What was measured on one wafer: its sites ``paired``, and its figures by name (``wafer["mean_removed_nm"]``).
+
+    The figures are those of :meth:`summary`. ``time`` is the polish time [s], None where nobody gave it.
+    """
+
+    paired: Paired
+    time: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_figures", summarise(self.paired, self.time))
+
+    @property
+    def removal(self) -> SiteMap:
+        """The removal [m] at the sites that both files have, with the polish time."""
+        stated = self["time_s"]
+        return self.paired.removal if stated is None else replace(self.paired.removal, polish_time=stated)
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures: the keys of a predicted wafer where they mean the same, each ends in its unit."""
+        return deepcopy(dict(self._known()))
+
+    def __getitem__(self, key: str) -> Any:
+        return deepcopy(self._known()[key])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._known())
+
+    def __len__(self) -> int:
+        return len(self._known())
+
+    def _known(self) -> Mapping[str, Any]:
+        known: Mapping[str, Any] = self.__dict__["_figures"]
+        return known
+
+    def __repr__(self) -> str:
+        rate, even = self["mean_removal_rate_nm_per_min"], self["wiwnu_sigma_percent"]
+        return (
+            f"<MeasuredWafer: {shortened(self.paired.removal.source, 100)}, {counted(self['sites'], 'site')}: "
+            f"{figure(self['mean_removed_nm'], 'nm')} removed ({figure(rate, 'nm/min')}), "
+            f"WIWNU {figure(even, '%', 3)} (1σ), {len(self['flags'])} flagged>"
+        )
+
+
 def measure_wafer(
-    before: str | Path, after: str | Path, time_s: float | None = None, tolerance: float = TOLERANCE
-) -> dict[str, Any]:
-    """Read two thickness files and return the figures of the measured removal.
+    before: str | os.PathLike[str],
+    after: str | os.PathLike[str],
+    time_s: float | None = None,
+    tolerance: float = TOLERANCE,
+) -> MeasuredWafer:
+    """Read two thickness files and return the measured removal with its figures.
 
     The keys are those of a predicted wafer where they mean the same; what a
     gauge cannot know is None. The rate needs the polish time, from ``time_s``
     [s] or a ``# polish_time: 60 s`` line in either file; without one,
     ``mean_removal_rate_nm_per_min`` is None and ``notes`` says so.
+
+    Parameters
+    ----------
+    before, after:
+        The files, as :func:`~planish.measure.sites.read_sites` reads them.
+    time_s:
+        Polish time [s]; goes before what the files say.
+    tolerance:
+        How far [m] the two positions of one site may lie apart.
+
+    Returns
+    -------
+    MeasuredWafer
+        A mapping of the figures, with ``removal`` site by site.
 
     Raises
     ------
@@ -37,7 +103,7 @@ def measure_wafer(
     if time_s is not None:
         _check_time(time_s)
     paired = pair(read_sites(before), read_sites(after), tolerance)
-    return summarise(paired, time_s)
+    return MeasuredWafer(paired, time_s)
 
 
 def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:

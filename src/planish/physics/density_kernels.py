@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ellipe, ellipk, erf, j0
 
+from planish.engine.fixed import sealed
 from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
@@ -148,8 +149,7 @@ def _elliptic_exact(radius: float, n: int) -> Array:
     full = np.concatenate([-odd[:, :0:-1], odd[:, 1:]], axis=1)
     weights = full[1:, 1:] - full[1:, :-1] - full[:-1, 1:] + full[:-1, :-1]
     weights = np.maximum(weights, 0.0)  # rounding outside the rim
-    weights.setflags(write=False)
-    return np.asarray(weights / weights.sum())
+    return sealed(np.asarray(weights / weights.sum()))
 
 
 def _wedges(edge: Array, radius: float) -> Array:
@@ -204,7 +204,7 @@ def _elliptic_rule() -> tuple[Array, Array, Array]:
     # k = 1 - s^2 draws nodes to the rim, where E has a logarithmic derivative.
     s = 0.5 * (node + 1)
     k = 1 - s**2
-    return k, weight * s, ellipe(k**2)
+    return sealed(k), sealed(weight * s), sealed(ellipe(k**2))
 
 
 def _checked(kernel: str, length: float) -> None:

@@ -34,6 +34,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
 from planish.errors import ModelError, refuse
 from planish.physics.density_kernels import Kernel, transform
 
@@ -155,7 +156,7 @@ def _misfit(shape: Array, q: Array, length: float, kernel: Kernel) -> float:
 def _table(kernel: Kernel) -> tuple[Array, Array]:
     """ln(q L) and the kernel's transform there."""
     argument = np.linspace(np.log(1e-3), np.log(600.0), 1500)
-    return argument, transform(kernel, 1.0, np.exp(argument))
+    return sealed(argument), sealed(transform(kernel, 1.0, np.exp(argument)))
 
 
 def _half_point(kernel: Kernel) -> float:

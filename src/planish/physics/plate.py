@@ -15,6 +15,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
+from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
 from planish.physics.layers import Base
 from planish.physics.radial_grid import AREA_SUBCELLS, PressureGrid, wafer_areas, wafer_functions, wafer_nodes
@@ -29,8 +31,8 @@ SOURCES: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class PlateOperator:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlateOperator(Kept):
     """A wafer's bending on a grid.
 
     ``flexibility`` [m/N], n x n: deflection at node i per unit force on node j,
@@ -138,7 +140,7 @@ def zone_load(nodes_r: Array, outer_radii: Values, pressures: Values, wall_width
 def _share_beyond(count: int, wall: float, width: float) -> Array:
     """Return how much of each node's function lies beyond a wall, on a wafer of radius 1."""
     _, fine, spread = wafer_functions(count, AREA_SUBCELLS)
-    return np.asarray(np.diff(_beyond_wall(np.sin(fine), wall, width)) @ spread / wafer_areas(count))
+    return sealed(np.diff(_beyond_wall(np.sin(fine), wall, width)) @ spread / wafer_areas(count))
 
 
 def _check_zones(outer_radii: Values, pressures: Values) -> tuple[Array, Array]:

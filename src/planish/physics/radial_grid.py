@@ -13,11 +13,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
+from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
@@ -27,8 +28,8 @@ AREA_SUBCELLS = 15  # for areas and loads, which may step anywhere
 _STENCIL = 6  # nodes that a value between nodes is interpolated from
 
 
-@dataclass(frozen=True, slots=True)
-class PressureGrid:
+@dataclass(frozen=True, slots=True, repr=False)
+class PressureGrid(Kept):
     """Rings under the wafer, and under the retaining ring where there is one.
 
     ``r`` wafer nodes and ``ring_r`` ring nodes [m]; ``areas`` and ``ring_areas``
@@ -119,14 +120,7 @@ def wafer_areas(cells: int) -> Array:
     """Return the nodes' shares of the area of a wafer of radius 1, the integrals of their functions."""
     _, fine, spread = wafer_functions(cells, AREA_SUBCELLS)
     areas = _annuli(np.sin(fine)) @ spread
-    return _fixed(areas * (np.pi / areas.sum()))
-
-
-def _fixed(values: NDArray[Any]) -> Array:
-    """Return ``values`` guarded against change, as they are shared by all grids of a size."""
-    fixed = np.asarray(values, dtype=np.float64)
-    fixed.flags.writeable = False
-    return fixed
+    return sealed(np.asarray(areas * (np.pi / areas.sum()), dtype=np.float64))
 
 
 def _check_ring(wafer: float, inner: float | None, outer: float | None) -> tuple[float, float]:
@@ -178,7 +172,11 @@ def wafer_functions(cells: int, subcells: int) -> tuple[Array, Array, Array]:
     middle = (np.arange(cells * subcells) + 0.5) * step / subcells
     spread = _interpolation(middle / step - 0.5, cells, even_start=True)
     spread *= np.cos(theta)[None, :] / np.cos(middle)[:, None]
-    return _fixed(theta), _fixed(np.linspace(0.0, 0.5 * np.pi, cells * subcells + 1)), _fixed(spread)
+    return (
+        sealed(np.asarray(theta, dtype=np.float64)),
+        sealed(np.asarray(np.linspace(0.0, 0.5 * np.pi, cells * subcells + 1), dtype=np.float64)),
+        sealed(spread),
+    )
 
 
 @lru_cache(maxsize=16)
@@ -189,7 +187,11 @@ def _ring_functions(cells: int) -> tuple[Array, Array, Array]:
     middle = (np.arange(cells * SUBCELLS) + 0.5) * step / SUBCELLS
     spread = _interpolation(middle / step - 0.5, cells, even_start=False)
     spread *= np.sin(phi)[None, :] / np.sin(middle)[:, None]
-    return _fixed(phi), _fixed(np.linspace(0.0, np.pi, cells * SUBCELLS + 1)), _fixed(spread)
+    return (
+        sealed(np.asarray(phi, dtype=np.float64)),
+        sealed(np.asarray(np.linspace(0.0, np.pi, cells * SUBCELLS + 1), dtype=np.float64)),
+        sealed(spread),
+    )
 
 
 def _interpolation(at: Array, count: int, *, even_start: bool) -> Array:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
 from planish.physics.layers import Base, ElasticLayer, check_stack, surface_compliance
 from planish.physics.radial_grid import PressureGrid
@@ -35,8 +36,8 @@ _CHUNK = 2000  # wave numbers at a time, to bound memory
 _NEGLIGIBLE = 1e-8  # share of the half-space compliance below which the rest is dropped
 
 
-@dataclass(frozen=True, slots=True)
-class PadOperator:
+@dataclass(frozen=True, slots=True, repr=False)
+class PadOperator(Kept):
     """Compliance of a pad stack on a grid.
 
     ``compliance`` [m/Pa], square over ``grid.nodes`` (wafer first, then ring):

@@ -11,11 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from planish.predict.wafer import as_bench, polish
+from planish.engine.record import Record
+from planish.predict.wafer import polish
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
 SOURCES: tuple[str, ...] = (
@@ -33,22 +36,28 @@ _SCALES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+@dataclass(frozen=True, slots=True, repr=False)
+class Band(Record):
     """``value`` of an outcome, its standard deviation ``sd``, and each spread's ``shares`` (signed, + for more)."""
 
     value: float
     sd: float
     shares: dict[str, float]
 
+    def _told(self) -> str:
+        shares = ", ".join(f"{name} {share:+.3g}" for name, share in self.shares.items())
+        return f"{self.value:.5g} ± {self.sd:.2g} (1σ), {shares or 'no spread acts on it'}"
 
-def polish_band(setup: Any, run: Callable[[Bench], Mapping[str, Any]] | None = None) -> dict[str, Band]:
+
+def polish_band(
+    setup: SetupLike, run: Callable[[Bench], Mapping[str, object]] | None = None
+) -> dict[str, Band]:
     """Return the band of every figure of the summary; empty where no spread is stated.
 
     Parameters
     ----------
     setup:
-        A loaded setup, or its SI records.
+        A loaded setup, its SI records, or the path of a setup file.
     run:
         What gives the summary of one setup; the one-wafer prediction unless given.
     """
@@ -64,7 +73,7 @@ def polish_band(setup: Any, run: Callable[[Bench], Mapping[str, Any]] | None = N
         shares = {
             name: 0.5 * (up - down)
             for name, (up, down) in pairs.items()
-            if up is not None and down is not None
+            if isinstance(up, int | float) and isinstance(down, int | float)
         }
         bands[key] = Band(float(value), sum(share**2 for share in shares.values()) ** 0.5, shares)
     return bands if moved else {}

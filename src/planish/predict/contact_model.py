@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Kept, Record
 from planish.physics import asperities
 from planish.physics.layers import Base, ElasticLayer, belt_base, grooved_layers, holed_layer, rigid_base
 from planish.physics.pressure import (
@@ -37,8 +38,8 @@ _kept: OrderedDict[str, PadOperator] = OrderedDict()
 _KEEP = 24
 
 
-@dataclass(frozen=True, slots=True)
-class SummitCurve:
+@dataclass(frozen=True, slots=True, repr=False)
+class SummitCurve(Kept):
     """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
 
     ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].
@@ -56,8 +57,8 @@ class SummitCurve:
         return np.asarray(np.interp(log, self.log_pressure, getattr(self, what)))
 
 
-@dataclass(frozen=True, slots=True)
-class ContactModel:
+@dataclass(frozen=True, slots=True, repr=False)
+class ContactModel(Record):
     """What the pressure solver needs beside the recipe. ``land`` is the share of pad area that is not feed hole."""
 
     grid: PressureGrid

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,7 @@ from planish.predict.die_model import (
     DieChoices,
     DieInput,
     DiePad,
+    check_maps,
     die_input,
     effective,
     polish_cells,
@@ -46,10 +47,13 @@ from planish.predict.die_result import Die, DieResult
 from planish.predict.die_window import polish_window
 from planish.predict.hot_spots import HotSpot, hot_spots
 from planish.predict.result import unique
-from planish.predict.wafer import as_bench, polish
+from planish.predict.wafer import polish
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
+    from planish.measure.layout_maps import LayoutMaps
     from planish.predict.wafer_result import WaferResult
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
@@ -65,8 +69,8 @@ _LISTED = {
 
 
 def polish_die(
-    setup: Any,
-    maps: Any,
+    setup: SetupLike | Sequence[SetupLike],
+    maps: LayoutMaps,
     *,
     process: str | None = None,
     level: Level | None = None,
@@ -84,7 +88,7 @@ def polish_die(
 
     Parameters
     ----------
-    setup: a loaded setup, or its SI records; or several: platens that the wafer passes one after the other,
+    setup: a loaded setup, its SI records, or the path of a setup file; or several: platens that the wafer passes one after the other,
         each with its own pad, slurry and recipe. The first says what stands on the die.
     maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
     process: "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
@@ -108,9 +112,12 @@ def polish_die(
     ------
     SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
     """
-    benches = [as_bench(one) for one in setup] if isinstance(setup, list | tuple) else [as_bench(setup)]
+    several = setup if isinstance(setup, list | tuple) else [cast("SetupLike", setup)]
+    benches = [as_bench(one) for one in several]
     if not benches:
         raise SetupError(refuse("setups", "none", "one or more"))
+    check_maps(maps)
+    origin = (float(maps.origin[0]), float(maps.origin[1]))
     bench = benches[0]
     process = process or process_of(bench)
     if route not in ("density", "contact"):
@@ -140,23 +147,21 @@ def polish_die(
             if tell is not None:
                 tell((number + share) / len(places))
 
-        dies.append(
-            polish_one(cells, level, local, on, choices, origin=tuple(maps.origin), route=route, tell=told)
-        )
+        dies.append(polish_one(cells, level, local, on, choices, origin=origin, route=route, tell=told))
         told(1.0)
     budget = exposure or _exposure(bench)
     return DieResult(
         process=process,
         level=level,
         cell=cells.cell,
-        origin=tuple(maps.origin),
+        origin=origin,
         density=np.asarray(maps.density, dtype=np.float64),
         high=cells.high,
         incoming=cells.incoming,
-        dies=dies,
+        dies=tuple(dies),
         focus=depth_of_focus.depth_of_focus(*budget),
-        notes=[*assumed, *([] if after is None else [after.note()]), *_notes(dies, level, choices, route)],
-        rests_on=unique([line for one in benches for line in _sources(one, level, route)]),
+        notes=(*assumed, *(() if after is None else (after.note(),)), *_notes(dies, level, choices, route)),
+        rests_on=tuple(unique(line for one in benches for line in _sources(one, level, route))),
         route=route,
     )
 
@@ -193,7 +198,7 @@ def polish_one(
             apart=seen.length / 2,
             lowest=name in _WORSE_LOW,
         )
-    return Die(local, seen, fields, window, spots, cells.incoming)
+    return Die(local, seen, fields, window, tuple(spots), cells.incoming)
 
 
 def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array | None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import SetupError, refuse
 from planish.physics import asperities
 from planish.physics.layers import surface_compliance
@@ -46,8 +47,8 @@ class SurfaceState:
     spot_diameter: float
 
 
-@dataclass(frozen=True, slots=True)
-class LocalStep:
+@dataclass(frozen=True, slots=True, repr=False)
+class LocalStep(Record):
     """One recipe step at one place: duration [s], pressure [Pa], speed [m/s], blanket ``rates`` [m/s];
     ``platen``: which of several pads it runs on."""
 
@@ -59,8 +60,8 @@ class LocalStep:
     platen: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class LocalConditions:
+@dataclass(frozen=True, slots=True, repr=False)
+class LocalConditions(Record):
     """A place on the wafer: its name, radius [m] and recipe steps."""
 
     place: str

@@ -10,7 +10,7 @@ decay of the shortest waves.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -108,8 +108,8 @@ def polish_by_contact(
             (limits_seen and _all_clear(course)) or course.time >= _LONGEST * local.duration
         ):
             break
-    fields.clear[...] = _fields(course).clear  # cells that clear only after the recipe
-    return fields, _window(course)
+    later = _fields(course).clear  # cells that clear only after the recipe
+    return replace(fields, clear=later), _window(course)
 
 
 def _begin(cells: DieInput, level: Level) -> _Course:

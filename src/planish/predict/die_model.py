@@ -5,13 +5,14 @@ Pure arrays in and out, so that fields of a wafer can run side by side.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import SetupError, refuse
 from planish.physics.area_pair import HighLayer, polish_pair, time_to_height
 from planish.physics.density_kernels import Kernel
@@ -24,6 +25,9 @@ from planish.physics.sti import polish_sti
 from planish.physics.topography import carried_extra_loss
 from planish.predict.die_conditions import LocalConditions, SurfaceState
 from planish.predict.die_levels import Level, MetalLevel, OxideLevel, StiLevel
+
+if TYPE_CHECKING:
+    from planish.measure.layout_maps import LayoutMaps
 
 Array = NDArray[np.float64]
 StepLaw = Literal["summits", "contact-height", "density"]
@@ -54,8 +58,8 @@ class DieChoices:
     contact_height: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class DieInput:
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class DieInput(Record):
     """Per cell: share that is ``high``, widths of its low and high areas [m] (NaN: none), ``incoming``
     height [m]; ``cell`` [m]; whether it is ``stepped``: holds both high and low area, so that it has a step of its own."""
 
@@ -67,8 +71,8 @@ class DieInput:
     stepped: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
-class Effective:
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class Effective(Record):
     """What the pad makes of the layout: effective share ``high``, ``selectivity`` (steps, cells...) [m],
     ``short`` incoming topography [m], ``length`` [m], its ``local_share`` and ``misfit``, ``give`` [m]. These are
     the first pad's; ``shares`` holds the effective share in each step where pads differ."""
@@ -83,8 +87,8 @@ class Effective:
     shares: tuple[Array, ...] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class DieFields:
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class DieFields(Record):
     """Maps of one die, each (ny, nx), NaN where a cell holds no such area.
 
     ``level_high`` and ``level_low`` are surface heights [m] from where the high
@@ -95,7 +99,7 @@ class DieFields:
     level_high: Array
     level_low: Array
     clear: Array
-    named: dict[str, Array]
+    named: Mapping[str, Array]
 
 
 def relief_of(level: Level) -> float:
@@ -103,8 +107,24 @@ def relief_of(level: Level) -> float:
     return level.trench_depth if isinstance(level, MetalLevel) else level.step
 
 
-def die_input(maps: Any, level: Level, incoming: Array | None = None) -> DieInput:
+def check_maps(maps: object) -> None:
+    """Refuse what holds no cell maps.
+
+    Raises
+    ------
+    SetupError
+        Where density or cell are missing.
+    """
+    if not (hasattr(maps, "density") and hasattr(maps, "cell")):
+        raise SetupError(
+            f"layout maps: a {type(maps).__name__} was given: must be the cell maps of a layer "
+            "(planish.read_layout_maps reads them from a layout file)"
+        )
+
+
+def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> DieInput:
     """Return the cells of layout ``maps`` (density, perimeter, line_width, space, cell) for a level."""
+    check_maps(maps)
     density = np.clip(np.asarray(maps.density, dtype=np.float64), 0.0, 1.0)
     height = np.zeros_like(density) if incoming is None else np.asarray(incoming, dtype=np.float64)
     if height.shape != density.shape:

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
+
+if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
+
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class PadAfter:
+@dataclass(frozen=True, slots=True, repr=False)
+class PadAfter(Record):
     """A pad after ``wafers`` wafers of a lot.
 
     ``decay_length`` [m] and ``real_pressure`` [Pa] of the summits in contact, averaged over the wafer's
@@ -30,6 +35,9 @@ class PadAfter:
     change: Array
     new_decay_length: float
 
+    def _told(self) -> str:
+        return self.note()
+
     def rate_change(self, radius: float) -> float:
         """Return the rate at ``radius`` [m] on the wafer over that of the first wafer."""
         return float(np.interp(radius, self.radius, self.change))
@@ -44,7 +52,9 @@ class PadAfter:
         )
 
 
-def pad_after(setup: Any, wafers: int, *, progress: Callable[[int, int], None] | None = None) -> PadAfter:
+def pad_after(
+    setup: SetupLike, wafers: int, *, progress: Callable[[int, int], None] | None = None
+) -> PadAfter:
     """Polish ``wafers`` wafers on a new pad and return the pad then.
 
     Nothing varies by chance: this is the expected state. ``progress`` as in ``polish_lot``.

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure
 from planish.physics.topography import surface_after
 from planish.predict.die_conditions import LocalConditions
 from planish.predict.die_levels import Level
@@ -33,16 +34,23 @@ _LONG_NAMES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Die:
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class Die(Record):
     """One die at one place."""
 
     local: LocalConditions
     seen: Effective
     fields: DieFields
     window: PolishWindow
-    hot: list[HotSpot]
+    hot: tuple[HotSpot, ...]
     incoming: Array | None = None  # topography from below, where it differs from place to place
+
+    def _told(self) -> str:
+        return (
+            f"{self.local.place} ({figure(1e3 * self.local.radius, 'mm')} out), range "
+            f"{figure(1e9 * self.thickness_range, 'nm')}, topography {figure(1e9 * self.topography, 'nm')}, "
+            f"length {figure(1e3 * self.seen.length, 'mm')}, {counted(len(self.hot), 'hot spot')}"
+        )
 
     @property
     def thickness_range(self) -> float:
@@ -72,7 +80,7 @@ class Die:
         return float(np.mean(~np.isnan(self.fields.clear)))
 
 
-@dataclass
+@dataclass(frozen=True, repr=False, eq=False)
 class DieResult(Result):
     """A die polished at one or more places of the wafer. Lengths [m], times [s]."""
 
@@ -86,12 +94,20 @@ class DieResult(Result):
     density: Array  # layout density (ny, nx)
     high: Array  # share of each cell that is high (ny, nx)
     incoming: Array  # (ny, nx) [m]
-    dies: list[Die]
+    dies: tuple[Die, ...]
     focus: float  # depth of focus of the next exposure [m]
-    notes: list[str]
-    rests_on: list[str]
+    notes: tuple[str, ...]
+    rests_on: tuple[str, ...]
     route: str = "density"  # or "contact"
-    _dataset: Any = field(default=None, repr=False)
+
+    def _told(self) -> str:
+        ny, nx = self.density.shape
+        worst = self.worst
+        return (
+            f"{self.process}, {nx} x {ny} cells of {figure(1e6 * self.cell, 'um')}, at {', '.join(self.places[:6])}: "
+            f"within-die range {figure(1e9 * worst.thickness_range, 'nm')} at worst ({worst.local.place}), "
+            f"topography {figure(1e9 * worst.topography, 'nm')} of {figure(1e9 * self.focus, 'nm')} depth of focus"
+        )
 
     @property
     def places(self) -> list[str]:
@@ -139,7 +155,7 @@ class DieResult(Result):
             "focus_used_percent": 100 * worst.topography / self.focus,
             "places": [{"place": die.local.place, **self._figures(die)} for die in self.dies],
             "hot_spots": spots,
-            "notes": self.notes,
+            "notes": list(self.notes),
         }
 
     def _figures(self, die: Die) -> dict[str, Any]:
@@ -210,5 +226,10 @@ class DieResult(Result):
                 "x": ("x", x, {"units": "m"}),
                 "y": ("y", y, {"units": "m"}),
             },
-            attrs={"process": self.process, "route": self.route, "cell": self.cell},
+            attrs={
+                "process": self.process,
+                "route": self.route,
+                "cell": self.cell,
+                "origin": list(self.origin),
+            },
         )

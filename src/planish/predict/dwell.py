@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure
 from planish.errors import SetupError
 from planish.physics import conditioning, dwell, sweep
 from planish.predict.contact_model import prepare
 from planish.predict.lot_pad import cut_matrix, cut_rates
 from planish.predict.pad_rings import pad_rings
 from planish.predict.result import unique
-from planish.predict.wafer import as_bench
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
@@ -26,8 +28,8 @@ POSITIONS = 8  # of the disk in each zone, over which its cut is averaged
 MOST_ZONES = 40
 
 
-@dataclass(frozen=True, slots=True)
-class SweepDesign:
+@dataclass(frozen=True, slots=True, repr=False)
+class SweepDesign(Record):
     """A dwell table and the pad wear it gives.
 
     ``zone_edges`` (zones+1,) [m] and ``zone_dwell`` (zones,) shares of time; ``pad_radius`` (n,) [m] with
@@ -44,6 +46,13 @@ class SweepDesign:
     counted: NDArray[np.bool_]
     uneven_before: float
     uneven_after: float
+
+    def _told(self) -> str:
+        return (
+            f"dwell table of {counted(len(self.zone_dwell), 'zone')} from {1e3 * self.zone_edges[0]:.4g} to "
+            f"{1e3 * self.zone_edges[-1]:.4g} mm: pad cut uneven by {figure(100 * self.uneven_after, '%', 3)} (1σ), "
+            f"{figure(100 * self.uneven_before, '%', 3)} before"
+        )
 
     def summary(self) -> dict[str, Any]:
         """Return the table and its figures."""
@@ -66,14 +75,14 @@ class SweepDesign:
 
 
 def design_sweep(
-    setup: Any, zones: int = 10, *, least: float = 0.0, wanted: Callable[[Array], Array] | None = None
+    setup: SetupLike, zones: int = 10, *, least: float = 0.0, wanted: Callable[[Array], Array] | None = None
 ) -> SweepDesign:
     """Find the dwell table that makes pad wear under the wafer's track as even as can be.
 
     Parameters
     ----------
     setup:
-        A loaded setup, or its SI records; the sweep keeps its inner and outer end.
+        A loaded setup, its SI records, or the path of a setup file; the sweep keeps its inner and outer end.
     zones:
         Equal zones between those ends.
     least:

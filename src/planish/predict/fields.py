@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.execute import Cancel, Progress, run_all
+from planish.engine.record import Record, figure
 from planish.errors import SetupError, refuse
 from planish.predict import die_conditions
 from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
@@ -25,18 +26,23 @@ from planish.predict.die_model import (
     polish_cells,
     some_cells,
 )
-from planish.predict.wafer import as_bench, polish
+from planish.predict.wafer import polish
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planish.measure.layout_maps import LayoutMaps
     from planish.predict.wafer_result import WaferResult
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
 _BLOCK = 16384
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+@dataclass(frozen=True, slots=True, repr=False)
+class Field(Record):
     """One field: its centre on the wafer [m] and what came of it [m], [s]. ``fields`` holds its maps if kept."""
 
     x: float
@@ -47,6 +53,12 @@ class Field:
     planarization_length: float
     worst: dict[str, float]
     fields: DieFields | None = None
+
+    def _told(self) -> str:
+        return (
+            f"at ({1e3 * self.x:.4g}, {1e3 * self.y:.4g}) mm, range {figure(1e9 * self.thickness_range, 'nm')}, "
+            f"length {figure(1e3 * self.planarization_length, 'mm')}, clear at {figure(self.clear_time, 's')}"
+        )
 
 
 def field_centres(
@@ -70,8 +82,8 @@ def field_centres(
 
 
 def polish_fields(
-    setup: Any,
-    maps: Any,
+    setup: SetupLike,
+    maps: LayoutMaps,
     *,
     process: str | None = None,
     level: Level | None = None,
@@ -130,7 +142,7 @@ def _one_field(
     cells: DieInput,
     level: Level,
     choices: DieChoices,
-    compliance: Any,
+    compliance: Callable[[Array], Array],
     rigidity: float,
     keep: bool,
 ) -> Field:

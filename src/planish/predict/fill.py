@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record, counted, figure
 from planish.errors import ModelError, refuse
 from planish.physics.density_kernels import Kernel
 from planish.physics.effective_density import Edges, effective_density
@@ -31,8 +32,8 @@ SOURCES: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class FillProposal:
+@dataclass(frozen=True, slots=True, repr=False)
+class FillProposal(Record):
     """What to add. ``fill`` (ny, nx) density to add per cell; ``tiles`` rows (x, y [m] of the tile's centre,
     side [m], density to add), most first; effective density range ``before`` and ``after`` on the cells
     (maps ``effective_before``, ``effective_after``), ``least_range`` that the programme found on tiles; ``added``
@@ -46,6 +47,12 @@ class FillProposal:
     added: float
     effective_before: Array
     effective_after: Array
+
+    def _told(self) -> str:
+        return (
+            f"{figure(100 * self.added, '%', 3)} of the area to add on {counted(len(self.tiles), 'tile')}: effective "
+            f"density range {figure(100 * self.after, '%', 3)}, {figure(100 * self.before, '%', 3)} before"
+        )
 
     def summary(self) -> dict[str, float]:
         """Return the figures; each key ends in its unit where it has one."""

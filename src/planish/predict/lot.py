@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,7 @@ from planish.physics.contact_series import Interpolation, WornPad, wear_to
 from planish.predict import conditions, lot_variation
 from planish.predict.contact_model import CELLS, ContactModel, pad_base, pad_layers, pad_operator, prepare
 from planish.predict.incoming import mean_profile
-from planish.predict.lot_events import Event, read_events
+from planish.predict.lot_events import Event, EventLike, read_events
 from planish.predict.lot_pad import (
     LotPad,
     age,
@@ -46,10 +46,11 @@ from planish.predict.lot_variation import Draws, Variation, draw
 from planish.predict.pad_rings import PadRings, pad_rings
 from planish.predict.result import unique
 from planish.predict.step_plan import AIR_CONDUCTANCE, platen_path, summit_land
-from planish.predict.wafer import as_bench
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
     from planish.physics.pressure import PadOperator
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
@@ -74,12 +75,12 @@ EWMA_WEIGHT = 0.3
 
 
 def polish_lot(
-    setup: Any,
+    setup: SetupLike,
     wafers: int = 200,
     seed: int = 0,
     *,
     conditioning: bool = True,
-    events: Iterable[Any] = (),
+    events: Iterable[EventLike] = (),
     adjust: str = "fixed",
     variation: Variation | None = None,
     limits: Limits | None = None,
@@ -93,7 +94,7 @@ def polish_lot(
     Parameters
     ----------
     setup:
-        A loaded setup, or its SI records.
+        A loaded setup, its SI records, or the path of a setup file.
     wafers, seed:
         How many, and the seed of everything that varies by chance.
     conditioning:
@@ -376,8 +377,10 @@ class _Run:
             summit_fresh=self.pad.fresh,
             summit_last=self.pad.groups.track @ self.pad.probability,
             cut_rate=self.ex_situ_cut,
-            notes=unique(self.notes),
-            rests_on=unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)]),
+            notes=tuple(unique(self.notes)),
+            rests_on=tuple(
+                unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])
+            ),
         )
 
 

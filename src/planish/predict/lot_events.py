@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 from planish.errors import ModelError, refuse
 
@@ -40,7 +40,10 @@ class Event:
     value: float | None = None
 
 
-def read_events(given: Iterable[Any], wafers: int) -> tuple[Event, ...]:
+EventLike: TypeAlias = Event | str | Mapping[str, object]
+
+
+def read_events(given: Iterable[EventLike], wafers: int) -> tuple[Event, ...]:
     """Return events in the order in which they happen.
 
     Each is an :class:`Event`, a mapping with the same names, or text such as

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
+from functools import cached_property
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -13,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.files import write_whole
+from planish.engine.fixed import fix_fields, read_only
+from planish.engine.record import counted, shortened
 from planish.errors import DataError, ModelError, refuse
-from planish.predict.result import Result, clean
+from planish.predict.result import LOT_FILE, Result, clean
 
 if TYPE_CHECKING:
     import polars as pl
@@ -50,9 +53,12 @@ class Limits:
                 raise ModelError(refuse(f"limits: {item.name}", value, f"0 to {most:g}"))
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Records:
-    """One number a wafer (n,), in SI; profiles (n, ...). ``expected_rate`` [m/s] leaves process noise out."""
+    """One number a wafer (n,), in SI; profiles (n, ...). ``expected_rate`` [m/s] leaves process noise out.
+
+    The arrays are filled in while the lot runs and read-only in its result.
+    """
 
     mean_removed: Array
     time: Array
@@ -79,6 +85,9 @@ class Records:
     worn: Array  # (n, pad rings) [m]
     step_rate: Array  # (n, steps) [m/s]
     step_time: Array  # (n, steps) [s]
+
+    def __repr__(self) -> str:
+        return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
 
     def note(
         self,
@@ -139,7 +148,7 @@ def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
     return Records(**made)
 
 
-@dataclass
+@dataclass(frozen=True, repr=False, eq=False)
 class LotResult(Result):
     """One lot. ``records`` hold SI; ``table`` and ``summary`` trade units.
 
@@ -166,9 +175,22 @@ class LotResult(Result):
     summit_fresh: Array
     summit_last: Array
     cut_rate: Array
-    notes: list[str]
-    rests_on: list[str]
-    _end: tuple[int | None, str | None] | None = field(default=None, repr=False)
+    notes: tuple[str, ...]
+    rests_on: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        fix_fields(self.records)  # filled in wafer by wafer until now
+
+    def _told(self) -> str:
+        rate = self.records.rate * NM_PER_MIN
+        even = 100 * self.wiwnu_sigma
+        wafer, cause = self.end_of_life()
+        return (
+            f"{shortened(self.bench.title, 60)!r}, {counted(self.wafers, 'wafer')}, seed {self.seed}: rate "
+            f"{rate[0]:.4g} to {rate[-1]:.4g} nm/min, WIWNU {even[0]:.3g} to {even[-1]:.3g} % (1σ), "
+            + ("no limit reached" if wafer is None else f"{cause} at wafer {wafer}")
+        )
 
     @property
     def wafers(self) -> int:
@@ -178,12 +200,12 @@ class LotResult(Result):
     @property
     def wiwnu_sigma(self) -> Array:
         """1 sigma of each wafer's removal over its mean (n,)."""
-        return self.records.sigma / np.maximum(self.records.mean_removed, 1e-15)
+        return read_only(self.records.sigma / np.maximum(self.records.mean_removed, 1e-15))
 
     @property
     def wiwnu_range(self) -> Array:
         """(max - min)/(2 mean) of each wafer's removal (n,)."""
-        return self.records.half_range / np.maximum(self.records.mean_removed, 1e-15)
+        return read_only(self.records.half_range / np.maximum(self.records.mean_removed, 1e-15))
 
     def scratch_index(self) -> Array:
         """Relative scratch index of each wafer (n,); 1 at the removal law's reference on a disk that sheds nothing.
@@ -216,11 +238,10 @@ class LotResult(Result):
 
     def end_of_life(self) -> tuple[int | None, str | None]:
         """Return (wafer, cause) at which a limit was first reached, or (None, None)."""
-        if self._end is None:
-            self._end = self._find_end()
         return self._end
 
-    def _find_end(self) -> tuple[int | None, str | None]:
+    @cached_property
+    def _end(self) -> tuple[int | None, str | None]:
         records, limits, pad = self.records, self.limits, self.bench.pad
         rate = _smooth(records.expected_rate)
         early = rate[min(4, rate.size - 1)]  # the pad is warm from about the fifth wafer on
@@ -281,7 +302,7 @@ class LotResult(Result):
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
-            "notes": self.notes,
+            "notes": list(self.notes),
         }
 
     def table(self) -> pl.DataFrame:
@@ -322,7 +343,7 @@ class LotResult(Result):
 
     def sources(self) -> list[str]:
         """Return the sources that the result rests on, one line each."""
-        return self.rests_on
+        return list(self.rests_on)
 
     def dataset(self) -> xr.Dataset:
         """Return profiles by wafer and radius, and the pad by wafer and ring, in SI units."""
@@ -335,7 +356,12 @@ class LotResult(Result):
             "mean_removed": ("m", "mean removed", r.mean_removed),
             "time": ("s", "polish time", r.time),
             "wiwnu_sigma": ("1", "within-wafer non-uniformity, 1 sigma over mean", self.wiwnu_sigma),
+            "expected_rate": ("m/s", "mean removal rate without chance", r.expected_rate),
+            "wiwnu_range": ("1", "within-wafer non-uniformity, half range over mean", self.wiwnu_range),
             "temperature": ("K", "mean pad temperature under the wafer", r.temperature),
+            "peak_temperature": ("K", "highest pad temperature under the wafer", r.peak_temperature),
+            "groove_depth_min": ("m", "shallowest groove under the wafer", r.groove_min),
+            "groove_depth_mean": ("m", "mean groove depth under the wafer", r.groove_mean),
             "real_pressure": ("Pa", "mean pressure on summits in contact", r.real_pressure),
             "real_fraction": ("1", "real contact fraction", r.real_fraction),
             "tail": ("m", "mean excess height of summits in contact", r.tail),
@@ -386,7 +412,10 @@ class LotResult(Result):
                 ),
             },
         )
-        made.attrs["title"] = self.bench.title
+        made.attrs.update(
+            title=self.bench.title,
+            event_wafers=np.array([event.wafer for event in self.events], dtype=np.int32),
+        )
         return made
 
     def save(self, path: str | os.PathLike[str]) -> Path:
@@ -405,7 +434,7 @@ class LotResult(Result):
         text = json.dumps({**clean(self.summary()), "sources": self.sources()}, indent=1)
         try:
             write_whole(folder / "lot.parquet", table.getvalue())
-            Result.save(self, folder / "lot.nc")
+            Result.save(self, folder / LOT_FILE)
             write_whole(folder / "summary.json", text.encode())
         except OSError as problem:
             reason = problem.strerror or type(problem).__name__

@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
 from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
@@ -47,8 +48,8 @@ class Variation:
         return cls(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Draws:
+@dataclass(frozen=True, slots=True, repr=False)
+class Draws(Record):
     """One factor or relative deviation a wafer (n,): see :class:`Variation`. ``batch`` is the batch drawn
     if one begins at that wafer."""
 

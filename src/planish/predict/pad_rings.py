@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
 from planish.physics.duty import pad_to_wafer_weights, wafer_to_pad_weights
 
@@ -25,8 +26,8 @@ PAD_RINGS = 40
 FINER = 8  # time shares are taken on bins this much finer than the rings
 
 
-@dataclass(frozen=True, slots=True)
-class PadRings:
+@dataclass(frozen=True, slots=True, repr=False)
+class PadRings(Kept):
     """Pad rings and their meeting with the carrier.
 
     Attributes

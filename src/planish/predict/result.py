@@ -6,21 +6,26 @@ import html
 import importlib
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from copy import deepcopy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from planish.engine.files import write_whole
+from planish.engine.fixed import read_only
+from planish.engine.record import Record
 from planish.errors import DataError
 
 if TYPE_CHECKING:
     import xarray as xr
+    from matplotlib.figure import Figure
 
 FILE_KIND = "planish result"
+LOT_FILE = "lot.nc"  # in the folder that a lot is saved to
 
 
-class Result:
-    """Base of results. Subclasses give ``summary``, ``sources`` and ``dataset``.
+class Result(Record):
+    """Base of results: frozen, their arrays read-only. Subclasses give ``summary``, ``sources`` and ``dataset``.
 
     ``drawer`` names the function that draws the result ("module:function").
     It is looked up by name when asked for, so that predictions do not depend
@@ -44,17 +49,34 @@ class Result:
 
     @property
     def data(self) -> xr.Dataset:
-        """The labelled dataset (built when first asked for; building it loads xarray)."""
-        cached: xr.Dataset | None = self.__dict__.get("_dataset")
+        """The labelled dataset (built when first asked for; building it loads xarray).
+
+        Each call gives one of its own on the same read-only arrays, so that nothing added to it,
+        or taken out, is in the result.
+        """
+        cached: xr.Dataset | None = self.__dict__.get("_built")
         if cached is None:
             cached = self.dataset()
-            self.__dict__["_dataset"] = cached
-        return cached
+            for name, variable in cached.variables.items():
+                if name not in cached.dims:  # xarray keeps those as they are
+                    variable.values = read_only(variable.values)
+            self.__dict__["_built"] = cached
+        return cached.copy(deep=False)
 
-    def plot(self, **options: Any) -> Any:
-        """Draw the result; returns a matplotlib Figure."""
-        module, function = self.drawer.split(":")
-        return getattr(importlib.import_module(module), function)(self, **options)
+    def plot(self, **options: Any) -> Figure:
+        """Draw the result; a notebook shows the figure that is returned.
+
+        Parameters
+        ----------
+        **options:
+            As of the function that draws this kind of result.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            ``savefig`` writes it to a file.
+        """
+        return draw(self.drawer, self, options)
 
     def save(self, path: str | os.PathLike[str]) -> Path:
         """Write the result to ``path`` (one file, NetCDF) whole or not at all; returns the path."""
@@ -79,20 +101,44 @@ class Result:
         return f"<table><caption>{html.escape(self.kind)}</caption>{rows}</table>"
 
 
+def draw(drawer: str, shown: object, options: Mapping[str, Any]) -> Figure:
+    """Call a drawing function that is named as "module:function"."""
+    module, function = drawer.split(":")
+    drawn: Figure = getattr(importlib.import_module(module), function)(shown, **options)
+    return drawn
+
+
 class SavedResult(Result):
-    """A result read back from a file: the same dataset, summary and sources."""
+    """A result read back from a file: the same dataset, summary, sources and picture."""
 
     def __init__(self, kind: str, data: xr.Dataset, summary: dict[str, Any], sources: list[str]) -> None:
         self.kind = kind  # type: ignore[misc]
         self._data, self._summary, self._sources = data, summary, sources
 
+    def _told(self) -> str:
+        sizes = ", ".join(f"{size} {name}" for name, size in self._data.sizes.items())
+        return f"{self.kind} {self._data.attrs.get('title', '')!r} as saved, {sizes}"
+
     def summary(self) -> dict[str, Any]:
         """Return the figures as they were saved."""
-        return self._summary
+        return deepcopy(self._summary)
 
     def sources(self) -> list[str]:
         """Return the sources as they were saved."""
-        return self._sources
+        return list(self._sources)
+
+    def plot(self, **options: Any) -> Figure:
+        """Draw the result as it would have been drawn when it was saved.
+
+        Raises
+        ------
+        DataError
+            Where the file does not hold what the picture needs.
+        """
+        from planish.predict.saved import drawable
+
+        drawer, shown = drawable(self.kind, self.data, self._summary)
+        return draw(drawer, shown, options)
 
     def dataset(self) -> xr.Dataset:
         """Return the fields as they were saved."""
@@ -102,12 +148,27 @@ class SavedResult(Result):
 def open_result(path: str | os.PathLike[str]) -> SavedResult:
     """Read a result written by :meth:`Result.save`.
 
+    Parameters
+    ----------
+    path:
+        The file; of a lot, the folder that was written, or ``lot.nc`` in it.
+
+    Returns
+    -------
+    SavedResult
+        The fields, figures and sources as they were saved.
+
     Raises
     ------
     DataError
         If the file is missing or was not written by planish.
     """
     import xarray as xr
+
+    if not isinstance(path, str | os.PathLike):
+        raise DataError(f"result file: a {type(path).__name__} was given: must be a path")
+    if (Path(path) / LOT_FILE).is_file():
+        path = Path(path) / LOT_FILE
 
     try:
         with xr.open_dataset(path, engine="scipy") as opened:
@@ -126,7 +187,7 @@ def open_result(path: str | os.PathLike[str]) -> SavedResult:
 
 def clean(value: Any) -> Any:
     """Return ``value`` fit for strict JSON: NumPy scalars and arrays unwrapped, NaN and infinity as None."""
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {str(key): clean(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [clean(item) for item in value]

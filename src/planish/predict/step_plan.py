@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
 from planish.physics import heat, motion, removal, slurry
 from planish.physics.plate import bearing_lift, zone_load
 from planish.predict.contact_model import ContactModel, groove_share
@@ -173,8 +174,8 @@ def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) 
     """Keep a table with the pad operator it belongs to."""
     memo = model.operator.memo
     if key not in memo:
-        memo[key] = np.column_stack(rows())
-    return np.asarray(memo[key])
+        memo[key] = sealed(np.column_stack(rows()))
+    return cast("Array", memo[key])
 
 
 def motion_numbers(bench: Bench, step: Step) -> dict[str, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,32 +23,38 @@ from planish.predict.incoming import incoming_notes, mean_profile
 from planish.predict.pad_rings import PadRings, pad_rings
 from planish.predict.result import unique
 from planish.predict.wafer_result import StepRecord, WaferResult
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
     from planish.setup.si import Bench, Step
 
 Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
+__all__ = ["as_bench", "fresh_state", "polish", "run_steps", "with_total_time"]
+
 MODULES = (motion, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
 
 
-def as_bench(setup: Any) -> Bench:
-    """Return the SI records of a setup, or the records themselves."""
-    return setup.bench if hasattr(setup, "bench") else setup  # type: ignore[no-any-return]
-
-
-def polish(setup: Any, *, cells: int = CELLS) -> WaferResult:
+def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
     """Polish one wafer on a pad in its as-conditioned state.
 
     Parameters
     ----------
     setup:
-        A loaded setup, or its SI records.
+        A loaded setup, its SI records, or the path of a setup file.
     cells:
         Wafer nodes of the pressure solution.
 
+    Returns
+    -------
+    WaferResult
+        Profiles over the wafer's radius, step by step, with units, notes and sources.
+
     Raises
     ------
+    SetupError
+        For anything else given as a setup, and for a file that cannot be used.
     ModelError
         Where the values, valid each for itself, have no solution together.
     """
@@ -99,13 +105,13 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         bench=bench,
         radius=radius,
         areas=areas,
-        films=[film.name for film in films],
+        films=tuple(film.name for film in films),
         incoming=incoming,
         remaining=left,
         cleared=cleared,
-        steps=steps,
-        notes=unique(notes),
-        rests_on=unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)]),
+        steps=tuple(steps),
+        notes=tuple(unique(notes)),
+        rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
     )
 
 
@@ -147,7 +153,7 @@ def _run_step(
         times=times,
         temperatures=seen @ weights,
         peak_temperature=float(seen.max()),
-        curves=curves,
+        curves=tuple(curves),
         duration=float(times[-1]),
         stopped_by=stopped_by,
         fresh_fraction=found.fresh,

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import read_only
+from planish.engine.record import Record, counted, figure, shortened
 from planish.predict.films import polish_stack
 from planish.predict.incoming import thickness_at
 from planish.predict.result import Result
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import xarray as xr
 
     from planish.setup.si import Bench
@@ -24,8 +29,8 @@ NM_PER_MIN = 1e9 * 60.0
 PSI = 6894.757293168
 
 
-@dataclass(frozen=True, slots=True)
-class StepRecord:
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class StepRecord(Record):
     """One recipe step as it went. Profiles are over the wafer radii of the result.
 
     Attributes
@@ -60,7 +65,7 @@ class StepRecord:
     times: Array
     temperatures: Array
     peak_temperature: float
-    curves: list[Array]
+    curves: tuple[Array, ...]
     duration: float
     stopped_by: str
     fresh_fraction: float
@@ -71,17 +76,29 @@ class StepRecord:
     real_fraction: float
     balance_error: float
 
+    def _told(self) -> str:
+        return (
+            f"{shortened(self.name, 40)}, {figure(self.duration, 's')} (ended by {self.stopped_by}), "
+            f"pressure about {figure(float(np.median(self.pressure)) / PSI, 'psi')}, "
+            f"rate about {figure(float(np.median(self.rate)) * NM_PER_MIN, 'nm/min')}, "
+            f"pad at most {figure(self.peak_temperature - 273.15, '°C')}"
+        )
 
-@dataclass(frozen=True, slots=True)
-class WaferMaps:
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class WaferMaps(Record):
     """Fields on a square grid over the wafer, NaN off it: ``removed`` [m] (n, n), ``remaining`` [m] (films, n, n)."""
 
     x: Array
     removed: Array
     remaining: Array
 
+    def _told(self) -> str:
+        size = self.x.size
+        return f"{size} x {size} points over {figure(2e3 * float(self.x[-1]), 'mm')}, {counted(len(self.remaining), 'film')}"
 
-@dataclass
+
+@dataclass(frozen=True, repr=False, eq=False)
 class WaferResult(Result):
     """One polished wafer. ``radius`` (n_r) [m] are cell centres, ``areas`` (n_r) [m^2] their ring areas."""
 
@@ -91,19 +108,29 @@ class WaferResult(Result):
     bench: Bench
     radius: Array
     areas: Array
-    films: list[str]
+    films: tuple[str, ...]
     incoming: Array  # (films, n_r) [m]
     remaining: Array  # (films, n_r) [m]
     cleared: Array  # (films, n_r) [s] from the start, infinite where not cleared
-    steps: list[StepRecord]
-    notes: list[str]
-    rests_on: list[str]
-    _maps: dict[int, WaferMaps] = field(default_factory=dict, repr=False)
+    steps: tuple[StepRecord, ...]
+    notes: tuple[str, ...]
+    rests_on: tuple[str, ...]
+
+    def _told(self) -> str:
+        removed = self.removed
+        mean = self.mean(removed)
+        even = 100 * self.sigma(removed) / mean if mean > 0 else None
+        return (
+            f"{shortened(self.bench.title, 60)!r}, {figure(2e3 * self.bench.wafer.radius, 'mm')} wafer, "
+            f"{counted(len(self.steps), 'step')} in {figure(self.time, 's')}: {figure(1e9 * mean, 'nm')} removed "
+            f"({figure(mean / self.time * NM_PER_MIN, 'nm/min')}), WIWNU {figure(even, '%', 3)} (1σ), "
+            f"pad at most {max(step.peak_temperature for step in self.steps) - 273.15:.0f} °C"
+        )
 
     @property
     def removed(self) -> Array:
         """Removed in all [m], per radius."""
-        return np.asarray(self.incoming.sum(axis=0) - self.remaining.sum(axis=0))
+        return read_only(np.asarray(self.incoming.sum(axis=0) - self.remaining.sum(axis=0)))
 
     @property
     def time(self) -> float:
@@ -113,18 +140,20 @@ class WaferResult(Result):
     @property
     def rate(self) -> Array:
         """Mean removal rate over the whole recipe [m/s], per radius."""
-        return self.removed / self.time
+        return read_only(self.removed / self.time)
 
     @property
     def times(self) -> Array:
         """Times from the start [s], all steps one after the other."""
         starts = np.cumsum([0.0] + [step.duration for step in self.steps[:-1]])
-        return np.concatenate([start + step.times for start, step in zip(starts, self.steps, strict=True)])
+        return read_only(
+            np.concatenate([start + step.times for start, step in zip(starts, self.steps, strict=True)])
+        )
 
     @property
     def temperatures(self) -> Array:
         """Mean pad temperature under the wafer [K] at ``times``."""
-        return np.concatenate([step.temperatures for step in self.steps])
+        return read_only(np.concatenate([step.temperatures for step in self.steps]))
 
     def inside(self) -> NDArray[np.bool_]:
         """Which radii lie inside the edge exclusion."""
@@ -146,11 +175,11 @@ class WaferResult(Result):
         keep = self.inside()
         return float(np.ptp(profile[keep])) / 2
 
-    def time_mean(self, of_step: list[float]) -> float:
+    def time_mean(self, of_step: Sequence[float]) -> float:
         """Mean of one number a step, weighted with the steps' durations."""
         return float(np.average(of_step, weights=[step.duration for step in self.steps]))
 
-    def over_time(self, profiles: list[Array]) -> Array:
+    def over_time(self, profiles: Sequence[Array]) -> Array:
         """Mean of one profile a step (n_r,), weighted with the steps' durations."""
         return np.asarray(np.average(profiles, axis=0, weights=[step.duration for step in self.steps]))
 
@@ -268,13 +297,17 @@ class WaferResult(Result):
 
     def sources(self) -> list[str]:
         """Return the sources that the result rests on, one line each."""
-        return self.rests_on
+        return list(self.rests_on)
 
     def maps(self, points: int = 201) -> WaferMaps:
         """Return removed and remaining on a ``points`` x ``points`` grid, with the incoming film as it is in 2-D."""
         if points not in self._maps:
             self._maps[points] = self._make_maps(points)
         return self._maps[points]
+
+    @cached_property
+    def _maps(self) -> dict[int, WaferMaps]:
+        return {}
 
     def _make_maps(self, points: int) -> WaferMaps:
         radius = self.bench.wafer.radius
@@ -349,11 +382,14 @@ class WaferResult(Result):
             coords={
                 "radius": ("radius", self.radius, {"units": "m"}),
                 "step": ("step", names),
-                "film": ("film", self.films),
+                "film": ("film", list(self.films)),
                 "time": ("time", self.times, {"units": "s"}),
             },
         )
-        made.attrs["title"] = self.bench.title
+        wafer = self.bench.wafer
+        made.attrs.update(
+            title=self.bench.title, wafer_radius=wafer.radius, edge_exclusion=wafer.edge_exclusion
+        )  # [m]
         return made
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
 from planish.errors import DataError, refuse
 
 Array = NDArray[np.float64]
@@ -47,7 +48,7 @@ def _film_sites(path: str, changed: int, size: int, place: str) -> tuple[Array, 
     sites = read_sites(path)
     if sites.quantity != "thickness":
         raise DataError(refuse(f"{place}: {Path(path).name}", sites.quantity, "a map of thickness"))
-    return sites.x, sites.y, sites.value
+    return sealed(sites.x), sealed(sites.y), sealed(sites.value)
 
 
 def summit_heights(name: str, folder: Path | None, place: str) -> Array:
@@ -75,4 +76,4 @@ def _summit_heights(path: str, changed: int, size: int) -> Array:
     heights = np.asarray(table.numbers(column) * length_factor(unit, f"{table.path}: column {column!r}"))
     if heights.size < 30:
         raise DataError(refuse(f"{table.path}: number of heights", heights.size, "30 or more"))
-    return heights
+    return sealed(heights)

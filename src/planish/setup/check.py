@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from planish.errors import SetupError
 from planish.setup.finding import Finding
+from planish.setup.given import as_path
 from planish.setup.load import read_document
 from planish.setup.models import examine
 
 
-def check(path: str | Path) -> list[Finding]:
+def check(path: str | os.PathLike[str]) -> list[Finding]:
     """Return all findings about a setup file, errors first; none of level "error" means it can be used.
 
-    A file that cannot be read or is no TOML gives one error; nothing is raised.
+    A file that cannot be read or is no TOML gives one error; nothing is raised, but for what is no path at all.
     """
-    file = Path(path)
+    file = Path(as_path(path, "setup file"))
     try:
         document = read_document(file)
     except SetupError as error:

@@ -2,29 +2,41 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from planish.errors import SetupError
+from planish.setup.given import as_path
 from planish.setup.models import Setup
 
 LARGEST = 2_000_000  # bytes; a setup is text written by people
 
 
-def load(path: str | Path) -> Setup:
+def load(path: str | os.PathLike[str]) -> Setup:
     """Read, fill in and validate a setup file.
+
+    Parameters
+    ----------
+    path:
+        The file; those that it names are looked for in its folder.
+
+    Returns
+    -------
+    Setup
+        With every value that the file leaves to a part or a default filled in.
 
     Raises
     ------
     SetupError
         In one line: the file, the key, its value, what is allowed, the nearest known key.
     """
-    file = Path(path)
+    file = Path(as_path(path, "setup file"))
     return Setup(read_document(file), file.name, file.resolve().parent)
 
 
-def loads(text: str, name: str = "setup", folder: str | Path | None = None) -> Setup:
+def loads(text: str, name: str = "setup", folder: str | os.PathLike[str] | None = None) -> Setup:
     """Read a setup from text. Without a `folder`, setups that name data files are refused."""
     return Setup(parse_document(text, name), name, Path(folder) if folder is not None else None)
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 import hashlib
 import json
 from copy import deepcopy
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel
 
+from planish.engine.fixed import fixed
+from planish.engine.record import counted, shortened
 from planish.errors import SetupError
 from planish.setup.finding import Finding
 from planish.setup.resolve import MisfitError, Origin, Resolved, nearest, resolve
@@ -29,7 +32,9 @@ class Setup:
     Attributes
     ----------
     document:
-        The tables as written, part names and text quantities kept.
+        The tables as written, part names and text quantities kept (a copy: to change it changes nothing).
+    tree:
+        The same with parts and defaults filled in (a copy).
     model:
         The validated record with every value in SI (`planish.setup.root.SetupModel`).
     origins:
@@ -43,37 +48,71 @@ class Setup:
         setup are relative to (None where such files are refused).
     """
 
+    _document: dict[str, Any]
+    _tree: dict[str, Any]
+    name: str
+    folder: Path | None
+    model: SetupModel
+    origins: Mapping[str, Origin]
+    parts: Mapping[str, str]
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
     def __init__(
         self,
-        document: Mapping[str, Any],
+        document: Mapping[str, object],
         name: str = "setup",
         folder: Path | None = None,
     ) -> None:
         """Validate `document`; raises SetupError with the first of what is wrong."""
-        found, resolved, model = examine(document, folder)
+        own = deepcopy(dict(document))
+        found, resolved, model = examine(own, folder)
         errors = [f for f in found if f.level == "error"]
         if errors:
             more = f" (and {len(errors) - 1} more: check the setup to see all)" if len(errors) > 1 else ""
             raise SetupError(f"{name}: {errors[0].message}{more}")
         assert model is not None  # no model only with errors
-        self.document: dict[str, Any] = deepcopy(dict(document))
-        self.name = name
-        self.folder = folder
-        self.model: SetupModel = model
-        self.origins: dict[str, Origin] = resolved.origins
-        self.parts: dict[str, str] = resolved.parts
-        self.tree: dict[str, Any] = resolved.tree
-        self.notes: tuple[str, ...] = tuple(f.message for f in found if f.level == "note")
-        self.warnings: tuple[str, ...] = tuple(f.message for f in found if f.level == "warning")
+        self.__dict__.update(
+            _document=own,
+            _tree=resolved.tree,
+            name=name,
+            folder=folder,
+            model=model,
+            origins=fixed({path: _apart(origin) for path, origin in resolved.origins.items()}),
+            parts=fixed(resolved.parts),
+            notes=tuple(f.message for f in found if f.level == "note"),
+            warnings=tuple(f.message for f in found if f.level == "warning"),
+        )
+
+    if not TYPE_CHECKING:  # a type checker would take any name for an attribute that can be set
+
+        def __setattr__(self, name: str, value: object) -> None:
+            raise AttributeError(f"setup.{name}: a setup is not changed: replace gives a new one")
+
+        def __delattr__(self, name: str) -> None:
+            raise AttributeError(f"setup.{name}: a setup is not changed: replace gives a new one")
 
     def __repr__(self) -> str:
-        return f"Setup({self.title!r}, {self.motion}, {len(self.model.recipe.step)} steps)"
+        steps = counted(len(self.model.recipe.step), "step")
+        return (
+            f"<Setup: {shortened(self.title, 60)!r}, {self.motion}, {steps}, from {shortened(self.name, 60)}>"
+        )
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Setup) and self.digest() == other.digest()
 
     def __hash__(self) -> int:
         return hash(self.digest())
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """The tables as written, part names and text quantities kept (a copy)."""
+        return deepcopy(self._document)
+
+    @property
+    def tree(self) -> dict[str, Any]:
+        """The tables with parts and defaults filled in (a copy)."""
+        return deepcopy(self._tree)
 
     @property
     def title(self) -> str:
@@ -108,7 +147,7 @@ class Setup:
 
         List entries by their number from 0: ``"recipe.step.0.flow"``.
         """
-        here: Any = self.tree
+        here: Any = self._tree
         done: list[str] = []
         for step in path.split("."):
             here = _enter(here, step, done, path)
@@ -127,9 +166,9 @@ class Setup:
             )
             here = _enter(table, step, done, path)
             done.append(step)
-        return here
+        return deepcopy(here)
 
-    def replace(self, changes: Mapping[str, Any]) -> Setup:
+    def replace(self, changes: Mapping[str, object]) -> Setup:
         """Return a new, validated setup with values replaced.
 
         Parameters
@@ -146,7 +185,7 @@ class Setup:
         SetupError
             For a path that leads nowhere or a setup that would not be valid.
         """
-        document = deepcopy(self.document)
+        document = self.document
         for path, value in changes.items():
             self._put(document, path, value)
         return Setup(document, self.name, self.folder)
@@ -157,14 +196,14 @@ class Setup:
         The films stay with the wafer.
         """
         table: dict[str, Any] = {"part": part}
-        if section == "wafer" and "film" in self.document.get("wafer", {}):
-            table["film"] = deepcopy(self.document["wafer"]["film"])
+        if section == "wafer" and "film" in self._document.get("wafer", {}):
+            table["film"] = deepcopy(self._document["wafer"]["film"])
         return self.replace({section: table})
 
     def _put(self, document: dict[str, Any], path: str, value: Any) -> None:
         steps = path.split(".")
         here: Any = document
-        shadow: Any = self.tree
+        shadow: Any = self._tree
         for depth, step in enumerate(steps[:-1]):
             shadow = _peek(shadow, step)
             following = steps[depth + 1]
@@ -197,9 +236,9 @@ class Setup:
 
     def digest(self) -> str:
         """Return a short hash of everything the setup says, filled-in values and measured files included."""
-        content = json.dumps(self.tree, sort_keys=True, separators=(",", ":"), default=str)
+        content = json.dumps(self._tree, sort_keys=True, separators=(",", ":"), default=str)
         hasher = hashlib.sha256(content.encode())
-        for path in attached_files(self.tree):
+        for path in attached_files(self._tree):
             if self.folder is not None:
                 hasher.update((self.folder / path).read_bytes())
         return hasher.hexdigest()[:20]
@@ -208,7 +247,7 @@ class Setup:
         """Return the document as TOML text; `planish.setup.load.loads` reads it back to an equal setup."""
         import tomlkit
 
-        return tomlkit.dumps(self.document)
+        return tomlkit.dumps(self._document)
 
 
 def attached_files(tree: dict[str, Any]) -> list[str]:
@@ -225,7 +264,7 @@ def attached_files(tree: dict[str, Any]) -> list[str]:
 
 
 def examine(
-    document: Mapping[str, Any], folder: Path | None = None
+    document: Mapping[str, object], folder: Path | None = None
 ) -> tuple[list[Finding], Resolved, SetupModel | None]:
     """Return all findings about a document, its filled-in form, and the model where it is valid."""
     from planish.setup.crosscheck import crosscheck
@@ -239,6 +278,11 @@ def examine(
         found = crosscheck(model, resolved, folder)
     found += [Finding("note", note.split(" ", 1)[0], note) for note in resolved.notes]
     return found, resolved, model
+
+
+def _apart(origin: Origin) -> Origin:
+    """Return an origin whose value is no part of the tree."""
+    return replace(origin, value=deepcopy(origin.value)) if isinstance(origin.value, list | dict) else origin
 
 
 def _enter(here: Any, step: str, done: list[str], path: str) -> Any:

@@ -7,12 +7,15 @@ A part file (``parts/*.toml``) holds a table a part; in it each dotted key has
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any, NamedTuple
 
+from planish.engine.fixed import FixedDict
+from planish.engine.record import Record, counted
 from planish.errors import SetupError
 
 # section of a setup: file of its parts
@@ -35,14 +38,17 @@ class PartValue:
     spread: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+@dataclass(frozen=True, slots=True, repr=False)
+class Part(Record):
     """A catalogue part: its values by dotted key."""
 
     kind: str
     name: str
     summary: str
-    values: dict[str, PartValue]
+    values: Mapping[str, PartValue]
+
+    def _told(self) -> str:
+        return f"{self.kind} {self.name}: {self.summary} ({counted(len(self.values), 'value')})"
 
     def tree(self) -> dict[str, Any]:
         """Return the values as nested tables, as they would stand in a setup file (a fresh copy)."""
@@ -67,7 +73,7 @@ def catalogue(kind: str) -> dict[str, Part]:
         summary = table.pop("summary")
         values = {k: PartValue(v["value"], v["source"], v.get("spread", "")) for k, v in table.items()}
         out[name] = Part(kind, name, summary, values)
-    return out
+    return FixedDict(out)
 
 
 class PartRow(NamedTuple):

@@ -1,6 +1,6 @@
 """A setup as SI numbers: what the physics is fed, after units and parts are resolved.
 
-Frozen records without behaviour. ``setup/to_si.py`` is the only place that
+Frozen records without behaviour, their arrays and tables read-only. ``setup/to_si.py`` is the only place that
 makes them from a setup file; ``predict`` is the only place that reads them.
 Lengths [m], pressures [Pa], speeds [m/s] or [rad/s], times [s], flows [m^3/s],
 temperatures [K], energies [J/mol].
@@ -9,19 +9,33 @@ temperatures [K], energies [J/mol].
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Record
+
 Array = NDArray[np.float64]
 Motion = Literal["rotary", "linear", "orbital"]
 StopKind = Literal["time", "removed", "remaining"]
 
 
-@dataclass(frozen=True, slots=True)
-class Film:
+class SiRecord(Record):
+    """Base of the records below."""
+
+    __slots__ = ()
+
+    def _told(self) -> str:
+        from planish.setup.si_words import words
+
+        return words(self)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Film(SiRecord):
     """One film of the stack. ``profile`` is (radius [m], thickness [m]), increasing in radius;
     ``sites`` is (x [m], y [m], thickness [m]). At most one of the two is given."""
 
@@ -32,8 +46,8 @@ class Film:
     sites: tuple[Array, Array, Array] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Wafer:
+@dataclass(frozen=True, slots=True, repr=False)
+class Wafer(SiRecord):
     """The wafer: a thin elastic plate and its films, the one on top first."""
 
     radius: float
@@ -44,8 +58,8 @@ class Wafer:
     films: tuple[Film, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Bearing:
+@dataclass(frozen=True, slots=True, repr=False)
+class Bearing(SiRecord):
     """The fluid bearing under a belt: stiffness [Pa/m] and ring-shaped support zones.
 
     ``outer_radii`` [m] and ``pressures`` [Pa] about the carrier axis; the
@@ -57,8 +71,8 @@ class Bearing:
     pressures: Array
 
 
-@dataclass(frozen=True, slots=True)
-class Polisher:
+@dataclass(frozen=True, slots=True, repr=False)
+class Polisher(SiRecord):
     """The machine. Fields of the other motions are zero or None."""
 
     motion: Motion
@@ -81,16 +95,16 @@ class Polisher:
     dispense_radius: float = 0.0  # top: distance of the drop point from the pad's axis or centre line
 
 
-@dataclass(frozen=True, slots=True)
-class Ring:
+@dataclass(frozen=True, slots=True, repr=False)
+class Ring(SiRecord):
     """The retaining ring: ``gap`` from the wafer edge, radial ``width``."""
 
     gap: float
     width: float
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
+@dataclass(frozen=True, slots=True, repr=False)
+class Head(SiRecord):
     """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge)."""
 
     zone_outer_radii: Array
@@ -100,8 +114,8 @@ class Head:
     membrane_contact_fraction: float = 0.5  # share of the wafer's back the vacuum acts on
 
 
-@dataclass(frozen=True, slots=True)
-class Layer:
+@dataclass(frozen=True, slots=True, repr=False)
+class Layer(SiRecord):
     """One bonded elastic layer of the pad stack."""
 
     modulus: float
@@ -110,8 +124,8 @@ class Layer:
     modulus_spread: float = 0.0  # relative standard deviation
 
 
-@dataclass(frozen=True, slots=True)
-class Grooves:
+@dataclass(frozen=True, slots=True, repr=False)
+class Grooves(SiRecord):
     """Grooves in the top pad. ``depth`` 0 means none."""
 
     pattern: Literal["none", "concentric", "grid", "spiral"]
@@ -120,8 +134,8 @@ class Grooves:
     pitch: float
 
 
-@dataclass(frozen=True, slots=True)
-class PadSurface:
+@dataclass(frozen=True, slots=True, repr=False)
+class PadSurface(SiRecord):
     """Summits of the top pad (Greenwood-Williamson picture).
 
     ``density`` [1/m^2], ``tip_radius`` [m], ``height_sd`` [m] of the Gaussian
@@ -139,8 +153,8 @@ class PadSurface:
     heights: Array | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Pad:
+@dataclass(frozen=True, slots=True, repr=False)
+class Pad(SiRecord):
     """Pad stack, ``layers`` from the polishing surface down."""
 
     family: str
@@ -157,8 +171,8 @@ class Pad:
     drainage_length: float = math.inf  # [m] over which open pores let fluid pressure escape
 
 
-@dataclass(frozen=True, slots=True)
-class Sweep:
+@dataclass(frozen=True, slots=True, repr=False)
+class Sweep(SiRecord):
     """How the disk moves over the pad, in pad radius (or distance from the belt's centre line).
 
     ``kind`` "arm" (swinging, pivot at ``pivot_distance`` from the pad axis,
@@ -177,8 +191,8 @@ class Sweep:
     zone_dwell: Array | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Conditioner:
+@dataclass(frozen=True, slots=True, repr=False)
+class Conditioner(SiRecord):
     """The conditioning disk and its sweep."""
 
     kind: Literal["electroplated", "cvd-film"]
@@ -199,8 +213,8 @@ class Conditioner:
     shedding: float  # relative tendency to lose grit, 0 to 1
 
 
-@dataclass(frozen=True, slots=True)
-class Slurry:
+@dataclass(frozen=True, slots=True, repr=False)
+class Slurry(SiRecord):
     """The slurry as supplied."""
 
     name: str
@@ -217,8 +231,8 @@ class Slurry:
     friction_floor: float  # at the Stribeck minimum
 
 
-@dataclass(frozen=True, slots=True)
-class Reference:
+@dataclass(frozen=True, slots=True, repr=False)
+class Reference(SiRecord):
     """The condition at which a removal law was calibrated; every factor is 1 there."""
 
     pressure: float
@@ -229,8 +243,8 @@ class Reference:
     real_pressure: float  # mean pressure on summits in contact
 
 
-@dataclass(frozen=True, slots=True)
-class Removal:
+@dataclass(frozen=True, slots=True, repr=False)
+class Removal(SiRecord):
     """Removal law of one material with this slurry and pad.
 
     ``law``: "preston" {k_p}, "power" {k, alpha, beta}, "offset" {k_p, b, c},
@@ -240,14 +254,14 @@ class Removal:
 
     material: str
     law: str
-    coefficients: dict[str, float]
+    coefficients: Mapping[str, float]
     relative_spread: float
     activation_energy: float  # [J/mol], 0 switches the thermal factor off
     reference: Reference
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+@dataclass(frozen=True, slots=True, repr=False)
+class Step(SiRecord):
     """One recipe step. Speeds in rad/s, except the belt's in m/s; those not of this motion are 0.
 
     ``stop`` "remaining": ends when `stop_value` is left, on average, of the film
@@ -269,16 +283,16 @@ class Step:
     bearing_pressures: Array | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Ambient:
+@dataclass(frozen=True, slots=True, repr=False)
+class Ambient(SiRecord):
     """Room and platen."""
 
     temperature: float = 295.15
     platen_temperature: float = 295.15
 
 
-@dataclass(frozen=True, slots=True)
-class Die:
+@dataclass(frozen=True, slots=True, repr=False)
+class Die(SiRecord):
     """What stands on the die. None: the usual value of the process (``predict.die_levels``).
 
     ``process`` "oxide", "sti", "copper" or "tungsten"; thicknesses, steps and limits [m]; material
@@ -310,8 +324,8 @@ class Die:
     k2: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
+@dataclass(frozen=True, slots=True, repr=False)
+class Bench(SiRecord):
     """Everything above, for one setup."""
 
     title: str
@@ -321,7 +335,7 @@ class Bench:
     pad: Pad
     conditioner: Conditioner | None
     slurry: Slurry
-    removal: dict[str, Removal]
+    removal: Mapping[str, Removal]
     steps: tuple[Step, ...]
     ambient: Ambient
     sources: tuple[str, ...] = ()

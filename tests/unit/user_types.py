@@ -1,0 +1,105 @@
+"""What a user writes with planish, for a type checker to read (`test_types.py` runs it over this file).
+
+Nothing here is run by the tests. Every public name is used once; each type that a user would write
+down is asserted.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, assert_type
+
+import numpy as np
+import xarray as xr
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+import planish
+from planish import (
+    Comparison,
+    DieResult,
+    Finding,
+    LayoutMaps,
+    LotResult,
+    MeasuredWafer,
+    NestedVariance,
+    PartRow,
+    PlanishError,
+    RemovalFit,
+    SavedResult,
+    Setup,
+    SiteMap,
+    WaferResult,
+)
+
+Array = NDArray[np.float64]
+
+
+def describe(path: Path) -> Setup:
+    assert_type(planish.__version__, str)
+    text = planish.new_setup("rotary")
+    assert_type(text, str)
+    findings = planish.check(path)
+    assert_type(findings, list[Finding])
+    rows = planish.list_parts("pad")
+    assert_type(rows[0], PartRow)
+    assert_type(rows[0].unit, str)
+    setup = planish.load(path)
+    assert_type(setup, Setup)
+    assert_type(setup.notes, tuple[str, ...])
+    return setup.replace({"pad.part": "medium-microporous"})
+
+
+def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, DieResult]:
+    wafer = planish.polish(setup)
+    assert_type(wafer.radius, Array)
+    assert_type(wafer.steps[0].pressure, Array)
+    assert_type(wafer.data, xr.Dataset)
+    assert_type(wafer.plot(units="si"), Figure)
+    assert_type(wafer.save("wafer.nc"), Path)
+    assert_type(wafer.sources(), list[str])
+    assert_type(wafer.summary(), dict[str, Any])  # figures, texts and lists under their names
+    assert_type(planish.polish("setup.toml"), WaferResult)
+    assert_type(planish.polish(setup.bench), WaferResult)
+    lot = planish.polish_lot(Path("setup.toml"), 200, seed=1, events=["100 pad"])
+    assert_type(lot.records.rate, Array)
+    assert_type(lot.end_of_life(), tuple[int | None, str | None])
+    die = planish.polish_die(setup, maps, place=["centre", "edge"])
+    assert_type(die.surface(), Array)
+    assert_type(planish.polish_die([setup, setup], maps), DieResult)
+    saved = planish.open_result("wafer.nc")
+    assert_type(saved, SavedResult)
+    assert_type(saved.plot(), Figure)
+    return wafer, lot, die
+
+
+def measure(before: Path, after: str) -> MeasuredWafer:
+    sites = planish.read_sites(before)
+    assert_type(sites, SiteMap)
+    assert_type(sites.value, Array)
+    maps = planish.read_layout_maps("chip.gds", 1, 0, 100e-6)
+    assert_type(maps, LayoutMaps)
+    assert_type(maps.density, Array)
+    study = planish.nested_variance(
+        {"lot": ["a", "a", "b", "b"], "wafer": [1, 2, 1, 2]}, [1.0, 2.0, 3.0, 4.0]
+    )
+    assert_type(study, NestedVariance)
+    assert_type(study.components[0].percent, float)
+    measured = planish.measure_wafer(before, after, time_s=60.0)
+    assert_type(measured.removal, SiteMap)
+    return measured
+
+
+def explain(wafer: WaferResult, measured: MeasuredWafer, other: Setup) -> RemovalFit | None:
+    comparison = planish.compare("setup.toml", other)
+    assert_type(comparison, Comparison)
+    assert_type(comparison.shares, dict[str, dict[str, float]])
+    assert_type(planish.write_report(wafer, "report.html", measured.paired), Path)
+    try:
+        fit = planish.fit_wafer(wafer, measured)
+    except PlanishError as error:
+        assert_type(error, PlanishError)
+        return None
+    assert_type(planish.fit_wafer(wafer, measured.removal), RemovalFit)
+    assert_type(fit.k_p, float)
+    return fit
