@@ -197,14 +197,16 @@ def _write(result: DieResult, maps: Any, proposal: FillProposal | None, folder: 
 
 
 def _fill_table(proposal: FillProposal, path: Path) -> Path:
+    from planish.engine.csv_text import csv_text
     from planish.engine.files import write_whole
 
-    lines = [
-        "# fill proposed by planish: density to add in each tile; check it against the design rules",
-        "x_mm,y_mm,side_mm,density_to_add_percent",
-        *(f"{x * 1e3:.6g},{y * 1e3:.6g},{s * 1e3:.6g},{100 * d:.4g}" for x, y, s, d in proposal.tiles),
-    ]
-    write_whole(path, ("\n".join(lines) + "\n").encode())
+    note = "fill proposed by planish: density to add in each tile; check it against the design rules"
+    head = ("x_mm", "y_mm", "side_mm", "density_to_add_percent")
+    rows = (
+        (f"{x * 1e3:.6g}", f"{y * 1e3:.6g}", f"{s * 1e3:.6g}", f"{100 * d:.4g}")
+        for x, y, s, d in proposal.tiles
+    )
+    write_whole(path, csv_text(head, rows, [note]))
     return path
 
 

@@ -9,8 +9,6 @@ the lower left cell.
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.files import whole_file
+from planish.engine.files import whole_file, whole_folder
 from planish.errors import DataError
 
 Array = NDArray[np.float64]
@@ -310,18 +308,11 @@ def _open_npz(target: Path) -> tuple[dict[str, Array], dict[str, Any]]:
 def _save_zarr(maps: LayoutMaps, target: Path) -> None:
     import zarr
 
-    folder = Path(tempfile.mkdtemp(dir=target.parent, prefix=target.name, suffix=".part"))
-    try:
+    with whole_folder(target) as folder:
         group = zarr.create_group(store=str(folder), overwrite=True)
         group.attrs.update(_meta(maps))
         for name, values in _arrays(maps).items():
             group.create_array(name, data=values, chunks=tuple(min(n, 1024) for n in values.shape))
-        if target.exists():
-            shutil.rmtree(target)
-        folder.replace(target)
-    except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise
 
 
 def _open_zarr(target: Path) -> tuple[dict[str, Array], dict[str, Any]]:
