@@ -133,9 +133,20 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
     below = open_result(file)
     if below.kind != "die":
         raise DataError(refuse(f"{file}: result", below.kind, "that of a die"))
-    shape = below.data["surface"].shape[1:]
-    cell = float(below.data.attrs["cell"])
-    corner = np.array([below.data["x"][0], below.data["y"][0]]) - cell / 2
+    try:
+        surface = np.asarray(below.data["surface"].values, dtype=np.float64)
+        names = [str(name) for name in below.data["place"].values]
+        cell = float(below.data.attrs["cell"])
+        corner = np.array([below.data["x"].values[0], below.data["y"].values[0]], dtype=np.float64) - cell / 2
+    except (KeyError, IndexError, TypeError, ValueError) as exc:
+        raise DataError(
+            f"{file}: holds no die: {type(exc).__name__} {exc} (polish the level below again)"
+        ) from None
+    if surface.ndim != 3 or len(names) != len(surface) or not np.isfinite(surface).all():
+        raise DataError(
+            f"{file}: holds no die: no finite surface at each place (polish the level below again)"
+        )
+    shape = surface.shape[1:]
     if shape != np.shape(maps.density) or abs(cell - maps.cell) > 1e-6 * cell:
         raise DataError(
             refuse(
@@ -154,7 +165,7 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
                 f"that of the layout here, {tuple(round(float(v) * 1e3, 4) for v in maps.origin)}",
             )
         )
-    return {str(name): below.data["surface"].values[i] for i, name in enumerate(below.data["place"].values)}
+    return dict(zip(names, surface, strict=True))
 
 
 def proposed(result: DieResult, ceiling: float) -> FillProposal:
