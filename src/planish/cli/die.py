@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
-from planish.errors import DataError, SetupError, refuse
+from planish.cli.bounds import option_length
+from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
     from planish.predict.die_levels import Level
@@ -57,7 +58,6 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
     from planish.predict.die_levels import process_of
     from planish.predict.die_model import DieChoices
     from planish.predict.die_pad import pad_after
-    from planish.units import to_si
 
     bench = benches[0]
     process = asked.process or process_of(bench)
@@ -73,10 +73,12 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
             benches,
             maps,
             process=process,
-            level=None if step is None else _with_step(bench, process, to_si(step, "thickness")),
+            level=None if step is None else _with_step(bench, process, option_length("--step-height", step)),
             place=places(asked.place),
             after=after,
-            choices=None if length is None else DieChoices(planarization_length=to_si(length, "length")),
+            choices=None
+            if length is None
+            else DieChoices(planarization_length=option_length("--planarization-length", length)),
             incoming=below,
             route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
             tell=tell,
@@ -87,8 +89,6 @@ def _with_step(bench: Bench, process: str, step: float) -> Level:
     """Return the level described for a process, with another step (metal: trench depth) [m]."""
     from planish.predict.die_levels import MetalLevel, described_level
 
-    if not step > 0:
-        raise SetupError(refuse("--step-height [m]", step, "above 0"))
     level = described_level(bench.die, process)
     return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
 
@@ -105,8 +105,6 @@ def places(text: str) -> list[str | float]:
 
 def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
     """Return the cell maps of a layout file, or maps saved before."""
-    from planish.units import to_si
-
     if layout.suffix in (".npz", ".zarr"):
         from planish.measure.layout_maps import LayoutMaps
 
@@ -115,7 +113,7 @@ def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
     from planish.measure.layout import read_layout_maps
 
     with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
-        return read_layout_maps(layout, *layer_numbers(layer), to_si(cell, "length"), progress=tell)
+        return read_layout_maps(layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell)
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:
@@ -234,7 +232,6 @@ def fit_steps(
     """Fit planarization length, blanket rate and contact height to measured test structures."""
     from planish.fit.planarization import StepData, fit_planarization
     from planish.measure.steps import read_steps
-    from planish.units import to_si
 
     if files:
         raise DataError(
@@ -243,7 +240,7 @@ def fit_steps(
     if layout is None:
         raise DataError("--layout: not given: must be the layout on which the steps were measured")
     table = read_steps(steps)
-    before = table.step_before if step_height is None else to_si(step_height, "thickness")
+    before = table.step_before if step_height is None else option_length("--step-height", step_height)
     if before is None:
         raise DataError(
             "--step-height: not given: must be the step before polishing, or a column step_before_nm"

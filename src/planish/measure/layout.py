@@ -24,7 +24,7 @@ from planish.errors import DataError, refuse
 from planish.measure import coverage
 from planish.measure.layout_gds import read_gds
 from planish.measure.layout_hierarchy import Hierarchy
-from planish.measure.layout_limits import MOST_CELLS
+from planish.measure.layout_limits import LARGEST_CELL, MOST_CELLS
 from planish.measure.layout_maps import LayoutMaps, chord_widths
 
 SOURCES = coverage.SOURCES
@@ -460,8 +460,10 @@ def _check_request(
     for name, value in (("layer", layer), ("datatype", datatype)):
         if not 0 <= value <= 65535:
             raise DataError(refuse(f"{place}: {name}", value, "0 to 65535"))
-    if not (math.isfinite(cell) and cell > 0):
-        raise DataError(refuse(f"{place}: cell [m]", cell, "a positive length"))
+    if not 0 < cell <= LARGEST_CELL:
+        raise DataError(
+            refuse(f"{place}: cell [m]", cell, f"a positive length of at most {LARGEST_CELL:g} m")
+        )
     if window is not None:
         good = all(math.isfinite(v) and abs(v) < 1e3 for v in window)
         if not good or window[0] >= window[2] or window[1] >= window[3]:
