@@ -6,6 +6,10 @@ code 2; everything else that escapes is a defect of planish.
 
 from __future__ import annotations
 
+# A refusal stays readable whatever it quotes; its end, where the remedy stands, is kept.
+_LONGEST = 2000
+_LONGEST_VALUE = 200
+
 
 class PlanishError(Exception):
     """Base of every error caused by what was given to planish.
@@ -18,7 +22,7 @@ class PlanishError(Exception):
     """
 
     def __init__(self, message: str) -> None:
-        super().__init__(" ".join(str(message).split()))
+        super().__init__(shortened(" ".join(str(message).split()), _LONGEST))
 
 
 class SetupError(PlanishError):
@@ -44,4 +48,12 @@ def refuse(place: str, value: object, allowed: str, remedy: str = "") -> str:
     gives ``setup.toml: head.ring.gap = '-0.2 mm': must be 0 mm or more (typical 0.2-1 mm)``.
     """
     tail = f" ({remedy})" if remedy else ""
-    return f"{place} = {value!r}: must be {allowed}{tail}"
+    return f"{place} = {shortened(repr(value), _LONGEST_VALUE)}: must be {allowed}{tail}"
+
+
+def shortened(text: str, most: int) -> str:
+    """Return ``text`` with its middle left out where it is longer than ``most`` characters."""
+    if len(text) <= most:
+        return text
+    head = most * 2 // 3
+    return f"{text[:head]} … {text[len(text) - (most - head - 3) :]}"

@@ -98,7 +98,7 @@ def test_missing_file_folder_and_false_parquet(tmp_path):
 
 
 def test_huge_text_is_refused_before_it_is_read(tmp_path, monkeypatch):
-    monkeypatch.setattr("planish.measure.tables.MAX_TEXT_BYTES", 1000)
+    monkeypatch.setattr("planish.measure.table_limits.MAX_TEXT_BYTES", 1000)
     file = tmp_path / "sites.csv"
     file.write_text(GOOD * 40)
     with pytest.raises(DataError) as error:
@@ -246,7 +246,7 @@ def test_binary_and_missing_traces(tmp_path):
     file.write_bytes(bytes(range(256)))
     with pytest.raises(DataError) as error:
         read_traces(file)
-    one_line(error, "cannot be read as a table")
+    one_line(error, "not a readable Parquet file")
     with pytest.raises(DataError) as error:
         read_traces(tmp_path / "none.csv")
     one_line(error, "no such file")

@@ -80,7 +80,7 @@ def test_open_refuses_what_is_not_there_or_damaged(tmp_path):
     with pytest.raises(DataError, match="no such maps"):
         LayoutMaps.open(tmp_path / "none.npz")
     (tmp_path / "bad.npz").write_bytes(b"PK\x03\x04 nothing")
-    with pytest.raises(DataError, match="not readable as layout maps"):
+    with pytest.raises(DataError, match="damaged, or no layout maps"):
         LayoutMaps.open(tmp_path / "bad.npz")
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
-from planish.errors import DataError, SetupError, refuse
+from planish.cli.bounds import option_length
+from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
     from planish.predict.die_levels import Level
@@ -57,7 +58,6 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
     from planish.predict.die_levels import process_of
     from planish.predict.die_model import DieChoices
     from planish.predict.die_pad import pad_after
-    from planish.units import to_si
 
     bench = benches[0]
     process = asked.process or process_of(bench)
@@ -73,10 +73,12 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
             benches,
             maps,
             process=process,
-            level=None if step is None else _with_step(bench, process, to_si(step, "thickness")),
+            level=None if step is None else _with_step(bench, process, option_length("--step-height", step)),
             place=places(asked.place),
             after=after,
-            choices=None if length is None else DieChoices(planarization_length=to_si(length, "length")),
+            choices=None
+            if length is None
+            else DieChoices(planarization_length=option_length("--planarization-length", length)),
             incoming=below,
             route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
             tell=tell,
@@ -87,8 +89,6 @@ def _with_step(bench: Bench, process: str, step: float) -> Level:
     """Return the level described for a process, with another step (metal: trench depth) [m]."""
     from planish.predict.die_levels import MetalLevel, described_level
 
-    if not step > 0:
-        raise SetupError(refuse("--step-height [m]", step, "above 0"))
     level = described_level(bench.die, process)
     return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
 
@@ -105,8 +105,6 @@ def places(text: str) -> list[str | float]:
 
 def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
     """Return the cell maps of a layout file, or maps saved before."""
-    from planish.units import to_si
-
     if layout.suffix in (".npz", ".zarr"):
         from planish.measure.layout_maps import LayoutMaps
 
@@ -115,7 +113,7 @@ def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
     from planish.measure.layout import read_layout_maps
 
     with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
-        return read_layout_maps(layout, *layer_numbers(layer), to_si(cell, "length"), progress=tell)
+        return read_layout_maps(layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell)
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:
@@ -133,9 +131,20 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
     below = open_result(file)
     if below.kind != "die":
         raise DataError(refuse(f"{file}: result", below.kind, "that of a die"))
-    shape = below.data["surface"].shape[1:]
-    cell = float(below.data.attrs["cell"])
-    corner = np.array([below.data["x"][0], below.data["y"][0]]) - cell / 2
+    try:
+        surface = np.asarray(below.data["surface"].values, dtype=np.float64)
+        names = [str(name) for name in below.data["place"].values]
+        cell = float(below.data.attrs["cell"])
+        corner = np.array([below.data["x"].values[0], below.data["y"].values[0]], dtype=np.float64) - cell / 2
+    except (KeyError, IndexError, TypeError, ValueError) as exc:
+        raise DataError(
+            f"{file}: holds no die: {type(exc).__name__} {exc} (polish the level below again)"
+        ) from None
+    if surface.ndim != 3 or len(names) != len(surface) or not np.isfinite(surface).all():
+        raise DataError(
+            f"{file}: holds no die: no finite surface at each place (polish the level below again)"
+        )
+    shape = surface.shape[1:]
     if shape != np.shape(maps.density) or abs(cell - maps.cell) > 1e-6 * cell:
         raise DataError(
             refuse(
@@ -154,7 +163,7 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
                 f"that of the layout here, {tuple(round(float(v) * 1e3, 4) for v in maps.origin)}",
             )
         )
-    return {str(name): below.data["surface"].values[i] for i, name in enumerate(below.data["place"].values)}
+    return dict(zip(names, surface, strict=True))
 
 
 def proposed(result: DieResult, ceiling: float) -> FillProposal:
@@ -197,14 +206,16 @@ def _write(result: DieResult, maps: Any, proposal: FillProposal | None, folder: 
 
 
 def _fill_table(proposal: FillProposal, path: Path) -> Path:
+    from planish.engine.csv_text import csv_text
     from planish.engine.files import write_whole
 
-    lines = [
-        "# fill proposed by planish: density to add in each tile; check it against the design rules",
-        "x_mm,y_mm,side_mm,density_to_add_percent",
-        *(f"{x * 1e3:.6g},{y * 1e3:.6g},{s * 1e3:.6g},{100 * d:.4g}" for x, y, s, d in proposal.tiles),
-    ]
-    write_whole(path, ("\n".join(lines) + "\n").encode())
+    note = "fill proposed by planish: density to add in each tile; check it against the design rules"
+    head = ("x_mm", "y_mm", "side_mm", "density_to_add_percent")
+    rows = (
+        (f"{x * 1e3:.6g}", f"{y * 1e3:.6g}", f"{s * 1e3:.6g}", f"{100 * d:.4g}")
+        for x, y, s, d in proposal.tiles
+    )
+    write_whole(path, csv_text(head, rows, [note]))
     return path
 
 
@@ -221,7 +232,6 @@ def fit_steps(
     """Fit planarization length, blanket rate and contact height to measured test structures."""
     from planish.fit.planarization import StepData, fit_planarization
     from planish.measure.steps import read_steps
-    from planish.units import to_si
 
     if files:
         raise DataError(
@@ -230,7 +240,7 @@ def fit_steps(
     if layout is None:
         raise DataError("--layout: not given: must be the layout on which the steps were measured")
     table = read_steps(steps)
-    before = table.step_before if step_height is None else to_si(step_height, "thickness")
+    before = table.step_before if step_height is None else option_length("--step-height", step_height)
     if before is None:
         raise DataError(
             "--step-height: not given: must be the step before polishing, or a column step_before_nm"

@@ -76,17 +76,15 @@ def _print_bands(bands: dict[str, Any]) -> None:
 
 
 def _profile_table(result: Any, path: Path) -> Path:
+    from planish.engine.csv_text import csv_text
     from planish.engine.files import write_whole
 
     head = ["radius_mm", "removed_nm", *[f"{film}_remaining_nm" for film in result.films]]
     head += [f"{step.name}_pressure_kPa" for step in result.steps]
     columns = [result.radius * 1e3, result.removed * 1e9, *(result.remaining * 1e9)]
     columns += [step.pressure / 1e3 for step in result.steps]
-    lines = [
-        ",".join(head),
-        *(",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True)),
-    ]
-    write_whole(path, ("\n".join(lines) + "\n").encode())
+    rows = ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True))
+    write_whole(path, csv_text(head, rows))
     return path
 
 

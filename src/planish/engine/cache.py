@@ -1,29 +1,31 @@
 """Arrays that are slow to make, kept on disk under the hash of what they were made from.
 
 The folder is ``$PLANISH_CACHE``, or ``planish`` in ``$XDG_CACHE_HOME`` or in
-``~/.cache``. Files are written whole or not at all. One that cannot be read back
-in full is made again, and where nothing can be written everything still works,
-only slower.
+``~/.cache``. Files are written whole or not at all, each behind a checksum of all
+its bytes. A damaged one is thrown away and made again, which the log tells; where
+nothing can be written everything still works, only slower.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
+import logging
 import os
-import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.files import whole_file
+from planish.engine.files import write_whole
 
 Arrays = Mapping[str, NDArray[np.float64]]
 
-_FORMAT = 1
-_STAMP = "stored_under"
+_FORMAT = 2
+_SUM = hashlib.sha256().digest_size
+_LOG = logging.getLogger(__name__)
 
 
 def cache_folder() -> Path:
@@ -41,25 +43,38 @@ def cached_arrays(key: str, build: Callable[[], Arrays]) -> dict[str, NDArray[np
     ``key`` must change whenever ``build`` would return other numbers: put a hash of
     every input and a version in it. ``build`` takes nothing and returns named arrays.
     """
-    stamp = np.frombuffer(hashlib.sha256(f"{_FORMAT} {key}".encode()).digest(), dtype=np.uint8)
-    path = cache_folder() / f"{stamp.tobytes().hex()[:40]}.npz"
+    stamp = hashlib.sha256(f"{_FORMAT} {key}".encode()).digest()
+    path = cache_folder() / f"{stamp.hex()[:40]}.arrays"
     known = _read(path, stamp)
     if known is not None:
         return known
     made = {name: np.asarray(values) for name, values in build().items()}
+    content = io.BytesIO()
+    np.savez(content, **made)  # type: ignore[arg-type]
     # a full or read-only disk costs time, not the result
-    with contextlib.suppress(OSError), whole_file(path) as out:
-        np.savez(out, **{**made, _STAMP: stamp})  # type: ignore[arg-type]
+    with contextlib.suppress(OSError):
+        write_whole(path, _checksum(stamp, content.getbuffer()) + content.getbuffer())
     return made
 
 
-def _read(path: Path, stamp: NDArray[np.uint8]) -> dict[str, NDArray[np.float64]] | None:
-    """Return the stored arrays, or None where there are none, or they are damaged or another key's."""
+def _read(path: Path, stamp: bytes) -> dict[str, NDArray[np.float64]] | None:
+    """Return the stored arrays; None where there are none. A damaged file, or another key's, is thrown away."""
     try:
-        # numpy.load would take other formats too. The members of the archive carry checksums.
-        with path.open("rb") as file, np.lib.npyio.NpzFile(file, allow_pickle=False) as stored:
-            arrays = {name: stored[name] for name in stored.files}
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, RuntimeError):
+        content = memoryview(path.read_bytes())
+    except OSError:
         return None
-    found = arrays.pop(_STAMP, None)
-    return arrays if found is not None and np.array_equal(found, stamp) else None
+    if bytes(content[:_SUM]) != _checksum(stamp, content[_SUM:]):
+        _LOG.warning("planish: %s: this kept result is damaged; it is thrown away and computed anew", path)
+        with contextlib.suppress(OSError):
+            path.unlink()
+        return None
+    # Only now, since what reads the arrays trusts the sizes that they state.
+    with np.load(io.BytesIO(content[_SUM:]), allow_pickle=False) as stored:
+        return {name: stored[name] for name in stored.files}
+
+
+def _checksum(stamp: bytes, content: memoryview) -> bytes:
+    """Checksum of stored bytes under their key."""
+    found = hashlib.sha256(stamp)
+    found.update(content)
+    return found.digest()

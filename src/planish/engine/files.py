@@ -1,43 +1,199 @@
-"""Files written whole or not at all: a temporary name beside the target, flushed to disk, then renamed."""
+"""Files and folders written whole or not at all: a temporary name beside the target, flushed, then renamed.
+
+The temporary name (``.NAME.MACHINE-PID-START-RANDOM.part``) says which process writes it. A process that
+is killed leaves it behind; the next write into the same folder takes away what dead processes left.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
-import tempfile
+import re
+import secrets
+import shutil
+import time
+import zlib
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO
 
+#: A part of another machine (or of a boot before this one) goes when nothing was written to it for a day.
+STRANGER_SECONDS = 86400.0
+_PART = re.compile(
+    r"\.(?P<name>.+)\.(?P<machine>[0-9a-f]{8})-(?P<pid>\d+)-(?P<start>\d+)-[0-9a-f]{8}(?P<old>\.old)?\.part",
+    re.DOTALL,
+)
+_LONGEST_NAME = 150  # bytes of a name that are kept in the temporary one
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Write ``content`` to ``path``, whole or not at all; missing folders are made."""
-    with whole_file(path) as out:
-        out.write(content)
+
+def write_whole(path: Path, content: bytes | str, *, mode: int = 0o666, new: bool = False) -> None:
+    """Write ``content`` (text as UTF-8) to ``path``, whole or not at all; missing folders are made.
+
+    ``mode`` and ``new`` as in :func:`whole_file`.
+    """
+    with whole_file(path, mode=mode, new=new) as out:
+        out.write(content.encode() if isinstance(content, str) else content)
 
 
 @contextlib.contextmanager
-def whole_file(path: Path) -> Iterator[BinaryIO]:
+def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[BinaryIO]:
     """Open a file to write in that gets the name ``path`` only when the block ends without an error.
 
-    It gets the permissions that a plain new file would have; missing folders are made.
+    Parameters
+    ----------
+    path:
+        The file; missing folders are made.
+    mode:
+        Its permissions, less what the user's mask takes away, as for any plain new file.
+    new:
+        Leave a file that has the name by then as it is.
+
+    Raises
+    ------
+    FileExistsError
+        If ``new`` and there is such a file.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:64]}.", suffix=".part")
+    sweep(path.parent)
+    temporary = _part(path)
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    handle = os.open(temporary, flags, mode)
     try:
         with os.fdopen(handle, "wb") as out:
             yield out
             out.flush()
             os.fsync(out.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, path)
+        if new:
+            os.link(temporary, path)
+            temporary.unlink()
+        else:
+            os.replace(temporary, path)
     except BaseException:
         with contextlib.suppress(OSError):
-            os.unlink(temporary)
+            temporary.unlink()
         raise
 
 
-def _umask() -> int:
-    current = os.umask(0)
-    os.umask(current)
-    return current
+@contextlib.contextmanager
+def whole_folder(path: Path, *, mode: int = 0o777) -> Iterator[Path]:
+    """Give an empty folder to write in that takes the place of ``path`` when the block ends without an error.
+
+    For writers that need a path; ``mode`` as in :func:`whole_file`. What stood at ``path`` before is there until then, and comes back if
+    the process is killed between the two renames that this takes.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written, or the name is longer than 150 bytes.
+    """
+    if len(os.fsencode(path.name)) > _LONGEST_NAME:
+        raise OSError(errno.ENAMETOOLONG, os.strerror(errno.ENAMETOOLONG), str(path))
+    path.parent.mkdir(parents=True, exist_ok=True)
+    sweep(path.parent)
+    temporary = _part(path)
+    before = _part(path, old=True)
+    try:
+        temporary.mkdir(mode)
+        yield temporary
+        for below, _, names in os.walk(temporary):
+            for name in names:
+                _to_disk(Path(below) / name)
+        if path.exists():
+            path.rename(before)
+        temporary.rename(path)
+    except BaseException:
+        if before.exists() and not path.exists():
+            before.rename(path)
+        _remove(temporary)
+        raise
+    _remove(before)
+
+
+def sweep(folder: Path) -> None:
+    """Take away from ``folder`` what killed processes left half written; what a living one writes stays."""
+    try:
+        names = os.listdir(folder)
+    except OSError:
+        return
+    for name in names:
+        if not name.endswith(".part"):
+            continue
+        found = _PART.fullmatch(name)
+        if found is None or not _is_dead(folder / name, found):
+            continue
+        if found["old"]:
+            # Killed between two renames: the folder of that name goes back, unless a new one is there.
+            with contextlib.suppress(OSError):
+                (folder / name).rename(folder / found["name"])
+        _remove(folder / name)
+
+
+def _part(path: Path, *, old: bool = False) -> Path:
+    name = os.fsdecode(os.fsencode(path.name)[:_LONGEST_NAME])
+    pid = os.getpid()
+    writer = f"{_machine()}-{pid}-{_start_of(pid) or 0}-{secrets.token_hex(4)}"
+    return path.with_name(f".{name}.{writer}{'.old' if old else ''}.part")
+
+
+def _is_dead(path: Path, found: re.Match[str]) -> bool:
+    """Whether the process that wrote a part no longer runs."""
+    if found["machine"] != _machine():
+        try:
+            return time.time() - path.stat().st_mtime > STRANGER_SECONDS
+        except OSError:
+            return False
+    pid = int(found["pid"])
+    if pid == os.getpid():
+        return False
+    start = _start_of(pid)
+    if start is None and not os.path.isdir("/proc/self"):
+        return not _answers(pid)
+    return str(start) != found["start"]  # another process may have the number by now
+
+
+def _start_of(pid: int) -> int | None:
+    """When a process began [clock ticks since boot]; None where there is no such process or no way to tell."""
+    try:
+        with open(f"/proc/{pid}/stat", "rb") as file:
+            fields = file.read().rpartition(b")")[2].split()  # the name before it may hold blanks
+        return None if fields[0] == b"Z" else int(fields[19])
+    except (OSError, ValueError, IndexError):
+        return None
+
+
+def _answers(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+@lru_cache(maxsize=1)
+def _machine() -> str:
+    """Eight letters for what process numbers count in: this machine since it was started, this container."""
+    told = [os.uname().nodename if hasattr(os, "uname") else ""]
+    with contextlib.suppress(OSError):
+        told.append(Path("/proc/sys/kernel/random/boot_id").read_text())
+    with contextlib.suppress(OSError):
+        told.append(str(os.stat("/proc/self/ns/pid").st_ino))
+    return f"{zlib.crc32(' '.join(told).encode()):08x}"
+
+
+def _to_disk(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _remove(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        path.unlink()
+        return
+    shutil.rmtree(path, ignore_errors=True)

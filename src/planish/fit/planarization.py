@@ -35,6 +35,7 @@ SOURCES: tuple[str, ...] = (
 )
 LENGTHS = np.geomspace(3e-4, 3e-2, 14)  # starts: the misfit may have several valleys in the length
 LEAST_DENSITY = 1e-3
+LONGEST, LONGEST_CELLS = 1.0, 1000  # [m], cells of the map: lengths that are tried
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -142,7 +143,20 @@ def fit_planarization(
     measured, pick, where = _prepared(maps, data, len(names))
     density = np.asarray(maps.density, dtype=np.float64)
 
+    side = max(np.shape(maps.density)) * maps.cell
+    longest = min(LONGEST, LONGEST_CELLS * maps.cell, max(20 * side, float(LENGTHS[-1])))
+    if longest < LENGTHS[0]:
+        raise FitError(
+            refuse(
+                "cell of the layout map [m]",
+                maps.cell,
+                f"{LENGTHS[0] / LONGEST_CELLS:.3g} or more to fit a planarization length",
+            )
+        )
+
     def rho_at(length: float) -> Array:
+        # Beyond this the density is even already: the fit finds that nothing depends on the length.
+        length = min(length, longest)
         field = effective_density(density, maps.cell, length, kernel=kernel, edges=edges, outside=outside)
         return np.maximum(_bilinear(field, *where), LEAST_DENSITY)
 
@@ -157,8 +171,9 @@ def fit_planarization(
         rho = rho_at(float(np.exp(logs[0]))) if rho is None else rho
         return np.asarray(np.concatenate(both(logs, rho))[pick])
 
-    best = _start(predicted, rho_at, measured, data, step, contact_height)
-    logs, jacobian, residual = _least_squares(predicted, measured, best)
+    with np.errstate(all="ignore"):  # far off the measurements numbers overflow; what is found is checked
+        best = _start(predicted, rho_at, measured, data, step, contact_height, longest)
+        logs, jacobian, residual = _least_squares(predicted, measured, best)
     _determined(jacobian, names)
     freedom = measured.size - logs.size
     variance = float(residual @ residual) / freedom
@@ -172,10 +187,11 @@ def fit_planarization(
         half = float(t.ppf(0.975, freedom)) * np.sqrt(np.diag(covariance))
         low, high = logs - half, logs + half
         how = "covariance at the optimum, Student's t"
-    bands = [
-        Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
-        for v, a, b in zip(logs, low, high, strict=True)
-    ]
+    with np.errstate(over="ignore"):  # a band without end is one that the data leave open
+        bands = [
+            Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
+            for v, a, b in zip(logs, low, high, strict=True)
+        ]
     density_there = rho_at(float(np.exp(logs[0])))
     up, left = both(logs, density_there)
     return PlanarizationFit(
@@ -238,6 +254,7 @@ def _start(
     data: StepData,
     step: float,
     contact_height: bool,
+    longest: float,
 ) -> Array:
     """Best of a grid: the length scanned, the rate from the mean loss, a few contact heights."""
     has_loss = np.isfinite(data.up_loss)
@@ -248,13 +265,16 @@ def _start(
     )
     heights = [0.05 * step, 0.2 * step, 0.6 * step] if contact_height else [None]
     trials = []
-    for length in LENGTHS:
+    for length in LENGTHS[longest >= LENGTHS]:
         rho = rho_at(float(length))
         for rate in rates:
             for height in heights:
                 logs = np.log([length, max(rate, 1e-15), *([] if height is None else [height])])
                 trials.append((float(np.sum((predicted(logs, rho) - measured) ** 2)), logs))
-    return min(trials, key=lambda trial: trial[0])[1]
+    found = [trial for trial in trials if np.isfinite(trial[0])]
+    if not found:
+        raise FitError(f"step before polishing [m] = {step:.3g}: no start of the fit gives finite numbers")
+    return min(found, key=lambda trial: trial[0])[1]
 
 
 def _least_squares(
@@ -263,14 +283,22 @@ def _least_squares(
     from scipy.optimize import least_squares
 
     scale = 1e-9  # nanometres: the solver's tolerances are meant for numbers near one
-    fit = least_squares(
-        lambda logs: (predicted(logs) - measured) / scale,
-        start,
-        diff_step=1e-4,
-        x_scale=0.1,
-        xtol=1e-9,
-        ftol=1e-12,
-    )
+    try:
+        fit = least_squares(
+            lambda logs: (predicted(logs) - measured) / scale,
+            start,
+            diff_step=1e-4,
+            x_scale=0.1,
+            xtol=1e-9,
+            ftol=1e-12,
+        )
+        sound = bool(np.isfinite(fit.x).all() and np.isfinite(fit.jac).all() and np.isfinite(fit.fun).all())
+    except (ValueError, np.linalg.LinAlgError):
+        sound = False
+    if not sound:
+        raise FitError(
+            "planarization fit: no finite numbers fit the measurements (is one of them, or a unit, far off?)"
+        )
     return fit.x, fit.jac * scale, fit.fun * scale
 
 
@@ -282,7 +310,7 @@ def _determined(jacobian: Array, names: tuple[str, ...]) -> None:
                 f"{name}: the measurements do not depend on it (measure places of different density)"
             )
     values = np.linalg.svd(jacobian / size, compute_uv=False)
-    if values[-1] < 1e-6 * values[0]:
+    if not values[-1] >= 1e-6 * values[0]:
         raise FitError(
             f"{', '.join(names)}: the measurements do not tell them apart (measure more densities and times)"
         )

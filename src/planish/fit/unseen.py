@@ -29,6 +29,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.csv_text import frame_csv
+from planish.engine.files import write_whole
 from planish.engine.record import Record
 from planish.errors import DataError, FitError
 from planish.fit.gaussian_process import fit_process
@@ -111,7 +113,7 @@ class Unseen(Record):
 
         table = pl.DataFrame(self.rows(), infer_schema_length=None)
         table = table.with_columns(mode=pl.lit(self.mode.split(":", maxsplit=1)[0]))
-        path.write_text(f"# {self.mode}\n{table.write_csv()}", encoding="utf-8")
+        write_whole(path, frame_csv(table, [self.mode]))
         return path
 
 

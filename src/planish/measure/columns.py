@@ -34,8 +34,6 @@ ANGLES: dict[str, float] = {"deg": 0.017453292519943295, "°": 0.017453292519943
 #: Time units, in seconds.
 TIMES: dict[str, float] = {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0}
 
-_BRACKET = re.compile(r"^(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]+?)\s*[\])]$")
-
 
 def rate_unit(unit: str) -> float | None:
     """Return the factor of a rate unit such as ``nm/min`` or ``nm_per_min`` to m/s, or None."""
@@ -54,9 +52,13 @@ def split_name(header: str) -> tuple[str, str | None]:
     ('rate', 'nm_per_min')
     """
     text = header.strip()
-    bracket = _BRACKET.match(text)
-    if bracket:
-        return bracket["name"].strip().lower().replace(" ", "_"), bracket["unit"].strip()
+    if text.endswith(("]", ")")):
+        # By hand: an expression that tries every split takes minutes for a long name.
+        closed = max(text.rfind("]", 0, -1), text.rfind(")", 0, -1))
+        opened = [at for at in (text.find("[", closed + 1), text.find("(", closed + 1)) if at >= 0]
+        unit = text[min(opened) + 1 : -1].strip() if opened else ""
+        if unit:
+            return text[: min(opened)].strip().lower().replace(" ", "_"), unit
     name = text.lower().replace(" ", "_")
     rate = re.match(r"^(.+)_([^_]+_per_[^_]+)$", name)
     if rate and rate_unit(rate[2]) is not None:

@@ -13,6 +13,7 @@ import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from planish.errors import DataError, refuse
 from planish.measure import coverage
 from planish.measure.layout_gds import read_gds
 from planish.measure.layout_hierarchy import Hierarchy
+from planish.measure.layout_limits import LARGEST_CELL, MOST_CELLS
 from planish.measure.layout_maps import LayoutMaps, chord_widths
 
 SOURCES = coverage.SOURCES
@@ -31,7 +33,6 @@ Progress = Callable[[float], None]
 _RECTS = 1 << 21  # rectangles placed at a time, by each worker (64 MB)
 _QUADS = 1 << 18  # quads placed at a time (16 MB)
 _ENTRIES = 12 << 20  # shape-in-cell entries of one tile (48 MB)
-_MOST_CELLS = 16_000_000
 _MOST_SHAPES = 1_000_000_000
 _TILE = 256  # cells along a tile, at most
 _READ_SHARE = 0.5  # of the progress bar
@@ -91,7 +92,7 @@ def read_layout_maps(
     if cache:
         from planish.measure import layout_cache
 
-        found = layout_cache.find(place, key)
+        found, damaged = layout_cache.find(place, key)
         if found is not None:
             if progress is not None:
                 progress(1.0)
@@ -105,6 +106,8 @@ def read_layout_maps(
     maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress)
     if cache:
         layout_cache.keep(place, key, maps)
+        if damaged:
+            maps = replace(maps, notes=(*maps.notes, damaged))
     return maps
 
 
@@ -309,9 +312,9 @@ class _Grid:
             x0, y0, x1, y1 = (_near_whole(v / unit) for v in window)
             nx = max(1, math.ceil((x1 - x0) / side * (1 - 1e-12)))
             ny = max(1, math.ceil((y1 - y0) / side * (1 - 1e-12)))
-        if nx * ny > _MOST_CELLS:
+        if nx * ny > MOST_CELLS:
             raise DataError(
-                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {_MOST_CELLS}:"
+                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {MOST_CELLS}:"
                 " take larger cells or map a part of it (window)"
             )
         return cls(side, x0, y0, nx, ny)
@@ -457,8 +460,10 @@ def _check_request(
     for name, value in (("layer", layer), ("datatype", datatype)):
         if not 0 <= value <= 65535:
             raise DataError(refuse(f"{place}: {name}", value, "0 to 65535"))
-    if not (math.isfinite(cell) and cell > 0):
-        raise DataError(refuse(f"{place}: cell [m]", cell, "a positive length"))
+    if not 0 < cell <= LARGEST_CELL:
+        raise DataError(
+            refuse(f"{place}: cell [m]", cell, f"a positive length of at most {LARGEST_CELL:g} m")
+        )
     if window is not None:
         good = all(math.isfinite(v) and abs(v) < 1e3 for v in window)
         if not good or window[0] >= window[2] or window[1] >= window[3]:
@@ -471,4 +476,4 @@ def _check_request(
 def _cache_key(
     layer: int, datatype: int, cell: float, top: str | None, window: tuple[float, float, float, float] | None
 ) -> str:
-    return f"v1 {layer}/{datatype} {cell!r} {top!r} {window!r}"
+    return f"v2 {layer}/{datatype} {cell!r} {top!r} {window!r}"

@@ -1,16 +1,23 @@
-"""Layout maps kept on disk and found again by the content of the layout file."""
+"""Layout maps kept on disk and found again by the content of the layout file.
+
+They carry a checksum (see ``layout_store``). A damaged entry is thrown away, the layout is read anew, and
+the maps say so in a note.
+"""
 
 from __future__ import annotations
 
 import hashlib
+import logging
 import os
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
 from planish.errors import DataError
 from planish.measure.layout_maps import LayoutMaps
 
+_LOG = logging.getLogger(__name__)
 _LEAST_BYTES = 1 << 20  # smaller files are read faster than a cache is opened
 
 
@@ -20,8 +27,8 @@ def folder() -> Path:
     return (Path(own) if own else Path.home() / ".cache" / "planish") / "layouts"
 
 
-def find(path: Path, key: str) -> LayoutMaps | None:
-    """Maps kept for this content and request, or None.
+def find(path: Path, key: str) -> tuple[LayoutMaps | None, str]:
+    """Maps kept for this content and request, or None; and what to say of an entry that was damaged, or "".
 
     The file is hashed only if something was kept for a file of its size.
     """
@@ -30,18 +37,24 @@ def find(path: Path, key: str) -> LayoutMaps | None:
         pattern = re.compile(rf"{size}-[0-9a-f]{{32}}-{_short(key)}\.zarr")
         likely = [p for p in folder().iterdir() if pattern.fullmatch(p.name)] if size >= _LEAST_BYTES else []
         if not likely:
-            return None
+            return None, ""
         with path.open("rb") as raw:
             digest = hashlib.file_digest(raw, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
     except OSError:
-        return None
+        return None, ""
     for entry in likely:
         if entry.name == _name(size, digest, key):
             try:
-                return replace(LayoutMaps.open(entry), source=str(path))
+                found = LayoutMaps.open(entry)
+                if found.digest == digest:
+                    return replace(found, source=str(path)), ""
             except DataError:
-                return None  # damaged: read the layout again
-    return None
+                pass
+            note = "the maps kept of this layout were damaged: thrown away, and the layout read anew"
+            _LOG.warning("planish: %s: %s", entry, note)
+            _throw_away(entry)
+            return None, note
+    return None, ""
 
 
 def keep(path: Path, key: str, maps: LayoutMaps) -> None:
@@ -52,6 +65,13 @@ def keep(path: Path, key: str, maps: LayoutMaps) -> None:
             maps.save(folder() / _name(size, maps.digest, key))
     except (OSError, DataError):
         return
+
+
+def _throw_away(entry: Path) -> None:
+    if entry.is_dir() and not entry.is_symlink():
+        shutil.rmtree(entry, ignore_errors=True)
+    else:
+        entry.unlink(missing_ok=True)
 
 
 def _short(key: str) -> str:

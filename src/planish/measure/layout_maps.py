@@ -9,8 +9,6 @@ the lower left cell.
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,7 +16,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.files import whole_file
 from planish.engine.record import Record, figure, shortened
 from planish.errors import DataError
 
@@ -131,13 +128,11 @@ class LayoutMaps(Record):
         DataError
             If the place cannot be written.
         """
+        from planish.measure import layout_store
+
         target = Path(path)
         try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            if target.suffix == ".npz":
-                _save_npz(self, target)
-            else:
-                _save_zarr(self, target)
+            layout_store.save_maps(self, target)
         except OSError as exc:
             raise DataError(f"{target}: cannot be written ({exc.strerror or exc})") from exc
         return target
@@ -154,25 +149,9 @@ class LayoutMaps(Record):
         target = Path(path)
         if not target.exists():
             raise DataError(f"{target}: no such maps")
-        try:
-            arrays, meta = _open_npz(target) if target.is_file() else _open_zarr(target)
-            maps = cls(
-                cell=float(meta["cell"]),
-                origin=(float(meta["origin"][0]), float(meta["origin"][1])),
-                **arrays,
-                coverage_area_um2=float(meta["coverage_area_um2"]),
-                bounding_box_um=tuple(float(v) for v in meta["bounding_box_um"]),  # type: ignore[arg-type]
-                polygons=int(meta["polygons"]),
-                layer=(int(meta["layer"][0]), int(meta["layer"][1])),
-                source=str(meta["source"]),
-                digest=str(meta["digest"]),
-                notes=tuple(str(n) for n in meta["notes"]),
-            )
-        except Exception as exc:  # a damaged store can raise anything, from several libraries
-            raise DataError(f"{target}: not readable as layout maps ({type(exc).__name__}: {exc})") from exc
-        if any(getattr(maps, name).shape != maps.density.shape for name in FIELDS):
-            raise DataError(f"{target}: the maps in it differ in shape")
-        return maps
+        from planish.measure import layout_store
+
+        return layout_store.open_maps(target)
 
 
 def chord_widths(area: Array, edge_x: Array, edge_y: Array, cell: float) -> tuple[Array, Array]:
@@ -283,63 +262,3 @@ def _join(v: Array) -> Array:
 def _mean(values: Array, scale: float) -> float | None:
     known = values[np.isfinite(values)]
     return float(known.mean()) * scale if known.size else None
-
-
-def _meta(maps: LayoutMaps) -> dict[str, Any]:
-    return {
-        "cell": maps.cell,
-        "origin": list(maps.origin),
-        "coverage_area_um2": maps.coverage_area_um2,
-        "bounding_box_um": list(maps.bounding_box_um),
-        "polygons": maps.polygons,
-        "layer": list(maps.layer),
-        "source": maps.source,
-        "digest": maps.digest,
-        "notes": list(maps.notes),
-        "kind": "planish layout maps",
-        "units": {"cell": "m", "density": "1", "perimeter": "1/m", "line_width": "m", "space": "m"},
-    }
-
-
-def _save_npz(maps: LayoutMaps, target: Path) -> None:
-    import json
-
-    with whole_file(target) as out:
-        np.savez_compressed(out, meta=np.array(json.dumps(_meta(maps))), **_arrays(maps))  # type: ignore[arg-type]
-
-
-def _open_npz(target: Path) -> tuple[dict[str, Array], dict[str, Any]]:
-    import json
-
-    with np.load(target, allow_pickle=False) as data:
-        meta: dict[str, Any] = json.loads(str(data["meta"]))
-        return {name: np.asarray(data[name], dtype=np.float64) for name in FIELDS}, meta
-
-
-def _save_zarr(maps: LayoutMaps, target: Path) -> None:
-    import zarr
-
-    folder = Path(tempfile.mkdtemp(dir=target.parent, prefix=target.name, suffix=".part"))
-    try:
-        group = zarr.create_group(store=str(folder), overwrite=True)
-        group.attrs.update(_meta(maps))
-        for name, values in _arrays(maps).items():
-            group.create_array(name, data=values, chunks=tuple(min(n, 1024) for n in values.shape))
-        if target.exists():
-            shutil.rmtree(target)
-        folder.replace(target)
-    except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise
-
-
-def _open_zarr(target: Path) -> tuple[dict[str, Array], dict[str, Any]]:
-    import zarr
-
-    group = zarr.open_group(str(target), mode="r")
-    meta = dict(group.attrs)
-    return {name: np.asarray(group[name][:], dtype=np.float64) for name in FIELDS}, meta
-
-
-def _arrays(maps: LayoutMaps) -> dict[str, Array]:
-    return {name: getattr(maps, name) for name in FIELDS}

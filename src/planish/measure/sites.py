@@ -16,6 +16,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.csv_text import csv_text
+from planish.engine.files import write_whole
 from planish.engine.record import Record, counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure.columns import ANGLES, TIMES, length_factor, parse_units_note, rate_unit, split_name
@@ -191,22 +193,21 @@ def site_plan(
 def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tuple[str, ...] = ()) -> None:
     """Write a site map as CSV in mm and nm (or nm/min), readable by :func:`read_sites`.
 
-    ``comments`` become ``#`` lines at the top.
+    ``comments`` become ``#`` lines at the top. The file is written whole or not at all.
     """
     rate = site_map.quantity == "rate"
     name = "rate_nm_per_min" if rate else f"{site_map.quantity}_nm"
     scale = 60e9 if rate else 1e9
-    lines = [f"# {c}" for c in comments]
+    notes = list(comments)
     if site_map.wafer_radius is not None:
-        lines.append(f"# wafer: {2e3 * site_map.wafer_radius:g} mm")
+        notes.append(f"wafer: {2e3 * site_map.wafer_radius:g} mm")
     if site_map.polish_time is not None:
-        lines.append(f"# polish_time: {site_map.polish_time:g} s")
-    lines.append(f"site,x_mm,y_mm,{name}")
-    lines += [
-        f"{s},{1e3 * x:.3f},{1e3 * y:.3f},{scale * v:.3f}"
+        notes.append(f"polish_time: {site_map.polish_time:g} s")
+    rows = (
+        (s, f"{1e3 * x:.3f}", f"{1e3 * y:.3f}", f"{scale * v:.3f}")
         for s, x, y, v in zip(site_map.site, site_map.x, site_map.y, site_map.value, strict=True)
-    ]
-    Path(path).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    )
+    write_whole(Path(path), csv_text(("site", "x_mm", "y_mm", name), rows, notes))
 
 
 def _one_wafer(table: Table, wafer: str | None) -> Table:
@@ -377,14 +378,23 @@ def _check(sites: SiteMap, table: Table, column: str) -> None:
 
 
 def same_place(x: Array, y: Array, tolerance: float = SAME_PLACE) -> tuple[int, int] | None:
-    """Return the first pair of rows (earlier, later) within ``tolerance`` [m], or None."""
+    """Return a pair of rows (earlier, later) within ``tolerance`` [m], one of the first, or None."""
     if len(x) < 2:
         return None
+    order = np.lexsort((y, x))  # keeps the order of equal places
+    equal = (np.diff(x[order]) == 0) & (np.diff(y[order]) == 0)
+    if equal.any():
+        # Before the search by distance, whose pairs of n equal places are n^2.
+        later = order[1:][equal]
+        pick = int(np.argmin(later))
+        return int(order[:-1][equal][pick]), int(later[pick])
     from scipy.spatial import cKDTree  # costs start-up time only where a file is read
 
-    pairs = cKDTree(np.column_stack([x, y])).query_pairs(tolerance, output_type="ndarray")
-    if not len(pairs):
+    points = np.column_stack([x, y])
+    distance, nearest = cKDTree(points).query(points, k=2, distance_upper_bound=tolerance * (1 + 1e-12))
+    rows = np.flatnonzero(distance[:, 1] <= tolerance)
+    if not rows.size:
         return None
-    later = pairs.max(axis=1)
-    pick = int(np.argmin(later))
-    return int(pairs[pick].min()), int(later[pick])
+    other = np.where(nearest[rows, 0] == rows, nearest[rows, 1], nearest[rows, 0])
+    pick = int(np.argmin(np.maximum(rows, other)))
+    return int(min(rows[pick], other[pick])), int(max(rows[pick], other[pick]))

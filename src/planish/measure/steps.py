@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.columns import LENGTHS, TIMES, split_name
-from planish.measure.tables import Table, read_table
+from planish.measure.sites import LARGEST_VALUE
+from planish.measure.tables import Table, number, read_table
 
 Array = NDArray[np.float64]
 
@@ -63,6 +64,9 @@ def read_steps(path: str | os.PathLike[str]) -> StepTable:
             refuse(f"{path}: columns", ", ".join(table.header), "with up_loss_nm, step_left_nm, or both")
         )
     found = {name: _values(table, *scales[name], empty=False) for name in ("x", "y", "time")}
+    for name, (low, high, allowed) in _LIMITS.items():
+        if name in scales:
+            _check_range(table, scales[name], low, high, allowed)
     for name in ("up_loss", "step_left"):
         found[name] = (
             _values(table, *scales[name], empty=True) if name in scales else np.full(len(table.lines), np.nan)
@@ -80,6 +84,27 @@ def read_steps(path: str | os.PathLike[str]) -> StepTable:
     return StepTable(**found, step_before=before)
 
 
+# What a measurement on a die can be: least and most in SI, and in words.
+_LIMITS = {
+    "x": (-1.0, 1.0, "within 1 m of the layout's origin"),
+    "y": (-1.0, 1.0, "within 1 m of the layout's origin"),
+    "time": (1e-3, 1e6, "0.001 s to 1e6 s"),
+    "up_loss": (-LARGEST_VALUE, LARGEST_VALUE, f"at most {LARGEST_VALUE * 1e3:g} mm"),
+    "step_left": (-LARGEST_VALUE, LARGEST_VALUE, f"at most {LARGEST_VALUE * 1e3:g} mm"),
+    "step_before": (1e-10, LARGEST_VALUE, f"0.1 nm to {LARGEST_VALUE * 1e3:g} mm"),
+}
+
+
+def _check_range(table: Table, column: tuple[int, float], low: float, high: float, allowed: str) -> None:
+    values = _values(table, *column, empty=True)
+    with np.errstate(invalid="ignore"):
+        off = np.flatnonzero((values < low) | (values > high))
+    if off.size:
+        row, (position, _) = int(off[0]), column
+        place, cell = table.at(row, table.header[position]), table.columns[position][row]
+        raise DataError(refuse(place, cell[:40], allowed, "is the unit in the column's name right?"))
+
+
 def _values(table: Table, position: int, scale: float, *, empty: bool) -> Array:
     header = table.header[position]
     if not empty:
@@ -88,7 +113,7 @@ def _values(table: Table, position: int, scale: float, *, empty: bool) -> Array:
     for row, cell in enumerate(table.columns[position]):
         if cell:
             try:
-                out[row] = float(cell) * scale
+                out[row] = number(cell) * scale
             except ValueError:
                 raise DataError(refuse(table.at(row, header), cell[:40], "a number, or empty")) from None
             if not np.isfinite(out[row]):

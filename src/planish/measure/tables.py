@@ -7,20 +7,19 @@ refused in the same words: file, line or column, what was found, what to do.
 from __future__ import annotations
 
 import csv
-import io
 import math
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.csv_text import plain
 from planish.errors import DataError, refuse
-
-#: Text tables above this are refused: a site map or a variance study is far smaller.
-MAX_TEXT_BYTES = 200 * 1024 * 1024
-_DELIMITERS = (",", ";", "\t")
+from planish.measure import table_limits as limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +54,21 @@ class Table:
         hits = [i for i, h in enumerate(self.header) if h.casefold() == name.strip().casefold()]
         if len(hits) == 1:
             return hits[0]
-        have = ", ".join(self.header)
+        have = _some(self.header)
         if not hits:
             raise DataError(refuse(f"{self.path}: {purpose}", name, f"one of its columns: {have}"))
         raise DataError(refuse(f"{self.path}: {purpose}", name, "named once", f"the columns are {have}"))
 
     def text(self, name: str) -> tuple[str, ...]:
-        """Return the cells of column ``name`` as text; an empty cell is refused."""
+        """Return the cells of column ``name`` as text, as it was before it was made safe for a spreadsheet.
+
+        An empty cell is refused.
+        """
         column = self.index(name)
         for row, cell in enumerate(self.columns[column]):
             if not cell:
                 raise DataError(refuse(self.at(row, self.header[column]), cell, "filled in"))
-        return self.columns[column]
+        return tuple(plain(cell) for cell in self.columns[column])
 
     def numbers(self, name: str) -> NDArray[np.float64]:
         """Return the cells of column ``name`` as finite floats.
@@ -80,7 +82,7 @@ class Table:
         out = np.empty(len(self.lines))
         for row, cell in enumerate(self.columns[column]):
             try:
-                value = float(cell)
+                value = number(cell)
             except ValueError:
                 raise DataError(self._not_a_number(row, column, cell)) from None
             if not math.isfinite(value):
@@ -131,63 +133,99 @@ def read_table(path: str | os.PathLike[str]) -> Table:
 
 
 def _read_text(file: Path) -> Table:
-    size = file.stat().st_size
-    if size > MAX_TEXT_BYTES:
-        raise DataError(
-            f"{file}: {size / 1e6:.0f} MB is more than the {MAX_TEXT_BYTES / 1e6:.0f} MB a text table "
-            f"may have "
-            "(split it by wafer, or write it as Parquet)"
-        )
-    text = _decode(file, file.read_bytes())
+    limits.check_text(file)
+    try:
+        # Universal line ends; the pass before has shown that no line is long.
+        with file.open(encoding="utf-8-sig") as text:
+            return _parsed(file, text)
+    except UnicodeDecodeError:
+        raise DataError(_not_utf8(file)) from None
+
+
+def _parsed(file: Path, text: TextIO) -> Table:
     notes: dict[str, str] = {}
-    lines = text.splitlines()
-    first = 0
-    while first < len(lines) and (not lines[first].strip() or lines[first].lstrip().startswith("#")):
-        key, colon, value = lines[first].lstrip().lstrip("#").partition(":")
+    first = 1
+    while (head := text.readline()) and (not head.strip() or head.lstrip().startswith("#")):
+        key, colon, value = head.lstrip().lstrip("#").partition(":")
         if colon:
             notes[key.strip().lower()] = value.strip()
+        if first > limits.MAX_NOTES:
+            raise DataError(f"{file}: more than {limits.MAX_NOTES} lines before the column names")
         first += 1
-    if first == len(lines):
+    if not head:
         raise DataError(f"{file}: holds no column names and no rows (only blank or # lines)")
-    delimiter = max(_DELIMITERS, key=lines[first].count)
+    delimiter = max(limits.SEPARATORS, key=head.count)
+    lines = _Lines(file, head, text)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    header: tuple[str, ...] = ()
+    columns: list[list[str]] = []
+    numbers: list[int] = []
     try:
-        records = list(csv.reader(io.StringIO("\n".join(lines[first:])), delimiter=delimiter, strict=True))
+        for record in reader:
+            at = first - 1 + reader.line_num
+            if not header:
+                limits.check_columns(file, len(record))
+                header = tuple(plain(name.strip()) for name in record)
+                _check_header(file, header, first)
+                columns = [[] for _ in header]
+            elif any(cell.strip() for cell in record) and not record[0].lstrip().startswith("#"):
+                if len(record) != len(header):
+                    raise DataError(
+                        f"{file}: line {at}: {len(record)} cells where the {len(header)} columns "
+                        f"{_some(header)} are named (one cell a column, separated by {delimiter!r})"
+                    )
+                if lines.length > limits.MAX_CELL:
+                    for cell in record:
+                        limits.check_cell(f"{file}: line {at}", cell)
+                for column, cell in zip(columns, record, strict=True):
+                    column.append(cell.strip())
+                numbers.append(at)
+            lines.length = 0
     except csv.Error as error:
         raise DataError(f"{file}: cannot be read as a table: {error} (check its quotation marks)") from None
-    header = tuple(name.strip() for name in records[0])
-    _check_header(file, header, first + 1)
-    rows: list[list[str]] = []
-    numbers: list[int] = []
-    for number, record in enumerate(records[1:], start=first + 2):
-        if not any(cell.strip() for cell in record) or record[0].lstrip().startswith("#"):
-            continue
-        if len(record) != len(header):
-            raise DataError(
-                f"{file}: line {number}: {len(record)} cells where the {len(header)} columns "
-                f"{', '.join(header)} are named (one cell a column, separated by {delimiter!r})"
-            )
-        rows.append(record)
-        numbers.append(number)
-    if not rows:
+    if not numbers:
         raise DataError(f"{file}: has column names but no rows")
-    columns = tuple(tuple(row[i].strip() for row in rows) for i in range(len(header)))
-    return Table(str(file), header, columns, tuple(numbers), notes)
+    return Table(str(file), header, tuple(tuple(column) for column in columns), tuple(numbers), notes)
 
 
-def _decode(file: Path, raw: bytes) -> str:
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise DataError(f"{file}: is UTF-16 text (save it as UTF-8)")
-    if b"\x00" in raw[:65536]:
-        raise DataError(
-            f"{file}: is binary, not a text table (CSV or Parquet is read; the suffix tells which)"
-        )
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise DataError(
-            f"{file}: line {line}: byte 0x{raw[error.start]:02x} is not UTF-8 (save the file as UTF-8)"
-        ) from None
+class _Lines:
+    """The lines of a table from its head on; one record may not take more than a few of them."""
+
+    def __init__(self, file: Path, head: str, rest: TextIO) -> None:
+        self.file, self.head, self.rest = file, head, rest
+        self.length = 0  # characters handed out for the record at hand
+
+    def __iter__(self) -> Iterator[str]:
+        yield self._counted(self.head)
+        for line in self.rest:
+            yield self._counted(line)
+
+    def _counted(self, line: str) -> str:
+        self.length += len(line)
+        if self.length > limits.MAX_LINE:
+            raise DataError(
+                f"{self.file}: a quotation mark opens a record of more than {limits.MAX_LINE} characters "
+                "(check its quotation marks)"
+            )
+        return line
+
+
+def _not_utf8(file: Path) -> str:
+    """Say where a file is not UTF-8."""
+    with file.open("rb") as raw:
+        for number, line in enumerate(raw, start=1):
+            try:
+                line.decode("utf-8-sig" if number == 1 else "utf-8")
+            except UnicodeDecodeError as error:
+                byte = line[error.start]
+                return f"{file}: line {number}: byte 0x{byte:02x} is not UTF-8 (save the file as UTF-8)"
+    return f"{file}: is not UTF-8 (save the file as UTF-8)"
+
+
+def _some(names: tuple[str, ...]) -> str:
+    """Name columns in a refusal, not more than fit a line."""
+    shown = [name if len(name) <= 40 else name[:39] + "…" for name in names[:12]]
+    return ", ".join(shown) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
 
 
 def _check_header(file: Path, header: tuple[str, ...], line: int) -> None:
@@ -206,9 +244,22 @@ def _check_header(file: Path, header: tuple[str, ...], line: int) -> None:
             )
 
 
+def number(text: str) -> float:
+    """Return a cell's number; digits of other scripts and grouped digits (``1_000``) are none.
+
+    Raises
+    ------
+    ValueError
+        If it is not a number.
+    """
+    if not text.isascii() or "_" in text:
+        raise ValueError(text)
+    return float(text)
+
+
 def _is_number(text: str) -> bool:
     try:
-        float(text)
+        number(text)
     except ValueError:
         return False
     return True
@@ -217,13 +268,25 @@ def _is_number(text: str) -> bool:
 def _read_parquet(file: Path) -> Table:
     import polars as pl  # only here: Parquet is off the fast path
 
+    from planish.measure.parquet_limits import check_parquet
+
+    check_parquet(file, limits.MAX_CELLS)
     try:
         frame = pl.read_parquet(file)
-    except (pl.exceptions.PolarsError, OSError) as error:
+    except (pl.exceptions.PolarsError, OSError, pl.exceptions.PanicException) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise DataError(f"{file}: is not a readable Parquet file: {reason[:120]} (write it again)") from None
     if frame.height == 0:
         raise DataError(f"{file}: has column names but no rows")
+    # Texts are stored once and pointed at: written out they may be a thousand times larger.
+    length = frame.select(pl.col(pl.String).str.len_bytes().max()).row(0)
+    for name, longest in zip(frame.select(pl.col(pl.String)).columns, length, strict=True):
+        if longest is not None and longest > limits.MAX_CELL:
+            raise DataError(
+                f"{file}: column {name[:40]!r}: a cell of {longest} bytes: must be at most {limits.MAX_CELL}"
+            )
+    if frame.select(pl.col(pl.Binary)).width:
+        raise DataError(f"{file}: holds columns of raw bytes (numbers and text are read)")
     columns = tuple(
         tuple("" if cell is None else str(cell).strip() for cell in series.to_list()) for series in frame
     )

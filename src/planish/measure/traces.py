@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from planish.engine.csv_text import SHIELDED
 from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.invented import invented_traces as invented_traces
@@ -311,6 +312,9 @@ def _check_like(ordered: pl.DataFrame, scales: Scales, source: str) -> None:
 def _read_frame(path: str | os.PathLike[str]) -> pl.DataFrame:
     import polars as pl
 
+    from planish.measure.parquet_limits import check_parquet
+    from planish.measure.table_limits import MAX_TRACE_CELLS, check_columns, check_text
+
     file = Path(path)
     if not file.is_file():
         raise DataError(f"{path}: no such file (give the path of a Parquet or CSV trace)")
@@ -318,9 +322,13 @@ def _read_frame(path: str | os.PathLike[str]) -> pl.DataFrame:
         raise DataError(f"{path}: the file is empty")
     try:
         if file.suffix.lower() in (".parquet", ".pq"):
+            check_parquet(file, MAX_TRACE_CELLS)
             return pl.read_parquet(file)
-        return pl.read_csv(file, comment_prefix="#", infer_schema_length=None)
-    except (pl.exceptions.PolarsError, OSError, UnicodeDecodeError) as error:
+        check_text(file, MAX_TRACE_CELLS)
+        frame = pl.read_csv(file, comment_prefix="#", infer_schema_length=None)
+        check_columns(file, frame.width)
+        return frame
+    except (pl.exceptions.PolarsError, OSError, UnicodeDecodeError, pl.exceptions.PanicException) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise DataError(f"{path}: cannot be read as a table: {reason[:140]} (Parquet or UTF-8 CSV)") from None
 
@@ -338,7 +346,7 @@ def _label(frame: pl.DataFrame, name: str) -> pl.Expr:
     column = pl.col(name)
     if frame[name].dtype.is_float():
         column = column.cast(pl.Int64, strict=False)
-    return column.cast(pl.String).alias(name)
+    return column.cast(pl.String).str.replace(SHIELDED, "$1").alias(name)
 
 
 def _usual(series: pl.Series) -> float:

@@ -21,6 +21,7 @@ kernel costs no accuracy.
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
@@ -47,6 +48,8 @@ SOURCES: tuple[str, ...] = (
 # small against the kernel (below 1/400 of its radius) that its centre value, with the rim cells cut by a
 # straight line, is good to 1e-6.
 EXACT_HALF_WIDTH = 400
+#: Weights of one kernel (240 MB): 5 mm in cells of 1 um are 25 million.
+MOST_WEIGHTS = 30_000_000
 _GAUSS_CUT = 6.5  # sigmas kept of a Gaussian: the rest is 1e-10
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(10)
 # E(m) for m1 = 1 - m: Abramowitz & Stegun 17.3.36, |error| < 2e-8 (from memory, checked against scipy).
@@ -93,8 +96,20 @@ def elliptic_mass(ratio: Array) -> Array:
 def half_width(kernel: Kernel, length: float, cell: float) -> int:
     """Return how many cells the kernel reaches to each side of its centre cell."""
     _checked(kernel, length)
-    reach = _GAUSS_CUT * length / np.sqrt(12) if kernel == "gaussian" else length / 2
+    reach = _GAUSS_CUT * length / math.sqrt(12) if kernel == "gaussian" else length / 2
+    if reach > cell * (MOST_WEIGHTS / 2):
+        raise ModelError(_too_wide(length, cell, reach / cell))
     return int(np.ceil(reach / cell - 0.5 + 1e-12)) if reach > cell / 2 else 0
+
+
+def _too_wide(length: float, cell: float, reach: float) -> str:
+    side = f"{2 * reach + 1:.3g}"
+    return refuse(
+        f"kernel of planarization length {length:.3g} m in cells of {cell:.3g} m",
+        f"{side} x {side} cells",
+        f"at most {MOST_WEIGHTS} cells in all",
+        "take larger cells, or a shorter length",
+    )
 
 
 def axis_weights(kernel: Kernel, length: float, cell: float) -> Array:
@@ -126,14 +141,16 @@ def cell_weights(kernel: Kernel, length: float, cell: float, xp: Any = np) -> An
 
     Raises
     ------
-    ModelError: for an unknown kernel or a size that is not above 0.
+    ModelError: for an unknown kernel, a size that is not above 0, or more than ``MOST_WEIGHTS`` weights.
     """
     if not cell > 0:
         raise ModelError(refuse("cell [m]", cell, "above 0"))
+    n = half_width(kernel, length, cell)
+    if (2 * n + 1) ** 2 > MOST_WEIGHTS:
+        raise ModelError(_too_wide(length, cell, n))
     if kernel != "elliptic":
         one = axis_weights(kernel, length, cell)
         return xp.asarray(np.outer(one, one))
-    n = half_width(kernel, length, cell)
     if n > EXACT_HALF_WIDTH:
         return _elliptic_fine(length / (2 * cell), n, xp)
     return xp.asarray(_elliptic_exact(round(length / (2 * cell), 12), n))

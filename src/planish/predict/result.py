@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 FILE_KIND = "planish result"
 LOT_FILE = "lot.nc"  # in the folder that a lot is saved to
+_MARK = "planish-sha256:"
+_DIGITS = 64
+_AGAIN = "take the copy you have, or compute and save it again"
 
 
 class Result(Record):
@@ -88,8 +91,12 @@ class Result(Record):
             summary=json.dumps(clean(self.summary())),
             sources=json.dumps(self.sources()),
         )
-        content = bytes(data.to_netcdf(engine="scipy"))
-        write_whole(target, content)
+        # The first attribute of all, so that its place in the file is the first that looks like it.
+        data.attrs = {"checksum": f"{_MARK}{'0' * _DIGITS}", **data.attrs}
+        content = bytearray(data.to_netcdf(engine="scipy"))
+        at = content.index(_MARK.encode()) + len(_MARK)
+        content[at : at + _DIGITS] = _checksum(content).encode()
+        write_whole(target, bytes(content))
         return target
 
     def _repr_html_(self) -> str:
@@ -158,31 +165,65 @@ def open_result(path: str | os.PathLike[str]) -> SavedResult:
     SavedResult
         The fields, figures and sources as they were saved.
 
+    Every byte of the file is checked against the checksum it carries before anything reads it.
+
     Raises
     ------
     DataError
-        If the file is missing or was not written by planish.
+        If the file is missing, was not written by planish, or is damaged.
     """
+    import io
+
     import xarray as xr
 
     if not isinstance(path, str | os.PathLike):
         raise DataError(f"result file: a {type(path).__name__} was given: must be a path")
-    if (Path(path) / LOT_FILE).is_file():
-        path = Path(path) / LOT_FILE
-
+    place = Path(path)
+    if place.is_dir():
+        place = place / LOT_FILE
     try:
-        with xr.open_dataset(path, engine="scipy") as opened:
-            data = opened.load()
+        content = place.read_bytes()
     except FileNotFoundError:
-        raise DataError(f"{path}: no such file (give a file written by save)") from None
-    except (OSError, ValueError, TypeError, IndexError) as exc:
+        raise DataError(f"{place}: no such file (give a file written by save)") from None
+    except OSError as exc:
+        raise DataError(f"{place}: cannot be read ({exc.strerror or exc})") from None
+    _check(place, content)
+    try:
+        with xr.open_dataset(io.BytesIO(content), engine="scipy") as opened:
+            data = opened.load()
+        attrs = dict(data.attrs)
+        summary, sources = json.loads(attrs["summary"]), json.loads(attrs["sources"])
+        if attrs["file"] != FILE_KIND or not isinstance(summary, dict) or not isinstance(sources, list):
+            raise ValueError("not one of ours")
+        kind = str(attrs["kind"])
+    except Exception as exc:  # a file with a checksum of its own making can raise anything
         raise DataError(
-            f"{path}: not a result file ({type(exc).__name__}); give a file written by save"
-        ) from None
-    attrs = data.attrs
-    if attrs.get("file") != FILE_KIND:
-        raise DataError(f"{path}: a NetCDF file that planish did not write; give a file written by save")
-    return SavedResult(attrs["kind"], data, json.loads(attrs["summary"]), json.loads(attrs["sources"]))
+            f"{place}: not a result file ({type(exc).__name__}); give a file written by save"
+        ) from exc
+    del data.attrs["checksum"]
+    return SavedResult(kind, data, summary, sources)
+
+
+def _check(place: Path, content: bytes) -> None:
+    """Refuse bytes that are not those that were saved."""
+    if content[:3] != b"CDF":
+        raise DataError(f"{place}: not a result file (no NetCDF); give a file written by save")
+    at = content.find(_MARK.encode()) + len(_MARK)
+    if at < len(_MARK):
+        raise DataError(
+            f"{place}: a NetCDF file without the checksum that planish writes: not by planish, or damaged ({_AGAIN})"
+        )
+    told = content[at : at + _DIGITS]
+    blank = bytearray(content)
+    blank[at : at + _DIGITS] = b"0" * _DIGITS
+    if told != _checksum(blank).encode():
+        raise DataError(f"{place}: damaged: its content does not fit its checksum ({_AGAIN})")
+
+
+def _checksum(content: bytearray) -> str:
+    import hashlib
+
+    return hashlib.sha256(content).hexdigest()
 
 
 def clean(value: Any) -> Any:

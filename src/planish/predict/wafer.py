@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
-__all__ = ["as_bench", "fresh_state", "polish", "run_steps", "with_total_time"]
+__all__ = ["as_bench", "fresh_state", "polish", "run_steps"]
 
 MODULES = (motion, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planish.engine.csv_text import csv_text
 from planish.errors import SetupError
 from planish.web.packing import pack
 
@@ -188,11 +189,9 @@ def profile_csv(document: Mapping[str, Any]) -> str:
     head = ["radius_mm", "removed_nm", "remaining_nm"]
     columns = [result.radius * 1e3, result.removed * 1e9, result.remaining.sum(axis=0) * 1e9]
     for step in result.steps:
-        name = step.name.replace(",", " ").replace('"', "")
-        head += [f"{name}_pressure_kPa", f"{name}_speed_m_per_s"]
+        head += [f"{step.name}_pressure_kPa", f"{step.name}_speed_m_per_s"]
         columns += [step.pressure / 1e3, step.speed]
-    rows = [",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True)]
-    return "\n".join([",".join(head), *rows]) + "\n"
+    return csv_text(head, ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True)))
 
 
 def recipe_sheet(document: Mapping[str, Any]) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -81,7 +81,7 @@ def build(
         Accounts(folder / "people.json") if team else None,
     )
 
-    @asynccontextmanager
+    @contextlib.asynccontextmanager
     async def living(app: FastAPI) -> AsyncIterator[None]:
         yield
         held.jobs.close()
@@ -150,7 +150,8 @@ def _secret(folder: Path) -> str:
     try:
         return path.read_text()
     except FileNotFoundError:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w") as file:
-            file.write(secrets.token_hex(32))
+        from planish.engine.files import write_whole
+
+        with contextlib.suppress(FileExistsError):  # another server beside this one was quicker
+            write_whole(path, secrets.token_hex(32), mode=0o600, new=True)
         return path.read_text()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planish.engine.csv_text import frame_csv
 from planish.errors import DataError, SetupError
 from planish.web.answers import setup_of
 from planish.web.packing import pack
@@ -54,7 +55,7 @@ def lot_csv(document: Mapping[str, Any], wafers: int) -> str:
     """Return the lot as CSV, a row a wafer."""
     from planish.predict.lot import polish_lot
 
-    return str(polish_lot(setup_of(document), wafers).table().write_csv())
+    return frame_csv(polish_lot(setup_of(document), wafers).table())
 
 
 def layout_maps(name: str, cell: float, size: float, file: str | None = None, layer: str = "") -> Any:
@@ -131,7 +132,7 @@ def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
         progress=lambda done, total: tell(done / total),
     )
     write_whole(folder / "answer.bin", pack_lot(result))
-    write_whole(folder / "table.csv", result.table().write_csv().encode())
+    write_whole(folder / "table.csv", frame_csv(result.table()))
 
 
 def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:

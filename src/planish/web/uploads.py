@@ -17,6 +17,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from planish.engine.files import whole_folder, write_whole
 from planish.errors import DataError
 
 LARGEST = 64 * 1024 * 1024
@@ -132,10 +133,9 @@ class Uploads:
         ending = ending_of(name)
         check_content(name, ending, content)
         made = Upload(secrets.token_hex(8), name, KINDS[ending], len(content), ending, time.time())
-        place = self._home(owner) / made.id
-        place.mkdir(parents=True, mode=0o700)
-        (place / f"data{ending}").write_bytes(content)
-        (place / "about.json").write_text(json.dumps(asdict(made)))
+        with whole_folder(self._home(owner) / made.id, mode=0o700) as place:
+            write_whole(place / f"data{ending}", content)
+            write_whole(place / "about.json", json.dumps(asdict(made)))
         for old in self.of(owner)[PER_PERSON:]:
             self.forget(owner, old.id)
         return made
@@ -143,7 +143,7 @@ class Uploads:
     def of(self, owner: str) -> list[Upload]:
         """Return a person's files, the newest first."""
         found = []
-        for path in self._home(owner).glob("*/about.json"):
+        for path in self._home(owner).glob("[0-9a-f]*/about.json"):
             try:
                 found.append(Upload(**json.loads(path.read_text())))
             except (OSError, ValueError, TypeError):
