@@ -36,7 +36,8 @@ _HOMES = {
     "measure.layout": "read_layout_maps",
     "measure.layout_maps": "LayoutMaps",
     # fit
-    "fit.removal": "fit_wafer RemovalFit",
+    "fit.against": "fit_wafer",
+    "fit.removal": "RemovalFit",
     # explain
     "explain.attribution": "compare Comparison",
     "explain.report": "write_report",
@@ -52,8 +53,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.explain.attribution import Comparison as Comparison
     from planish.explain.attribution import compare as compare
     from planish.explain.report import write_report as write_report
+    from planish.fit.against import fit_wafer as fit_wafer
     from planish.fit.removal import RemovalFit as RemovalFit
-    from planish.fit.removal import fit_wafer as fit_wafer
     from planish.measure.layout import read_layout_maps as read_layout_maps
     from planish.measure.layout_maps import LayoutMaps as LayoutMaps
     from planish.measure.nested import NestedVariance as NestedVariance

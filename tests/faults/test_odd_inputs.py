@@ -15,7 +15,7 @@ import pytest
 import planish
 from planish.cli.main import run
 from planish.errors import DataError, FitError, PlanishError
-from planish.fit.removal import fit_wafer
+from planish.fit.against import fit_wafer
 from planish.measure.nested import nested_variance
 from planish.measure.pairing import pair
 from planish.measure.sites import read_sites

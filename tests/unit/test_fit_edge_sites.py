@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from planish.fit.removal import fit_wafer
+from planish.fit.removal import fit_prediction
 from planish.measure.sites import SiteMap
 
 K_P = 2.0e-13
@@ -35,11 +35,11 @@ def sites(outermost):
 
 
 def test_sites_on_the_exclusion_radius_are_used():
-    assert len(fit_wafer(result(), sites(0.147)).r) == 96
-    assert len(fit_wafer(result(), sites(0.147 + 5e-7)).r) == 96, "rounded positions in a site file"
+    assert len(fit_prediction(result(), sites(0.147)).r) == 96
+    assert len(fit_prediction(result(), sites(0.147 + 5e-7)).r) == 96, "rounded positions in a site file"
 
 
 def test_sites_beyond_it_are_left_out_and_said():
-    fit = fit_wafer(result(), sites(0.1475))
+    fit = fit_prediction(result(), sites(0.1475))
     assert len(fit.r) == 72
     assert any("24 sites beyond 147 mm" in s for s in fit.sentences)

@@ -14,7 +14,7 @@ import planish
 from planish.engine.fixed import FixedDict, fixed
 from planish.engine.record import same
 from planish.errors import PlanishError
-from planish.fit.removal import fit_wafer
+from planish.fit.against import fit_wafer
 from planish.measure.pairing import pair
 from planish.measure.profile import radial_profile
 from planish.measure.sites import read_sites

@@ -13,12 +13,11 @@ from planish.errors import DataError, FitError
 from planish.fit.consumables import fit_consumables
 from planish.fit.drift import follow, last_mean
 from planish.fit.forest import learn_rates
-from planish.fit.removal import fit_k_p, fit_wafer
+from planish.fit.removal import fit_k_p, fit_prediction
 from planish.fit.traces import fit_rate_law, newey_west
 from planish.measure.invented import TRUTH, invented_traces
-from planish.measure.sites import SiteMap, site_plan, write_sites
+from planish.measure.sites import SiteMap, site_plan
 from planish.measure.traces import cut_wafers, routes_of
-from planish.measure.wafer import measure_wafer
 
 K_P = 2.01441e-13  # 250 nm/min at 3 psi and 1 m/s
 
@@ -82,8 +81,8 @@ def predicted(stopped_by="time", cleared=np.inf):
     )
 
 
-def test_fit_wafer_scales_the_k_p_of_the_setup():
-    fit = fit_wafer(predicted(), removal(lambda r: 1.1 * truth(r)))
+def test_fit_prediction_scales_the_k_p_of_the_setup():
+    fit = fit_prediction(predicted(), removal(lambda r: 1.1 * truth(r)))
     assert fit.scale == pytest.approx(1.1, rel=2e-3)
     assert fit.k_p == pytest.approx(1.1 * K_P, rel=2e-3)
     assert "times the predicted one" in fit.sentences[0]
@@ -92,37 +91,18 @@ def test_fit_wafer_scales_the_k_p_of_the_setup():
 def test_a_longer_polish_is_no_faster_one():
     m = removal(lambda r: 1.5 * truth(r))
     timed = replace(m, polish_time=90.0)
-    assert fit_wafer(predicted(), timed).scale == pytest.approx(1.0, rel=2e-3)
-    assert fit_wafer(predicted(stopped_by="removed amount"), timed).scale == pytest.approx(1.0, rel=2e-3)
-    assert fit_wafer(predicted(), m).scale == pytest.approx(1.5, rel=2e-3)
+    assert fit_prediction(predicted(), timed).scale == pytest.approx(1.0, rel=2e-3)
+    assert fit_prediction(predicted(stopped_by="removed amount"), timed).scale == pytest.approx(1.0, rel=2e-3)
+    assert fit_prediction(predicted(), m).scale == pytest.approx(1.5, rel=2e-3)
 
 
-def test_fit_wafer_takes_a_map_a_pair_or_a_measured_wafer(tmp_path):
-    lost = removal(lambda r: 1.1 * truth(r))
-    before = replace(lost, value=np.full(len(lost), 1e-6), quantity="thickness")
-    after = replace(before, value=before.value - lost.value)
-    write_sites(before, tmp_path / "pre.csv")
-    write_sites(after, tmp_path / "post.csv")
-    measured = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv")
-    fits = [fit_wafer(predicted(), each) for each in (measured, measured.paired, measured.removal)]
-    assert fits[0].scale == pytest.approx(1.1, rel=2e-3)
-    assert fits[0].k_p == fits[1].k_p == fits[2].k_p
-    longer = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv", 66.0)
-    assert fit_wafer(predicted(), longer).scale == pytest.approx(fits[0].scale / 1.1)
-    for wrong in ({"removal": 1}, None, "post.csv", measured.summary()):
-        with pytest.raises(
-            DataError, match=f"a {type(wrong).__name__} was given: must be a map of the removal"
-        ):
-            fit_wafer(predicted(), wrong)
-
-
-def test_fit_wafer_refuses_what_says_nothing_of_the_rate():
+def test_fit_prediction_refuses_what_says_nothing_of_the_rate():
     with pytest.raises(FitError, match="says nothing"):
-        fit_wafer(predicted(stopped_by="removed amount"), removal(truth))
+        fit_prediction(predicted(stopped_by="removed amount"), removal(truth))
     with pytest.raises(FitError, match="clears before the end"):
-        fit_wafer(predicted(cleared=30.0), removal(truth))
+        fit_prediction(predicted(cleared=30.0), removal(truth))
     with pytest.raises(DataError, match="pair before and after"):
-        fit_wafer(predicted(), removal(truth, quantity="thickness"))
+        fit_prediction(predicted(), removal(truth, quantity="thickness"))
     with pytest.raises(FitError, match="three or more"):
         fit_k_p(removal(truth), RADIUS, SHAPE, edge_exclusion=0.149)
     with pytest.raises(FitError, match="zero or not finite"):

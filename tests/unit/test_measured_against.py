@@ -16,7 +16,7 @@ from planish.errors import FitError, SetupError
 from planish.explain import report
 from planish.explain.page import Part
 from planish.fit.against import wafer_against
-from planish.fit.removal import fit_wafer
+from planish.fit.removal import fit_prediction
 from planish.jobs.measured import measured_against, read_removal
 from planish.predict.polish_time import with_total_time
 from planish.predict.wafer import polish
@@ -69,9 +69,13 @@ def test_four_doors_give_the_same_figures(tmp_path, table_of_report):
     python = measured_against(setup, before, after)
     report.write_report(planish.polish(setup), tmp_path / "report.html", read_removal(before, after))
 
+    library = planish.fit_wafer(planish.polish(SETUP), planish.measure_wafer(before, after))
+
     exact = {"rel": 1e-12, "abs": 0}
     assert page["fit"]["k_p_per_Pa"] == pytest.approx(fitted["k_p_per_Pa"], **exact)
     assert python.fitted().k_p == pytest.approx(fitted["k_p_per_Pa"], **exact)
+    assert library.k_p == pytest.approx(fitted["k_p_per_Pa"], **exact)
+    assert list(library.sentences) == fitted["findings"] == page["findings"] == python.sentences()
     on_page = {row["key"]: row for row in page["figures"]}
     for key in ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "mean_removed_nm", "time_s"):
         printed = table_of_report[planish.predict.result.label(key)]
@@ -99,7 +103,7 @@ def test_the_fit_is_the_one_of_the_wafer_predicted_for_that_time(tmp_path):
     )
     removal = read_removal(before, after).removal
     assert measured_against(setup, before, after).fitted().k_p == pytest.approx(
-        fit_wafer(polish(by_hand), removal).k_p, rel=1e-12
+        fit_prediction(polish(by_hand), replace(removal, polish_time=60.0)).k_p, rel=1e-12
     )
 
 
@@ -171,3 +175,17 @@ def test_one_file_must_hold_the_removal(tmp_path):
     before, _after = sites(tmp_path)
     with pytest.raises(planish.PlanishError, match="give the file from after the polish too"):
         read_removal(before)
+
+
+def test_what_was_measured_may_be_a_map_a_pair_or_a_wafer(tmp_path):
+    before, after = sites(tmp_path)
+    wafer = planish.measure_wafer(before, after)
+    predicted = planish.polish(SETUP)
+    fits = [planish.fit_wafer(predicted, each) for each in (wafer, wafer.paired, wafer.removal)]
+    assert fits[0].k_p == fits[1].k_p == fits[2].k_p
+    timed = planish.fit_wafer(SETUP, planish.measure_wafer(before, after, 99.0))
+    assert timed.k_p == planish.fit_wafer(SETUP, wafer, 99.0).k_p
+    assert timed.k_p < fits[0].k_p
+    for wrong in ({"removal": 1}, None, "post.csv", wafer.summary()):
+        with pytest.raises(planish.PlanishError, match=f"a {type(wrong).__name__} was given: must be a map"):
+            planish.fit_wafer(predicted, wrong)

@@ -78,11 +78,10 @@ def seconds(time: str | None) -> float | None:
 
 
 def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:
-    from planish.measure.pairing import pair
-    from planish.measure.sites import read_sites
     from planish.measure.wafer import measure_wafer
 
-    figures = measure_wafer(pre, post, seconds(time))
+    wafer = measure_wafer(pre, post, seconds(time))
+    figures = wafer.summary()
     if json_out:
         show.print_json(figures)
     else:
@@ -97,8 +96,7 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
         from planish.explain.sites_figures import sites_figure
         from planish.explain.style import save_figure
 
-        paired = pair(read_sites(pre), read_sites(post))
-        show.written(save_figure(sites_figure(paired.removal), show.make_folder(out), "removal"), json_out)
+        show.written(save_figure(sites_figure(wafer.removal), show.make_folder(out), "removal"), json_out)
 
 
 def layer_numbers(layer: str | None) -> tuple[int, int]:
@@ -175,14 +173,12 @@ def fit(
 def _fit_wafer(
     setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None
 ) -> None:
-    from planish.jobs.measured import measured_against
+    from planish.fit.against import fit_wafer
+    from planish.jobs.measured import read_removal
     from planish.setup.load import load
 
-    against = measured_against(load(setup), pre, post, seconds(time))
-    found = against.fitted()
-    figures = found.summary()
-    figures["findings"] = against.sentences()
-    _show_fit(figures, json_out)
+    found = fit_wafer(load(setup), read_removal(pre, post), seconds(time))
+    _show_fit(found.summary(), json_out)
     if out is not None:
         from planish.explain.sites_figures import fit_figure
         from planish.explain.style import save_figure

@@ -12,17 +12,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.errors import FitError
-from planish.fit.removal import TIMED, RemovalFit, fit_wafer
-from planish.measure.wafer import summarise
+from planish.engine.record import Record, counted, shortened
+from planish.errors import DataError, FitError
+from planish.fit.removal import TIMED, RemovalFit, fit_prediction
+from planish.measure.pairing import Paired
+from planish.measure.sites import SiteMap
+from planish.measure.wafer import MeasuredWafer, summarise
 from planish.predict.polish_time import with_total_time
-from planish.predict.wafer import as_bench, polish
+from planish.predict.wafer import polish
+from planish.predict.wafer_result import WaferResult
+from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
-    from planish.measure.pairing import Paired
-    from planish.predict.wafer_result import WaferResult
-    from planish.setup.models import Setup
-    from planish.setup.si import Bench
+    from planish.setup.given import SetupLike
+
+    Measured = SiteMap | Paired | MeasuredWafer
 
 #: Figures that a prediction and a gauge both give.
 SHARED = (
@@ -34,8 +38,8 @@ SHARED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class WaferAgainst:
+@dataclass(frozen=True, repr=False)
+class WaferAgainst(Record):
     """Result of :func:`wafer_against`.
 
     ``paired`` holds the measured removal; ``wafer`` is the prediction for ``time`` [s] (None: no time is
@@ -54,9 +58,10 @@ class WaferAgainst:
     unfitted: str
     notes: tuple[str, ...]
 
-    def __repr__(self) -> str:
+    def _told(self) -> str:
         time = "unknown" if self.time is None else f"{self.time:.4g} s"
-        return f"<WaferAgainst {self.paired.removal.source}: {len(self.paired.removal)} sites, polish time {time}>"
+        sites = counted(len(self.paired.removal), "site")
+        return f"{shortened(self.paired.removal.source, 100)}, {sites}, polish time {time}"
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the figures that both know: key, predicted, measured."""
@@ -88,26 +93,27 @@ class WaferAgainst:
         return self.fit
 
 
-def wafer_against(setup: Setup | Bench, paired: Paired, time: float | None = None) -> WaferAgainst:
+def wafer_against(setup: SetupLike, measured: Measured, time: float | None = None) -> WaferAgainst:
     """Hold a measured wafer against the prediction of the setup it was polished with.
 
     Parameters
     ----------
     setup:
-        A loaded setup, or its SI records.
-    paired:
-        The measured removal (:func:`~planish.measure.pairing.pair`).
+        A loaded setup, its SI records, or the path of a setup file.
+    measured:
+        The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
     time:
         Polish time [s]; it goes before one stated with the measurement.
 
     Raises
     ------
     DataError
-        If the mean removal is not above zero, or the time is none that can be.
+        If the mean removal is not above zero, the time is none that can be, or something else was measured.
     SetupError
         If the recipe's timed steps alone take longer than the polish did.
     """
     bench = as_bench(setup)
+    paired = _paired(measured)
     stated = paired.removal.polish_time
     seconds = time if time is not None else stated
     notes: list[str] = []
@@ -131,7 +137,7 @@ def wafer_against(setup: Setup | Bench, paired: Paired, time: float | None = Non
     paired = replace(paired, removal=removal)
     fit, unfitted = None, ""
     try:
-        fit = fit_wafer(wafer, removal)
+        fit = fit_prediction(wafer, removal)
     except FitError as error:
         unfitted = str(error)
     return WaferAgainst(
@@ -143,4 +149,51 @@ def wafer_against(setup: Setup | Bench, paired: Paired, time: float | None = Non
         fit=fit,
         unfitted=unfitted,
         notes=tuple(notes),
+    )
+
+
+def fit_wafer(
+    predicted: WaferResult | SetupLike, measured: Measured, time: float | None = None
+) -> RemovalFit:
+    """Fit the removal law of a setup to a wafer measured on it.
+
+    The same as ``planish fit`` and the bench give: the wafer is predicted anew for the time it was polished
+    (``time``, else the one stated with the measurement, else that of a timed recipe).
+
+    Parameters
+    ----------
+    predicted:
+        A predicted wafer, or the setup that it was polished with.
+    measured:
+        The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
+    time:
+        Polish time [s].
+
+    Returns
+    -------
+    RemovalFit
+        The constant with its error, the misfit, and where the shape is off.
+
+    Raises
+    ------
+    FitError
+        Where the removed amount says nothing of the rate, or the sites are too few.
+    PlanishError
+        As :func:`wafer_against`.
+    """
+    setup = predicted.bench if isinstance(predicted, WaferResult) else predicted
+    against = wafer_against(setup, measured, time)
+    return replace(against.fitted(), sentences=tuple(against.sentences()))
+
+
+def _paired(measured: object) -> Paired:
+    if isinstance(measured, Paired):
+        return measured
+    if isinstance(measured, MeasuredWafer):
+        return replace(measured.paired, removal=measured.removal)
+    if isinstance(measured, SiteMap):
+        return Paired(measured, (), (), "site name")
+    raise DataError(
+        f"measured removal: a {type(measured).__name__} was given: must be a map of the removal "
+        "(planish.read_sites), a pair of maps, or what planish.measure_wafer returns"
     )

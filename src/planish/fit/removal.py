@@ -29,9 +29,7 @@ from planish.measure.outliers import Flag, flag
 from planish.measure.profile import RadialProfile, smooth_profile
 
 if TYPE_CHECKING:
-    from planish.measure.pairing import Paired
     from planish.measure.sites import SiteMap
-    from planish.measure.wafer import MeasuredWafer
     from planish.predict.wafer_result import WaferResult
 
 Array = NDArray[np.float64]
@@ -52,7 +50,7 @@ RING = 1e-4
 
 @dataclass(frozen=True, slots=True, repr=False)
 class RemovalFit(Record):
-    """Result of :func:`fit_k_p` and :func:`fit_wafer`.
+    """Result of :func:`fit_k_p` and :func:`~planish.fit.against.fit_wafer`.
 
     ``k_p`` and ``k_p_error`` [1/Pa] (NaN where the law has no k_p);
     ``scale`` and ``scale_error`` measured over predicted if a prediction
@@ -135,19 +133,20 @@ def fit_k_p(
     return _result(fit, k_p=fit.factor, k_p_error=fit.error, k_p_all=fit.factor_all, scale=(np.nan, np.nan))
 
 
-def fit_wafer(result: WaferResult, removal: SiteMap | Paired | MeasuredWafer) -> RemovalFit:
-    """Fit the removal law of a predicted wafer to what was measured on it.
+def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
+    """Fit the removal law of a predicted wafer to the removal measured on it.
 
-    The predicted rate is scaled by one number; the polish time is that stated
-    with the measurement, else the predicted one. For a law with a ``k_p`` that
-    gives the fitted k_p. Sites in the setup's edge exclusion are not used.
+    The predicted rate is scaled by one number. For a law with a ``k_p`` that gives the fitted k_p. The
+    prediction must be for the time that the wafer was polished, where the shape over the radius depends
+    on it: :func:`~planish.fit.against.fit_wafer` sees to that. Sites in the setup's edge exclusion are not
+    used.
 
     Parameters
     ----------
     result:
         The wafer as predicted.
     removal:
-        What was measured on it: a map of the removal, a pair of maps, or what ``measure_wafer`` returns.
+        What was measured on it, a map of the removal [m].
 
     Returns
     -------
@@ -156,14 +155,11 @@ def fit_wafer(result: WaferResult, removal: SiteMap | Paired | MeasuredWafer) ->
 
     Raises
     ------
-    DataError
-        For anything else given as measured.
     FitError
         As :func:`fit_k_p`; also where the removed amount says nothing of the
         rate (the polish stopped on an amount and no real polish time is
         stated, or the top film cleared).
     """
-    removal = _removal_map(removal)
     by_amount = [s for s in result.steps if s.stopped_by not in TIMED]
     if by_amount and removal.polish_time is None:
         raise FitError(
@@ -207,19 +203,6 @@ def fit_wafer(result: WaferResult, removal: SiteMap | Paired | MeasuredWafer) ->
         )
     sentences = (text, time, *out.sentences)
     return replace(out, sentences=sentences)
-
-
-def _removal_map(measured: object) -> SiteMap:
-    """Return the removal map of what was given as measured."""
-    from planish.measure.sites import SiteMap
-
-    found = measured if isinstance(measured, SiteMap) else getattr(measured, "removal", None)
-    if not isinstance(found, SiteMap):
-        raise DataError(
-            f"measured removal: a {type(measured).__name__} was given: must be a map of the removal "
-            "(planish.read_sites), a pair of maps, or what planish.measure_wafer returns"
-        )
-    return found
 
 
 @dataclass(frozen=True, slots=True)
