@@ -32,8 +32,8 @@ def check_lot(document: Mapping[str, Any], wafers: int, limits: Limits = QUICK) 
     most = int(limits.seconds / (WAFER_STEP * count))
     if wafers > most:
         raise DataError(
-            f"wafers = {wafers}: must be at most {most} with {count} steps (more would take longer than "
-            f"{limits.seconds:g} s); ask for fewer wafers"
+            f"wafers = {wafers}: must be at most {most} with {count} step{'s' * (count != 1)} in the recipe (more would "
+            f"take longer than {limits.seconds:g} s); ask for fewer wafers"
         )
 
 
