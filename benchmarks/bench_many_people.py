@@ -24,7 +24,7 @@ import httpx
 import numpy as np
 
 PASSWORD = "only for this benchmark"
-WATCHING = 5  # people who keep moving a slider meanwhile
+WATCHING = 2  # people who keep moving a slider meanwhile
 PAUSE = 0.05  # [s] between two moves of a slider
 PATIENCE = 300.0  # [s]
 LONGEST_ATTACK = 120.0  # [s] after which this gives up waiting for the server to stop a hostile run

@@ -65,6 +65,7 @@ def test_a_file_comes_in_pieces_and_is_read(bench) -> None:
     [
         (CutOff(QUICK.took_long()), "sites.csv: reading it took longer than 60 s; ask for less"),
         (CutOff(QUICK.took_much()), "sites.csv: reading it needed more than 1 GB of memory; ask for less"),
+        (Refused(QUICK.took_much()), "sites.csv: reading it needed more than 1 GB of memory; ask for less"),
         (Refused("sites.csv: cannot be read"), "sites.csv: cannot be read"),
     ],
 )

@@ -12,10 +12,9 @@ from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
-from planish.errors import DataError
+from planish.errors import DataError, PlanishError
 from planish.web import schemas as s
 from planish.web.accounts import ROLES
-from planish.web.child import CutOff
 from planish.web.costs import check_lot
 
 if TYPE_CHECKING:
@@ -399,7 +398,7 @@ async def upload(
         about = await ask("files", "look", path, kept.name, kept.kind, module=_OWN)
     except BaseException as error:  # a file that nobody could read, or waits for, is not kept
         held.uploads.forget(person.name, kept.id)
-        if isinstance(error, CutOff):
+        if isinstance(error, PlanishError) and kept.name not in str(error):
             raise DataError(f"{kept.name}: reading it {error}") from None
         raise
     told = s.UploadTold(**{n: getattr(kept, n) for n in s.UploadTold.model_fields})

@@ -49,7 +49,7 @@ class Workers:
         deep = ("planish.web.depth", "warm")
         self.pools = {
             "fast": Pool(fast, QUICK, ("planish.web.answers", "warm")),
-            "slow": Pool(slow, QUICK, deep, niceness=5, each=each),
+            "slow": Pool(slow, QUICK, deep, each=each),
             "files": Pool(2, QUICK, niceness=10, each=1 if team else None),
         }
         self._lock = threading.Lock()
