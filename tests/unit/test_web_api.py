@@ -20,7 +20,7 @@ from planish.web.workers import Refused, Workers, call
 class SameProcess(Workers):
     """Workers that answer here, so that these tests start no processes."""
 
-    async def ask(self, pool, name, *arguments, module="planish.web.answers"):
+    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
         done, answer = await asyncio.to_thread(call, module, name, arguments)
         if not done:
             raise Refused(answer)

@@ -37,7 +37,7 @@ ODD = [
 class SameProcess(Workers):
     """Workers that answer here."""
 
-    async def ask(self, pool, name, *arguments, module="planish.web.answers"):
+    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
         done, answer = call(module, name, arguments)
         if not done:
             raise Refused(answer)

@@ -342,11 +342,17 @@ def serve(
         bool, typer.Option("--https", help="Behind a proxy with TLS: cookies over HTTPS only.")
     ] = False,
     show: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", min=1, max=64, help="Processes for lots and dies (default: one a core, at least 2)."
+        ),
+    ] = None,
 ) -> None:
     """Serve the bench: the whole job in a browser, on this machine."""
     from planish.cli import serve as serving
 
-    serving.serve(host, port, data, team, name or [], https, show)
+    serving.serve(host, port, data, team, name or [], https, show, workers)
 
 
 people = typer.Typer(help="People who may sign in to a team's bench.", no_args_is_help=True)

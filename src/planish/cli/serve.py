@@ -19,6 +19,7 @@ def serve(
     names: list[str],
     https: bool,
     show: bool,
+    slow: int | None = None,
 ) -> None:
     """Serve the bench until interrupted."""
     from planish.web.workers import Workers
@@ -29,7 +30,7 @@ def serve(
             "add people with 'planish people add NAME', and put a proxy with TLS before it)"
         )
     listening = _listen(host, port)
-    workers = Workers()
+    workers = Workers(slow=slow, team=team)
     workers.start()  # they load the model while this process loads the server
 
     import uvicorn

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
@@ -10,9 +12,10 @@ from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
-from planish.errors import DataError
+from planish.errors import DataError, PlanishError
 from planish.web import schemas as s
 from planish.web.accounts import ROLES
+from planish.web.costs import check_lot
 
 if TYPE_CHECKING:
     from planish.web.app import Services
@@ -36,7 +39,7 @@ _OWN = "planish.web.own_data"
 _LESSONS = "planish.web.lessons"
 
 
-def services(request: Request) -> Services:
+async def services(request: Request) -> Services:
     """Return what the server holds."""
     found: Services = request.app.state.services
     return found
@@ -85,6 +88,44 @@ Worker = Annotated[s.Person, Depends(worker)]
 Approver = Annotated[s.Person, Depends(approver)]
 
 
+async def asking(request: Request, held: Held, person: Viewer) -> Callable[..., Awaitable[Any]]:
+    """Return how the one who asks puts a question to the workers: ``ask(pool, name, *arguments, ...)``.
+
+    Who goes away while slow work waits or runs has asked for nothing; of the questions of one page with the
+    same ``newest``, only the newest is answered.
+    """
+    page = request.headers.get("x-page", "")[:40]
+
+    async def ask(pool: str, name: str, *arguments: Any, newest: str | None = None, **more: Any) -> Any:
+        word = None if newest is None else f"{page} {newest}"
+        answer = held.workers.ask(pool, name, *arguments, owner=person.name, newest=word, **more)
+        return await (answer if pool == "fast" else _unless_gone(request, answer))
+
+    return ask
+
+
+Ask = Annotated[Callable[..., Awaitable[Any]], Depends(asking)]
+
+
+async def _unless_gone(request: Request, answer: Awaitable[Any]) -> Any:
+    """Return an answer, or give it up when the one who asked closes the connection."""
+
+    async def gone() -> None:
+        while (await request.receive())["type"] != "http.disconnect":
+            pass
+
+    tasks = (asyncio.ensure_future(answer), asyncio.ensure_future(gone()))
+    try:
+        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        if not tasks[0].done():
+            raise HTTPException(499, "the one who asked is gone")
+        return tasks[0].result()
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+
+
 def _packed(body: bytes) -> Response:
     return Response(body, media_type=s.MEDIA)
 
@@ -122,110 +163,114 @@ async def sign_out(request: Request) -> dict[str, bool]:
 
 
 @router.get("/setups/{motion}", tags=["describe"])
-async def fresh(motion: str, held: Held, person: Viewer) -> s.Setup:
+async def fresh(motion: str, ask: Ask, person: Viewer) -> s.Setup:
     """Return the invented scenario for a motion: rotary, linear or orbital."""
-    return s.Setup(**await held.workers.ask("fast", "fresh", motion))
+    return s.Setup(**await ask("fast", "fresh", motion))
 
 
 @router.post("/setup", tags=["describe"])
-async def setup(asked: s.Changed, held: Held, person: Viewer) -> JSONResponse:
+async def setup(asked: s.Changed, ask: Ask, person: Viewer) -> JSONResponse:
     """Return every setting of a setup with unit, range, default, source and spread."""
-    return JSONResponse(await held.workers.ask("fast", "forms", asked.document, asked.changes))
+    return JSONResponse(await ask("fast", "forms", asked.document, asked.changes))
 
 
 @router.post("/choose", tags=["describe"])
-async def choose(asked: s.PartChosen, held: Held, person: Viewer) -> s.Setup:
+async def choose(asked: s.PartChosen, ask: Ask, person: Viewer) -> s.Setup:
     """Put another catalogue part in place."""
-    return s.Setup(**await held.workers.ask("fast", "choose", asked.document, asked.section, asked.part))
+    return s.Setup(**await ask("fast", "choose", asked.document, asked.section, asked.part))
 
 
 @router.post("/move", tags=["describe"])
-async def move(asked: s.Moved, held: Held, person: Viewer) -> s.Setup:
+async def move(asked: s.Moved, ask: Ask, person: Viewer) -> s.Setup:
     """Put the setup on a polisher of another motion."""
-    return s.Setup(**await held.workers.ask("fast", "move", asked.document, asked.motion))
+    return s.Setup(**await ask("fast", "move", asked.document, asked.motion))
 
 
 @router.post("/read", tags=["describe"])
-async def read(asked: s.Text, held: Held, person: Viewer) -> s.Setup:
+async def read(asked: s.Text, ask: Ask, person: Viewer) -> s.Setup:
     """Read a setup file."""
-    return s.Setup(**await held.workers.ask("fast", "read_toml", asked.text))
+    return s.Setup(**await ask("fast", "read_toml", asked.text))
 
 
 @router.post("/toml", tags=["describe"], response_class=PlainTextResponse)
-async def toml(asked: s.Asked, held: Held, person: Viewer) -> Response:
+async def toml(asked: s.Asked, ask: Ask, person: Viewer) -> Response:
     """Return a setup as TOML."""
-    return _file(await held.workers.ask("fast", "to_toml", asked.document), "setup.toml", "application/toml")
+    return _file(await ask("fast", "to_toml", asked.document), "setup.toml", "application/toml")
 
 
 @router.post("/wafer", tags=["predict"], response_class=Response, responses=BINARY)
-async def wafer(asked: s.WaferAsked, held: Held, person: Viewer) -> Response:
+async def wafer(asked: s.WaferAsked, ask: Ask, person: Viewer) -> Response:
     """Polish one wafer; packed binary (see `planish.web.packing`)."""
-    return _packed(await held.workers.ask("fast", "wafer", asked.document, asked.changes, asked.step))
+    return _packed(await ask("fast", "wafer", asked.document, asked.changes, asked.step))
 
 
 @router.post("/wafer.csv", tags=["predict"], response_class=PlainTextResponse)
-async def wafer_csv(asked: s.Asked, held: Held, person: Viewer) -> Response:
+async def wafer_csv(asked: s.Asked, ask: Ask, person: Viewer) -> Response:
     """Return the wafer's profiles as CSV."""
-    return _file(await held.workers.ask("fast", "profile_csv", asked.document), "wafer.csv", "text/csv")
+    return _file(await ask("fast", "profile_csv", asked.document), "wafer.csv", "text/csv")
 
 
 @router.post("/advice", tags=["explain"])
-async def advice(asked: s.Asked, held: Held, person: Viewer) -> list[s.Finding]:
+async def advice(asked: s.Asked, ask: Ask, person: Viewer) -> list[s.Finding]:
     """Return the findings, with the changes that would help."""
-    return [s.Finding(**item) for item in await held.workers.ask("fast", "advice", asked.document)]
+    return [s.Finding(**item) for item in await ask("fast", "advice", asked.document)]
 
 
 @router.post("/compare", tags=["explain"])
-async def compare(asked: s.Compared, held: Held, person: Viewer) -> JSONResponse:
+async def compare(asked: s.Compared, ask: Ask, person: Viewer) -> JSONResponse:
     """Say what differs between two setups, and why: exact shares of each group of choices."""
-    return JSONResponse(await held.workers.ask("fast", "compare", asked.a, asked.b, asked.outcomes))
+    return JSONResponse(await ask("fast", "compare", asked.a, asked.b, asked.outcomes))
 
 
 @router.post("/lot", tags=["predict"], response_class=Response, responses=BINARY)
-async def lot(asked: s.LotAsked, held: Held, person: Viewer) -> Response:
+async def lot(asked: s.LotAsked, ask: Ask, person: Viewer) -> Response:
     """Polish a quick lot; packed binary."""
+    check_lot(asked.document, asked.wafers)
     return _packed(
-        await held.workers.ask("slow", "lot", asked.document, asked.wafers, asked.conditioning, module=_DEPTH)
+        await ask(
+            "slow", "lot", asked.document, asked.wafers, asked.conditioning, module=_DEPTH, newest="lot"
+        )
     )
 
 
 @router.post("/lot.csv", tags=["predict"], response_class=PlainTextResponse)
-async def lot_csv(asked: s.LotAsked, held: Held, person: Viewer) -> Response:
+async def lot_csv(asked: s.LotAsked, ask: Ask, person: Viewer) -> Response:
     """Return a quick lot as CSV."""
-    text = await held.workers.ask("slow", "lot_csv", asked.document, asked.wafers, module=_DEPTH)
+    check_lot(asked.document, asked.wafers)
+    text = await ask("slow", "lot_csv", asked.document, asked.wafers, module=_DEPTH)
     return _file(text, "lot.csv", "text/csv")
 
 
 @router.post("/die", tags=["predict"], response_class=Response, responses=BINARY)
-async def die(asked: s.DieAsked, held: Held, person: Viewer) -> Response:
+async def die(asked: s.DieAsked, ask: Ask, person: Viewer) -> Response:
     """Polish a quick die of a test layout at centre, mid radius and edge; packed binary."""
     return _packed(
-        await held.workers.ask("slow", "die", asked.document, asked.layout, asked.process, module=_DEPTH)
+        await ask("slow", "die", asked.document, asked.layout, asked.process, module=_DEPTH, newest="die")
     )
 
 
 @router.get("/lessons", tags=["teach"])
-async def lessons(held: Held, person: Viewer) -> list[s.Lesson]:
+async def lessons(ask: Ask, person: Viewer) -> list[s.Lesson]:
     """List the guided comparisons."""
-    return [s.Lesson(**item) for item in await held.workers.ask("fast", "listing", module=_LESSONS)]
+    return [s.Lesson(**item) for item in await ask("fast", "listing", module=_LESSONS)]
 
 
 @router.post("/lessons/{lesson}", tags=["teach"])
-async def lesson_answer(lesson: str, asked: s.Asked, held: Held, person: Viewer) -> JSONResponse:
+async def lesson_answer(lesson: str, asked: s.Asked, ask: Ask, person: Viewer) -> JSONResponse:
     """Compute the answer of one guided comparison."""
-    return JSONResponse(await held.workers.ask("slow", "answer", asked.document, lesson, module=_LESSONS))
+    return JSONResponse(await ask("slow", "answer", asked.document, lesson, module=_LESSONS))
 
 
 @router.post("/recipe-sheet", tags=["explain"], response_class=HTMLResponse)
-async def recipe_sheet(asked: s.Asked, held: Held, person: Viewer) -> Response:
+async def recipe_sheet(asked: s.Asked, ask: Ask, person: Viewer) -> Response:
     """Return the recipe as a page to print."""
-    return _file(await held.workers.ask("slow", "recipe_sheet", asked.document), "recipe.html", "text/html")
+    return _file(await ask("slow", "recipe_sheet", asked.document), "recipe.html", "text/html")
 
 
 @router.post("/report", tags=["explain"], response_class=HTMLResponse)
-async def report(asked: s.Asked, held: Held, person: Viewer) -> Response:
+async def report(asked: s.Asked, ask: Ask, person: Viewer) -> Response:
     """Return the whole report of the wafer as a page."""
-    return _file(await held.workers.ask("slow", "report", asked.document), "report.html", "text/html")
+    return _file(await ask("slow", "report", asked.document), "report.html", "text/html")
 
 
 @router.get("/jobs", tags=["jobs"])
@@ -235,13 +280,14 @@ async def jobs(held: Held, person: Viewer) -> list[s.JobTold]:
 
 
 @router.post("/jobs", tags=["jobs"])
-async def start_job(asked: s.JobAsked, held: Held, person: Worker) -> s.JobTold:
+async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> s.JobTold:
     """Start a long job."""
-    await held.workers.ask("fast", "digest", asked.document)
+    await ask("fast", "digest", asked.document)
     options = asked.model_dump()
     if asked.file is not None:
         options["file"] = str(held.uploads.path(person.name, asked.file))
-    return s.JobTold(**held.jobs.start(asked.kind, asked.title, person.name, options).told())
+    job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.name, options)
+    return s.JobTold(**job.told())
 
 
 @router.get("/jobs/{job}", tags=["jobs"])
@@ -253,7 +299,7 @@ async def job_told(job: str, held: Held, person: Viewer) -> s.JobTold:
 @router.delete("/jobs/{job}", tags=["jobs"])
 async def stop_job(job: str, held: Held, person: Worker) -> dict[str, bool]:
     """Stop a job, or clear one that has ended."""
-    held.jobs.stop(held.jobs.get(job, person.name))
+    await run_in_threadpool(held.jobs.stop, held.jobs.get(job, person.name))
     return {"done": True}
 
 
@@ -331,27 +377,32 @@ async def uploads(held: Held, person: Viewer) -> list[s.UploadTold]:
 )
 async def upload(
     request: Request,
+    ask: Ask,
     held: Held,
     person: Worker,
     name: Annotated[str, Query(max_length=160, description="the file's own name")],
 ) -> JSONResponse:
     """Store a file given as the request's body, and say what it is."""
-    from planish.web.uploads import ending_of
-
-    ending_of(name)
+    incoming = held.uploads.begin(person.name, name)
     try:
-        content = await request.body()
+        async for piece in request.stream():
+            if incoming.add(piece):
+                await run_in_threadpool(incoming.write)
+        kept, notes = await run_in_threadpool(incoming.finish)
     except ClientDisconnect:
-        raise HTTPException(413, "the file is too large") from None
-    kept = await run_in_threadpool(held.uploads.keep, person.name, name, content)
+        raise HTTPException(413, "the file is too large, or did not come whole") from None
+    finally:
+        incoming.close()
     path = str(held.uploads.path(person.name, kept.id))
     try:
-        about = await held.workers.ask("slow", "look", path, kept.name, kept.kind, module=_OWN)
-    except DataError:
+        about = await ask("files", "look", path, kept.name, kept.kind, module=_OWN)
+    except BaseException as error:  # a file that nobody could read, or waits for, is not kept
         held.uploads.forget(person.name, kept.id)
+        if isinstance(error, PlanishError) and kept.name not in str(error):
+            raise DataError(f"{kept.name}: reading it {error}") from None
         raise
     told = s.UploadTold(**{n: getattr(kept, n) for n in s.UploadTold.model_fields})
-    return JSONResponse({**told.model_dump(), "about": about})
+    return JSONResponse({**told.model_dump(), "about": about, "notes": notes})
 
 
 @router.delete("/uploads/{upload}", tags=["own data"])
@@ -362,24 +413,22 @@ async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bo
 
 
 @router.post("/measured", tags=["own data"])
-async def measured(asked: s.MeasuredAsked, held: Held, person: Viewer) -> JSONResponse:
+async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Set measured sites beside the prediction."""
     known = {str(held.uploads.path(person.name, u.id)): u.name for u in held.uploads.of(person.name)}
     before = str(held.uploads.path(person.name, asked.before))
     after = str(held.uploads.path(person.name, asked.after)) if asked.after else None
     return JSONResponse(
-        await held.workers.ask(
-            "slow", "measured", asked.document, known, before, after, asked.time_s, module=_OWN
-        )
+        await ask("files", "measured", asked.document, known, before, after, asked.time_s, module=_OWN)
     )
 
 
 @router.post("/traces", tags=["own data"])
-async def traces(asked: s.TracesAsked, held: Held, person: Viewer) -> JSONResponse:
+async def traces(asked: s.TracesAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Cut traces into wafers; with rates, find the law they follow."""
     path = str(held.uploads.path(person.name, asked.traces))
     rates = str(held.uploads.path(person.name, asked.rates)) if asked.rates else None
-    return JSONResponse(await held.workers.ask("slow", "traces", path, "traces", rates, module=_OWN))
+    return JSONResponse(await ask("files", "traces", path, "traces", rates, module=_OWN))
 
 
 @router.get("/approvals", tags=["people"])
@@ -390,9 +439,9 @@ async def approvals(held: Held, person: Viewer) -> JSONResponse:
 
 
 @router.post("/approvals", tags=["people"])
-async def approve(asked: s.Approval, held: Held, person: Approver) -> JSONResponse:
+async def approve(asked: s.Approval, ask: Ask, held: Held, person: Approver) -> JSONResponse:
     """Approve a setup: who, when, which digest."""
-    told = await held.workers.ask("fast", "digest", asked.document)
+    told = await ask("fast", "digest", asked.document)
     entry = await run_in_threadpool(
         held.approvals.add, person.name, told["digest"], told["title"], asked.note
     )

@@ -75,7 +75,7 @@ def build(
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     held = Services(
         workers,
-        Jobs(folder / "jobs"),
+        Jobs(folder / "jobs", team=team),
         Uploads(folder / "files"),
         Approvals(folder / "approvals.jsonl"),
         Accounts(folder / "people.json") if team else None,

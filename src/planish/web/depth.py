@@ -24,6 +24,16 @@ QUICK_WAFERS = 100
 Progress = Callable[[float], None]
 
 
+def warm() -> str:
+    """Load, and on first use compile, what a quick lot and a quick die need."""
+    from planish.web.changes import fresh
+
+    document = fresh("rotary")
+    lot(document, 2)
+    die(document)
+    return "ready"
+
+
 def lot(document: Mapping[str, Any], wafers: int = QUICK_WAFERS, conditioning: bool = True) -> bytes:
     """Return a quick lot, packed."""
     from planish.predict.lot import polish_lot

@@ -162,7 +162,7 @@ class Lesson(BaseModel):
 
 
 class JobTold(BaseModel):
-    """A job. ``state``: waiting, running, done, failed, stopped."""
+    """A job. ``state``: waiting, running, done, failed, stopped, or cleared to make room; ``size`` on disk [bytes]."""
 
     id: str
     kind: str
@@ -173,6 +173,7 @@ class JobTold(BaseModel):
     message: str
     made: float
     ended: float | None
+    size: int
 
 
 class UploadTold(BaseModel):

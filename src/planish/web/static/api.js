@@ -2,8 +2,11 @@
 
 export class Refusal extends Error {}
 
-export async function ask(path, body, method) {
-  const options = { method: method || (body === undefined ? "GET" : "POST"), headers: {} };
+// Names this page among several of one person: of its questions of a kind the server answers only the newest.
+const PAGE = crypto.getRandomValues(new Uint32Array(2)).join("-");
+
+export async function ask(path, body, method, signal) {
+  const options = { method: method || (body === undefined ? "GET" : "POST"), headers: { "X-Page": PAGE }, signal };
   if (body !== undefined) {
     options.headers["Content-Type"] = "application/json";
     options.body = JSON.stringify(body);
@@ -21,7 +24,7 @@ async function refuse(reply) {
 }
 
 export const askJson = async (path, body, method) => (await ask(path, body, method)).json();
-export const askPacked = async (path, body) => unpack(await (await ask(path, body)).arrayBuffer());
+export const askPacked = async (path, body, signal) => unpack(await (await ask(path, body, undefined, signal)).arrayBuffer());
 
 export function unpack(buffer) {
   const size = new DataView(buffer).getUint32(0, true);

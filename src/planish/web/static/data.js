@@ -31,7 +31,7 @@ export class Data {
         const told = await reply.json();
         if (!reply.ok) throw new Error(told.refused);
         this.files.unshift(told);
-        this.said.textContent = "";
+        this.said.textContent = told.notes.join("; ");
       } catch (error) { this.said.textContent = error.message; }
     }
     this.draw();

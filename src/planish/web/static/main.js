@@ -138,9 +138,11 @@ async function flush() {
 }
 
 // After a change has settled: settings, advice, die, lot, comparison, address.
-let round = 0;
+let round = 0, leaving = new AbortController();
 async function rest() {
   if (!state.document || !state.answer) return;
+  leaving.abort(); // what the round before still asks for, nobody will look at
+  const { signal } = (leaving = new AbortController());
   const mine = ++round, digest = state.answer.header.digest, document = state.document;
   const current = () => mine === round && state.answer.header.digest === digest;
   state.save();
@@ -154,14 +156,14 @@ async function rest() {
   answers.waiting("lot", true);
   answers.waiting("die", true);
   try {
-    const die = await askPacked("/api/die", { document, layout: answers.layout.value });
+    const die = await askPacked("/api/die", { document, layout: answers.layout.value }, signal);
     if (!current()) return;
     state.die = die;
     answers.die();
   } catch (error) { if (current()) answers.failed("die", error.message); }
   if (!current()) return;
   try {
-    const lot = await askPacked("/api/lot", { document });
+    const lot = await askPacked("/api/lot", { document }, signal);
     if (!current()) return;
     state.lot = lot;
     if (state.held && !state.heldLot) state.heldLot = lot;
