@@ -74,7 +74,7 @@ def styled(draw: Callable[P, T]) -> Callable[P, T]:
     return inside
 
 
-class Picture(Figure):  # type: ignore[misc]  # matplotlib is not followed by the type check
+class _Picture(Figure):  # type: ignore[misc]  # matplotlib is not followed by the type check
     """A figure that a notebook shows where it stands last in a cell.
 
     Figures of pyplot are shown because pyplot tells the notebook how; nothing here imports pyplot,
@@ -88,7 +88,7 @@ class Picture(Figure):  # type: ignore[misc]  # matplotlib is not followed by th
 def figure(width: float = 8.0, height: float = 4.8) -> Figure:
     """Return an empty figure of the given size [inch] in the house style."""
     with mpl.rc_context(_SETTINGS):
-        made = Picture(figsize=(width, height), layout="constrained")
+        made = _Picture(figsize=(width, height), layout="constrained")
         FigureCanvasAgg(made)
     return made
 
