@@ -319,3 +319,12 @@ def test_who_closes_the_connection_has_asked_for_nothing() -> None:
         assert await _unless_gone(Request(["http.request"]), answer(0.01)) == "answer"
 
     asyncio.run(story())
+
+
+def test_what_workers_load_beforehand_is_there() -> None:
+    """A function that is misspelt would show only as a slow first answer."""
+    from planish.web.inside import call
+
+    for pool in Workers().pools.values():
+        assert pool.warm is not None
+        assert call(*pool.warm, ()) == (True, "ready")

@@ -29,7 +29,7 @@ PER_PERSON = 4  # waiting or running
 KEPT = 60  # ended ones of one person
 DISK = 4 * GB  # [bytes] that all kept answers may take
 READ = 0.2  # the share at which a die's job has read its layout
-NICENESS = 10
+NICENESS = 5
 
 
 def work(channel: Connection, kind: str, options: dict[str, Any], folder: str, memory: int) -> None:

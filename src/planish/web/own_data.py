@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,21 @@ from planish.predict.result import clean
 from planish.web.answers import setup_of
 
 MOST_POINTS = 2000
+
+
+def warm() -> str:
+    """Load what reading a table and a layout needs, so that the first file is not charged for it."""
+    from tempfile import TemporaryDirectory
+
+    from planish.measure.layout_make import write_rects
+
+    with TemporaryDirectory() as folder:
+        table = Path(folder) / "sites.csv"
+        table.write_text("x_mm,y_mm,thickness_nm\n0,0,1000\n1,0,1000\n0,1,1000\n")
+        look(str(table), table.name, "table")
+        layout = write_rects(Path(folder) / "one.gds", np.array([[0, 0, 1000, 1000]]))
+        look(str(layout), layout.name, "layout")
+    return "ready"
 
 
 def look(path: str, name: str, kind: str) -> dict[str, Any]:

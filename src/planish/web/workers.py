@@ -46,11 +46,12 @@ class Workers:
         self.fast = fast
         slow = side_by_side() if slow is None else slow
         each = max(1, slow - 1) if team else None
+        reading = ("planish.web.own_data", "warm")
         deep = ("planish.web.depth", "warm")
         self.pools = {
             "fast": Pool(fast, QUICK, ("planish.web.answers", "warm")),
             "slow": Pool(slow, QUICK, deep, each=each),
-            "files": Pool(2, QUICK, niceness=10, each=1 if team else None),
+            "files": Pool(2, QUICK, reading, niceness=2, each=1 if team else None),
         }
         self._lock = threading.Lock()
         self._asked: dict[str, _Shared] = {}
