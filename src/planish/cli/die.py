@@ -111,9 +111,12 @@ def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
         return LayoutMaps.open(layout)
     from planish.cli.measuring import layer_numbers
     from planish.measure.layout import read_layout_maps
+    from planish.measure.layout_limits import OWN_WORK
 
     with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
-        return read_layout_maps(layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell)
+        return read_layout_maps(
+            layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell, work=OWN_WORK
+        )
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:

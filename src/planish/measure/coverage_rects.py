@@ -189,8 +189,11 @@ def _drop_copies(box, start, n, orders, keys):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-untyped-def]
-    """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box."""
+def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[no-untyped-def]
+    """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box.
+
+    ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is void.
+    """
     orders, keys, xs, work, stack, span = scratch
     area = 0.0
     edge_x = 0.0
@@ -206,6 +209,9 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
         n = end - start
         if n == 0:
             continue
+        left[0] -= 4 * n
+        if left[0] < 0:
+            break
         covered = False
         for r in range(start, end):
             if box[r, 0] < wx0 and box[r, 1] < wy0 and box[r, 2] >= whx and box[r, 3] >= why:
@@ -215,10 +221,14 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
             area += (wx1 - wx0) * (wy1 - wy0)
             continue
         if n > _COPIES and level % 4 == 0:
+            left[0] -= 20 * n
             n = _drop_copies(box, start, n, orders, keys)
             end = start + n
         nxs = _slabs(box, start, n, orders, keys, xs)
         if nxs * n <= _WORK or level >= DEPTH or max(wx1 - wx0, wy1 - wy0) <= 1.0:
+            left[0] -= 10 * n + nxs * n // 8
+            if left[0] < 0:
+                break
             a, ex, ey = _sweep_rects(box, start, n, orders[0], xs, nxs, work, wx0, wy0, wx1, wy1, whx, why)
             area += a
             edge_x += ex

@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.measure import coverage
+from planish.measure.layout_chords import chord_widths
 from planish.measure.layout_gds import read_gds
 from planish.measure.layout_hierarchy import Hierarchy
-from planish.measure.layout_limits import LARGEST_CELL, MOST_CELLS
-from planish.measure.layout_maps import LayoutMaps, chord_widths
+from planish.measure.layout_limits import LARGEST_CELL, MOST_CELLS, MOST_WORK
+from planish.measure.layout_maps import LayoutMaps
 
 SOURCES = coverage.SOURCES
 Progress = Callable[[float], None]
@@ -35,6 +36,8 @@ _QUADS = 1 << 18  # quads placed at a time (16 MB)
 _ENTRIES = 12 << 20  # shape-in-cell entries of one tile (48 MB)
 _MOST_SHAPES = 1_000_000_000
 _TILE = 256  # cells along a tile, at most
+_WINDOW = 10_000  # steps that asking for a window counts for
+_PLACED = 10  # steps that a placed shape counts for: it is swept after
 _READ_SHARE = 0.5  # of the progress bar
 _OASIS_MAGIC = b"%SEMI-OASIS\r\n"
 
@@ -51,6 +54,7 @@ def read_layout_maps(
     workers: int = 2,
     progress: Progress | None = None,
     cache: bool = True,
+    work: int = MOST_WORK,
 ) -> LayoutMaps:
     """Map one layer of a layout file.
 
@@ -79,6 +83,9 @@ def read_layout_maps(
     cache:
         Keep the maps under ``$PLANISH_CACHE`` (or ``~/.cache/planish``), found
         again by the content of the file.
+    work:
+        Steps that mapping may take; a layout that needs more is refused. The default keeps
+        a stranger's file to about a minute; raise it for a large layout of your own.
 
     Raises
     ------
@@ -103,7 +110,7 @@ def read_layout_maps(
             progress(_READ_SHARE * share)
 
     layout = _read(place, (layer, datatype), reading)
-    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress)
+    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress, work)
     if cache:
         layout_cache.keep(place, key, maps)
         if damaged:
@@ -227,6 +234,7 @@ def _map_layer(
     tile: int,
     workers: int,
     progress: Progress | None,
+    work: int = MOST_WORK,
 ) -> LayoutMaps:
     tops, notes = _choose_tops(layout, place, layer, top)
     total = sum(layout.total[t] for t in tops)
@@ -238,22 +246,28 @@ def _map_layer(
             " map a part of it (window)"
         )
     grid = _Grid.lay(place, cell, layout.unit, box, window)
-    sums = _Run(layout, tops, grid, place).all(tile, workers, progress)
+    sums = _Run(layout, tops, grid, place, work).all(tile, workers, progress)
     side = grid.side * layout.unit
-    area = sums.values[0] * layout.unit**2
-    edge_x, edge_y, length = (v * layout.unit for v in sums.values[1:])
-    width, space = chord_widths(area, edge_x, edge_y, side)
+    covered = float(sums.values[0].sum())
+    area, edge_x, edge_y, length = sums.values
+    width, space = chord_widths(area, edge_x, edge_y, grid.side)
+    # In place: a map of millions of cells is not copied without need.
+    width *= layout.unit
+    space *= layout.unit
+    density = np.minimum(np.divide(area, grid.side**2, out=area), 1.0, out=area)
+    perimeter = np.multiply(length, layout.unit, out=length)
+    perimeter /= side**2
     if not layout.exact_boxes and window is None:
         box = sums.box  # boxes turned by odd angles are too large; what was placed is not
     um = layout.unit * 1e6
     return LayoutMaps(
         cell=cell,
         origin=(grid.x0 * layout.unit, grid.y0 * layout.unit),
-        density=np.minimum(sums.values[0] / grid.side**2, 1.0),
-        perimeter=length / side**2,
+        density=density,
+        perimeter=perimeter,
         line_width=width,
         space=space,
-        coverage_area_um2=float(sums.values[0].sum()) * um * um,
+        coverage_area_um2=covered * um * um,
         bounding_box_um=(float(box[0]) * um, float(box[1]) * um, float(box[2]) * um, float(box[3]) * um),
         polygons=total,
         layer=layer,
@@ -324,16 +338,18 @@ class _Sums:
     """Area, edge met along x, edge met along y, edge length of every cell; box of what was placed."""
 
     def __init__(self, ny: int, nx: int) -> None:
-        self.values = np.zeros((4, ny, nx))
+        self.values = [np.zeros((ny, nx)) for _ in range(4)]
         self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
 
 
 class _Run:
-    def __init__(self, layout: Hierarchy, tops: list[int], grid: _Grid, place: Path) -> None:
+    def __init__(self, layout: Hierarchy, tops: list[int], grid: _Grid, place: Path, work: int) -> None:
         self.layout, self.tops, self.grid, self.place = layout, tops, grid, place
         self.sums = _Sums(grid.ny, grid.nx)
         self.local = threading.local()
         self.stop = threading.Event()
+        self.work = self.left = work
+        self.counting = threading.Lock()
 
     def all(self, tile: int, workers: int, progress: Progress | None) -> _Sums:
         g = self.grid
@@ -364,11 +380,13 @@ class _Run:
         closed = (i1 == g.nx, j1 == g.ny)
         result, box = self._window(window, closed)
         if result is not None:
-            self.sums.values[:, j0:j1, i0:i1] = result
+            for values, part in zip(self.sums.values, result, strict=True):
+                values[j0:j1, i0:i1] = part
             return box
         if i1 - i0 == 1 and j1 - j0 == 1:
             total, box = self._inside(window[0], window[1], g.side, g.side, closed, 0)
-            self.sums.values[:, j0, i0] = total
+            for values, one in zip(self.sums.values, total, strict=True):
+                values[j0, i0] = one
             return box
         if i1 - i0 >= j1 - j0:
             mid = (i0 + i1) // 2
@@ -406,14 +424,16 @@ class _Run:
         """Place what meets the cells of a window and cover them; None if it is too much at once."""
         if self.stop.is_set():
             return np.zeros((4, window[5], window[4])), np.zeros(4)
+        self._spend(_WINDOW)
         x0, y0, w, h, nx, ny = window
         nowhere = np.array([np.inf, np.inf, -np.inf, -np.inf])
         rects, quads = self._buffers()
         nr = nq = 0
         edges = (x0, y0, x0 + nx * w, y0 + ny * h)
         for top in self.tops:
-            r, q, state, _ = self.layout.place(top, edges, rects[nr:], quads[nq:])
+            r, q, state, steps = self.layout.place(top, edges, rects[nr:], quads[nq:], self.left)
             nr, nq = nr + r, nq + q
+            self._spend(steps + _PLACED * (r + q))
             if state == 1:
                 return None, nowhere
             if state == 2:
@@ -422,13 +442,26 @@ class _Run:
                 return full, np.array(edges)
         if nr + nq == 0:
             return np.zeros((4, ny, nx)), nowhere
-        values = coverage.cover_cells(rects, nr, quads, nq, window, closed, _ENTRIES)
+        left = np.array([max(0, self.left)])
+        before = int(left[0])
+        values = coverage.cover_cells(rects, nr, quads, nq, window, closed, _ENTRIES, left)
+        self._spend(before - int(left[0]))
         if values is None:
             return None, nowhere
         box = nowhere
         if not self.layout.exact_boxes:
             box = _box_of(rects[:nr], quads[:nq])
         return values, box
+
+    def _spend(self, work: int) -> None:
+        """Count work, and refuse when it is more than one layout may take."""
+        with self.counting:
+            self.left -= work
+        if self.left < 0:
+            raise DataError(
+                f"{self.place}: mapping it takes more than {self.work:.0e} steps: its shapes are repeated or laid"
+                " over each other too often; take larger cells or map a part of it (window)"
+            )
 
     def _buffers(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         if not hasattr(self.local, "rects"):

@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 from planish.errors import DataError, refuse
 from planish.measure import layout_records as rec
 from planish.measure.layout_hierarchy import Hierarchy, RectStore
+from planish.measure.layout_limits import MOST_SPLITTING, MOST_STRUCTURES
 from planish.measure.layout_shapes import path_polygons, split_polygons
 
 CHUNK = 1 << 24
-_MOST_ELEMENT = 1 << 28  # bytes one element may take
-_MOST_CELLS = 5_000_000
+_MOST_ELEMENT = 1 << 25  # bytes one element may take
 _GZIP_MAGIC = b"\x1f\x8b"
 _INT32 = 2**31 - 1
 Progress = Callable[[float], None]
@@ -138,6 +138,7 @@ class _Reader:
         self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
         self.boxes: list[NDArray[np.float64]] = []
         self.digest = ""
+        self.left = np.array([MOST_SPLITTING])  # steps that dividing its polygons may still take
 
     # -- bytes ---------------------------------------------------------------
 
@@ -289,8 +290,8 @@ class _Reader:
     def _id(self, name: bytes) -> int:
         cell = self.ids.get(name)
         if cell is None:
-            if len(self.names) >= _MOST_CELLS:
-                raise DataError(f"{self.place}: more than {_MOST_CELLS} cells")
+            if len(self.names) >= MOST_STRUCTURES:
+                raise DataError(f"{self.place}: more than {MOST_STRUCTURES} cells")
             cell = self.ids[name] = len(self.names)
             self.names.append(name)
         return cell
@@ -304,7 +305,9 @@ class _Reader:
             self._widen(float(s[rec.S_X0]), float(s[rec.S_Y0]), float(s[rec.S_X1]), float(s[rec.S_Y1]))
         n = int(s[rec.S_POLYGONS])
         if n:
-            rects, quads = split_polygons(self.corners[:, 0], self.corners[:, 1], self.starts, n)
+            rects, quads = split_polygons(
+                self.corners[:, 0], self.corners[:, 1], self.starts, n, self.left, self.place
+            )
             self.add(rects, quads)
         for p in range(int(s[rec.S_PATHS])):
             self._path(p)
@@ -331,7 +334,8 @@ class _Reader:
         corners = np.concatenate(outlines)
         self._widen(*corners.min(axis=0).tolist(), *corners.max(axis=0).tolist())
         starts = np.cumsum([0, *(len(o) for o in outlines)])
-        self.add(*split_polygons(corners[:, 0], corners[:, 1], starts, len(outlines)))
+        found = split_polygons(corners[:, 0], corners[:, 1], starts, len(outlines), self.left, self.place)
+        self.add(*found)
 
     def _widen(self, x0: float, y0: float, x1: float, y1: float) -> None:
         b = self.box

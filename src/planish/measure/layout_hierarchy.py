@@ -15,6 +15,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from planish.errors import DataError
+from planish.measure.layout_limits import FARTHEST
 
 _BLOCK = 1 << 20  # rectangles that are kept, or spilled, together
 _IN_MEMORY = 20  # blocks (20 million rectangles, 320 MB) before the rest goes to a temporary file
@@ -140,7 +141,13 @@ class Hierarchy:
             for t, k in zip(targets.tolist(), self.ref_count[s:e].tolist(), strict=True):
                 count += self.total[t] * k[0] * k[1]
             self.total[c] += count
-            boxes = self._placed_boxes(s, e)
+            with np.errstate(over="ignore", invalid="ignore"):
+                boxes = self._placed_boxes(s, e)
+            if len(boxes) and not bool((np.abs(boxes) <= FARTHEST).all()):
+                raise DataError(
+                    f"{place}: cell {self.names[c]!r} places shapes further than {FARTHEST:.0e} database units away"
+                    " (a magnification or a place that is absurd)"
+                )
             if len(boxes):
                 low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
                 self.box[c, :2] = np.minimum(self.box[c, :2], low)
@@ -216,14 +223,19 @@ class Hierarchy:
         self.ref_count[still_r, 1] = 1
 
     def place(
-        self, top: int, window: tuple[float, float, float, float], rects: NDArray[Any], quads: NDArray[Any]
+        self,
+        top: int,
+        window: tuple[float, float, float, float],
+        rects: NDArray[Any],
+        quads: NDArray[Any],
+        most: int,
     ) -> tuple[int, int, int, int]:
         """Write the shapes of a top cell that meet a closed window, in top coordinates.
 
         Returns
         -------
         (rectangles written, quads written, state, steps taken). State 0 all written,
-        1 too many for the arrays given, 2 one rectangle covers the window.
+        1 too many for the arrays given, 2 one rectangle covers the window, 3 more than ``most`` steps.
         """
         return place_shapes(  # type: ignore[no-any-return]
             top,
@@ -244,6 +256,7 @@ class Hierarchy:
             self.ref_step,
             rects,
             quads,
+            most,
         )
 
 
@@ -319,6 +332,7 @@ def place_shapes(  # type: ignore[no-untyped-def]
     ref_step,
     out_r,
     out_q,
+    most,
 ):
     """See Hierarchy.place. Walks the tree with one frame per level, never a list of all places."""
     cap = 32
@@ -344,7 +358,9 @@ def place_shapes(  # type: ignore[no-untyped-def]
         )
         if fresh:
             fresh = False
-            steps += 1
+            steps += 1 + quad_end[c] - quad_start[c]
+            if steps > most:
+                return nr, nq, 3, steps
             ref[depth] = ref_start[c]
             col[depth] = -1
             row[depth] = 0
@@ -358,6 +374,7 @@ def place_shapes(  # type: ignore[no-untyped-def]
             r = rect_start[c]
             stop = rect_end[c]
             while r < stop:
+                steps += 1
                 if r % 2048 == 0 and r + 2048 <= stop and (straight or crossed):
                     g = r // 2048
                     p0, q0, p1, q1 = group_box[g, 0], group_box[g, 1], group_box[g, 2], group_box[g, 3]
@@ -444,6 +461,8 @@ def place_shapes(  # type: ignore[no-untyped-def]
                 col[depth] = -1
                 continue
             steps += 1
+            if steps > most:
+                return nr, nq, 3, steps
             t = ref_cell[k]
             # Linear part of the target in top coordinates, and the box it fills about its place.
             ra, rb, rc, rd = ref_turn[k, 0], ref_turn[k, 1], ref_turn[k, 2], ref_turn[k, 3]

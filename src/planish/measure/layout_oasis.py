@@ -63,6 +63,7 @@ def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[An
 
     from planish.measure.layout_gds import turns
     from planish.measure.layout_hierarchy import Hierarchy, RectStore
+    from planish.measure.layout_limits import MOST_SPLITTING
     from planish.measure.layout_shapes import split_polygons
 
     meta = json.loads(str(a["meta"]))
@@ -72,6 +73,7 @@ def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[An
         raise DataError(f"{path}: database unit [m] = {unit:g}: must be 1e-12 to 1e-5")
     n = len(names)
     store = RectStore()
+    left = np.array([MOST_SPLITTING])
     rect_at, quad_at = np.zeros(n + 1, np.int64), np.zeros(n + 1, np.int64)
     box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (n, 1))
     quads = []
@@ -83,7 +85,7 @@ def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[An
             part = starts[s : e + 1] - starts[s]
             xy = corners[starts[s] : starts[e]]
             box[c] = np.concatenate([xy.min(axis=0), xy.max(axis=0)])
-            r, q = split_polygons(xy[:, 0], xy[:, 1], part, e - s)
+            r, q = split_polygons(xy[:, 0], xy[:, 1], part, e - s, left, str(path))
             whole = (r == np.rint(r)).all(axis=1) & (np.abs(r) <= _INT32).all(axis=1)
             store.extend(r[whole])
             q = np.concatenate([q, r[~whole][:, [0, 1, 2, 1, 2, 3, 0, 3]]])

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from planish.errors import DataError, refuse
-from planish.measure.layout_maps import Array, LayoutMaps, chord_widths
+from planish.measure.layout_chords import chord_widths
+from planish.measure.layout_maps import Array, LayoutMaps
 
 
 def maps_from_array(
