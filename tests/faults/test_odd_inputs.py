@@ -14,7 +14,7 @@ import pytest
 
 import planish
 from planish.cli.main import run
-from planish.errors import DataError, FitError, PlanishError
+from planish.errors import DataError, PlanishError
 from planish.fit.against import fit_wafer
 from planish.measure.nested import nested_variance
 from planish.measure.pairing import pair
@@ -170,7 +170,7 @@ def test_swapped_files_are_named_in_nanometres(tmp_path):
     result = planish.polish(BASES["rotary"].replace({"recipe.step.1.stop_on_removed": None,
                                                      "recipe.step.1.max_time": None,
                                                      "recipe.step.1.time": "60 s"}))  # fmt: skip
-    with pytest.raises(FitError, match=r"-600 nm.*wrong way round"):
+    with pytest.raises(DataError, match=r"-600 nm.*wrong way round"):
         fit_wafer(result, pair(read_sites(thin), read_sites(thick)).removal)
 
 

@@ -28,6 +28,7 @@ SOURCES: tuple[str, ...] = ("Newton's method with a Jacobian kept from earlier (
 
 TOLERANCE = 1e-10
 _MOST_PASSES = 60
+_FAINTEST = 1e-300  # [Pa]: below it the arithmetic ends, far below any pressure
 _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 
@@ -218,6 +219,8 @@ def _chord(
             change = move[i] / p[i]
             # Far moves downward go by the exponential, which keeps the pressure positive.
             p[i] = p[i] + move[i] if size < 0.3 or change > 0 else p[i] * np.exp(change)
+            if p[i] < _FAINTEST:
+                return False, False
         contraction = size / last if last < 0.3 else 0.0
         last = size
         if size * min(max(contraction, 1e-3), 1.0) <= TOLERANCE or (size < 1e-9 and contraction > 0.5):

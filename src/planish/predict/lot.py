@@ -51,7 +51,7 @@ from planish.setup.given import as_bench
 if TYPE_CHECKING:
     from planish.physics.pressure import PadOperator
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench
+    from planish.setup.si import Bench, Step
 
 Array = NDArray[np.float64]
 MODULES = (
@@ -72,6 +72,7 @@ HANDLING_TIME = 30.0  # [s] between wafers: unload, rinse, load (common practice
 MOST_WAFERS = 100_000
 STATES = 4  # worn states of the pad that the elastic operator is built for; between them a cubic
 EWMA_WEIGHT = 0.3
+RUN_TO_RUN_MOST = 10.0  # times a timed step's own time
 
 
 def polish_lot(
@@ -104,7 +105,8 @@ def polish_lot(
     adjust:
         "fixed": the recipe as written (steps that stop on an amount stop there).
         "run-to-run": after the first wafer every step is timed, and the longest one is adjusted
-        from the measured removal by an exponentially weighted average of the rate (weight 0.3).
+        from the measured removal by an exponentially weighted average of the rate (weight 0.3), up to
+        its own ``max_time`` (a timed one: ten times its time).
     variation:
         Spreads of what varies by chance; ``Variation.none()`` for none.
     limits:
@@ -122,7 +124,8 @@ def polish_lot(
     Raises
     ------
     ModelError
-        For arguments that make no sense or values without a solution.
+        For arguments that make no sense or values without a solution, and where the pad is worn
+        through before the lot ends.
     """
     bench = as_bench(setup)
     _check(wafers, adjust, handling_time, workers)
@@ -130,7 +133,7 @@ def polish_lot(
     draws = draw(variation or Variation(), wafers, seed)
     run = _Run(bench, conditioning, limits or Limits(), handling_time, workers, wafers, cells)
     records = empty_records(wafers, run.model.grid.r.size, run.rings.middles.size, len(bench.steps))
-    control = _Control(adjust == "run-to-run")
+    control = _Control(adjust == "run-to-run", tuple(_longest(step) for step in bench.steps))
     at = 0
     for wafer in range(wafers):
         monitor = False
@@ -145,9 +148,10 @@ def polish_lot(
 
 @dataclass(slots=True)
 class _Control:
-    """Run-to-run adjusting of the polish time: an EWMA of the measured rate."""
+    """Run-to-run adjusting of the polish time: an EWMA of the measured rate, within the steps' longest times."""
 
     active: bool
+    most: tuple[float, ...]
     target: float = 0.0
     rate: float = 0.0
     base: tuple[float, ...] = ()
@@ -159,6 +163,7 @@ class _Control:
         longest = int(np.argmax(self.base))
         others = sum(self.base) - self.base[longest]
         main = max(self.target / self.rate - others, 0.1 * self.base[longest])
+        main = min(main, self.most[longest])
         return tuple(main if index == longest else time for index, time in enumerate(self.base))
 
     def learn(self, measured: float, times: list[float]) -> None:
@@ -353,10 +358,32 @@ class _Run:
             age(pad, bench, on_groups, plan.group_sliding * found.duration, plan.cut * sharp * found.duration)
             if disk is not None:
                 pad.disk_use += found.duration * plan.fixed.disk_width / disk.disk_radius
+        self._still_there(wafer)
+        if any(t is not None and t >= most for t, most in zip(wanted, control.most, strict=True)):
+            self._say_once(
+                wafer,
+                "the polish time of run-to-run stands at its limit: the rate no longer gives the target",
+            )
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         mean = float(removed @ self.weights)
         control.learn(mean * float(draws.measurement[wafer]), times)
         records.note(self, wafer, outcomes, times, removed, mean, monitor, draws)
+
+    def _still_there(self, wafer: int) -> None:
+        """Refuse to go on where the top pad is worn through: nothing here says how its sub-pad polishes."""
+        top = self.bench.pad.layers[0].thickness
+        deepest = int(np.argmax(self.pad.worn))
+        if self.pad.worn[deepest] >= top:
+            raise ModelError(
+                f"wafer {wafer + 1}: the pad is worn through at {self.rings.middles[deepest] * 1e3:.4g} mm from its "
+                f"middle (all {top * 1e3:.4g} mm of its top layer): ask for fewer wafers, change the pad before "
+                f"that (event '{max(wafer, 1)} pad'), or condition less"
+            )
+
+    def _say_once(self, wafer: int, words: str) -> None:
+        """Note what happened on a wafer, the first time only."""
+        if not any(words in note for note in self.notes):
+            self.notes.append(f"from wafer {wafer + 1}: {words}")
 
     def result(self, records: Records, events: tuple[Event, ...], seed: int, adjust: str) -> LotResult:
         """Return what became of the lot."""
@@ -382,6 +409,11 @@ class _Run:
                 unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])
             ),
         )
+
+
+def _longest(step: Step) -> float:
+    """Return the longest time [s] that run-to-run may give a step."""
+    return RUN_TO_RUN_MOST * step.stop_value if step.stop == "time" else step.max_time
 
 
 def _check(wafers: int, adjust: str, handling_time: float, workers: int) -> None:
