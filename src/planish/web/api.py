@@ -54,12 +54,12 @@ def who(request: Request, held: Held) -> s.Person:
         401 where a team's server does not know them.
     """
     if held.accounts is None:
-        return s.Person(name="you", role="approve", team=False)
+        return s.Person(id="you", name="you", role="approve", team=False)
     name = request.session.get("name")
     role = held.accounts.role(name) if isinstance(name, str) else None
     if role is None:
         raise HTTPException(401, "sign in first")
-    return s.Person(name=str(name), role=role, team=True)
+    return s.Person(id=str(name), name=str(name), role=role, team=True)
 
 
 Viewer = Annotated[s.Person, Depends(who)]
@@ -104,13 +104,13 @@ async def me(person: Viewer) -> s.Person:
 async def sign_in(asked: s.SignIn, request: Request, held: Held) -> s.Person:
     """Sign in; the session is a signed cookie."""
     if held.accounts is None:
-        return s.Person(name="you", role="approve", team=False)
+        return s.Person(id="you", name="you", role="approve", team=False)
     role = await run_in_threadpool(held.accounts.check, asked.name, asked.password)
     if role is None:
         raise HTTPException(401, "name or password is wrong")
     request.session.clear()
     request.session["name"] = asked.name
-    return s.Person(name=asked.name, role=role, team=True)
+    return s.Person(id=asked.name, name=asked.name, role=role, team=True)
 
 
 @router.post("/sign-out", tags=["people"])
@@ -231,7 +231,7 @@ async def report(asked: s.Asked, held: Held, person: Viewer) -> Response:
 @router.get("/jobs", tags=["jobs"])
 async def jobs(held: Held, person: Viewer) -> list[s.JobTold]:
     """List your jobs, the newest first."""
-    return [s.JobTold(**job.told()) for job in held.jobs.of(person.name)]
+    return [s.JobTold(**job.told()) for job in held.jobs.of(person.id)]
 
 
 @router.post("/jobs", tags=["jobs"])
@@ -240,20 +240,20 @@ async def start_job(asked: s.JobAsked, held: Held, person: Worker) -> s.JobTold:
     await held.workers.ask("fast", "digest", asked.document)
     options = asked.model_dump()
     if asked.file is not None:
-        options["file"] = str(held.uploads.path(person.name, asked.file))
-    return s.JobTold(**held.jobs.start(asked.kind, asked.title, person.name, options).told())
+        options["file"] = str(held.uploads.path(person.id, asked.file))
+    return s.JobTold(**held.jobs.start(asked.kind, asked.title, person.id, options).told())
 
 
 @router.get("/jobs/{job}", tags=["jobs"])
 async def job_told(job: str, held: Held, person: Viewer) -> s.JobTold:
     """Say how far a job is."""
-    return s.JobTold(**held.jobs.get(job, person.name).told())
+    return s.JobTold(**held.jobs.get(job, person.id).told())
 
 
 @router.delete("/jobs/{job}", tags=["jobs"])
 async def stop_job(job: str, held: Held, person: Worker) -> dict[str, bool]:
     """Stop a job, or clear one that has ended."""
-    held.jobs.stop(held.jobs.get(job, person.name))
+    held.jobs.stop(held.jobs.get(job, person.id))
     return {"done": True}
 
 
@@ -306,7 +306,7 @@ def _map_name(name: str) -> str:
 
 
 def _result(held: Services, job_id: str, person: s.Person) -> Any:
-    job = held.jobs.get(job_id, person.name)
+    job = held.jobs.get(job_id, person.id)
     place = held.jobs.place(job)
     if job.state != "done" or not (place / "answer.bin").is_file():
         raise DataError(f"job {job.id}: is {job.state}: there is no result to show")
@@ -316,7 +316,7 @@ def _result(held: Services, job_id: str, person: s.Person) -> Any:
 @router.get("/uploads", tags=["own data"])
 async def uploads(held: Held, person: Viewer) -> list[s.UploadTold]:
     """List your files, the newest first."""
-    return [s.UploadTold(**item) for item in await run_in_threadpool(held.uploads.told, person.name)]
+    return [s.UploadTold(**item) for item in await run_in_threadpool(held.uploads.told, person.id)]
 
 
 @router.post(
@@ -343,12 +343,12 @@ async def upload(
         content = await request.body()
     except ClientDisconnect:
         raise HTTPException(413, "the file is too large") from None
-    kept = await run_in_threadpool(held.uploads.keep, person.name, name, content)
-    path = str(held.uploads.path(person.name, kept.id))
+    kept = await run_in_threadpool(held.uploads.keep, person.id, name, content)
+    path = str(held.uploads.path(person.id, kept.id))
     try:
         about = await held.workers.ask("slow", "look", path, kept.name, kept.kind, module=_OWN)
     except DataError:
-        held.uploads.forget(person.name, kept.id)
+        held.uploads.forget(person.id, kept.id)
         raise
     told = s.UploadTold(**{n: getattr(kept, n) for n in s.UploadTold.model_fields})
     return JSONResponse({**told.model_dump(), "about": about})
@@ -357,16 +357,16 @@ async def upload(
 @router.delete("/uploads/{upload}", tags=["own data"])
 async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bool]:
     """Take a file away."""
-    await run_in_threadpool(held.uploads.forget, person.name, upload)
+    await run_in_threadpool(held.uploads.forget, person.id, upload)
     return {"done": True}
 
 
 @router.post("/measured", tags=["own data"])
 async def measured(asked: s.MeasuredAsked, held: Held, person: Viewer) -> JSONResponse:
     """Set measured sites beside the prediction."""
-    known = {str(held.uploads.path(person.name, u.id)): u.name for u in held.uploads.of(person.name)}
-    before = str(held.uploads.path(person.name, asked.before))
-    after = str(held.uploads.path(person.name, asked.after)) if asked.after else None
+    known = {str(held.uploads.path(person.id, u.id)): u.name for u in held.uploads.of(person.id)}
+    before = str(held.uploads.path(person.id, asked.before))
+    after = str(held.uploads.path(person.id, asked.after)) if asked.after else None
     return JSONResponse(
         await held.workers.ask(
             "slow", "measured", asked.document, known, before, after, asked.time_s, module=_OWN
@@ -377,8 +377,8 @@ async def measured(asked: s.MeasuredAsked, held: Held, person: Viewer) -> JSONRe
 @router.post("/traces", tags=["own data"])
 async def traces(asked: s.TracesAsked, held: Held, person: Viewer) -> JSONResponse:
     """Cut traces into wafers; with rates, find the law they follow."""
-    path = str(held.uploads.path(person.name, asked.traces))
-    rates = str(held.uploads.path(person.name, asked.rates)) if asked.rates else None
+    path = str(held.uploads.path(person.id, asked.traces))
+    rates = str(held.uploads.path(person.id, asked.rates)) if asked.rates else None
     return JSONResponse(await held.workers.ask("slow", "traces", path, "traces", rates, module=_OWN))
 
 

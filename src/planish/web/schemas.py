@@ -187,8 +187,12 @@ class UploadTold(BaseModel):
 
 
 class Person(BaseModel):
-    """Who is signed in, and what they may do. ``team`` is false on a server for one person."""
+    """Who is signed in, and what they may do. ``team`` is false on a server for one person.
 
+    ``id`` owns what the person brings and runs; it is "you" on a server for one person.
+    """
+
+    id: str
     name: str
     role: str
     team: bool
