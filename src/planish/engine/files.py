@@ -17,10 +17,10 @@ def write_whole(path: Path, content: bytes) -> None:
 
 
 @contextlib.contextmanager
-def whole_file(path: Path) -> Iterator[BinaryIO]:
+def whole_file(path: Path, mode: int | None = None) -> Iterator[BinaryIO]:
     """Open a file to write in that gets the name ``path`` only when the block ends without an error.
 
-    It gets the permissions that a plain new file would have; missing folders are made.
+    It gets the permissions ``mode``, or those that a plain new file would have; missing folders are made.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:64]}.", suffix=".part")
@@ -29,7 +29,7 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
             yield out
             out.flush()
             os.fsync(out.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
+        os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
         os.replace(temporary, path)
     except BaseException:
         with contextlib.suppress(OSError):

@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-import contextlib
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
 from planish.errors import DataError
 from planish.web import schemas as s
-from planish.web.accounts import ROLES
+from planish.web.asking import REFUSALS, Held, Viewer, Worker, noted
 
 if TYPE_CHECKING:
     from planish.web.app import Services
 
-REFUSALS: dict[int | str, dict[str, Any]] = {
-    400: {"model": s.Refusal, "description": "cannot be used as given; says why"},
-    401: {"model": s.Refusal, "description": "not signed in"},
-    403: {"model": s.Refusal, "description": "not allowed"},
-    413: {"model": s.Refusal, "description": "too large"},
-    421: {"model": s.Refusal, "description": "wrong host name"},
-}
 BINARY: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {s.MEDIA: {"schema": {"type": "string", "format": "binary"}}},
@@ -36,55 +28,6 @@ _OWN = "planish.web.own_data"
 _LESSONS = "planish.web.lessons"
 
 
-def services(request: Request) -> Services:
-    """Return what the server holds."""
-    found: Services = request.app.state.services
-    return found
-
-
-Held = Annotated[Any, Depends(services)]
-
-
-def who(request: Request, held: Held) -> s.Person:
-    """Return who asks.
-
-    Raises
-    ------
-    HTTPException
-        401 where a team's server does not know them.
-    """
-    if held.accounts is None:
-        return s.Person(id="you", name="you", role="approve", team=False)
-    name = request.session.get("name")
-    role = held.accounts.role(name) if isinstance(name, str) else None
-    if role is None:
-        raise HTTPException(401, "sign in first")
-    return s.Person(id=str(name), name=str(name), role=role, team=True)
-
-
-Viewer = Annotated[s.Person, Depends(who)]
-
-
-def worker(person: Viewer) -> s.Person:
-    """Return who asks, if they may bring data and run jobs."""
-    return _at_least(person, "work")
-
-
-def approver(person: Viewer) -> s.Person:
-    """Return who asks, if they may approve."""
-    return _at_least(person, "approve")
-
-
-def _at_least(person: s.Person, role: str) -> s.Person:
-    if ROLES.index(person.role) < ROLES.index(role):  # type: ignore[arg-type]
-        raise HTTPException(403, f"this needs the role {role}; yours is {person.role}")
-    return person
-
-
-Worker = Annotated[s.Person, Depends(worker)]
-Approver = Annotated[s.Person, Depends(approver)]
-
-
 def _packed(body: bytes) -> Response:
     return Response(body, media_type=s.MEDIA)
 
@@ -92,33 +35,6 @@ def _packed(body: bytes) -> Response:
 def _file(text: str, name: str, media: str) -> Response:
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(text, media_type=media, headers=disposition)
-
-
-@router.get("/me", tags=["people"])
-async def me(person: Viewer) -> s.Person:
-    """Say who is signed in."""
-    return person
-
-
-@router.post("/sign-in", tags=["people"])
-async def sign_in(asked: s.SignIn, request: Request, held: Held) -> s.Person:
-    """Sign in; the session is a signed cookie."""
-    if held.accounts is None:
-        return s.Person(id="you", name="you", role="approve", team=False)
-    role = await run_in_threadpool(held.accounts.check, asked.name, asked.password)
-    if role is None:
-        raise HTTPException(401, "name or password is wrong")
-    request.session.clear()
-    request.session["name"] = asked.name
-    return s.Person(id=asked.name, name=asked.name, role=role, team=True)
-
-
-@router.post("/sign-out", tags=["people"])
-async def sign_out(request: Request) -> dict[str, bool]:
-    """End the session."""
-    with contextlib.suppress(AssertionError):  # no sessions on a server for one person
-        request.session.clear()
-    return {"done": True}
 
 
 @router.get("/setups/{motion}", tags=["describe"])
@@ -237,11 +153,13 @@ async def jobs(held: Held, person: Viewer) -> list[s.JobTold]:
 @router.post("/jobs", tags=["jobs"])
 async def start_job(asked: s.JobAsked, held: Held, person: Worker) -> s.JobTold:
     """Start a long job."""
-    await held.workers.ask("fast", "digest", asked.document)
+    told = await held.workers.ask("fast", "digest", asked.document)
     options = asked.model_dump()
     if asked.file is not None:
         options["file"] = str(held.uploads.path(person.id, asked.file))
-    return s.JobTold(**held.jobs.start(asked.kind, asked.title, person.id, options).told())
+    job = held.jobs.start(asked.kind, asked.title, person.id, options)
+    await noted(held, person, "run", kind=asked.kind, title=asked.title, setup=told["digest"], job=job.id)
+    return s.JobTold(**job.told())
 
 
 @router.get("/jobs/{job}", tags=["jobs"])
@@ -253,7 +171,10 @@ async def job_told(job: str, held: Held, person: Viewer) -> s.JobTold:
 @router.delete("/jobs/{job}", tags=["jobs"])
 async def stop_job(job: str, held: Held, person: Worker) -> dict[str, bool]:
     """Stop a job, or clear one that has ended."""
-    held.jobs.stop(held.jobs.get(job, person.id))
+    found = held.jobs.get(job, person.id)
+    what = "job stopped" if found.state in ("waiting", "running") else "job deleted"
+    held.jobs.stop(found)
+    await noted(held, person, what, job=found.id, kind=found.kind, title=found.title)
     return {"done": True}
 
 
@@ -357,7 +278,8 @@ async def upload(
 @router.delete("/uploads/{upload}", tags=["own data"])
 async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bool]:
     """Take a file away."""
-    await run_in_threadpool(held.uploads.forget, person.id, upload)
+    gone = await run_in_threadpool(held.uploads.forget, person.id, upload)
+    await noted(held, person, "file deleted", file=gone.id, name=gone.name)
     return {"done": True}
 
 
@@ -380,20 +302,3 @@ async def traces(asked: s.TracesAsked, held: Held, person: Viewer) -> JSONRespon
     path = str(held.uploads.path(person.id, asked.traces))
     rates = str(held.uploads.path(person.id, asked.rates)) if asked.rates else None
     return JSONResponse(await held.workers.ask("slow", "traces", path, "traces", rates, module=_OWN))
-
-
-@router.get("/approvals", tags=["people"])
-async def approvals(held: Held, person: Viewer) -> JSONResponse:
-    """Return the book of approvals, and whether it is whole."""
-    entries = await run_in_threadpool(held.approvals.entries)
-    return JSONResponse({"entries": entries, "whole": await run_in_threadpool(held.approvals.whole)})
-
-
-@router.post("/approvals", tags=["people"])
-async def approve(asked: s.Approval, held: Held, person: Approver) -> JSONResponse:
-    """Approve a setup: who, when, which digest."""
-    told = await held.workers.ask("fast", "digest", asked.document)
-    entry = await run_in_threadpool(
-        held.approvals.add, person.name, told["digest"], told["title"], asked.note
-    )
-    return JSONResponse(entry)

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from planish.errors import DataError
+from planish.web.private import private_folder, write_private
 
 LARGEST = 64 * 1024 * 1024
 UNPACKED = 512 * 1024 * 1024
@@ -118,6 +119,11 @@ def check_unpacked(name: str, content: bytes, most: int = UNPACKED) -> None:
         raise DataError(f"{name}: the gzip data are cut short")
 
 
+def home_of(folder: Path, owner: str) -> Path:
+    """Return where the files of an owner lie under the folder of everyone's."""
+    return folder / hashlib.sha256(owner.encode()).hexdigest()[:24]
+
+
 class Uploads:
     """The files of everyone, under ``folder``."""
 
@@ -125,7 +131,7 @@ class Uploads:
         self.folder = folder
 
     def _home(self, owner: str) -> Path:
-        return self.folder / hashlib.sha256(owner.encode()).hexdigest()[:24]
+        return home_of(self.folder, owner)
 
     def keep(self, owner: str, name: str, content: bytes) -> Upload:
         """Check and store a file; the oldest of a person's files goes when there are too many."""
@@ -133,9 +139,10 @@ class Uploads:
         check_content(name, ending, content)
         made = Upload(secrets.token_hex(8), name, KINDS[ending], len(content), ending, time.time())
         place = self._home(owner) / made.id
-        place.mkdir(parents=True, mode=0o700)
-        (place / f"data{ending}").write_bytes(content)
-        (place / "about.json").write_text(json.dumps(asdict(made)))
+        private_folder(self.folder)
+        private_folder(place.parent)
+        write_private(place / f"data{ending}", content)
+        write_private(place / "about.json", json.dumps(asdict(made)).encode())
         for old in self.of(owner)[PER_PERSON:]:
             self.forget(owner, old.id)
         return made
@@ -164,9 +171,12 @@ class Uploads:
             raise DataError(f"file = {upload_id[:40]!r}: no such file of yours (drop it again)")
         return found[0]
 
-    def forget(self, owner: str, upload_id: str) -> None:
-        """Take a file away."""
-        shutil.rmtree(self.path(owner, upload_id).parent, ignore_errors=True)
+    def forget(self, owner: str, upload_id: str) -> Upload:
+        """Take a file away and return what it was."""
+        place = self.path(owner, upload_id).parent
+        gone = next((upload for upload in self.of(owner) if upload.id == upload_id), None)
+        shutil.rmtree(place, ignore_errors=True)
+        return gone or Upload(upload_id, "", "", 0, "", 0.0)
 
     def told(self, owner: str) -> list[dict[str, Any]]:
         """Return a person's files as plain data."""
