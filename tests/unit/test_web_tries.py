@@ -148,3 +148,13 @@ def test_the_line_holds_so_many_and_runs_one_at_a_time() -> None:
     found = asyncio.run(crowd())
     assert sum(isinstance(one, TooMany) for one in found) == 100 - 1 - WAITING
     assert most[0] == 1
+
+
+def test_a_crowd_at_the_door_is_not_heard(tries, clock) -> None:
+    """Above so many requests from one address they are refused unread; the count goes on from the oldest."""
+    waits = [tries.knock("10.0.0.1") for _ in range(200)]
+    assert waits[: LIMITS["knock"][0]] == [0.0] * LIMITS["knock"][0]
+    assert set(waits[LIMITS["knock"][0] :]) == {60.0}
+    assert tries.knock("10.0.0.2") == 0.0
+    clock.now += 60
+    assert tries.knock("10.0.0.1") == 0.0

@@ -130,7 +130,9 @@ def build(
     if held.accounts is not None and held.sessions is not None:
         from planish.web.door import Door
 
-        app.add_middleware(Door, accounts=held.accounts, sessions=held.sessions, https=https)
+        app.add_middleware(
+            Door, accounts=held.accounts, sessions=held.sessions, tries=held.tries, https=https
+        )
     app.add_middleware(Guard, hosts=(*LOOPBACK, *hosts), largest_upload=LARGEST)
     return app
 

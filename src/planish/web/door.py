@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from planish.web.accounts import Account, Accounts
     from planish.web.sessions import Session, Sessions
+    from planish.web.tries import Tries
 
 OPEN = ("/api/sign-in", "/api/sign-out", "/api/openapi.json")
 WHO = "planish.who"  # the key in the scope
@@ -28,11 +29,13 @@ class Entered:
 
 
 class Door:
-    """Find out who asks; the API is shut to those who are not signed in."""
+    """Find out who asks; the API is shut to those who are not signed in, and a crowd at the door is not heard."""
 
-    def __init__(self, app: ASGIApp, accounts: Accounts, sessions: Sessions, https: bool) -> None:
+    def __init__(
+        self, app: ASGIApp, accounts: Accounts, sessions: Sessions, tries: Tries, https: bool
+    ) -> None:
         self.app = app
-        self.accounts, self.sessions = accounts, sessions
+        self.accounts, self.sessions, self.tries = accounts, sessions, tries
         self.names = cookie_names(https)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -40,9 +43,17 @@ class Door:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        path = scope["path"]
+        if path == "/api/sign-in" and (wait := self._crowd(scope)):
+            from planish.web.security import refuse
+
+            after = (b"retry-after", str(round(wait)).encode())
+            await refuse(
+                send, scope, 429, f"sign in: too many at once: wait {wait:.0f} s, then try again", after
+            )
+            return
         entered = self._entered(scope)
         scope[WHO] = entered
-        path = scope["path"]
         if entered is None and path.startswith("/api/") and path not in OPEN:
             from starlette.responses import JSONResponse
 
@@ -53,6 +64,14 @@ class Door:
 
             await run_in_threadpool(self.sessions.touch, entered.session)
         await self.app(scope, receive, send)
+
+    def _crowd(self, scope: Scope) -> float:
+        """Return how long [s] this address has to wait; browsers that are known do not."""
+        client = scope.get("client")
+        wait = self.tries.knock(grouped(str(client[0])) if client else "unknown")
+        if wait and self.sessions.known(cookies(scope).get(self.names[1], "")):
+            return 0.0
+        return wait
 
     def _entered(self, scope: Scope) -> Entered | None:
         token = cookies(scope).get(self.names[0], "")

@@ -51,7 +51,7 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is not None:
-            await _refuse(send, scope, *refusal)
+            await refuse(send, scope, *refusal)
             return
         passage = Passage(scope, receive, send, self._most(scope["path"]))
         try:
@@ -62,7 +62,7 @@ class Guard:
                 return
             logging.getLogger(__name__).exception("%s %s", scope.get("method"), ascii(scope["path"])[:200])
             if not passage.began:
-                await _refuse(send, scope, 500, "this failed on the server; its log says why")
+                await refuse(send, scope, 500, "this failed on the server; its log says why")
 
     def _most(self, path: str) -> int:
         return self.largest_upload if path == "/api/uploads" else SMALL.get(path, LARGEST_QUESTION)
@@ -132,16 +132,22 @@ class Passage:
         """Answer that the body is too large, once."""
         if not self.began:
             self.began = True
-            await _refuse(self._send, self._scope, 413, _too_large(self._most))
+            await refuse(self._send, self._scope, 413, _too_large(self._most))
 
 
-async def _refuse(send: Send, scope: Scope, status: int, words: str) -> None:
+async def refuse(send: Send, scope: Scope, status: int, words: str, *more: tuple[bytes, bytes]) -> None:
+    """Answer with a refusal, at the least cost there is."""
     import json
 
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": 4403})
         return
     body = json.dumps({"refused": words}).encode()
-    headers = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode()), *HEADERS]
+    headers = [
+        (b"content-type", b"application/json"),
+        (b"content-length", str(len(body)).encode()),
+        *more,
+        *HEADERS,
+    ]
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})

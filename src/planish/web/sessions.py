@@ -129,13 +129,15 @@ class Sessions:
             self._trim("devices", person)
         return token
 
-    def known(self, token: str, person: str) -> str:
-        """Return the mark (the hash) of a browser that has signed in as this person before, else ""."""
+    def known(self, token: str, person: str = "") -> str:
+        """Return the mark (the hash) of a browser that has signed in as this person (or as any) before, else ""."""
         with self._lock:
             row = self._table.execute(
-                "select seen from devices where hash = ? and person = ?", (_hash(token), person)
+                "select person, seen from devices where hash = ?", (_hash(token),)
             ).fetchone()
-        return _hash(token) if row is not None and self._clock() - row[0] <= KNOWN else ""
+        if row is None or (person and row[0] != person) or self._clock() - row[1] > KNOWN:
+            return ""
+        return _hash(token)
 
     def seen(self, mark: str) -> None:
         """Note that a known browser signed in."""

@@ -31,6 +31,7 @@ LIMITS: dict[str, tuple[int, float]] = {
     "pair": (5, MINUTE),  # for one name from one address
     "address": (20, MINUTE),  # from one address, whatever the name
     "name": (30, 10 * MINUTE),  # for one name from everywhere, unknown browsers only
+    "knock": (60, MINUTE),  # requests to sign in from one address, refused ones too; above, they are not read
 }
 WAITING = 8  # passwords that wait to be hashed, in each line
 Key = tuple[str, str, str]
@@ -92,6 +93,18 @@ class Tries:
             for key in keys:
                 self._tried.setdefault(key, deque(maxlen=2 * LIMITS[key[0]][0])).append(now)
         return Ticket(now, keys)
+
+    def knock(self, address: str) -> float:
+        """Count a request to sign in, before it is read; return how long [s] it has to wait, 0 to go on."""
+        key, now = ("knock", "", address), self._clock()
+        most, span = LIMITS["knock"]
+        with self._lock:
+            self._sweep(now)
+            knocked = self._recent(key, now)
+            if len(knocked) >= most:
+                return max(1.0, knocked[0] + span - now)
+            self._tried.setdefault(key, deque()).append(now)
+        return 0.0
 
     def give_back(self, ticket: Ticket) -> None:
         """Take back a try that was not made, or was right."""

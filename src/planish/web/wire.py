@@ -14,7 +14,13 @@ def protocol() -> Any:
 
     class OneLine(H11Protocol):
         def send_400_response(self, msg: str) -> None:
-            """Answer and close."""
+            """Answer and close; where an answer is under way or done, only close."""
+            if self.cycle is not None:  # what the application may still say has no one to go to
+                self.cycle.disconnected = True
+                self.cycle.message_event.set()
+            if self.conn.our_state not in (h11.IDLE, h11.SEND_RESPONSE):
+                self.transport.close()
+                return
             body = b'{"refused": "this is not HTTP as the server reads it"}'
             headers = [
                 (b"content-type", b"application/json"),
