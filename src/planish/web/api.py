@@ -278,8 +278,9 @@ async def upload(
 @router.delete("/uploads/{upload}", tags=["own data"])
 async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bool]:
     """Take a file away."""
-    gone = await run_in_threadpool(held.uploads.forget, person.id, upload)
-    await noted(held, person, "file deleted", file=gone.id, name=gone.name)
+    names = {kept.id: kept.name for kept in await run_in_threadpool(held.uploads.of, person.id)}
+    await run_in_threadpool(held.uploads.forget, person.id, upload)
+    await noted(held, person, "file deleted", file=upload, name=names.get(upload, ""))
     return {"done": True}
 
 

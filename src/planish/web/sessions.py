@@ -66,6 +66,9 @@ class Sessions:
                 f"{path.name}: is damaged ({error}); put aside as {aside.name}, everybody signs in anew"
             )
             self._table = self._opened()
+        # Reading has a connection of its own, so that no request waits for another's write to reach the disk.
+        self._reading = threading.Lock()
+        self._reader = sqlite3.connect(path, timeout=5, isolation_level=None, check_same_thread=False)
 
     def _opened(self) -> sqlite3.Connection:
         os.close(
@@ -97,8 +100,8 @@ class Sessions:
     def find(self, token: str) -> Session | None:
         """Return the session of a token, None if there is none or it is over."""
         now = self._clock()
-        with self._lock:
-            row = self._table.execute(
+        with self._reading:
+            row = self._reader.execute(
                 "select person, stamp, made, seen from sessions where hash = ?", (_hash(token),)
             ).fetchone()
         if row is None or now - row[3] > IDLE or now - row[2] > LONGEST:
@@ -131,8 +134,8 @@ class Sessions:
 
     def known(self, token: str, person: str = "") -> str:
         """Return the mark (the hash) of a browser that has signed in as this person (or as any) before, else ""."""
-        with self._lock:
-            row = self._table.execute(
+        with self._reading:
+            row = self._reader.execute(
                 "select person, seen from devices where hash = ?", (_hash(token),)
             ).fetchone()
         if row is None or (person and row[0] != person) or self._clock() - row[1] > KNOWN:
@@ -146,7 +149,8 @@ class Sessions:
 
     def close(self) -> None:
         """Close the table."""
-        with self._lock:
+        with self._lock, self._reading:
+            self._reader.close()
             self._table.close()
 
     def _trim(self, table: str, person: str) -> None:

@@ -171,12 +171,9 @@ class Uploads:
             raise DataError(f"file = {upload_id[:40]!r}: no such file of yours (drop it again)")
         return found[0]
 
-    def forget(self, owner: str, upload_id: str) -> Upload:
-        """Take a file away and return what it was."""
-        place = self.path(owner, upload_id).parent
-        gone = next((upload for upload in self.of(owner) if upload.id == upload_id), None)
-        shutil.rmtree(place, ignore_errors=True)
-        return gone or Upload(upload_id, "", "", 0, "", 0.0)
+    def forget(self, owner: str, upload_id: str) -> None:
+        """Take a file away."""
+        shutil.rmtree(self.path(owner, upload_id).parent, ignore_errors=True)
 
     def told(self, owner: str) -> list[dict[str, Any]]:
         """Return a person's files as plain data."""
