@@ -57,6 +57,13 @@ class Server:
         peak = int(re.search(r"VmHWM:\s+(\d+) kB", status)[1])  # type: ignore[index]
         return {"now": pages * os.sysconf("SC_PAGE_SIZE") / 1e6, "peak": peak * 1024 / 1e6}
 
+    def loop(self) -> tuple[float, float]:
+        """Return how long the event loop's thread has worked, and has waited for a core [s]."""
+        worked, waited, _ = (
+            Path(f"/proc/{self.process.pid}/task/{self.process.pid}/schedstat").read_text().split()
+        )
+        return int(worked) / 1e9, int(waited) / 1e9
+
     def settle(self) -> None:
         """Wait until its workers have loaded: what they load is no part of what the guesses cost."""
         last, still = 0.0, 0
@@ -94,15 +101,20 @@ def guess_all(port: int, count: int, answers: Any) -> None:
 
 
 class Colleague:
-    """Somebody signed in who goes on working: asks, waits a little, asks again, and notes how long it took."""
+    """Somebody signed in who goes on working: asks, waits a little, asks again, and notes how long it took.
 
-    def __init__(self, port: int, name: str) -> None:
-        from planish.web.changes import fresh
+    ``fresh``: over a new connection each time, as a page that is being opened; else over one that stays open,
+    as a page that is open.
+    """
 
+    def __init__(self, port: int, name: str, fresh: bool) -> None:
+        from planish.web import changes
+
+        self.fresh = fresh
         self.port, self.times = port, {"/api/me": [], "/api/wafer": []}  # type: dict[str, list[float]]
-        self.document = json.dumps({"document": fresh("rotary")})
+        self.document = json.dumps({"document": changes.fresh("rotary")})
         self.codes: Counter[int] = Counter()
-        connection = HTTPConnection("127.0.0.1", port)
+        connection = HTTPConnection("127.0.0.1", port, timeout=60)
         connection.request(
             "POST", "/api/sign-in", json.dumps({"name": name, "password": PASSWORD}), self._head({})
         )
@@ -110,20 +122,23 @@ class Colleague:
         assert reply.status == 200, reply.read()
         cookies = [value.partition(";")[0] for key, value in reply.getheaders() if key == "set-cookie"]
         self.cookie = {"Cookie": "; ".join(cookies)}
+        reply.read()
+        self.connection = connection
         self.ending = threading.Event()
 
     def _head(self, more: dict[str, str]) -> dict[str, str]:
         return {"Host": f"localhost:{self.port}", "Content-Type": "application/json", **more}
 
     def ask(self, path: str) -> None:
-        """Ask once, over a new connection as a page just opened would."""
+        """Ask once."""
         began = time.perf_counter()
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=60)
+        if self.fresh:
+            self.connection.close()  # the next request opens it anew
+        connection = self.connection
         method, body = ("POST", self.document) if path == "/api/wafer" else ("GET", None)
         connection.request(method, path, body, self._head(self.cookie))
         reply = connection.getresponse()
         reply.read()
-        connection.close()
         self.codes[reply.status] += 1
         self.times[path].append(time.perf_counter() - began)
 
@@ -142,26 +157,31 @@ def run(count: int, folder: Path) -> list[tuple[str, str, str]]:
         Accounts(folder / "people.json").add(name, PASSWORD, "work")
     server = Server(folder)
     try:
-        bob = Colleague(server.port, "bob")
+        others = {"open": Colleague(server.port, "bob", False), "new": Colleague(server.port, "bob", True)}
         server.settle()
         for _ in range(20):
-            for path in bob.times:
-                bob.ask(path)
-        calm = {path: statistics.median(times) for path, times in bob.times.items()}
-        bob.times = {path: [] for path in bob.times}
-        before = server.memory()
+            for other in others.values():
+                for path in other.times:
+                    other.ask(path)
+        calm = {path: statistics.median(times) for path, times in others["new"].times.items()}
+        for other in others.values():
+            other.times = {path: [] for path in other.times}
+        before, (worked, waited) = server.memory(), server.loop()
         answers: Any = multiprocessing.get_context("spawn").Queue()
         crowd = multiprocessing.get_context("spawn").Process(
             target=guess_all, args=(server.port, count, answers)
         )
-        working = threading.Thread(target=bob.work)
-        working.start()
+        working = [threading.Thread(target=other.work) for other in others.values()]
+        for each in working:
+            each.start()
         crowd.start()
         found = answers.get(timeout=120)
         crowd.join()
-        bob.ending.set()
-        working.join()
-        after = server.memory()
+        for other in others.values():
+            other.ending.set()
+        for each in working:
+            each.join()
+        after, now = server.memory(), server.loop()
     finally:
         server.stop()
     codes = Counter(status for status, _ in found)
@@ -175,10 +195,14 @@ def run(count: int, folder: Path) -> list[tuple[str, str, str]]:
         ),
         ("last of them answered after", f"{max(took for _, took in found):.2f} s", ""),
     ]
-    for path, times in bob.times.items():
-        told = f"{max(times):.3f} s (n = {len(times)}; calm median {calm[path]:.3f} s)"
-        rows.append((f"somebody else's {path} meanwhile, slowest", told, "<= 1 s"))
-    rows.append(("their refusals", str(sum(n for code, n in bob.codes.items() if code != 200)), "0"))
+    told = f"{now[0] - worked:.2f} s, {now[1] - waited:.2f} s (load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores)"
+    rows.append(("the event loop worked, and waited for a core", told, ""))
+    for kind, other in others.items():
+        for path, times in other.times.items():
+            told = f"{max(times):.3f} s (n = {len(times)}; calm median {calm[path]:.3f} s)"
+            rows.append((f"somebody else's {path}, {kind} connection, slowest", told, "<= 1 s"))
+    refused = sum(n for other in others.values() for code, n in other.codes.items() if code != 200)
+    rows.append(("their refusals", str(refused), "0"))
     rows.append(
         ("memory more, the server at its highest", f"{after['peak'] - before['peak']:.0f} MB", "<= 300 MB")
     )

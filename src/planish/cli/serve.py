@@ -38,10 +38,8 @@ def serve(
     workers = Workers(slow=slow, team=team)
     workers.start()  # they load the model while this process loads the server
 
-    import uvicorn
-
     from planish.web.app import build, data_folder
-    from planish.web.wire import protocol
+    from planish.web.wire import server
 
     folder = data if data is not None else data_folder()
     try:
@@ -60,19 +58,8 @@ def serve(
         import webbrowser
 
         webbrowser.open(address)
-    config = uvicorn.Config(
-        app,
-        log_level="warning",
-        server_header=False,
-        ws="none",
-        timeout_keep_alive=60,
-        timeout_graceful_shutdown=2,
-        http=protocol(),
-        proxy_headers=bool(believed),
-        forwarded_allow_ips=believed,
-    )
     try:
-        uvicorn.Server(config).run(sockets=[listening])
+        server(app, believed).run(sockets=[listening])
     finally:
         workers.stop()
 
@@ -83,7 +70,7 @@ def _listen(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
-        listening.listen(128)  # who comes while the server still loads waits, and is not refused
+        listening.listen(1024)  # who comes while the server still loads waits, and is not refused
     except (OSError, OverflowError) as error:
         listening.close()
         reason = getattr(error, "strerror", None) or str(error)

@@ -1,4 +1,8 @@
-"""What the routes share: who asks, what they may do, and the log."""
+"""What the routes share: who asks, what they may do, and the log.
+
+What is asked for every request is `async` though it waits for nothing: plain functions would each take a turn in
+the thread pool, and wait there behind whoever is in it.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +28,7 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 }
 
 
-def services(request: Request) -> Services:
+async def services(request: Request) -> Services:
     """Return what the server holds."""
     found: Services = request.app.state.services
     return found
@@ -45,7 +49,7 @@ def from_where(person: s.Person, request: Request) -> s.Person:
     return person
 
 
-def who(request: Request, held: Held) -> s.Person:
+async def who(request: Request, held: Held) -> s.Person:
     """Return who asks.
 
     Raises
@@ -64,12 +68,12 @@ def who(request: Request, held: Held) -> s.Person:
 Viewer = Annotated[s.Person, Depends(who)]
 
 
-def worker(person: Viewer) -> s.Person:
+async def worker(person: Viewer) -> s.Person:
     """Return who asks, if they may bring data and run jobs."""
     return _at_least(person, "work")
 
 
-def approver(person: Viewer) -> s.Person:
+async def approver(person: Viewer) -> s.Person:
     """Return who asks, if they may approve."""
     return _at_least(person, "approve")
 

@@ -1,8 +1,44 @@
-"""What uvicorn answers by itself when bytes are no HTTP: as one line, with the headers of every other answer."""
+"""The server around the application: how many come in at a time, and what is said to bytes that are no HTTP."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import socket
+
+AT_A_TIME = 4  # connections taken in before those that are in are served again
+WAITING = 1024  # connections that wait to be taken in; the system may allow fewer
+
+
+def server(application: Any, proxies: list[str]) -> Any:
+    """Return a uvicorn server for the application; ``proxies`` are believed about whom they speak for.
+
+    A crowd that comes in at once is taken in a few at a time, so that a page that is open already is served
+    between them and not after all of them.
+    """
+    import uvicorn
+
+    class Patient(uvicorn.Server):
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            """Start; uvicorn gives both numbers, of those taken in and of those waiting, the same value."""
+            await super().startup(sockets)
+            for each in sockets or ():
+                each.listen(WAITING)
+
+    config = uvicorn.Config(
+        application,
+        log_level="warning",
+        server_header=False,
+        ws="none",
+        http=protocol(),
+        backlog=AT_A_TIME,
+        timeout_keep_alive=60,
+        timeout_graceful_shutdown=2,
+        proxy_headers=bool(proxies),
+        forwarded_allow_ips=proxies,
+    )
+    return Patient(config)
 
 
 def protocol() -> Any:
