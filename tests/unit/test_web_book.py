@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
+import subprocess
+import sys
 
 import pytest
 
@@ -104,19 +105,19 @@ def test_odd_bytes_are_no_entries_and_no_error(book) -> None:
     assert len(found.notes) == 5
 
 
-def _write_many(path, word) -> None:
-    for turn in range(20):
-        Book(path).add({"note": f"{word} {turn}"})
+WRITE_MANY = """
+import sys
+from pathlib import Path
+from planish.web.book import Book
+for turn in range(20):
+    Book(Path(sys.argv[1])).add({"note": f"{sys.argv[2]} {turn}"})
+"""
 
 
 def test_two_processes_write_one_book(tmp_path) -> None:
     path = tmp_path / "log.jsonl"
-    context = multiprocessing.get_context("spawn")
-    writers = [context.Process(target=_write_many, args=(path, word)) for word in "ab"]
-    for writer in writers:
-        writer.start()
-    for writer in writers:
-        writer.join()
+    writers = [subprocess.Popen([sys.executable, "-c", WRITE_MANY, str(path), word]) for word in "ab"]
+    assert [writer.wait() for writer in writers] == [0, 0]
     found = Book(path).read()
     assert found.whole, found.reasons
     assert len(found.entries) == 40

@@ -27,7 +27,7 @@ def cheap(monkeypatch):
 class SameProcess(Workers):
     """Workers that answer here."""
 
-    async def ask(self, pool, name, *arguments, module="planish.web.answers"):
+    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
         done, answer = call(module, name, arguments)
         if not done:
             raise Refused(answer)

@@ -241,6 +241,8 @@ class Uploads:
             self.let_go(owner)
             if isinstance(error, OSError):
                 raise DataError(f"{name}: cannot be stored ({error.strerror or error})") from None
+            if isinstance(error, DataError):  # of the server's folder: nothing that the sender can mend
+                raise DataError(f"{name}: cannot be stored on this server") from error
             raise
 
     def let_go(self, owner: str) -> None:
