@@ -44,6 +44,7 @@ from planish.predict.lot_result import Limits, LotResult, Records, empty_records
 from planish.predict.lot_step import LotStep, plan_lot_step, run_step
 from planish.predict.lot_variation import Draws, Variation, draw
 from planish.predict.pad_rings import PadRings, pad_rings
+from planish.predict.raised import lot_notes
 from planish.predict.result import unique
 from planish.predict.step_plan import AIR_CONDUCTANCE, platen_path, summit_land
 from planish.predict.wafer import as_bench
@@ -188,7 +189,6 @@ class _Run:
         self.handling_time = handling_time
         self.model: ContactModel = prepare(bench, cells=cells)
         self.rings: PadRings = pad_rings(bench, self.model.grid)
-        self.notes: list[str] = list(bench.notes)
         grid = self.model.grid
         for step in bench.steps:
             if not np.max(step.zone_pressures) > 0:
@@ -355,11 +355,11 @@ class _Run:
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         mean = float(removed @ self.weights)
         control.learn(mean * float(draws.measurement[wafer]), times)
-        records.note(self, wafer, outcomes, times, removed, mean, monitor, draws)
+        records.note(self, wafer, outcomes, times, removed, left, mean, monitor, draws)
 
     def result(self, records: Records, events: tuple[Event, ...], seed: int, adjust: str) -> LotResult:
         """Return what became of the lot."""
-        bench = self.bench
+        bench, grid = self.bench, self.model.grid
         return LotResult(
             bench=bench,
             seed=seed,
@@ -376,7 +376,7 @@ class _Run:
             summit_fresh=self.pad.fresh,
             summit_last=self.pad.groups.track @ self.pad.probability,
             cut_rate=self.ex_situ_cut,
-            notes=unique(self.notes),
+            notes=unique(lot_notes(bench, records.seen(bench, grid.r, grid.areas))),
             rests_on=unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)]),
         )
 

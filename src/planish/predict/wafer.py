@@ -24,7 +24,7 @@ from planish.predict.films import polish_stack, stop_amount
 from planish.predict.incoming import incoming_notes, mean_profile
 from planish.predict.pad_rings import PadRings, pad_rings
 from planish.predict.result import unique
-from planish.predict.wafer_result import StepRecord, WaferResult
+from planish.predict.wafer_result import TIME_LIMIT, StepRecord, WaferResult
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench, Step
@@ -91,13 +91,7 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
         elapsed += record.duration
         steps.append(record)
-        if record.stopped_by == "its time limit":
-            notes.append(
-                f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met"
-            )
-    if np.any(np.all(left <= 0, axis=0) & inside):
-        notes.append("all films are gone in places: what is below them is taken as not polished")
-    return WaferResult(
+    result = WaferResult(
         bench=bench,
         radius=radius,
         areas=areas,
@@ -109,6 +103,8 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         notes=unique(notes),
         rests_on=unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)]),
     )
+    result.notes = unique([*notes, *(one.words for one in result.raised() if one.kind == "happened")])
+    return result
 
 
 def _run_step(
@@ -129,7 +125,7 @@ def _run_step(
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
         stop = _find_stop(bench, step, rings, found, heating, left, weights)
         if stop is None:
-            stopped_by = "its time limit"
+            stopped_by = TIME_LIMIT
         else:
             duration = max(stop, 1e-9)
             times = np.linspace(0.0, duration, TIMES)
