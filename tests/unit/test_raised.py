@@ -42,7 +42,7 @@ CASES = {
     "no fresh slurry reaches the wafer in touch down": {"recipe.step.0.flow": "0 ml/min"},
     "is fresh in step main: the rate is starved": {"recipe.step.1.flow": "15 ml/min"},
     "floats on a fluid film in touch down": {
-        "slurry.viscosity": "80 mPa*s",
+        "slurry.viscosity": "40 mPa*s",
         "pad.grooves": "none",
         "recipe.step.0.zone_pressures": "0.3 psi",
     },
