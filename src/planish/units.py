@@ -274,7 +274,7 @@ _HARDNESS = re.compile(r"\s*(\d+\.?\d*)\s*(?:shore)?[\s-]*([ad])\s*", re.IGNOREC
 
 
 def read_hardness(text: str) -> tuple[float, Literal["A", "D"]]:
-    """Return (reading, scale) of a durometer hardness such as ``"57 Shore D"``, ``"60 Shore A"``.
+    """Return (reading, scale) of a durometer hardness such as ``"55 Shore D"``, ``"60 Shore A"``.
 
     Hardness is a reading on a scale and no quantity with a unit, so it has its
     own reader. Readings run from 0 to 100.
@@ -282,6 +282,6 @@ def read_hardness(text: str) -> tuple[float, Literal["A", "D"]]:
     match = _HARDNESS.fullmatch(text) if isinstance(text, str) else None
     if match is None or not 0.0 < float(match.group(1)) <= 100.0:
         raise UnitError(
-            text, "a durometer hardness above 0 and up to 100 with its scale", "such as '57 Shore D'"
+            text, "a durometer hardness above 0 and up to 100 with its scale", "such as '55 Shore D'"
         )
     return float(match.group(1)), "A" if match.group(2).upper() == "A" else "D"

@@ -160,7 +160,20 @@ def polish_die(
         incoming=cells.incoming,
         dies=tuple(dies),
         focus=depth_of_focus.depth_of_focus(*budget),
-        notes=(*assumed, *(() if after is None else (after.note(),)), *_notes(dies, level, choices, route)),
+        notes=tuple(
+            unique(
+                [
+                    *assumed,
+                    *(
+                        []
+                        if after is None
+                        else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
+                    ),
+                    *_notes(dies, level, choices, route),
+                    *_underneath(wafers),
+                ]
+            )
+        ),
         rests_on=tuple(unique(line for one in benches for line in _sources(one, level, route))),
         route=route,
     )
@@ -288,6 +301,16 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
     elif route == "contact":
         notes.append("contact route: the planarization length shown is that of the density route's kernel")
     return unique(notes)
+
+
+def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
+    """Say what the wafers say under which the die lies, and on which of several platens."""
+    several = len(wafers) > 1
+    return [
+        f"platen {number}: {note}" if several else f"the wafer: {note}"
+        for number, one in enumerate(wafers, 1)
+        for note in (*one.notes, *one.doubts())
+    ]
 
 
 def _sources(bench: Bench, level: Level, route: str) -> list[str]:

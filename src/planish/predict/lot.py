@@ -44,6 +44,7 @@ from planish.predict.lot_result import Limits, LotResult, Records, empty_records
 from planish.predict.lot_step import LotStep, plan_lot_step, run_step
 from planish.predict.lot_variation import Draws, Variation, draw
 from planish.predict.pad_rings import PadRings, pad_rings
+from planish.predict.raised import lot_notes
 from planish.predict.result import unique
 from planish.predict.step_plan import AIR_CONDUCTANCE, platen_path, summit_land
 from planish.setup.given import as_bench
@@ -193,8 +194,8 @@ class _Run:
         self.bench, self.conditioning, self.limits = bench, conditioning, limits
         self.handling_time = handling_time
         self.model: ContactModel = prepare(bench, cells=cells)
+        self.said: list[str] = []  # what happened once, beside what the records tell
         self.rings: PadRings = pad_rings(bench, self.model.grid)
-        self.notes: list[str] = list(bench.notes)
         grid = self.model.grid
         for step in bench.steps:
             if not np.max(step.zone_pressures) > 0:
@@ -367,7 +368,7 @@ class _Run:
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         mean = float(removed @ self.weights)
         control.learn(mean * float(draws.measurement[wafer]), times)
-        records.note(self, wafer, outcomes, times, removed, mean, monitor, draws)
+        records.note(self, wafer, outcomes, times, removed, left, mean, monitor, draws)
 
     def _still_there(self, wafer: int) -> None:
         """Refuse to go on where the top pad is worn through: nothing here says how its sub-pad polishes."""
@@ -382,12 +383,12 @@ class _Run:
 
     def _say_once(self, wafer: int, words: str) -> None:
         """Note what happened on a wafer, the first time only."""
-        if not any(words in note for note in self.notes):
-            self.notes.append(f"from wafer {wafer + 1}: {words}")
+        if not any(words in note for note in self.said):
+            self.said.append(f"from wafer {wafer + 1}: {words}")
 
     def result(self, records: Records, events: tuple[Event, ...], seed: int, adjust: str) -> LotResult:
         """Return what became of the lot."""
-        bench = self.bench
+        bench, grid = self.bench, self.model.grid
         return LotResult(
             bench=bench,
             seed=seed,
@@ -404,7 +405,7 @@ class _Run:
             summit_fresh=self.pad.fresh,
             summit_last=self.pad.groups.track @ self.pad.probability,
             cut_rate=self.ex_situ_cut,
-            notes=tuple(unique(self.notes)),
+            notes=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *self.said])),
             rests_on=tuple(
                 unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])
             ),

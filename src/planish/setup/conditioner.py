@@ -8,7 +8,7 @@ from pydantic import Field
 
 from planish.setup.quantity import Quantity, Section, ratio
 
-RADIUS = Annotated[float, Quantity("length", low="-1000 mm", high="1000 mm", typical=("40 mm", "340 mm"))]
+RADIUS = Annotated[float, Quantity("length", low="-1000 mm", high="1000 mm", typical=("40 mm", "350 mm"))]
 
 
 class SweepSection(Section):
@@ -18,7 +18,7 @@ class SweepSection(Section):
     inner: RADIUS = Field(description="innermost place of the disk's centre")
     outer: RADIUS = Field(description="outermost place of the disk's centre")
     frequency: Annotated[
-        float, Quantity("frequency", above="0 1/min", high="300 1/min", typical=("10 1/min", "19 1/min"))
+        float, Quantity("frequency", above="0 1/min", high="300 1/min", typical=("5 1/min", "20 1/min"))
     ] = Field(description="sweeps to and fro")
     pivot_distance: Annotated[
         float, Quantity("length", low="0 mm", high="3000 mm", typical=("300 mm", "600 mm"))

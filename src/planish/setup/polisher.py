@@ -17,10 +17,10 @@ class RotaryPolisher(Section):
 
     motion: Literal["rotary"] = Field(description="how the pad moves")
     platen_diameter: Annotated[
-        float, Quantity("length", low="50 mm", high="2000 mm", typical=("500 mm", "800 mm"))
+        float, Quantity("length", low="50 mm", high="2000 mm", typical=("400 mm", "1000 mm"))
     ] = Field(description="diameter of platen and pad")
     centre_offset: Annotated[
-        float, Quantity("length", low="0 mm", high="1000 mm", typical=("180 mm", "200 mm"))
+        float, Quantity("length", low="0 mm", high="1000 mm", typical=("100 mm", "250 mm"))
     ] = Field(description="distance of the carrier axis from the platen axis")
     oscillation_amplitude: Annotated[
         float, Quantity("length", low="0 mm", high="200 mm", typical=("0 mm", "15 mm"))

@@ -37,7 +37,7 @@ YOURS = "given in the setup"
 PRACTICE = "common practice, no source"
 
 # So that a measured rate comes out again where it was measured: what this model finds there.
-MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (50 rpm), 60 s"
+MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (48 rpm), 60 s"
 
 AMBIENT = {"temperature": ("22 degC", PRACTICE), "platen_temperature": ("22 degC", PRACTICE)}
 REFERENCE = {
