@@ -37,7 +37,9 @@ class Setup:
     notes:
         Defaults used and things worth knowing, in plain words.
     warnings:
-        What will work but probably is not meant.
+        What will work but probably is not meant, unlikely values among it.
+    unlikely:
+        The findings about values outside the range that is typical of their key.
     name, folder:
         The file's name for messages, and the folder that file paths in the
         setup are relative to (None where such files are refused).
@@ -64,7 +66,9 @@ class Setup:
         self.parts: dict[str, str] = resolved.parts
         self.tree: dict[str, Any] = resolved.tree
         self.notes: tuple[str, ...] = tuple(f.message for f in found if f.level == "note")
-        self.warnings: tuple[str, ...] = tuple(f.message for f in found if f.level == "warning")
+        odd = [f for f in found if f.level in ("warning", "unlikely")]
+        self.warnings: tuple[str, ...] = tuple(f.message for f in odd)
+        self.unlikely: tuple[Finding, ...] = tuple(f for f in odd if f.level == "unlikely")
 
     def __repr__(self) -> str:
         return f"Setup({self.title!r}, {self.motion}, {len(self.model.recipe.step)} steps)"
@@ -229,6 +233,7 @@ def examine(
 ) -> tuple[list[Finding], Resolved, SetupModel | None]:
     """Return all findings about a document, its filled-in form, and the model where it is valid."""
     from planish.setup.crosscheck import crosscheck
+    from planish.setup.usual import unlikely
 
     try:
         resolved = resolve(dict(document))
@@ -237,6 +242,7 @@ def examine(
     model, found = validate(resolved.tree)
     if model is not None:
         found = crosscheck(model, resolved, folder)
+        found += unlikely(model, resolved.tree)
     found += [Finding("note", note.split(" ", 1)[0], note) for note in resolved.notes]
     return found, resolved, model
 
