@@ -47,6 +47,7 @@ from planish.predict.die_window import polish_window
 from planish.predict.hot_spots import HotSpot, hot_spots
 from planish.predict.result import unique
 from planish.predict.wafer import as_bench, polish
+from planish.setup.usual import OUTSIDE
 
 if TYPE_CHECKING:
     from planish.predict.wafer_result import WaferResult
@@ -155,7 +156,15 @@ def polish_die(
         incoming=cells.incoming,
         dies=dies,
         focus=depth_of_focus.depth_of_focus(*budget),
-        notes=[*assumed, *([] if after is None else [after.note()]), *_notes(dies, level, choices, route)],
+        notes=unique(
+            [
+                *assumed,
+                *([] if after is None else [after.note()]),
+                *_notes(dies, level, choices, route),
+                *(line for one in benches for line in one.notes if line.startswith(OUTSIDE)),
+                *(line for one in wafers for line in one.strange()),
+            ]
+        ),
         rests_on=unique([line for one in benches for line in _sources(one, level, route)]),
         route=route,
     )

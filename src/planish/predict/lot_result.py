@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from planish.engine.files import write_whole
 from planish.errors import DataError, ModelError, refuse
 from planish.predict.result import Result, clean
+from planish.predict.strange import strange
 
 if TYPE_CHECKING:
     import polars as pl
@@ -281,8 +282,19 @@ class LotResult(Result):
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
-            "notes": self.notes,
+            "notes": [*self.notes, *self.strange()],
         }
+
+    def strange(self) -> list[str]:
+        """Return what no real lot has, one line each, with the input that drives it."""
+        records = self.records
+        return strange(
+            self.bench,
+            real_pressure=float(records.real_pressure.max()),
+            friction=float(records.friction.max()),
+            temperature=float(records.peak_temperature.max()),
+            rate=float(records.step_rate.max()),
+        )
 
     def table(self) -> pl.DataFrame:
         """Return a row a wafer, in trade units (a polars frame)."""

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from planish.predict.films import polish_stack
 from planish.predict.incoming import thickness_at
 from planish.predict.result import Result
+from planish.predict.strange import strange
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
-HOT = 95.0  # [°C]
 NM_PER_MIN = 1e9 * 60.0
 PSI = 6894.757293168
 
@@ -200,9 +200,7 @@ class WaferResult(Result):
                 f"real contact area {100 * contact:.3g} %: the summits model holds up to a few per cent, so "
                 "pressure on the summits and rate are doubtful (is the pad so soft?)"
             )
-        peak = max(step.peak_temperature for step in self.steps) - 273.15
-        if peak > HOT:
-            found.append(f"pad at {peak:.0f} °C: water would boil off, which the model does not follow")
+        found += self.strange()
         starved = [step.name for step in self.steps if step.fresh_fraction < 1e-3]
         if starved:
             found.append(
@@ -213,6 +211,16 @@ class WaferResult(Result):
                 "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films"
             )
         return found
+
+    def strange(self) -> list[str]:
+        """Return what no real polish has, one line each, with the input that drives it."""
+        return strange(
+            self.bench,
+            real_pressure=max(step.real_pressure for step in self.steps),
+            friction=max(step.friction for step in self.steps),
+            temperature=max(step.peak_temperature for step in self.steps),
+            rate=max(self.mean(curve[-1]) / step.duration for step in self.steps for curve in step.curves),
+        )
 
     def _step_summary(self, step: StepRecord) -> dict[str, Any]:
         mean = self.mean(step.rate)

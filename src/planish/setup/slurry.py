@@ -30,7 +30,7 @@ class SlurrySection(Section):
             low="0 1/ml",
             least="1e-3 1/ml",
             high="1e12 1/ml",
-            typical=("1e1 1/ml", "1e7 1/ml"),
+            typical=("10 1/ml", "1e7 1/ml"),
         ),
     ] = Field(description="large particles per volume")
     viscosity: Annotated[

@@ -22,6 +22,8 @@ from planish.setup.recipe import ZonePressures
 from planish.setup.removal import LAWS
 from planish.setup.root import SetupModel
 
+OUTSIDE = "outside the usual range: "
+
 
 def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
     """Return a finding for each key whose value is outside its typical range; one a list.
@@ -47,7 +49,7 @@ def outside(findings: typing.Iterable[Finding], most: int = 3) -> str:
     if not named:
         return ""
     more = f" and {len(named) - most} more" if len(named) > most else ""
-    return f"outside the usual range: {', '.join(named[:most])}{more} ('planish check' says what is usual)"
+    return f"{OUTSIDE}{', '.join(named[:most])}{more} ('planish check' says what is usual)"
 
 
 def _finding(place: str, what: Quantity, value: float, written: Any) -> Finding:
