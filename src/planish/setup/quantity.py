@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -99,12 +100,9 @@ class Quantity:
 
     def unusual(self, value: float) -> bool:
         """Return whether an SI value lies outside the typical range; a 0 that says "none" does not."""
-        usual = self.typical_si
-        if usual is None or (value == 0.0 and self.low is not None and self.limits[0] <= 0.0):
-            return False
+        low, high, none = _usual(self)
         size = abs(value) if self.either_way else value
-        room = 1e-9 * max(abs(usual[0]), abs(usual[1]))
-        return not usual[0] - room <= size <= usual[1] + room
+        return not (low <= size <= high or (none and value == 0.0))
 
     def _number(self, text: str) -> float:
         return float(text) if self.dimension == "number" else units.to_si(text, self.dimension)
@@ -171,6 +169,16 @@ class Quantity:
             out["pattern"] = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S+"
         out["$comment"] = "; ".join(word for word in words if word)  # schema.py joins it to the description
         return out
+
+
+@lru_cache(maxsize=512)
+def _usual(what: Quantity) -> tuple[float, float, bool]:
+    """Return the typical range in SI with a hair of room, and whether a 0 says "none"."""
+    usual = what.typical_si
+    if usual is None:
+        return -math.inf, math.inf, True
+    room = 1e-9 * max(abs(usual[0]), abs(usual[1]))
+    return usual[0] - room, usual[1] + room, what.low is not None and what.limits[0] <= 0.0
 
 
 def pretty_text(text: str) -> str:
