@@ -57,7 +57,6 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
     from planish.predict.die_levels import process_of
     from planish.predict.die_model import DieChoices
     from planish.predict.die_pad import pad_after
-    from planish.units import to_si
 
     bench = benches[0]
     process = asked.process or process_of(bench)
@@ -73,10 +72,14 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
             benches,
             maps,
             process=process,
-            level=None if step is None else _with_step(bench, process, to_si(step, "thickness")),
+            level=None
+            if step is None
+            else _with_step(bench, process, show.quantity("--step-height", step, "thickness")),
             place=places(asked.place),
             after=after,
-            choices=None if length is None else DieChoices(planarization_length=to_si(length, "length")),
+            choices=None
+            if length is None
+            else DieChoices(planarization_length=show.quantity("--planarization-length", length, "length")),
             incoming=below,
             route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
             tell=tell,
@@ -95,18 +98,14 @@ def _with_step(bench: Bench, process: str, step: float) -> Level:
 
 def places(text: str) -> list[str | float]:
     """Return the places named in a text such as "centre,edge,120mm" or "all"."""
-    from planish.units import to_si
-
     if text == "all":
         return list(NAMED)
     parts = [part.strip() for part in text.split(",")]
-    return [item if item in NAMED else to_si(item, "length") for item in parts]
+    return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
 
 
 def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
     """Return the cell maps of a layout file, or maps saved before."""
-    from planish.units import to_si
-
     if layout.suffix in (".npz", ".zarr"):
         from planish.measure.layout_maps import LayoutMaps
 
@@ -115,7 +114,9 @@ def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
     from planish.measure.layout import read_layout_maps
 
     with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
-        return read_layout_maps(layout, *layer_numbers(layer), to_si(cell, "length"), progress=tell)
+        return read_layout_maps(
+            layout, *layer_numbers(layer), show.quantity("--cell", cell, "length"), progress=tell
+        )
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:
@@ -221,7 +222,6 @@ def fit_steps(
     """Fit planarization length, blanket rate and contact height to measured test structures."""
     from planish.fit.planarization import StepData, fit_planarization
     from planish.measure.steps import read_steps
-    from planish.units import to_si
 
     if files:
         raise DataError(
@@ -230,7 +230,9 @@ def fit_steps(
     if layout is None:
         raise DataError("--layout: not given: must be the layout on which the steps were measured")
     table = read_steps(steps)
-    before = table.step_before if step_height is None else to_si(step_height, "thickness")
+    before = (
+        table.step_before if step_height is None else show.quantity("--step-height", step_height, "thickness")
+    )
     if before is None:
         raise DataError(
             "--step-height: not given: must be the step before polishing, or a column step_before_nm"

@@ -8,7 +8,7 @@ from typing import Any
 import typer
 
 from planish.cli import show
-from planish.errors import DataError, PlanishError, SetupError
+from planish.errors import DataError, SetupError
 
 LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
 
@@ -65,12 +65,7 @@ def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
 def _seconds(time: str | None) -> float | None:
     if time is None:
         return None
-    from planish.units import to_si
-
-    try:
-        seconds = to_si(time, "time")
-    except PlanishError as error:
-        raise DataError(f"--time = {error}") from None
+    seconds = show.quantity("--time", time, "time")
     if seconds <= 0:
         raise DataError(f"--time = {time!r}: must be above 0 s (as --time '60 s')")
     return seconds
@@ -116,11 +111,10 @@ def layer_numbers(layer: str | None) -> tuple[int, int]:
 
 def _layout(file: Path, layer: str | None, cell: str, json_out: bool, out: Path | None) -> None:
     from planish.measure.layout import read_layout_maps
-    from planish.units import to_si
 
     numbers = layer_numbers(layer)
     with show.progress(f"reading {file.name}", quiet=json_out) as tell:
-        maps = read_layout_maps(file, *numbers, to_si(cell, "length"), progress=tell)
+        maps = read_layout_maps(file, *numbers, show.quantity("--cell", cell, "length"), progress=tell)
     figures = maps.summary()
     if json_out:
         show.print_json(figures)
