@@ -95,12 +95,10 @@ def _with_step(bench: Bench, process: str, step: float) -> Level:
 
 def places(text: str) -> list[str | float]:
     """Return the places named in a text such as "centre,edge,120mm" or "all"."""
-    from planish.units import to_si
-
     if text == "all":
         return list(NAMED)
     parts = [part.strip() for part in text.split(",")]
-    return [item if item in NAMED else to_si(item, "length") for item in parts]
+    return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
 
 
 def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
@@ -115,7 +113,11 @@ def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
 
     with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
         return read_layout_maps(
-            layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell, work=OWN_WORK
+            layout,
+            *layer_numbers(layer),
+            option_length("--cell", cell),
+            progress=tell,
+            work=OWN_WORK,
         )
 
 

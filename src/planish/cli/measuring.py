@@ -8,7 +8,8 @@ from typing import Any
 import typer
 
 from planish.cli import show
-from planish.errors import DataError, PlanishError, SetupError
+from planish.cli.bounds import option_length
+from planish.errors import DataError, SetupError
 
 LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
 
@@ -66,12 +67,7 @@ def seconds(time: str | None) -> float | None:
     """Return the polish time [s] of ``--time``."""
     if time is None:
         return None
-    from planish.units import to_si
-
-    try:
-        found = to_si(time, "time")
-    except PlanishError as error:
-        raise DataError(f"--time = {error}") from None
+    found = show.quantity("--time", time, "time")
     if found <= 0:
         raise DataError(f"--time = {time!r}: must be above 0 s (as --time '60 s')")
     return found
@@ -114,13 +110,13 @@ def layer_numbers(layer: str | None) -> tuple[int, int]:
 
 
 def _layout(file: Path, layer: str | None, cell: str, json_out: bool, out: Path | None) -> None:
-    from planish.cli.bounds import option_length
     from planish.measure.layout import read_layout_maps
     from planish.measure.layout_limits import OWN_WORK
 
     numbers = layer_numbers(layer)
+    length = option_length("--cell", cell)
     with show.progress(f"reading {file.name}", quiet=json_out) as tell:
-        maps = read_layout_maps(file, *numbers, option_length("--cell", cell), progress=tell, work=OWN_WORK)
+        maps = read_layout_maps(file, *numbers, length, progress=tell, work=OWN_WORK)
     figures = maps.summary()
     if json_out:
         show.print_json(figures)

@@ -49,6 +49,7 @@ from planish.predict.hot_spots import HotSpot, hot_spots
 from planish.predict.result import unique
 from planish.predict.wafer import polish
 from planish.setup.given import as_bench
+from planish.setup.usual import OUTSIDE
 
 if TYPE_CHECKING:
     from planish.measure.layout_maps import LayoutMaps
@@ -170,7 +171,9 @@ def polish_die(
                         else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
                     ),
                     *_notes(dies, level, choices, route),
+                    *(line for one in benches for line in one.notes if line.startswith(OUTSIDE)),
                     *_underneath(wafers),
+                    *(line for one in wafers for line in one.strange()),
                 ]
             )
         ),

@@ -19,6 +19,7 @@ from planish.engine.record import counted, shortened
 from planish.errors import DataError, ModelError, refuse
 from planish.predict.raised import Seen, edge_extreme
 from planish.predict.result import LOT_FILE, Result, clean
+from planish.predict.strange import strange
 
 if TYPE_CHECKING:
     import polars as pl
@@ -337,8 +338,19 @@ class LotResult(Result):
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
-            "notes": list(self.notes),
+            "notes": [*self.notes, *self.strange()],
         }
+
+    def strange(self) -> list[str]:
+        """Return what no real lot has, one line each, with the input that drives it."""
+        records = self.records
+        return strange(
+            self.bench,
+            real_pressure=float(records.real_pressure.max()),
+            friction=float(records.friction.max()),
+            temperature=float(records.peak_temperature.max()),
+            rate=float(records.step_rate.max()),
+        )
 
     def table(self) -> pl.DataFrame:
         """Return a row a wafer, in trade units (a polars frame)."""

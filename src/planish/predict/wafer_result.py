@@ -15,6 +15,7 @@ from planish.predict.films import polish_stack
 from planish.predict.incoming import thickness_at
 from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
 from planish.predict.result import Result
+from planish.predict.strange import strange
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -222,7 +223,7 @@ class WaferResult(Result):
 
     def doubts(self) -> list[str]:
         """Return where the result leaves the ground on which the model stands, one line each."""
-        return [one.words for one in self.raised() if one.kind == "doubt"]
+        return [*(one.words for one in self.raised() if one.kind == "doubt"), *self.strange()]
 
     def raised(self) -> list[Raised]:
         """Return what is worth telling about this wafer (``predict.raised``)."""
@@ -248,6 +249,16 @@ class WaferResult(Result):
     def _rim(self) -> tuple[float, float]:
         """Wafer radius and edge exclusion [m]."""
         return self.bench.wafer.radius, self.bench.wafer.edge_exclusion
+
+    def strange(self) -> list[str]:
+        """Return what no real polish has, one line each, with the input that drives it."""
+        return strange(
+            self.bench,
+            real_pressure=max(step.real_pressure for step in self.steps),
+            friction=max(step.friction for step in self.steps),
+            temperature=max(step.peak_temperature for step in self.steps),
+            rate=max(self.mean(curve[-1]) / step.duration for step in self.steps for curve in step.curves),
+        )
 
     def _step_summary(self, step: StepRecord) -> dict[str, Any]:
         mean = self.mean(step.rate)

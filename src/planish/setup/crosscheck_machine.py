@@ -188,6 +188,13 @@ def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Findin
             "at most the grit size",
             "a diamond sits in its bond",
         )
+    grains = disk.grit_density * math.pi / 4.0 * disk.disk_diameter**2
+    if grains * disk.active_fraction < 1.0:
+        few = "grit_density" if grains < 1.0 else "active_fraction"
+        found = f"{grains:.3g} diamonds, {grains * disk.active_fraction:.3g} of them cutting"
+        yield wrong(
+            f"conditioner.{few}", table[few], "such that one diamond or more cuts", f"the disk holds {found}"
+        )
     if disk.downforce == 0.0:
         text = "conditioner.downforce is 0: the disk cuts nothing; the summits are those of the pad's surface table"
         yield Finding("warning", "conditioner.downforce", text)

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from pydantic_core import PydanticCustomError
+
 from planish import units
 from planish.setup.finding import Finding, missing, short, wrong
 from planish.setup.parts import catalogue
+from planish.setup.quantity import Quantity
 from planish.setup.removal import LAWS, SCALE, RemovalSection
 from planish.setup.resolve import nearest
 from planish.setup.root import SetupModel
@@ -39,8 +42,8 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
         except units.UnitError as error:
             yield wrong(f"{place}.coefficients.{name}", value, error.allowed, error.remedy)
             continue
-        if number < 0.0 or (name == leading and number == 0.0):
-            yield wrong(f"{place}.coefficients.{name}", value, "0 or more" if name != leading else "above 0")
+        if name == leading and number == 0.0:
+            yield wrong(f"{place}.coefficients.{name}", value, "above 0")
     wanted = [name for name in names if name not in law.coefficients]
     if law.rate is not None:
         if leading is None:
@@ -55,7 +58,7 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
         limit = law.coefficients.get("p_threshold")
         if law.law == "threshold" and isinstance(limit, str) and not wanted:
             try:
-                too_high = coefficient("pressure", limit) >= law.reference.pressure
+                too_high = coefficient(names["p_threshold"], limit) >= law.reference.pressure
             except units.UnitError:
                 return
             if too_high:
@@ -66,10 +69,16 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
         yield missing(f"{place}.coefficients", f"given with {', '.join(wanted)}{either}", f"law {law.law!r}")
 
 
-def coefficient(dimension: str, value: Any) -> float:
-    """Return a coefficient of a removal law in SI; bare numbers only where its unit depends on others."""
-    if dimension == "number":
-        if isinstance(value, bool) or not isinstance(value, int | float) or not -1e300 < value < 1e300:
-            raise units.UnitError(short(value), "a bare finite number in SI")
-        return float(value)
-    return units.to_si(value, dimension)
+def coefficient(what: Quantity, value: Any) -> float:
+    """Return a coefficient of a removal law in SI.
+
+    Raises
+    ------
+    UnitError
+        For a value that it may not have.
+    """
+    try:
+        return what.read(value)
+    except PydanticCustomError as error:
+        context = error.context or {}
+        raise units.UnitError(short(value), context["allowed"], context["remedy"]) from None

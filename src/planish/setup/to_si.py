@@ -21,6 +21,7 @@ from planish.setup.parts import catalogue
 from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
 from planish.setup.recipe import StepSection
 from planish.setup.removal import LAWS, SCALE, RemovalSection
+from planish.setup.usual import outside
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ def to_si(setup: Setup) -> si.Bench:
         steps=tuple(_step(step, names) for step in model.recipe.step),
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
         sources=setup.sources + MODEL_SOURCES,
-        notes=setup.warnings + setup.notes,
+        notes=_notes(setup),
+        unlikely=tuple(f.place for f in setup.unlikely),
         die=si.Die(**{name: getattr(model.die, name) for name in si.Die.__dataclass_fields__})
         if model.die is not None
         else None,
@@ -250,6 +252,13 @@ def reference_real_pressure(pad_part: str) -> float:
     # special functions (0.4 s); a test holds the two together.
     modulus = surface.modulus / (1.0 - surface.poisson**2)
     return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
+
+
+def _notes(setup: Setup) -> tuple[str, ...]:
+    """Return what a result has to say of its setup: unlikely values in one line, the rest as it is."""
+    odd = {f.message for f in setup.unlikely}
+    told = outside(setup.unlikely)
+    return (*(w for w in setup.warnings if w not in odd), *([told] if told else []), *setup.notes)
 
 
 def _without_none(tree: dict[str, object]) -> dict[str, object]:
