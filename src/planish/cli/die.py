@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
-from planish.errors import DataError, SetupError, refuse
+from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
     from planish.predict.die_levels import Level
@@ -74,12 +74,16 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
             process=process,
             level=None
             if step is None
-            else _with_step(bench, process, show.quantity("--step-height", step, "thickness")),
+            else _with_step(bench, process, show.die_quantity("--step-height", step, "step")),
             place=places(asked.place),
             after=after,
             choices=None
             if length is None
-            else DieChoices(planarization_length=show.quantity("--planarization-length", length, "length")),
+            else DieChoices(
+                planarization_length=show.die_quantity(
+                    "--planarization-length", length, "planarization_length"
+                )
+            ),
             incoming=below,
             route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
             tell=tell,
@@ -90,8 +94,6 @@ def _with_step(bench: Bench, process: str, step: float) -> Level:
     """Return the level described for a process, with another step (metal: trench depth) [m]."""
     from planish.predict.die_levels import MetalLevel, described_level
 
-    if not step > 0:
-        raise SetupError(refuse("--step-height [m]", step, "above 0"))
     level = described_level(bench.die, process)
     return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
 
@@ -231,7 +233,7 @@ def fit_steps(
         raise DataError("--layout: not given: must be the layout on which the steps were measured")
     table = read_steps(steps)
     before = (
-        table.step_before if step_height is None else show.quantity("--step-height", step_height, "thickness")
+        table.step_before if step_height is None else show.die_quantity("--step-height", step_height, "step")
     )
     if before is None:
         raise DataError(

@@ -31,6 +31,8 @@ SOURCES: tuple[str, ...] = (
 )
 LENGTHS = np.geomspace(3e-4, 3e-2, 14)  # starts: the misfit may have several valleys in the length
 LEAST_DENSITY = 1e-3
+THICKEST = 1e-3  # [m] no film is so thick
+BEYOND = 20  # sides of the layout, beyond which every length averages alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,10 +129,19 @@ def fit_planarization(
     FitError: too few points, places off the map, times not positive, or data that leave a constant open.
     """
     names = ("length", "rate", *(("contact height",) if contact_height else ()))
+    if not 0 < step <= THICKEST:
+        raise FitError(refuse("step before polishing [m]", step, f"above 0 and up to {THICKEST:g}"))
     measured, pick, where = _prepared(maps, data, len(names))
     density = np.asarray(maps.density, dtype=np.float64)
 
+    farthest = BEYOND * max(density.shape) * maps.cell
+
     def rho_at(length: float) -> Array:
+        if not length < farthest:
+            raise FitError(
+                f"planarization length: the fit runs beyond {farthest * 1e3:.4g} mm, {BEYOND} times the layout: the "
+                "measurements do not hold it (are losses and steps right, and of places of different density?)"
+            )
         field = effective_density(density, maps.cell, length, kernel=kernel, edges=edges, outside=outside)
         return np.maximum(_bilinear(field, *where), LEAST_DENSITY)
 
@@ -160,6 +171,9 @@ def fit_planarization(
         half = float(t.ppf(0.975, freedom)) * np.sqrt(np.diag(covariance))
         low, high = logs - half, logs + half
         how = "covariance at the optimum, Student's t"
+    for name, end in zip(names, high, strict=True):
+        if not end < np.log(np.finfo(float).max):
+            raise FitError(f"{name}: the measurements leave it open (measure more densities and times)")
     bands = [
         Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
         for v, a, b in zip(logs, low, high, strict=True)
@@ -187,6 +201,9 @@ def _prepared(
     if len(sizes) != 1 or len(next(iter(sizes))) != 1:
         raise FitError("test structures: x, y, time, up_loss and step_left must be lists of one length")
     values = np.concatenate([data.up_loss, data.step_left]).astype(float)
+    wide = np.abs(values[np.isfinite(values)])
+    if wide.size and wide.max() > THICKEST:
+        raise FitError(refuse("loss or step left [m]", float(wide.max()), f"{THICKEST:g} or less"))
     pick = np.isfinite(values)
     if pick.sum() < unknowns + 2:
         raise FitError(

@@ -45,6 +45,7 @@ SOURCES: tuple[str, ...] = (
 # Up to this many cells in the kernel's half width the cell integrals are exact; beyond it a cell is so
 # small against the kernel (below 1/400 of its radius) that its centre value, with the rim cells cut by a
 # straight line, is good to 1e-6.
+MOST_HALF_WIDTH = 3000  # cells; a finer kernel takes gigabytes
 EXACT_HALF_WIDTH = 400
 _GAUSS_CUT = 6.5  # sigmas kept of a Gaussian: the rest is 1e-10
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(10)
@@ -92,6 +93,8 @@ def elliptic_mass(ratio: Array) -> Array:
 def half_width(kernel: Kernel, length: float, cell: float) -> int:
     """Return how many cells the kernel reaches to each side of its centre cell."""
     _checked(kernel, length)
+    if not length / cell < 1e9:
+        raise ModelError(refuse("planarization length over cell", length / cell, "below 1e9"))
     reach = _GAUSS_CUT * length / np.sqrt(12) if kernel == "gaussian" else length / 2
     return int(np.ceil(reach / cell - 0.5 + 1e-12)) if reach > cell / 2 else 0
 
@@ -125,14 +128,25 @@ def cell_weights(kernel: Kernel, length: float, cell: float, xp: Any = np) -> An
 
     Raises
     ------
-    ModelError: for an unknown kernel or a size that is not above 0.
+    ModelError: for an unknown kernel, a size that is not above 0, or a kernel of too many cells.
     """
     if not cell > 0:
         raise ModelError(refuse("cell [m]", cell, "above 0"))
+    n = half_width(kernel, length, cell)
+    if n > MOST_HALF_WIDTH:
+        raise ModelError(
+            refuse(
+                "planarization length over cell",
+                float(f"{length / cell:.4g}"),
+                f"such that the kernel reaches {MOST_HALF_WIDTH} cells or fewer, not {n:.4g}",
+                "larger cells, or a shorter length",
+            )
+        )
+    if n == 0:
+        return xp.ones((1, 1))  # all within the cell
     if kernel != "elliptic":
         one = axis_weights(kernel, length, cell)
         return xp.asarray(np.outer(one, one))
-    n = half_width(kernel, length, cell)
     if n > EXACT_HALF_WIDTH:
         return _elliptic_fine(length / (2 * cell), n, xp)
     return xp.asarray(_elliptic_exact(round(length / (2 * cell), 12), n))

@@ -236,6 +236,7 @@ class _Run:
         self.temperatures: Array = np.full(self.track.size, bench.ambient.platen_temperature)
         self.incoming: Array = np.stack([mean_profile(film, grid.r) for film in bench.wafer.films])
         self.batch = 1.0
+        self._told = 0
         self.use = self._broken_in()
         self._at_rest()
 
@@ -328,21 +329,26 @@ class _Run:
         height = worn - self.heights @ pad.worn
         shares = self.between.at(min(worn, float(self.worn_states[-1])))
         wear_to(list(self.pads.values()), [plan.series for plan in self.plans], shares)
+        self._note_wear(wafer, worn)
         for plan, duration in zip(self.plans, wanted, strict=True):
-            found = run_step(
-                plan,
-                bench,
-                model,
-                self.rings,
-                pad,
-                groove_depth=groove,
-                height=height,
-                temperatures=self.temperatures,
-                left=left,
-                weights=self.weights,
-                rate_factor=self.batch * float(draws.process[wafer]),
-                duration=duration,
-            )
+            try:
+                found = run_step(
+                    plan,
+                    bench,
+                    model,
+                    self.rings,
+                    pad,
+                    groove_depth=groove,
+                    height=height,
+                    temperatures=self.temperatures,
+                    left=left,
+                    weights=self.weights,
+                    rate_factor=self.batch * float(draws.process[wafer]),
+                    duration=duration,
+                )
+            except ModelError as error:
+                by_then = f"{float(pad.worn.max()) * 1e3:.4g} of the pad's {bench.pad.layers[0].thickness * 1e3:g} mm"
+                raise ModelError(f"wafer {wafer + 1}: {error}; by then {by_then} are worn away") from None
             left = np.maximum(left - found.removed, 0.0)
             self.temperatures = found.end_temperatures
             times.append(found.duration)
@@ -356,6 +362,25 @@ class _Run:
         mean = float(removed @ self.weights)
         control.learn(mean * float(draws.measurement[wafer]), times)
         records.note(self, wafer, outcomes, times, removed, mean, monitor, draws)
+
+    def _note_wear(self, wafer: int, worn: float) -> None:
+        """Say once, and again for a new pad, where a pad is worn further than the model follows."""
+        top = self.bench.pad.layers[0].thickness
+        known = float(self.worn_states[-1]) if self.worn_states.size > 1 else np.inf
+        if worn <= known:
+            self._told = 0
+        if worn > known and self._told < 1:
+            self._told = 1
+            self.notes.append(
+                f"from wafer {wafer + 1} on the pad is worn by more than {known * 1e3:.3g} mm: "
+                "how it gives way is kept as it was there"
+            )
+        if worn > top and self._told < 2:
+            self._told = 2
+            self.notes.append(
+                f"from wafer {wafer + 1} on the top pad of {top * 1e3:.3g} mm is worn through: "
+                "what follows has no pad under it (change the pad: --event 'WAFER pad')"
+            )
 
     def result(self, records: Records, events: tuple[Event, ...], seed: int, adjust: str) -> LotResult:
         """Return what became of the lot."""
