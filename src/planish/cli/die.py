@@ -73,12 +73,18 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
             benches,
             maps,
             process=process,
-            level=None if step is None else _with_step(bench, process, option_length("--step-height", step)),
+            level=None
+            if step is None
+            else _with_step(bench, process, show.die_quantity("--step-height", step, "step")),
             place=places(asked.place),
             after=after,
             choices=None
             if length is None
-            else DieChoices(planarization_length=option_length("--planarization-length", length)),
+            else DieChoices(
+                planarization_length=show.die_quantity(
+                    "--planarization-length", length, "planarization_length"
+                )
+            ),
             incoming=below,
             route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
             tell=tell,
@@ -245,7 +251,9 @@ def fit_steps(
     if layout is None:
         raise DataError("--layout: not given: must be the layout on which the steps were measured")
     table = read_steps(steps)
-    before = table.step_before if step_height is None else option_length("--step-height", step_height)
+    before = (
+        table.step_before if step_height is None else show.die_quantity("--step-height", step_height, "step")
+    )
     if before is None:
         raise DataError(
             "--step-height: not given: must be the step before polishing, or a column step_before_nm"

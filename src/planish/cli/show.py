@@ -114,6 +114,20 @@ def quantity(option: str, text: str, dimension: str) -> float:
         raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
 
 
+def die_quantity(option: str, text: str, key: str) -> float:
+    """Return the SI value of an option that stands in for a key of [die], within the limits of that key."""
+    from planish.setup.die import DieSection
+    from planish.setup.fields import quantity_in
+    from planish.units import UnitError
+
+    what = quantity_in(DieSection.model_fields[key])
+    assert what is not None  # asked for keys that are quantities
+    try:
+        return what.si(text)
+    except UnitError as error:
+        raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
+
+
 def written(paths: Sequence[Path], json_out: bool) -> None:
     """Name the files that were written (on standard error when JSON has standard output)."""
     for path in paths:

@@ -335,21 +335,26 @@ class _Run:
         height = worn - self.heights @ pad.worn
         shares = self.between.at(min(worn, float(self.worn_states[-1])))
         wear_to(list(self.pads.values()), [plan.series for plan in self.plans], shares)
+        self._note_wear(wafer, worn)
         for plan, duration in zip(self.plans, wanted, strict=True):
-            found = run_step(
-                plan,
-                bench,
-                model,
-                self.rings,
-                pad,
-                groove_depth=groove,
-                height=height,
-                temperatures=self.temperatures,
-                left=left,
-                weights=self.weights,
-                rate_factor=self.batch * float(draws.process[wafer]),
-                duration=duration,
-            )
+            try:
+                found = run_step(
+                    plan,
+                    bench,
+                    model,
+                    self.rings,
+                    pad,
+                    groove_depth=groove,
+                    height=height,
+                    temperatures=self.temperatures,
+                    left=left,
+                    weights=self.weights,
+                    rate_factor=self.batch * float(draws.process[wafer]),
+                    duration=duration,
+                )
+            except ModelError as error:
+                by_then = f"{float(pad.worn.max()) * 1e3:.4g} of the pad's {bench.pad.layers[0].thickness * 1e3:g} mm"
+                raise ModelError(f"wafer {wafer + 1}: {error}; by then {by_then} are worn away") from None
             left = np.maximum(left - found.removed, 0.0)
             self.temperatures = found.end_temperatures
             times.append(found.duration)
@@ -375,16 +380,26 @@ class _Run:
         top = self.bench.pad.layers[0].thickness
         deepest = int(np.argmax(self.pad.worn))
         if self.pad.worn[deepest] >= top:
+            sooner = f"ask for fewer wafers, change the pad before that (event '{wafer} pad'), or "
+            remedy = (sooner if wafer else "") + "condition less"
             raise ModelError(
                 f"wafer {wafer + 1}: the pad is worn through at {self.rings.middles[deepest] * 1e3:.4g} mm from its "
-                f"middle (all {top * 1e3:.4g} mm of its top layer): ask for fewer wafers, change the pad before "
-                f"that (event '{max(wafer, 1)} pad'), or condition less"
+                f"middle (all {top * 1e3:.4g} mm of its top layer): {remedy}"
             )
 
     def _say_once(self, wafer: int, words: str) -> None:
         """Note what happened on a wafer, the first time only."""
         if not any(words in note for note in self.said):
             self.said.append(f"from wafer {wafer + 1}: {words}")
+
+    def _note_wear(self, wafer: int, worn: float) -> None:
+        """Say once where a pad is worn further than its elastic operators were made for."""
+        known = float(self.worn_states[-1]) if self.worn_states.size > 1 else np.inf
+        if worn > known:
+            self._say_once(
+                wafer,
+                f"the pad is worn by more than {known * 1e3:.3g} mm: how it gives way is kept as it was there",
+            )
 
     def result(self, records: Records, events: tuple[Event, ...], seed: int, adjust: str) -> LotResult:
         """Return what became of the lot."""

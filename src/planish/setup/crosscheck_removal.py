@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from pydantic_core import PydanticCustomError
-
 from planish import units
-from planish.setup.finding import Finding, missing, short, wrong
+from planish.setup.finding import Finding, missing, wrong
 from planish.setup.parts import catalogue
-from planish.setup.quantity import Quantity
 from planish.setup.removal import LAWS, SCALE, RemovalSection
 from planish.setup.resolve import nearest
 from planish.setup.root import SetupModel
@@ -38,7 +35,7 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
                           f"({nearest(name, names)})")  # fmt: skip
             continue
         try:
-            number = coefficient(names[name], value)
+            number = names[name].si(value)
         except units.UnitError as error:
             yield wrong(f"{place}.coefficients.{name}", value, error.allowed, error.remedy)
             continue
@@ -58,7 +55,7 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
         limit = law.coefficients.get("p_threshold")
         if law.law == "threshold" and isinstance(limit, str) and not wanted:
             try:
-                too_high = coefficient(names["p_threshold"], limit) >= law.reference.pressure
+                too_high = names["p_threshold"].si(limit) >= law.reference.pressure
             except units.UnitError:
                 return
             if too_high:
@@ -67,18 +64,3 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
     if wanted:
         either = f", or rate in place of {leading}" if leading in wanted else ""
         yield missing(f"{place}.coefficients", f"given with {', '.join(wanted)}{either}", f"law {law.law!r}")
-
-
-def coefficient(what: Quantity, value: Any) -> float:
-    """Return a coefficient of a removal law in SI.
-
-    Raises
-    ------
-    UnitError
-        For a value that it may not have.
-    """
-    try:
-        return what.read(value)
-    except PydanticCustomError as error:
-        context = error.context or {}
-        raise units.UnitError(short(value), context["allowed"], context["remedy"]) from None

@@ -137,6 +137,14 @@ class Quantity:
             raise refused(self.allowed, self._too_small)
         return number
 
+    def si(self, value: Any) -> float:
+        """Return the SI value; a UnitError says what is allowed, for values that stand outside a model."""
+        try:
+            return self.read(value)
+        except PydanticCustomError as error:
+            context = error.context or {}
+            raise units.UnitError(str(value)[:60], context["allowed"], context["remedy"]) from None
+
     @property
     def _too_small(self) -> str:
         return "this is too near 0 to mean anything" + (self.usual and f"; {self.usual}")

@@ -14,7 +14,6 @@ from planish.setup import si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.crosscheck_recipe import LONGEST, zone_list
-from planish.setup.crosscheck_removal import coefficient
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.parts import catalogue
@@ -269,7 +268,7 @@ def _without_none(tree: dict[str, object]) -> dict[str, object]:
 
 def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si.Removal:
     ref = law.reference
-    values = {name: coefficient(LAWS[law.law][name], value) for name, value in law.coefficients.items()}
+    values = {name: LAWS[law.law][name].si(value) for name, value in law.coefficients.items()}
     if law.rate is not None:
         values[SCALE[law.law]] = _leading(law, values)
     return si.Removal(

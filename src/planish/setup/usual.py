@@ -14,8 +14,6 @@ from typing import Any
 from pydantic import BaseModel
 
 from planish import units
-from planish.errors import PlanishError
-from planish.setup.crosscheck_removal import coefficient
 from planish.setup.finding import Finding, short
 from planish.setup.quantity import Quantity, pretty_text
 from planish.setup.recipe import ZonePressures
@@ -68,8 +66,8 @@ def _side(what: Quantity, value: float) -> str:
 
 def _read(what: Quantity, written: Any) -> float | None:
     try:
-        return coefficient(what, written)
-    except PlanishError:
+        return what.si(written)
+    except units.UnitError:
         return None
 
 
