@@ -182,7 +182,7 @@ SHARES: dict[Callable[[random.Random], Case], int] = {
     check: 260, polish: 270, lot: 100, dwell: 50, die: 50, measure: 120, fit: 50, fit_rates: 8, fit_steps: 15,
     compare: 12, report: 5, describe: 60,
 }  # fmt: skip
-QUICK = {check: 90, polish: 60, lot: 15, dwell: 8, die: 2, measure: 40, fit: 10, describe: 20}
+QUICK = {check: 80, polish: 20, lot: 4, dwell: 3, die: 1, measure: 30, fit: 5, describe: 20}
 
 
 def draw(seed: int, number: int, shares: dict[Callable[[random.Random], Case], int] = SHARES) -> Case:
