@@ -310,6 +310,7 @@ class _Reader:
         """Take over what one call of the scan left in the tables."""
         s = self.state
         self.store.used = int(s[rec.S_RECTS])
+        self._check_stored()
         self.shape_total += int(s[rec.S_SHAPES])
         if s[rec.S_X0] <= s[rec.S_X1]:
             self._widen(float(s[rec.S_X0]), float(s[rec.S_Y0]), float(s[rec.S_X1]), float(s[rec.S_Y1]))
@@ -367,11 +368,14 @@ class _Reader:
                 quads = np.concatenate([quads, odd[:, [0, 1, 2, 1, 2, 3, 0, 3]]])
         if len(quads):
             self.quads.extend(quads)
-            if len(self.store) + len(self.quads) > self.limits.stored:
-                raise DataError(
-                    f"{self.place}: its polygons and paths divide into more than {self.limits.stored:.0e} rectangles and"
-                    " quads (map a part of the layout, written as a file of its own)"
-                )
+        self._check_stored()
+
+    def _check_stored(self) -> None:
+        if len(self.store) + 4 * len(self.quads) > self.limits.stored:
+            raise DataError(
+                f"{self.place}: its shapes divide into more than {self.limits.stored:.0e} rectangles, a quad counted as"
+                " four (map a part of the layout, written as a file of its own)"
+            )
 
     # -- result --------------------------------------------------------------
 

@@ -19,7 +19,7 @@ class Limits:
 
     ``cells`` of one map. ``work``: steps of placing and sweeping shapes; ``splitting``: steps of dividing
     polygons (ten nanoseconds each, roughly). ``structures`` a file may define, ``placements`` of them, shapes
-    ``stored`` (16 and 64 bytes each, past some hundred MB on disk). ``unpacked``: bytes of a gzipped layout.
+    ``stored`` (rectangles of 16 bytes; a quad counts as four; past some hundred MB they lie on disk). ``unpacked``: bytes of a gzipped layout.
     ``memory`` [bytes] and ``seconds`` of processor time for what parses OASIS, with so much more for each
     byte of the file, up to ``most_memory`` and ``most_seconds``.
     """
@@ -43,11 +43,11 @@ class Limits:
 #: of 10 um has 8.6 million of them.
 STRANGER = Limits(
     cells=10_000_000,
-    work=2_000_000_000,
+    work=1_500_000_000,
     splitting=2_000_000_000,
-    structures=500_000,
+    structures=100_000,
     placements=1_500_000,
-    stored=100_000_000,
+    stored=40_000_000,
     unpacked=4 << 30,
     memory=900 << 20,
     memory_per_byte=4,
