@@ -115,15 +115,11 @@ def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
         return LayoutMaps.open(layout)
     from planish.cli.measuring import layer_numbers
     from planish.measure.layout import read_layout_maps
-    from planish.measure.layout_limits import OWN_WORK
+    from planish.measure.layout_limits import OWN
 
     with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
         return read_layout_maps(
-            layout,
-            *layer_numbers(layer),
-            option_length("--cell", cell),
-            progress=tell,
-            work=OWN_WORK,
+            layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell, limits=OWN
         )
 
 

@@ -111,12 +111,12 @@ def layer_numbers(layer: str | None) -> tuple[int, int]:
 
 def _layout(file: Path, layer: str | None, cell: str, json_out: bool, out: Path | None) -> None:
     from planish.measure.layout import read_layout_maps
-    from planish.measure.layout_limits import OWN_WORK
+    from planish.measure.layout_limits import OWN
 
     numbers = layer_numbers(layer)
     length = option_length("--cell", cell)
     with show.progress(f"reading {file.name}", quiet=json_out) as tell:
-        maps = read_layout_maps(file, *numbers, length, progress=tell, work=OWN_WORK)
+        maps = read_layout_maps(file, *numbers, length, progress=tell, limits=OWN)
     figures = maps.summary()
     if json_out:
         show.print_json(figures)

@@ -14,6 +14,7 @@ from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, 
 
 _WORK = 20  # quadrilaterals up to which a window is swept whole
 _MOST = 6000  # quadrilaterals from which a window is split even if that helps little
+_ROOM = 3_000_000  # quadrilaterals in all parts of a window together (192 MB)
 _MOST_EVENTS = 4_000_000  # corners and crossings in one window (64 MB)
 _SAME = 1e-6  # database units: two slanted sides closer than this touch
 
@@ -132,7 +133,7 @@ def _crossings(edges, events, x0, y0, x1, y1, left):  # type: ignore[no-untyped-
                     events[ne] = x
                     ne += 1
         for j in range(i + 1, m):
-            left[0] -= 1
+            left[0] -= 3
             if edges[j, 0] >= xr:
                 break
             if min(edges[j, 1], edges[j, 3]) > high or max(edges[j, 1], edges[j, 3]) < low:
@@ -183,7 +184,7 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
     n_old = _cover_of(edges, active, n, x0, keys, winding, old_lo, old_hi, lo_edge, hi_edge)
     last = x0
     for s in range(ne - 1):
-        left[0] -= 10 * n + 10
+        left[0] -= 25 * n + 25
         if left[0] < 0:
             break
         xa, xb = last, events[s + 1]
@@ -311,7 +312,7 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-untyp
         n = end - start
         if n == 0:
             continue
-        left[0] -= 40 * n
+        left[0] -= 100 * n
         if left[0] < 0:
             break
         covered = False
@@ -327,6 +328,9 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-untyp
         # Where shapes lie so that no cut parts them, sweep them whole.
         split = False
         if n > _WORK and level < DEPTH and wide > 1.0:
+            if end + 2 * n > _ROOM:
+                left[0] = -1
+                break
             if end + 2 * n > quad.shape[0]:
                 quad = taller(quad, end + 2 * n)
             for attempt in range(2):

@@ -13,6 +13,7 @@ from planish.measure.coverage_sort import order_of, taller
 
 DEPTH = 44  # splits of a window, at most
 _WORK = 40_000  # slabs times rectangles up to which a window is swept whole
+_ROOM = 8_000_000  # rectangles in all parts of a window together (256 MB)
 _COPIES = 400  # rectangles in one window from which it pays to look for copies
 
 
@@ -239,6 +240,9 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[
         mid = 0.5 * (low + high)
         if high - low >= 2.0:
             mid = np.floor(mid)
+        if end + 2 * n > _ROOM:
+            left[0] = -1
+            break
         if end + 2 * n > box.shape[0]:
             box = taller(box, end + 2 * n)
         at = end

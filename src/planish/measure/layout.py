@@ -25,7 +25,7 @@ from planish.measure import coverage
 from planish.measure.layout_chords import chord_widths
 from planish.measure.layout_gds import read_gds
 from planish.measure.layout_hierarchy import Hierarchy
-from planish.measure.layout_limits import LARGEST_CELL, MOST_CELLS, MOST_WORK
+from planish.measure.layout_limits import LARGEST_CELL, STRANGER, Limits
 from planish.measure.layout_maps import LayoutMaps
 
 SOURCES = coverage.SOURCES
@@ -54,7 +54,7 @@ def read_layout_maps(
     workers: int = 2,
     progress: Progress | None = None,
     cache: bool = True,
-    work: int = MOST_WORK,
+    limits: Limits = STRANGER,
 ) -> LayoutMaps:
     """Map one layer of a layout file.
 
@@ -83,9 +83,9 @@ def read_layout_maps(
     cache:
         Keep the maps under ``$PLANISH_CACHE`` (or ``~/.cache/planish``), found
         again by the content of the file.
-    work:
-        Steps that mapping may take; a layout that needs more is refused. The default keeps
-        a stranger's file to about a minute; raise it for a large layout of your own.
+    limits:
+        What it may take before it is refused. The default keeps a stranger's file to about a
+        minute and 1 GB; take ``layout_limits.OWN`` for a large layout of your own.
 
     Raises
     ------
@@ -109,8 +109,8 @@ def read_layout_maps(
         if progress is not None:
             progress(_READ_SHARE * share)
 
-    layout = _read(place, (layer, datatype), reading)
-    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress, work)
+    layout = _read(place, (layer, datatype), reading, limits)
+    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress, limits)
     if cache:
         layout_cache.keep(place, key, maps)
         if damaged:
@@ -118,7 +118,7 @@ def read_layout_maps(
     return maps
 
 
-def list_layers(path: str | os.PathLike[str]) -> dict[tuple[int, int], int]:
+def list_layers(path: str | os.PathLike[str], limits: Limits = STRANGER) -> dict[tuple[int, int], int]:
     """Shapes that the file draws on each (layer, datatype), before flattening.
 
     Raises
@@ -126,7 +126,7 @@ def list_layers(path: str | os.PathLike[str]) -> dict[tuple[int, int], int]:
     DataError
         If the file is not a layout, damaged or cut short.
     """
-    return _read(Path(path), None, None).layers
+    return _read(Path(path), None, None, limits).layers
 
 
 def parse_layer(text: str) -> tuple[int, int]:
@@ -211,7 +211,7 @@ def compile_kernels() -> None:
 # -- the work ------------------------------------------------------------------
 
 
-def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None) -> Hierarchy:
+def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None, limits: Limits) -> Hierarchy:
     try:
         with place.open("rb") as raw:
             magic = raw.read(len(_OASIS_MAGIC))
@@ -220,8 +220,8 @@ def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None)
     if magic == _OASIS_MAGIC:
         from planish.measure.layout_oasis import read_oasis
 
-        return read_oasis(place, layer)
-    return read_gds(place, layer, progress)
+        return read_oasis(place, layer, limits)
+    return read_gds(place, layer, progress, limits)
 
 
 def _map_layer(
@@ -234,7 +234,7 @@ def _map_layer(
     tile: int,
     workers: int,
     progress: Progress | None,
-    work: int = MOST_WORK,
+    limits: Limits = STRANGER,
 ) -> LayoutMaps:
     tops, notes = _choose_tops(layout, place, layer, top)
     total = sum(layout.total[t] for t in tops)
@@ -245,8 +245,8 @@ def _map_layer(
             f"{place}: layer {layer[0]}/{layer[1]} expands to {total:.3g} polygons, more than {_MOST_SHAPES:.0e};"
             " map a part of it (window)"
         )
-    grid = _Grid.lay(place, cell, layout.unit, box, window)
-    sums = _Run(layout, tops, grid, place, work).all(tile, workers, progress)
+    grid = _Grid.lay(place, cell, layout.unit, box, window, limits.cells)
+    sums = _Run(layout, tops, grid, place, limits.work).all(tile, workers, progress)
     side = grid.side * layout.unit
     covered = float(sums.values[0].sum())
     area, edge_x, edge_y, length = sums.values
@@ -313,6 +313,7 @@ class _Grid:
         unit: float,
         box: NDArray[np.float64],
         window: tuple[float, float, float, float] | None,
+        most: int,
     ) -> _Grid:
         side = _near_whole(cell / unit)
         if side < 1.0:
@@ -326,9 +327,9 @@ class _Grid:
             x0, y0, x1, y1 = (_near_whole(v / unit) for v in window)
             nx = max(1, math.ceil((x1 - x0) / side * (1 - 1e-12)))
             ny = max(1, math.ceil((y1 - y0) / side * (1 - 1e-12)))
-        if nx * ny > MOST_CELLS:
+        if nx * ny > most:
             raise DataError(
-                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {MOST_CELLS}:"
+                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {most}:"
                 " take larger cells or map a part of it (window)"
             )
         return cls(side, x0, y0, nx, ny)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError
 from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, taller
-from planish.measure.layout_limits import MOST_SPLITTING
+from planish.measure.layout_limits import STRANGER
 
 # Parts that one polygon may give: sound ones give at most two a corner.
 _PARTS_PER_CORNER, _PARTS = 16, 1000
@@ -374,7 +374,7 @@ def split_polygons(
     DataError
         If the polygons cross themselves so often that the steps, or the room, run out.
     """
-    left = np.array([MOST_SPLITTING]) if left is None else left
+    left = np.array([STRANGER.splitting]) if left is None else left
     used = int(starts[n])
     x = np.ascontiguousarray(xs[:used], dtype=np.float64)
     y = np.ascontiguousarray(ys[:used], dtype=np.float64)
@@ -385,7 +385,7 @@ def split_polygons(
     if left[0] < 0:
         raise DataError(
             f"{place}: its polygons cross themselves too often to be divided into rectangles and quads"
-            f" in {MOST_SPLITTING:.0e} steps (merge or clean them first)"
+            " (merge or clean them first)"
         )
     return rects, quads
 

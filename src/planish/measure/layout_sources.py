@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 import os
 from collections.abc import Sequence
@@ -13,7 +12,9 @@ from numpy.typing import ArrayLike
 
 from planish.errors import DataError, refuse
 from planish.measure.layout_chords import chord_widths
+from planish.measure.layout_limits import OWN
 from planish.measure.layout_maps import Array, LayoutMaps
+from planish.measure.tables import Table, number, read_table
 
 
 def maps_from_array(
@@ -129,6 +130,10 @@ def maps_from_image(
         raise DataError(refuse(f"{place}: pixels_per_cell", pixels_per_cell, "1 or more"))
     try:
         with Image.open(place) as image:
+            if image.width * image.height > OWN.cells:
+                raise DataError(
+                    f"{place}: {image.width} x {image.height} pixels, more than {OWN.cells} (cut it into parts)"
+                )
             grey = np.asarray(image.convert("L"), dtype=np.float64)[::-1] / 255.0
     except Image.DecompressionBombError as exc:
         raise DataError(f"{place}: the picture is too large to be read safely; cut it into parts") from exc
@@ -175,21 +180,16 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
         If a column is missing, a number is not one, or the grid has holes.
     """
     place = Path(path)
-    try:
-        with place.open(newline="", encoding="utf-8-sig") as text:
-            rows = csv.DictReader(text)
-            names = [str(n).strip() for n in rows.fieldnames or ()]
-            missing = [n for n in ("x_um", "y_um", "density") if n not in names]
-            if missing:
-                raise DataError(f"{place}: no column {missing[0]!r} (it needs x_um, y_um, density)")
-            table: dict[str, list[float]] = {n: [] for n in names if n in _CSV_COLUMNS}
-            for number, row in enumerate(rows, start=2):
-                for raw, name in zip(rows.fieldnames or (), names, strict=True):
-                    if name in table:
-                        table[name].append(_number(row[raw], name, f"{place}: line {number}"))
-    except (OSError, UnicodeDecodeError, csv.Error) as exc:
-        raise DataError(f"{place}: not readable as a table ({exc})") from exc
-    columns = {name: np.array(values) for name, values in table.items()}
+    table = read_table(place)
+    missing = [n for n in ("x_um", "y_um", "density") if n not in table.header]
+    if missing:
+        raise DataError(f"{place}: no column {missing[0]!r} (it needs x_um, y_um, density)")
+    columns = {name: _column(table, name) for name in _CSV_COLUMNS if name in table.header}
+    for name in ("x_um", "y_um"):
+        if np.abs(columns[name]).max() > _FARTHEST_UM:
+            raise DataError(
+                refuse(f"{place}: {name}", np.abs(columns[name]).max(), f"within {_FARTHEST_UM:g}")
+            )
     xs, ys = np.unique(columns["x_um"]), np.unique(columns["y_um"])
     steps = np.concatenate([np.diff(xs), np.diff(ys)])
     if steps.size == 0:
@@ -214,6 +214,7 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     )
 
 
+_FARTHEST_UM = 1e6  # [um] from the layout's origin
 _CSV_COLUMNS: dict[str, tuple[str, float]] = {
     "x_um": ("", 1.0),
     "y_um": ("", 1.0),
@@ -224,19 +225,24 @@ _CSV_COLUMNS: dict[str, tuple[str, float]] = {
 }
 
 
-def _number(text: str | None, name: str, place: str) -> float:
+def _column(table: Table, name: str) -> Array:
+    """Numbers of a column; NaN where an optional one is empty."""
     optional = bool(_CSV_COLUMNS[name][0])
-    if text is None or not text.strip():
-        if optional:
-            return math.nan
-        raise DataError(f"{place}: {name} is empty")
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.inf
-    if not math.isfinite(value):
-        raise DataError(refuse(f"{place}: {name}", text, "a number"))
-    return value
+    cells = table.columns[table.header.index(name)]
+    out = np.full(len(cells), np.nan)
+    for row, cell in enumerate(cells):
+        if not cell and optional:
+            continue
+        place = f"{table.at(row)}: {name}"
+        if not cell:
+            raise DataError(f"{place} is empty")
+        try:
+            out[row] = number(cell)
+        except ValueError:
+            out[row] = math.inf
+        if not math.isfinite(out[row]):
+            raise DataError(refuse(place, cell, "a number"))
+    return out
 
 
 def _field(value: ArrayLike | float | None, like: Array, place: str, *, positive: bool = True) -> Array:
