@@ -95,7 +95,7 @@ def test_no_request_makes_the_server_fail(tmp_path) -> None:
         def attack(case: schemathesis.Case) -> None:
             nonlocal sent
             put_documents(case, rng)
-            case.call_and_validate(checks=[not_a_server_error])
+            case.call_and_validate(checks=[not_a_server_error], timeout=600)  # a busy machine is no failure
             sent += 1
 
         attack()
