@@ -14,7 +14,7 @@ from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, 
 
 _WORK = 20  # quadrilaterals up to which a window is swept whole
 _MOST = 6000  # quadrilaterals from which a window is split even if that helps little
-_ROOM = 3_000_000  # quadrilaterals in all parts of a window together (192 MB)
+_ROOM = 1_500_000  # quadrilaterals in all parts of a window together (96 MB)
 _MOST_EVENTS = 4_000_000  # corners and crossings in one window (64 MB)
 _SAME = 1e-6  # database units: two slanted sides closer than this touch
 

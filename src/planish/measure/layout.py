@@ -460,7 +460,7 @@ class _Run:
             self.left -= work
         if self.left < 0:
             raise DataError(
-                f"{self.place}: mapping it takes more than {self.work:.0e} steps: its shapes are repeated or laid"
+                f"{self.place}: mapping it takes more than {self.work:.1e} steps: its shapes are repeated or laid"
                 " over each other too often; take larger cells or map a part of it (window)"
             )
 

@@ -12,8 +12,9 @@ from planish.errors import DataError
 from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, taller
 from planish.measure.layout_limits import STRANGER
 
-# Parts that one polygon may give: sound ones give at most two a corner.
-_PARTS_PER_CORNER, _PARTS = 16, 1000
+# Parts that one polygon may give. Sound ones give at most two a corner.
+_PARTS_PER_CORNER, _PARTS = 16, 100_000
+_TOGETHER = 3_000_000  # parts of the polygons that are divided in one go (192 MB)
 _ROUND = 0.5  # database units by which a round end may miss the circle: finer than the grid it is drawn on
 
 
@@ -323,6 +324,9 @@ def _right_angled_parts(xs, ys, starts, n, others, left):  # type: ignore[no-unt
         part = right_angled_rects(xs[a : a + count], ys[a : a + count], count, left)
         if left[0] < 0:
             break
+        if nr + part.shape[0] > _TOGETHER:
+            left[0] = -1
+            break
         if nr + part.shape[0] > rects.shape[0]:
             rects = taller(rects, nr + part.shape[0])
         for r in range(part.shape[0]):
@@ -344,6 +348,9 @@ def _other_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-de
         count = starts[p + 1] - a
         part = trapezoids(xs[a : a + count], ys[a : a + count], count, left)
         if left[0] < 0:
+            break
+        if nq + part.shape[0] > _TOGETHER:
+            left[0] = -1
             break
         if nq + part.shape[0] > quads.shape[0]:
             quads = taller(quads, nq + part.shape[0])
