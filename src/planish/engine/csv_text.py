@@ -42,7 +42,7 @@ def plain(text: str) -> str:
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[str]], notes: Iterable[str] = ()) -> str:
-    """Return a CSV file: ``# `` lines, the column names, a line a row; separated by commas, quoted where needed.
+    """Return a CSV file: lines behind ``#``, the column names, a line a row; separated by commas, quoted where needed.
 
     Numbers are given as text, in the digits wanted.
     """
