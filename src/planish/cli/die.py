@@ -55,34 +55,34 @@ def die(
 def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
     """Return the die asked for, after all platens."""
     from planish.predict.die import polish_die
+
+    below = None if asked.from_die is None else topography(asked.from_die, maps)
+    options = settings(benches[0], asked, quiet)
+    with show.progress("polishing", quiet=quiet) as tell:
+        return polish_die(benches, maps, place=places(asked.place), incoming=below, tell=tell, **options)
+
+
+def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
+    """Return what is asked of one die and of all fields alike, as ``polish_die`` and ``polish_fields`` take it."""
     from planish.predict.die_levels import process_of
     from planish.predict.die_model import DieChoices
     from planish.predict.die_pad import pad_after
 
-    bench = benches[0]
     process = asked.process or process_of(bench)
-    step = asked.step_height
-    length = asked.planarization_length
-    below = None if asked.from_die is None else topography(asked.from_die, maps)
+    step, length = asked.step_height, asked.planarization_length
     after = None
     if asked.after:
         with show.progress(f"{asked.after} wafers on the pad", quiet=quiet) as tell:
             after = pad_after(bench, asked.after, progress=lambda done, of: tell(done / of))
-    with show.progress("polishing", quiet=quiet) as tell:
-        return polish_die(
-            benches,
-            maps,
-            process=process,
-            level=None if step is None else _with_step(bench, process, option_length("--step-height", step)),
-            place=places(asked.place),
-            after=after,
-            choices=None
-            if length is None
-            else DieChoices(planarization_length=option_length("--planarization-length", length)),
-            incoming=below,
-            route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
-            tell=tell,
-        )
+    return {
+        "process": process,
+        "level": None if step is None else _with_step(bench, process, option_length("--step-height", step)),
+        "after": after,
+        "choices": None
+        if length is None
+        else DieChoices(planarization_length=option_length("--planarization-length", length)),
+        "route": asked.route,  # refused there if unknown
+    }
 
 
 def _with_step(bench: Bench, process: str, step: float) -> Level:

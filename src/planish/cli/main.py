@@ -207,6 +207,17 @@ def die(
     fill_ceiling: Annotated[
         float, typer.Option("--fill-ceiling", help="Density that no cell may pass by filling.")
     ] = 0.8,
+    fields: Annotated[
+        bool, typer.Option("--fields", help="Polish all whole fields of the wafer, side by side.")
+    ] = False,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", min=1, help="With --fields: processes; one a core unless given."),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option("--cluster", help="With --fields: Dask scheduler that does it, as tcp://host:8786."),
+    ] = None,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
@@ -227,7 +238,16 @@ def die(
         from_die,
         then or [],
     )
-    verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
+    if not fields:
+        if workers is not None or cluster is not None:
+            raise DataError("die --workers, --cluster: must stand with --fields")
+        verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
+        return
+    from planish.cli import fields as all_fields
+
+    if fill:
+        raise DataError("die --fill: must stand without --fields (one proposal serves every field)")
+    all_fields.fields(file, asked, workers, cluster, json_out, out, units)
 
 
 @app.command()
