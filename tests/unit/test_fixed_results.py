@@ -124,7 +124,10 @@ def test_the_die_is_fixed(setup, maps):
     assert_fixed(die, least=10)
     assert_fixed(maps, least=4)
     fields = polish_fields(setup, maps, centres=[(0.0, 0.0)], workers=1)
-    assert_fixed(field, least=3)
+    with pytest.raises(TypeError, match="read-only"):
+        fields.fields[0].named["mine"] = (0.0, 0.0, 0.0)
+    with pytest.raises(ValueError, match="read-only"):
+        fields.data["within_die_range"].values[0] = 0.0
     with pytest.raises(TypeError, match="read-only"):
         die.dies[0].fields.named["mine"] = maps.density
 
