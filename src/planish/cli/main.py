@@ -319,6 +319,16 @@ def fit(
         bool,
         typer.Option("--ahead", help="With --predict: use only wafers that started before the one guessed."),
     ] = False,
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check", help="With --rates: how well are wafers guessed that were left out? Minutes."
+        ),
+    ] = False,
+    folds: Annotated[
+        int,
+        typer.Option("--folds", min=1, max=5, help="With --check: of five fifths, how many are left out."),
+    ] = 5,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
@@ -330,7 +340,9 @@ def fit(
         return
     from planish.cli import measuring
 
-    measuring.fit(files or [], rates, time, json_out, out, predict=predict, ahead=ahead)
+    measuring.fit(
+        files or [], rates, time, json_out, out, predict=predict, ahead=ahead, folds=folds if check else 0
+    )
 
 
 @app.command()

@@ -149,19 +149,24 @@ def fit(
     *,
     predict: Path | None = None,
     ahead: bool = False,
+    folds: int = 0,
 ) -> None:
     """Fit k_p and a radial residual to measured sites, or rate laws to traces; guess rates of other wafers."""
+    from planish.cli import rates as of_traces
+
+    if folds and (rates is None or predict is not None):
+        raise DataError("fit --check: must stand with TRACES --rates RATES, and without --predict")
     if predict is not None and (rates is None or len(files) != 1):
         raise DataError("fit --predict: must have one trace file and --rates RATES to learn from")
     if ahead and predict is None:
         raise DataError("fit --ahead: must stand with --predict OTHER_TRACES")
     if rates is not None and predict is not None:
-        _predict_traces(files[0], rates, predict, ahead, json_out, out)
+        of_traces.predict_rates(files[0], rates, predict, ahead, json_out, out)
         return
     if rates is not None:
         if len(files) != 1:
             raise DataError(f"fit --rates: {len(files)} files given: must be one trace file")
-        _fit_traces(files[0], rates, json_out, out)
+        of_traces.fit(files[0], rates, folds, json_out, out)
         return
     if len(files) != 3:
         raise SetupError(
@@ -193,63 +198,3 @@ def _show_fit(figures: dict[str, Any], json_out: bool) -> None:
     show.summary(figures)
     for sentence in figures["findings"]:
         typer.echo(f"- {sentence}")
-
-
-def _fit_traces(traces: Path, rates: Path, json_out: bool, out: Path | None) -> None:
-    from planish.fit.traces import fit_rate_law
-    from planish.measure.traces import cut_wafers, read_rates, read_traces
-
-    found = fit_rate_law(cut_wafers(read_traces(traces), read_rates(rates), source=traces.name))
-    figures = found.summary()
-    if json_out:
-        show.print_json(figures)
-    else:
-        models = list(figures["models"])
-        rows = [
-            [
-                r["name"],
-                r["wafers_training"],
-                r["wafers_left_out"],
-                *(r["rmse_left_out"].get(m) for m in models),
-            ]
-            for r in figures["regimes"]
-        ]
-        rows.append(["all", None, None, *(figures["rmse_left_out"][m] for m in models)])
-        show.table(
-            ["regime", "learned from", "left out", *models], rows, title="RMSE on wafers left out by time"
-        )
-        for regime in figures["regimes"]:
-            for sentence in regime["findings"]:
-                typer.echo(f"- {regime['name']}: {sentence}")
-        for note in figures["notes"]:
-            typer.echo(f"note: {note}")
-    if out is not None:
-        from planish.explain.style import save_figure
-        from planish.explain.trace_figures import residual_figure, trace_figure
-
-        folder = show.make_folder(out)
-        paths = save_figure(trace_figure(found), folder, "traces")
-        show.written([*paths, *save_figure(residual_figure(found), folder, "residuals")], json_out)
-
-
-def _predict_traces(
-    traces: Path, rates: Path, other: Path, ahead: bool, json_out: bool, out: Path | None
-) -> None:
-    """Guess the rates of the wafers in ``other``; one row a polish."""
-    from planish.fit.unseen import RatePredictor
-    from planish.measure.traces import cut_wafers, read_rates, read_traces
-
-    known = cut_wafers(read_traces(traces), read_rates(rates), source=traces.name)
-    new = cut_wafers(read_traces(other), source=other.name, like=known)
-    found = RatePredictor.fit(known).predict(new, retrospective=not ahead)
-    figures = found.summary()
-    if json_out:
-        show.print_json(figures)
-    else:
-        columns = list(figures["wafers"][0])
-        show.table(columns, [[row[c] for c in columns] for row in figures["wafers"]], title=figures["mode"])
-        typer.echo(f"band: {figures['band']}")
-        for note in figures["notes"]:
-            typer.echo(f"note: {note}")
-    if out is not None:
-        show.written([found.save(show.make_folder(out) / "predicted-rates.csv")], json_out)
