@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
 from planish.cli.bounds import option_length
+from planish.cli.layouts import read_maps
 from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
@@ -101,19 +102,6 @@ def places(text: str) -> list[str | float]:
         return list(NAMED)
     parts = [part.strip() for part in text.split(",")]
     return [item if item in NAMED else to_si(item, "length") for item in parts]
-
-
-def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
-    """Return the cell maps of a layout file, or maps saved before."""
-    if layout.suffix in (".npz", ".zarr"):
-        from planish.measure.layout_maps import LayoutMaps
-
-        return LayoutMaps.open(layout)
-    from planish.cli.measuring import layer_numbers
-    from planish.measure.layout import read_layout_maps
-
-    with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
-        return read_layout_maps(layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell)
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:

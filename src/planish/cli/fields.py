@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import typer
 
 from planish.cli import show
-from planish.cli.die import DieAsked, read_maps, settings
+from planish.cli.die import DieAsked, settings
+from planish.cli.layouts import read_maps
 from planish.errors import DataError
 
 if TYPE_CHECKING:

@@ -171,7 +171,9 @@ def dwell(
 @app.command()
 def die(
     file: SetupFile,
-    layout: Annotated[Path, typer.Option("--layout", help="Layout (GDSII, OASIS) or saved maps.")],
+    layout: Annotated[
+        Path, typer.Option("--layout", help="Layout (GDSII, OASIS), or maps: saved, table, picture.")
+    ],
     layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
     cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "10um",
     place: Annotated[
@@ -267,7 +269,10 @@ def compare(
 
 @app.command()
 def measure(
-    files: Annotated[list[Path], typer.Argument(help="PRE POST site files, or one table, or one layout.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(help="PRE POST site files, one table, or one layout, picture or table of cell maps."),
+    ],
     time: Annotated[
         str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
     ] = None,
@@ -278,14 +283,20 @@ def measure(
     layer: Annotated[
         str | None, typer.Option("--layer", help="Layout: layer and datatype, as 68/20.")
     ] = None,
-    cell: Annotated[str, typer.Option("--cell", help="Layout: cell size.")] = "10um",
+    cell: Annotated[str, typer.Option("--cell", help="Layout or picture: cell size.")] = "10um",
+    pixels: Annotated[
+        int, typer.Option("--pixels", min=1, help="Picture: pixels along a side of a cell.")
+    ] = 1,
+    covered: Annotated[
+        str, typer.Option("--covered", help="Picture: what is covered, dark or bright.")
+    ] = "dark",
     json_out: Json = False,
     out: Out = None,
 ) -> None:
     """Read what the fab's tools wrote: site maps, variance components, layouts."""
     from planish.cli import measuring
 
-    measuring.measure(files, time, nested, value, layer, cell, json_out, out)
+    measuring.measure(files, time, nested, value, layer, cell, json_out, out, pixels=pixels, covered=covered)
 
 
 @app.command()
@@ -304,7 +315,7 @@ def fit(
         Path | None, typer.Option("--steps", help="Steps and losses measured at test structures of a die.")
     ] = None,
     layout: Annotated[
-        Path | None, typer.Option("--layout", help="With --steps: layout, or saved maps.")
+        Path | None, typer.Option("--layout", help="With --steps: layout, or its maps.")
     ] = None,
     layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
     cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "20um",

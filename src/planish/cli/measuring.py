@@ -8,9 +8,8 @@ from typing import Any
 import typer
 
 from planish.cli import show
+from planish.cli.layouts import LAYOUTS, PICTURES_TABLES_SAVED, read_maps
 from planish.errors import DataError, PlanishError, SetupError
-
-LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
 
 
 def measure(
@@ -22,12 +21,15 @@ def measure(
     cell: str,
     json_out: bool,
     out: Path | None,
+    *,
+    pixels: int = 1,
+    covered: str = "dark",
 ) -> None:
-    """Read site files, a table of nested factors, or a layout, by what is given."""
+    """Read site files, a table of nested factors, a layout or its cell maps, by what is given."""
     if nested is not None:
         _nested(_only(files, "--nested"), nested, value, json_out)
-    elif len(files) == 1 and files[0].name.lower().endswith(LAYOUTS):
-        _layout(files[0], layer, cell, json_out, out)
+    elif len(files) == 1 and files[0].name.lower().endswith((*LAYOUTS, *PICTURES_TABLES_SAVED)):
+        _layout(files[0], layer, cell, pixels, covered, json_out, out)
     elif len(files) == 2:
         _pair(files[0], files[1], time, json_out, out)
     else:
@@ -99,27 +101,10 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
         show.written(save_figure(sites_figure(wafer.removal), show.make_folder(out), "removal"), json_out)
 
 
-def layer_numbers(layer: str | None) -> tuple[int, int]:
-    """Return layer and datatype of a text such as 68/20 (the datatype is 0 where left out)."""
-    if layer is None:
-        raise DataError("--layer: not given: must be layer and datatype, as 68/20")
-    number, _, datatype = layer.partition("/")
-    try:
-        found = int(number), int(datatype or 0)
-    except ValueError:
-        raise DataError(f"--layer = {layer!r}: must be two whole numbers, as 68/20") from None
-    if not all(0 <= item <= 65535 for item in found):
-        raise DataError(f"--layer = {layer!r}: must be whole numbers from 0 to 65535, as 68/20")
-    return found
-
-
-def _layout(file: Path, layer: str | None, cell: str, json_out: bool, out: Path | None) -> None:
-    from planish.cli.bounds import option_length
-    from planish.measure.layout import read_layout_maps
-
-    numbers = layer_numbers(layer)
-    with show.progress(f"reading {file.name}", quiet=json_out) as tell:
-        maps = read_layout_maps(file, *numbers, option_length("--cell", cell), progress=tell)
+def _layout(
+    file: Path, layer: str | None, cell: str, pixels: int, covered: str, json_out: bool, out: Path | None
+) -> None:
+    maps = read_maps(file, layer, cell, json_out, pixels=pixels, covered=covered)
     figures = maps.summary()
     if json_out:
         show.print_json(figures)

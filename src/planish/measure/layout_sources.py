@@ -12,7 +12,42 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from planish.errors import DataError, refuse
+from planish.measure.layout_limits import MOST_CELLS
 from planish.measure.layout_maps import Array, LayoutMaps, chord_widths
+from planish.measure.table_limits import check_text
+
+PICTURES = (".png", ".bmp", ".tif", ".tiff")
+TABLES = (".csv",)
+SAVED = (".npz", ".zarr")
+#: Pixels of one picture: eight bytes each, several times over.
+MOST_PIXELS = 40_000_000
+_BRIGHTEST = {"1": 1.0, "L": 255.0, "P": 255.0, "RGB": 255.0, "I;16": 65535.0}
+
+
+def is_map_file(path: Path) -> bool:
+    """Return whether a file holds maps by its name (a picture, a table, saved maps), rather than a layout."""
+    return path.suffix.lower() in (*PICTURES, *TABLES, *SAVED)
+
+
+def maps_from_file(
+    path: Path, cell: float, *, pixels_per_cell: int = 1, covered_is: str = "dark"
+) -> LayoutMaps:
+    """Return the maps that a picture, a table or a file of saved maps holds, by its name.
+
+    ``cell`` [m] is that of a picture (with ``pixels_per_cell`` and ``covered_is`` as in
+    :func:`maps_from_image`); the others carry their own.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be used.
+    """
+    ending = path.suffix.lower()
+    if ending in SAVED:
+        return LayoutMaps.open(path)
+    if ending in TABLES:
+        return maps_from_csv(path)
+    return maps_from_image(path, cell, pixels_per_cell=pixels_per_cell, covered_is=covered_is)
 
 
 def maps_from_array(
@@ -53,6 +88,8 @@ def maps_from_array(
     d = np.array(density, dtype=np.float64)
     if d.ndim != 2 or d.size == 0:
         raise DataError(refuse(f"{source}: density shape", d.shape, "two-dimensional and not empty"))
+    if d.size > MOST_CELLS:
+        raise DataError(refuse(f"{source}: cells", d.size, f"at most {MOST_CELLS}", "take larger cells"))
     if not (math.isfinite(cell) and cell > 0):
         raise DataError(refuse(f"{source}: cell", cell, "a positive length in metres"))
     if not np.isfinite(d).all() or d.min() < 0.0 or d.max() > 1.0 + 1e-9:
@@ -119,29 +156,21 @@ def maps_from_image(
     DataError
         If the file is no image or does not fit.
     """
-    from PIL import Image
-
     place = Path(path)
     if covered_is not in ("dark", "bright"):
         raise DataError(refuse(f"{place}: covered_is", covered_is, '"dark" or "bright"'))
     if pixels_per_cell < 1:
         raise DataError(refuse(f"{place}: pixels_per_cell", pixels_per_cell, "1 or more"))
-    try:
-        with Image.open(place) as image:
-            grey = np.asarray(image.convert("L"), dtype=np.float64)[::-1] / 255.0
-    except Image.DecompressionBombError as exc:
-        raise DataError(f"{place}: the picture is too large to be read safely; cut it into parts") from exc
-    except (OSError, ValueError, SyntaxError) as exc:
-        raise DataError(f"{place}: not readable as an image ({exc})") from exc
+    grey = _grey(place)[::-1]
     cover = 1.0 - grey if covered_is == "dark" else grey
     p = pixels_per_cell
     if cover.shape[0] % p or cover.shape[1] % p:
         raise DataError(refuse(f"{place}: size in pixels", cover.shape[::-1], f"a multiple of {p}"))
     ny, nx = cover.shape[0] // p, cover.shape[1] // p
     density = _sum_blocks(cover, p) / p**2
-    base = maps_from_array(density, cell, origin=origin, source=str(place))
     if not np.isin(cover, (0.0, 1.0)).all():
-        return base
+        told = "grey counts as partly covered: edge lengths and widths are unknown"
+        return maps_from_array(density, cell, origin=origin, source=str(place), notes=(told,))
     pixel = cell / p
     step_x = np.abs(np.diff(cover, axis=1, prepend=0.0)) * pixel
     step_y = np.abs(np.diff(cover, axis=0, prepend=0.0)) * pixel
@@ -161,6 +190,39 @@ def maps_from_image(
     )
 
 
+def _grey(place: Path) -> Array:
+    """Return the brightness of a picture's pixels, 0 to 1, top row first."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with Image.open(place, formats=("PNG", "BMP", "TIFF")) as image:
+            if image.width * image.height > MOST_PIXELS:
+                raise DataError(
+                    f"{place}: {image.width} x {image.height} pixels: must be at most {MOST_PIXELS} in all "
+                    "(cut it into parts, or shrink it)"
+                )
+            if getattr(image, "n_frames", 1) > 1:
+                raise DataError(f"{place}: {image.n_frames} pictures in one file: must be one")
+            if "transparency" in image.info or image.mode not in _BRIGHTEST:
+                raise DataError(
+                    refuse(
+                        f"{place}: kind of pixels",
+                        image.mode,
+                        "black and white, grey or colour, opaque",
+                        "flatten transparent parts and save it again",
+                    )
+                )
+            brightest = _BRIGHTEST[image.mode]
+            plain = image.convert("L") if image.mode in ("P", "RGB") else image
+            return np.asarray(plain, dtype=np.float64) / brightest
+    except FileNotFoundError:
+        raise DataError(f"{place}: no such file") from None
+    except (UnidentifiedImageError, Image.DecompressionBombError) as exc:
+        raise DataError(f"{place}: not readable as an image (PNG, BMP and TIFF are read): {exc}") from None
+    except (OSError, ValueError, SyntaxError, EOFError) as exc:
+        raise DataError(f"{place}: not readable as an image ({exc})") from None
+
+
 def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     """Maps from a table with one row per cell.
 
@@ -175,19 +237,13 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     """
     place = Path(path)
     try:
+        check_text(place, remedy="take larger cells, or save the maps as .npz")
         with place.open(newline="", encoding="utf-8-sig") as text:
-            rows = csv.DictReader(text)
-            names = [str(n).strip() for n in rows.fieldnames or ()]
-            missing = [n for n in ("x_um", "y_um", "density") if n not in names]
-            if missing:
-                raise DataError(f"{place}: no column {missing[0]!r} (it needs x_um, y_um, density)")
-            table: dict[str, list[float]] = {n: [] for n in names if n in _CSV_COLUMNS}
-            for number, row in enumerate(rows, start=2):
-                for raw, name in zip(rows.fieldnames or (), names, strict=True):
-                    if name in table:
-                        table[name].append(_number(row[raw], name, f"{place}: line {number}"))
+            table = _rows(csv.DictReader(text), place)
+    except FileNotFoundError:
+        raise DataError(f"{place}: no such file") from None
     except (OSError, UnicodeDecodeError, csv.Error) as exc:
-        raise DataError(f"{place}: not readable as a table ({exc})") from exc
+        raise DataError(f"{place}: not readable as a table ({exc})") from None
     columns = {name: np.array(values) for name, values in table.items()}
     xs, ys = np.unique(columns["x_um"]), np.unique(columns["y_um"])
     steps = np.concatenate([np.diff(xs), np.diff(ys)])
@@ -211,6 +267,30 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
         line_width=scaled.get("line_width"),
         space=scaled.get("space"),
     )
+
+
+def _rows(rows: csv.DictReader[str], place: Path) -> dict[str, list[float]]:
+    heads = rows.fieldnames or ()
+    names = [str(n).strip() for n in heads]
+    missing = [n for n in ("x_um", "y_um", "density") if n not in names]
+    if missing:
+        raise DataError(
+            f"{place}: no column {missing[0]!r}: a table of cell maps needs x_um, y_um and density "
+            "(site files come in twos, before and after)"
+        )
+    twice = [n for n in names if names.count(n) > 1]
+    if twice:
+        raise DataError(
+            f"{place}: column {twice[0]!r} stands there {names.count(twice[0])} times: must be once"
+        )
+    table: dict[str, list[float]] = {n: [] for n in names if n in _CSV_COLUMNS}
+    for number, row in enumerate(rows, start=2):
+        if None in row:
+            raise DataError(f"{place}: line {number}: more cells than the {len(names)} columns named")
+        for raw, name in zip(heads, names, strict=True):
+            if name in table:
+                table[name].append(_number(row[raw], name, f"{place}: line {number}"))
+    return table
 
 
 _CSV_COLUMNS: dict[str, tuple[str, float]] = {

@@ -40,6 +40,7 @@ from planish.predict.die_model import (
     die_input,
     effective,
     polish_cells,
+    width_notes,
 )
 from planish.predict.die_pad import PadAfter
 from planish.predict.die_platens import Platens, benches_of
@@ -122,6 +123,7 @@ def polish_die(
     shape = np.shape(maps.density)
     side = min(shape) * maps.cell
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
+    assumed += width_notes(cells, level)
     for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)

@@ -25,6 +25,7 @@ from planish.predict.die_model import (
     effective,
     polish_cells,
     some_cells,
+    width_notes,
 )
 from planish.predict.die_pad import PadAfter
 from planish.predict.die_platens import Platens, benches_of
@@ -120,6 +121,7 @@ def polish_fields(
     check_maps(maps)
     process, level, choices, assumed = settled(benches[0], process, level, choices, route)
     cells = die_input(maps, level)
+    assumed += width_notes(cells, level)
     platens = Platens.of(benches, wafer, after)
     ny, nx = cells.high.shape
     size = (nx * cells.cell, ny * cells.cell)
