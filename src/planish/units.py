@@ -59,6 +59,7 @@ _DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "conductivity": ("conductivity", "W/(m*K)", "W/(m*K)"),
     "force_per_length": ("force_per_length", "kN/m", "N/m"),
     "power": ("power", "W", "W"),
+    "intensity": ("intensity", "W/cm^2", "W/m^2"),
     "energy": ("energy", "J", "J"),
     "angle": ("angle", "deg", "rad"),
     "ratio": ("ratio", "%", ""),

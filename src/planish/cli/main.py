@@ -169,6 +169,31 @@ def dwell(
 
 
 @app.command()
+def clean(
+    file: SetupFile,
+    step: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--step",
+            help="'brush 1 m/s 95 %', 'sound 1 W/cm^2 1 MHz' or 'rinse 1000 rpm 1000 ml/min'; may be repeated.",
+        ),
+    ] = None,
+    sizes: Annotated[
+        str | None,
+        typer.Option("--sizes", help="Particle sizes, as 30nm,100nm; the slurry's unless given."),
+    ] = None,
+    hamaker: Annotated[
+        str | None, typer.Option("--hamaker", help="Hamaker constant of particle on film, as '1e-20 J'.")
+    ] = None,
+    json_out: Json = False,
+) -> None:
+    """Clean the wafer: which share of the slurry's particles each step leaves (relative)."""
+    from planish.cli import cleaning
+
+    cleaning.clean(file, step or [], sizes, hamaker, json_out)
+
+
+@app.command()
 def die(
     file: SetupFile,
     layout: Annotated[

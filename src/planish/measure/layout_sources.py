@@ -201,8 +201,9 @@ def _grey(place: Path) -> Array:
                     f"{place}: {image.width} x {image.height} pixels: must be at most {MOST_PIXELS} in all "
                     "(cut it into parts, or shrink it)"
                 )
-            if getattr(image, "n_frames", 1) > 1:
-                raise DataError(f"{place}: {image.n_frames} pictures in one file: must be one")
+            pages = int(getattr(image, "n_frames", 1))
+            if pages > 1:
+                raise DataError(f"{place}: {pages} pictures in one file: must be one")
             if "transparency" in image.info or image.mode not in _BRIGHTEST:
                 raise DataError(
                     refuse(
