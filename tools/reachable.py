@@ -14,7 +14,7 @@ from pathlib import Path
 
 SRC = Path(__file__).parents[1] / "src"
 #: Where people come in, beside the public names of the package.
-DOORS = ("planish.cli.main:run", "planish.cli.main:app", "planish.web.app:build", "planish:__getattr__")
+DOORS = ("planish.cli.main:run", "planish.cli.main:app", "planish.web.app:build", "planish:__dir__")
 
 Node = tuple[str, str]  # module and name in it; the name "" is what runs when the module is imported
 
@@ -69,8 +69,9 @@ def _imports(node: ast.AST, known: dict[str, Module]) -> dict[str, Node]:
 
 def reached(found: dict[str, Module], doors: tuple[str, ...] = DOORS) -> set[Node]:
     """Return every node that the doors lead to."""
-    where = ast.literal_eval(found["planish"].kinds["_WHERE"].value)  # type: ignore[attr-defined]
-    start = [tuple(door.split(":")) for door in doors] + [(home, name) for name, home in where.items()]
+    homes = ast.literal_eval(found["planish"].kinds["_HOMES"].value)  # type: ignore[attr-defined]
+    start = [tuple(door.split(":")) for door in doors]
+    start += [(f"planish.{home}", name) for home, names in homes.items() for name in names.split()]
     todo: list[Node] = [(str(m), str(n)) for m, n in start]
     seen: set[Node] = set()
     named: set[str] = set()  # modules named in text

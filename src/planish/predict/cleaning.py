@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 USUAL = ("brush 1 m/s 95 %", "sound 1 W/cm^2 1 MHz", "rinse 1000 rpm 1000 ml/min")
-RINGS = 24  # of equal area, over which a rinse is followed
+RINGS = 200  # of equal area, over which a rinse is followed
 #: What each kind of step is described by, beside the share of the wafer that it acts on.
 KINDS: dict[str, tuple[str, ...]] = {
     "brush": ("speed",),
