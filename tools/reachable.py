@@ -26,7 +26,9 @@ class Module:
     name: str
     tree: ast.Module
     kinds: dict[str, ast.stmt] = field(default_factory=dict)
-    imported: dict[str, Node] = field(default_factory=dict)
+    imported: dict[str, set[Node]] = field(
+        default_factory=dict
+    )  # a name may be imported in several functions
 
 
 def modules(src: Path = SRC) -> dict[str, Module]:
@@ -41,7 +43,8 @@ def modules(src: Path = SRC) -> dict[str, Module]:
             for name in _defined(statement):
                 module.kinds[name] = statement
         for inner in ast.walk(module.tree):
-            module.imported.update(_imports(inner, found))
+            for name, target in _imports(inner, found).items():
+                module.imported.setdefault(name, set()).add(target)
     return found
 
 
@@ -83,8 +86,7 @@ def reached(found: dict[str, Module], doors: tuple[str, ...] = DOORS) -> set[Nod
         seen.add(node)
         module = found[node[0]]
         if node[1] and node[1] not in module.kinds:
-            target = module.imported.get(node[1])  # handed on from another module
-            todo += [target] if target else []
+            todo += module.imported.get(node[1], ())  # handed on from another module
             continue
         todo += _parents(node[0], found)
         for inner in _body(module, node[1]):
@@ -131,26 +133,24 @@ def _mentioned(node: ast.AST, module: Module, found: dict[str, Module]) -> list[
     if isinstance(node, ast.Name):
         if node.id in module.kinds:
             return [(module.name, node.id)]
-        target = module.imported.get(node.id)
-        return [target] if target else []
+        return list(module.imported.get(node.id, ()))
     if isinstance(node, ast.Attribute):
-        target = _module_of(node.value, module, found)
-        if target is not None and (node.attr in found[target].kinds or node.attr in found[target].imported):
-            return [(target, node.attr)]
+        return [
+            (home, node.attr)
+            for home in _modules_of(node.value, module, found)
+            if node.attr in found[home].kinds or node.attr in found[home].imported
+        ]
     if isinstance(node, ast.ImportFrom) and node.module in found:
         return [(str(node.module), "")]
     return []
 
 
-def _module_of(node: ast.expr, module: Module, found: dict[str, Module]) -> str | None:
+def _modules_of(node: ast.expr, module: Module, found: dict[str, Module]) -> set[str]:
     if isinstance(node, ast.Name):
-        target = module.imported.get(node.id)
-        return target[0] if target and not target[1] else None
+        return {home for home, name in module.imported.get(node.id, ()) if not name}
     if isinstance(node, ast.Attribute):
-        above = _module_of(node.value, module, found)
-        name = f"{above}.{node.attr}"
-        return name if above is not None and name in found else None
-    return None
+        return {f"{above}.{node.attr}" for above in _modules_of(node.value, module, found)} & found.keys()
+    return set()
 
 
 def _note(text: str, found: dict[str, Module], named: set[str], texts: set[str], todo: list[Node]) -> None:
