@@ -9,12 +9,27 @@ from __future__ import annotations
 
 import ast
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-SRC = Path(__file__).parents[1] / "src"
+ROOT = Path(__file__).parents[1]
+SRC = ROOT / "src"
 #: Where people come in, beside the public names of the package.
+#: ``examples/*.py`` come in too: they make the example data and the demo.
 DOORS = ("planish.cli.main:run", "planish.cli.main:app", "planish.web.app:build", "planish:__dir__")
+
+#: What stands although nothing here leads to it, each with its reason.
+ALLOWED = {
+    "planish._unit_table:PINT_VERSION": "says which pint the table was made with",
+    "planish.engine.backend:Backend.to_host": "brings arrays back from a graphics card: benchmarks/bench_contact_gpu.py",
+    "planish.engine.backend:Backend.sync": "waits for a graphics card: benchmarks/bench_contact_gpu.py",
+    "planish.measure.layout_make:array_of": "draws the arrays of arrays that tests and benchmarks read back",
+    "planish.web.child:Child.alive": "its tests ask whether a worker still runs",
+    "planish.web.packing:unpack": "scripts read the bench's answers with it: docs/guide/bench.md",
+}
+#: Names that are called from outside by what they are: sources by the docs, pictures and tables by a notebook.
+PROTOCOL = ("SOURCES", "_repr_html_", "_repr_png_")
 
 Node = tuple[str, str]  # module and name in it; the name "" is what runs when the module is imported
 
@@ -70,11 +85,29 @@ def _imports(node: ast.AST, known: dict[str, Module]) -> dict[str, Node]:
     return out
 
 
+def _public(found: dict[str, Module]) -> list[Node]:
+    """The names that the package gives out."""
+    homes = ast.literal_eval(found["planish"].kinds["_HOMES"].value)  # type: ignore[attr-defined]
+    return [(f"planish.{home}", name) for home, names in homes.items() for name in names.split()]
+
+
+def _used_by(files: Iterable[Path], found: dict[str, Module]) -> list[Node]:
+    """What scripts outside the package import or name."""
+    out: list[Node] = []
+    for file in files:
+        script = Module(file.stem, ast.parse(file.read_text(encoding="utf-8")))
+        for node in ast.walk(script.tree):
+            for name, target in _imports(node, found).items():
+                script.imported.setdefault(name, set()).add(target)
+        for node in ast.walk(script.tree):
+            out += _mentioned(node, script, found)
+    return out
+
+
 def reached(found: dict[str, Module], doors: tuple[str, ...] = DOORS) -> set[Node]:
     """Return every node that the doors lead to."""
-    homes = ast.literal_eval(found["planish"].kinds["_HOMES"].value)  # type: ignore[attr-defined]
-    start = [tuple(door.split(":")) for door in doors]
-    start += [(f"planish.{home}", name) for home, names in homes.items() for name in names.split()]
+    start = [tuple(door.split(":")) for door in doors] + _public(found)
+    start += _used_by(sorted((ROOT / "examples").glob("*.py")), found)
     todo: list[Node] = [(str(m), str(n)) for m, n in start]
     seen: set[Node] = set()
     named: set[str] = set()  # modules named in text
@@ -163,8 +196,11 @@ def _note(text: str, found: dict[str, Module], named: set[str], texts: set[str],
         texts.add(text)
 
 
-def unreached(src: Path = SRC) -> list[str]:
-    """Return modules, functions, classes and constants that no door leads to, and methods nobody names."""
+def unreached(src: Path = SRC, *, constants: bool = False) -> list[str]:
+    """Return modules, functions and classes that no door leads to, and methods that nobody names.
+
+    ``constants`` adds values at top level, some of which only tests have a use for.
+    """
     found = modules(src)
     seen = reached(found)
     words = {
@@ -174,34 +210,40 @@ def unreached(src: Path = SRC) -> list[str]:
         for word in (
             [node.attr]
             if isinstance(node, ast.Attribute)
+            else [node.id]
+            if isinstance(node, ast.Name)
             else [node.value]
             if isinstance(node, ast.Constant) and isinstance(node.value, str)
             else []
         )
     }
+    given_out = set(_public(found))
     out = []
     for module in found.values():
         if (module.name, "") not in seen:
             out.append(module.name)
             continue
         for name, statement in module.kinds.items():
-            if name.startswith("__"):
+            if name.startswith("__") or name in PROTOCOL:
                 continue
             if (module.name, name) not in seen and not _registered(statement, module):
+                if isinstance(statement, ast.Assign | ast.AnnAssign) and not constants:
+                    continue
                 out.append(f"{module.name}:{name}")
-            elif isinstance(statement, ast.ClassDef):
+            elif isinstance(statement, ast.ClassDef) and (module.name, name) not in given_out:
                 out += [
                     f"{module.name}:{name}.{inner.name}"
                     for inner in statement.body
                     if isinstance(inner, ast.FunctionDef | ast.AsyncFunctionDef)
                     and not inner.name.startswith("__")
                     and inner.name not in words
+                    and inner.name not in PROTOCOL
                     and not any(
                         (isinstance(d, ast.Name) and "validator" in d.id) or isinstance(d, ast.Call)
                         for d in inner.decorator_list
                     )
                 ]
-    return out
+    return [name for name in out if name not in ALLOWED]
 
 
 def _registered(statement: ast.stmt, module: Module) -> bool:

@@ -305,6 +305,9 @@ def measure(
         str | None, typer.Option("--nested", help="Nested factors, outermost first: lot,wafer,site.")
     ] = None,
     value: Annotated[str | None, typer.Option("--value", help="Column of the measured value.")] = None,
+    rows: Annotated[
+        bool, typer.Option("--rows", help="One table, a wafer a row and a site a column: flag odd rows.")
+    ] = False,
     layer: Annotated[
         str | None, typer.Option("--layer", help="Layout: layer and datatype, as 68/20.")
     ] = None,
@@ -321,7 +324,9 @@ def measure(
     """Read what the fab's tools wrote: site maps, variance components, layouts."""
     from planish.cli import measuring
 
-    measuring.measure(files, time, nested, value, layer, cell, json_out, out, pixels=pixels, covered=covered)
+    measuring.measure(
+        files, time, nested, value, layer, cell, json_out, out, pixels=pixels, covered=covered, rows=rows
+    )
 
 
 @app.command()

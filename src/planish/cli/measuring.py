@@ -24,9 +24,12 @@ def measure(
     *,
     pixels: int = 1,
     covered: str = "dark",
+    rows: bool = False,
 ) -> None:
-    """Read site files, a table of nested factors, a layout or its cell maps, by what is given."""
-    if nested is not None:
+    """Read site files, a table of nested factors or of wafers, a layout or its cell maps, by what is given."""
+    if rows:
+        _rows(_only(files, "--rows"), json_out)
+    elif nested is not None:
         _nested(_only(files, "--nested"), nested, value, json_out)
     elif len(files) == 1 and files[0].name.lower().endswith((*LAYOUTS, *PICTURES_TABLES_SAVED)):
         _layout(files[0], layer, cell, pixels, covered, json_out, out)
@@ -43,6 +46,21 @@ def _only(files: list[Path], option: str) -> Path:
     if len(files) != 1:
         raise DataError(f"measure {option}: {len(files)} files given: must be one table")
     return files[0]
+
+
+def _rows(file: Path, json_out: bool) -> None:
+    from planish.measure.outliers import SOURCES, flag_rows, read_rows
+
+    table = read_rows(file)
+    flags = flag_rows(table)
+    told = [{"row": f.row + 1, "reason": f.reason, "score": f.score} for f in flags]
+    if json_out:
+        show.print_json(
+            {"rows": len(table), "columns": table.shape[1], "flags": told, "sources": list(SOURCES)}
+        )
+        return
+    title = f"{len({f.row for f in flags})} of {len(table)} rows flagged"
+    show.table(["row", "reason", "score"], [list(flag.values()) for flag in told], title=title)
 
 
 def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:

@@ -179,28 +179,6 @@ def maps_from_rects(
     return _map_layer(layout, Path(source), layer, cell, None, window, _TILE, workers, None)
 
 
-def compile_kernels() -> None:
-    """Compile what reading layouts needs, once for this machine; the results are kept on disk.
-
-    Without it the first layout waits (some 20 s on a slow core). For set-up steps.
-    """
-    import tempfile
-
-    from planish.measure import layout_make as make
-
-    slanted = np.array([0, 0, 900, 0, 600, 700], dtype=">i4").tobytes()
-    triangle = (
-        bytes.fromhex("00040800 00060d020001 00060e020000 001c1003") + slanted + bytes.fromhex("00041100")
-    )
-    rects = np.array([[0, 0, 1000, 500], [300, 100, 2000, 900]], dtype=np.int32)
-    stair = np.array([0, 0, 900, 0, 900, 300, 400, 300, 400, 800, 0, 800], dtype=">i4").tobytes()
-    corner = bytes.fromhex("00040800 00060d020001 00060e020000 00341003") + stair + bytes.fromhex("00041100")
-    with tempfile.TemporaryDirectory(prefix="planish-") as folder:
-        drawn = [make.boundaries(rects, (1, 0)), triangle, corner]
-        path = make.write_records(Path(folder) / "small.gds", [make.structure("SMALL", drawn)])
-        read_layout_maps(path, 1, 0, 1e-6, cache=False)
-
-
 # -- the work ------------------------------------------------------------------
 
 

@@ -8,7 +8,6 @@ from pydantic import Field
 
 from planish.setup.quantity import Quantity, Section, ratio
 
-FAMILIES = ("microporous", "coated-felt")
 MODULUS = Annotated[float, Quantity("modulus", above="0 MPa", high="20000 MPa", typical=("1 MPa", "400 MPa"))]
 SHORE = Annotated[float, Quantity("ratio", above="0", high="100")]
 
