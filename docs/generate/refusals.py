@@ -105,7 +105,7 @@ def _bare_layers(folder: Path) -> object:
 
 REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.SetupError, "a number without a unit", _setup('"4.2 psi"', "4.2")),
-    Refusal(errors.SetupError, "a unit of another quantity", _setup('"93 rpm"', '"93 psi"')),
+    Refusal(errors.SetupError, "a unit of another quantity", _setup('"90 rpm"', '"90 psi"')),
     Refusal(errors.SetupError, "an impossible value", _setup('"4.2 psi"', '"-4.2 psi"')),
     Refusal(errors.SetupError, "a key that does not exist", _setup("platen_speed", "platten_speed")),
     Refusal(

@@ -117,6 +117,15 @@ def test_a_against_b_says_why(visit) -> None:
     page.wait_for_selector("#compare .sentence:has-text('no difference')")
 
 
+def test_what_is_swapped_together_is_named_and_explained(visit) -> None:
+    page = visit.open()
+    page.click("text=hold this setup as A")
+    page.click("#motions [data-motion=linear]")
+    page.wait_for_selector("#compare .why-svg text:has-text('& conditioner')")
+    page.wait_for_selector("#compare .told:has-text('swapped together')")
+    assert "polisher & conditioner" in page.locator("#compare .sentence").inner_text()
+
+
 def test_held_setup_survives_a_reload(visit) -> None:
     page = visit.open()
     page.click("text=hold this setup as A")

@@ -98,6 +98,44 @@ def test_a_team_signs_in_and_roles_hold(window, team) -> None:
     opened.errors.clear()  # 401 and 403 show in the console
 
 
+def test_a_person_changes_the_own_password(window, team) -> None:
+    new = "another long enough one"
+    opened = window(url=team.url, bypass_csp=True)
+    page = opened.page
+    page.goto(team.url)
+    page.fill("[name=name]", "walt")
+    page.fill("[name=password]", team.password)
+    page.click("button.main")
+    page.wait_for_selector("html[data-ready]")
+    page.click("#keep")
+    page.click("text=change password")
+    page.wait_for_selector("#password[open]")
+    assert page.evaluate("document.activeElement.name") == "old"
+    for theme in ("light", "dark"):
+        page.evaluate("theme => { document.documentElement.dataset.theme = theme; }", theme)
+        assert findings(page) == []
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#password", state="detached")
+    page.click("text=change password")
+    for old, again, said in (("wrong", new, "wrong"), (team.password, "something else", "differ")):
+        page.fill("[name=old]", old)
+        page.fill("[name=new]", new)
+        page.fill("[name=again]", again)
+        page.click("text=change it")
+        page.wait_for_selector(f"#password [role=alert]:has-text('{said}')")
+    page.fill("[name=again]", new)
+    page.click("text=change it")
+    page.wait_for_selector("#password", state="detached")
+    page.wait_for_selector("#toast:has-text('is changed')")
+    page.click("text=sign out")
+    page.wait_for_selector("#door")
+    page.fill("[name=name]", "walt")
+    page.fill("[name=password]", new)
+    page.click("button.main")
+    page.wait_for_selector("html[data-ready]")
+    opened.errors.clear()  # the 403 of the wrong password shows in the console
+
+
 def test_other_pages_cannot_ask(window, bench) -> None:
     opened = window()
     opened.open()

@@ -35,8 +35,8 @@ part = "fumed-silica-oxide"
 name = "main"
 zone_pressures = "3 psi"
 ring_pressure = "4 psi"
-platen_speed = "93 rpm"
-carrier_speed = "87 rpm"
+platen_speed = "90 rpm"
+carrier_speed = "83 rpm"
 flow = "250 ml/min"
 conditioning = true
 time = "60 s"
@@ -57,9 +57,9 @@ LAW = "[removal.oxide]\n"
 CASES: dict[str, tuple[str, str, str, str]] = {
     "bare number": ('ring_pressure = "4 psi"', "ring_pressure = 4", "recipe.step.0.ring_pressure", "4 psi"),
     "number in text": ('"4 psi"', '"4"', "recipe.step.0.ring_pressure", "unit is missing"),
-    "wrong unit": ('"93 rpm"', '"93 psi"', "recipe.step.0.platen_speed", "angular speed"),
-    "misspelt unit": ('"93 rpm"', '"93 rpmm"', "recipe.step.0.platen_speed", "did you mean 'rpm'"),
-    "hertz for turning": ('"93 rpm"', '"2 Hz"', "recipe.step.0.platen_speed", "angular speed"),
+    "wrong unit": ('"90 rpm"', '"90 psi"', "recipe.step.0.platen_speed", "angular speed"),
+    "misspelt unit": ('"90 rpm"', '"90 rpmm"', "recipe.step.0.platen_speed", "did you mean 'rpm'"),
+    "hertz for turning": ('"90 rpm"', '"2 Hz"', "recipe.step.0.platen_speed", "angular speed"),
     "not a number": ('"4 psi"', '"nan psi"', "recipe.step.0.ring_pressure", "finite"),
     "infinite": ('"4 psi"', '"inf psi"', "recipe.step.0.ring_pressure", "finite"),
     "overflowing": ('"4 psi"', '"1e999 psi"', "recipe.step.0.ring_pressure", "finite"),
@@ -212,15 +212,15 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         POLISHER,
         POLISHER + '\ndispense_radius = "500 mm"',
         "polisher.dispense_radius",
-        "385 mm",
+        "400 mm",
     ),
     "hardness and modulus": (
         PAD,
-        PAD + '\ntop.shore_d = 57\ntop.modulus = "80 MPa"',
+        PAD + '\ntop.shore_d = 55\ntop.modulus = "80 MPa"',
         "pad.top",
         "shore_d and modulus",
     ),
-    "two hardnesses": (PAD, PAD + "\ntop.shore_d = 57\ntop.shore_a = 95", "pad.top", "shore_d and shore_a"),
+    "two hardnesses": (PAD, PAD + "\ntop.shore_d = 55\ntop.shore_a = 95", "pad.top", "shore_d and shore_a"),
     "hardness over 100": (PAD, PAD + "\ntop.shore_d = 157", "pad.top.shore_d", "100"),
     "groove deeper than pad": (
         PAD,
@@ -262,12 +262,12 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         "conditioner.protrusion",
         "grit size",
     ),
-    "sweep backwards": (DISK, DISK + '\nsweep.inner = "340 mm"', "conditioner.sweep.inner", "below outer"),
+    "sweep backwards": (DISK, DISK + '\nsweep.inner = "355 mm"', "conditioner.sweep.inner", "below outer"),
     "sweep off the pad": (
         DISK,
-        DISK + '\nsweep.outer = "400 mm"',
+        DISK + '\nsweep.outer = "410 mm"',
         "conditioner.sweep.outer",
-        "at most 385 mm",
+        "at most 400 mm",
     ),
     "sweep below the axis": (
         DISK,
@@ -301,7 +301,7 @@ CASES: dict[str, tuple[str, str, str, str]] = {
     ),
     "dwell off the sweep": (
         DISK,
-        DISK + '\nsweep.zone_dwell = [1]\nsweep.zone_edges = ["60 mm", "390 mm"]',
+        DISK + '\nsweep.zone_dwell = [1]\nsweep.zone_edges = ["60 mm", "400 mm"]',
         "conditioner.sweep.zone_edges",
         "within inner and outer",
     ),
@@ -388,10 +388,10 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         "recipe.step.0.zone_pressures.inner",
         "each zone",
     ),
-    "no platen speed": ('platen_speed = "93 rpm"\n', "", "recipe.step.0.platen_speed", "rotary"),
+    "no platen speed": ('platen_speed = "90 rpm"\n', "", "recipe.step.0.platen_speed", "rotary"),
     "speed of another motion": (
-        'platen_speed = "93 rpm"',
-        'platen_speed = "93 rpm"\nbelt_speed = "2 m/s"',
+        'platen_speed = "90 rpm"',
+        'platen_speed = "90 rpm"\nbelt_speed = "2 m/s"',
         "recipe.step.0.belt_speed",
         "linear motion",
     ),
@@ -481,7 +481,7 @@ ORBITAL = {
     "no holes to feed through": ("polisher.hole_fraction", 0, "fed through"),
     "more hole than pad": ("polisher.hole_fraction", 0.8, "0.5"),
     "no orbit": ("polisher.orbit_radius", "0 mm", "above 0 mm"),
-    "platen on an orbital": ("polisher.platen_diameter", "770 mm", "rotary motion"),
+    "platen on an orbital": ("polisher.platen_diameter", "800 mm", "rotary motion"),
 }
 
 

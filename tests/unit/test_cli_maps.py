@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from typer.testing import CliRunner
 from planish.cli.main import app
 from planish.errors import PlanishError, SetupError
 from planish.measure import layout_sources
+from planish.measure.layout_limits import OWN
 from planish.measure.layout_make import make_maps
 from planish.measure.layout_maps import LayoutMaps
 from planish.measure.layout_sources import maps_from_array, maps_from_csv, maps_from_image
@@ -112,13 +114,13 @@ def test_pictures_that_do_not_say_what_is_covered_are_refused(tmp_path):
 
 def test_a_picture_too_large_is_refused_before_it_is_unpacked(tmp_path, monkeypatch):
     Image.new("1", (300, 200)).save(tmp_path / "large.png")
-    monkeypatch.setattr(layout_sources, "MOST_PIXELS", 50_000)
+    monkeypatch.setattr(layout_sources, "OWN", replace(OWN, cells=50_000))
     monkeypatch.setattr(Image.Image, "load", lambda self: pytest.fail("unpacked"))
-    assert "300 x 200 pixels: must be at most 50000" in refused("measure", tmp_path / "large.png")
+    assert "300 x 200 pixels, more than 50000" in refused("measure", tmp_path / "large.png")
 
 
 def test_too_many_cells_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr(layout_sources, "MOST_CELLS", 10)
+    monkeypatch.setattr(layout_sources, "OWN", replace(OWN, cells=10))
     with pytest.raises(PlanishError, match="larger cells"):
         maps_from_array(np.zeros((4, 4)), 1e-6)
 
@@ -126,14 +128,14 @@ def test_too_many_cells_are_refused(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     "text, told",
     [
-        ("x_um,y_um,density,density\n1,1,0,0\n2,1,0,0\n", "2 times"),
-        ("x_um,y_um,density\n1,1,0,7\n2,1,0\n", "line 2: more cells"),
-        ("x_um,y_um,density\n1,1\n2,1,0\n", "line 2: density is empty"),
-        ("x_um,y_um,density\n", "two cells"),
+        ("x_um,y_um,density,density\n1,1,0,0\n2,1,0,0\n", "stands twice"),
+        ("x_um,y_um,density\n1,1,0,7\n2,1,0\n", "line 2"),
+        ("x_um,y_um,density\n1,1,\n2,1,0\n", "line 2: density is empty"),
+        ("x_um,y_um,density\n1,1,0\n", "two cells"),
         ("site,x_mm,y_mm,thickness_nm\n1,0,0,1000\n", "before and after"),
         ("x_um,y_um,density\n1,1,nan\n2,1,0\n", "line 2: density"),
         ("x_um,y_um,density\n1,1,1.5\n2,1,0\n", "0 to 1"),
-        ("", "no column"),
+        ("", "empty"),
         ("\0\0\0", "binary"),
         ("x_um,y_um,density\n" + "1" * 300_000, "longer than"),
     ],

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from planish.measure import layout
+from planish.measure import coverage, layout
 from planish.measure.layout import maps_from_rects, read_layout_maps
 from planish.measure.layout_make import array_of, boundaries, structure, write_records, write_rects
 from planish.measure.layout_maps import FIELDS
@@ -173,3 +173,8 @@ def test_progress_rises_to_one_and_may_stop_the_work(tmp_path):
 
     with pytest.raises(StopError):
         read_layout_maps(path, 1, 0, 1e-6, cache=False, tile=50, progress=stop)
+
+
+def test_kernels_compile_on_their_own():
+    layout.compile_kernels()
+    assert all(k.signatures for k in (coverage._rect_cells, coverage._mixed_cells, coverage._quad_cells))

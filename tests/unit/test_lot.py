@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from planish.errors import ModelError
 from planish.predict import conditions
 from planish.predict.contact_model import prepare
 from planish.predict.lot import polish_lot
@@ -115,7 +116,7 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
 
     records = empty_records(60, CELLS, run.rings.middles.size, len(rotary.steps))
     for wafer in range(60):
-        run.polish(wafer, draws, False, _Control(False), records)
+        run.polish(wafer, draws, False, _Control(False, (np.inf,) * len(rotary.steps)), records)
     model, rings = prepare(rotary, cells=CELLS), pad_rings(rotary, prepare(rotary, cells=CELLS).grid)
     plan, step = run.plans[1], rotary.steps[1]
     land = 1.0 - rotary.pad.grooves.width / rotary.pad.grooves.pitch
@@ -293,3 +294,28 @@ def test_draws_keep_their_spread_and_their_order() -> None:
     still = draw(STILL, 5, 3)
     assert np.all(still.process == 1.0)
     assert np.all(still.bow == 0.0)
+
+
+def test_run_to_run_time_ends_at_the_steps_longest(rotary):
+    """A pad that removes less and less is not polished on for hours: the time stops at max_time, and it says so."""
+    longest = polish(rotary, cells=CELLS).time + 5.0
+    steps = tuple(replace(s, max_time=longest) if s.stop != "time" else s for s in rotary.steps)
+    timed = sum(s.stop_value for s in rotary.steps if s.stop == "time")
+    lot = polish_lot(
+        replace(rotary, steps=steps),
+        150,
+        adjust="run-to-run",
+        conditioning=False,
+        variation=STILL,
+        cells=CELLS,
+    )
+    assert lot.records.time.max() == pytest.approx(longest + timed)
+    assert any("run-to-run stands at its limit" in note for note in lot.notes)
+
+
+def test_a_pad_worn_through_ends_the_lot_with_a_remedy(rotary):
+    top = replace(rotary.pad.layers[0], thickness=rotary.pad.grooves.depth + 10e-6)
+    thin = replace(rotary, pad=replace(rotary.pad, layers=(top, *rotary.pad.layers[1:])))
+    assert polish_lot(thin, 50, cells=CELLS).records.rate[-1] > 0
+    with pytest.raises(ModelError, match=r"wafer \d+: the pad is worn through .*change the pad before"):
+        polish_lot(thin, 5000, cells=CELLS)

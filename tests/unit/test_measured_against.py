@@ -189,3 +189,15 @@ def test_what_was_measured_may_be_a_map_a_pair_or_a_wafer(tmp_path):
     for wrong in ({"removal": 1}, None, "post.csv", wafer.summary()):
         with pytest.raises(planish.PlanishError, match=f"a {type(wrong).__name__} was given: must be a map"):
             planish.fit_wafer(predicted, wrong)
+
+
+def test_a_report_takes_a_file_and_a_measured_wafer(tmp_path):
+    before, after = sites(tmp_path)
+    wafer = planish.measure_wafer(before, after)
+    one = planish.write_report(str(SETUP), tmp_path / "a.html", wafer)
+    other = planish.write_report(planish.polish(SETUP), tmp_path / "b.html", wafer.paired)
+    assert one.read_text() == other.read_text()
+    for wrong in (3, {"title": "x"}):
+        with pytest.raises(SetupError, match="must be a setup"):
+            planish.write_report(wrong, tmp_path / "c.html")
+    assert not (tmp_path / "c.html").exists()

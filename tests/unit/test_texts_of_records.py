@@ -83,7 +83,7 @@ def test_setups_and_their_si_records(name):
 def test_units_of_si_records_are_those_of_the_trade(setup):
     bench = setup.bench
     told(bench.head.ring, "22 mm wide, 0.5 mm from the wafer")
-    told(bench.steps[0], "10 s", "1.5 psi", "63 rpm", "250 ml/min")
+    told(bench.steps[0], "10 s", "1.5 psi", "60 rpm", "250 ml/min")
     told(bench.removal["oxide"], "k_p 2.014e-13", "3 psi", "1 m/s")
 
 

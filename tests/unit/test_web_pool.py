@@ -291,7 +291,7 @@ def test_an_answer_that_would_flood_the_server_is_refused(make, monkeypatch) -> 
 def test_who_closes_the_connection_has_asked_for_nothing() -> None:
     from fastapi import HTTPException
 
-    from planish.web.api import _unless_gone
+    from planish.web.ask import _unless_gone
 
     ended = []
 

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from planish.errors import DataError
 from planish.web import accounts as people
-from planish.web.accounts import Accounts, Approvals
+from planish.web.accounts import Accounts
 from planish.web.jobs import Job, Jobs
 from planish.web.tiles import halved, read_tile, write_pyramid
 from planish.web.uploads import Uploads, check_content, check_unpacked, ending_of
@@ -37,7 +37,7 @@ def test_passwords_are_never_kept_and_files_are_private(accounts) -> None:
     text = accounts.path.read_text()
     assert "correct horse" not in text
     assert accounts.path.stat().st_mode & 0o077 == 0
-    assert accounts.check("ada", "correct horse battery") == "approve"
+    assert accounts.check("ada", "correct horse battery").role == "approve"
     assert accounts.check("ada", "wrong") is None
     assert accounts.check("nobody", "wrong") is None
 
@@ -46,13 +46,6 @@ def test_two_people_with_one_password_have_two_hashes(accounts) -> None:
     accounts.add("bob", "correct horse battery", "view")
     kept = json.loads(accounts.path.read_text())
     assert kept["ada"]["hash"] != kept["bob"]["hash"]
-
-
-def test_guessing_is_slowed_down(accounts) -> None:
-    for _ in range(people.TRIES):
-        assert accounts.check("ada", "wrong") is None
-    with pytest.raises(DataError, match="wait a minute"):
-        accounts.check("ada", "correct horse battery")
 
 
 @pytest.mark.parametrize(
@@ -67,18 +60,6 @@ def test_guessing_is_slowed_down(accounts) -> None:
 def test_accounts_that_will_not_do(accounts, name, password, role) -> None:
     with pytest.raises(DataError):
         accounts.add(name, password, role)
-
-
-def test_a_changed_book_of_approvals_is_seen(tmp_path) -> None:
-    book = Approvals(tmp_path / "book.jsonl")
-    for note in ("first", "second", "third"):
-        book.add("ada", "abc", "a setup", note)
-    assert book.whole()
-    text = book.path.read_text()
-    book.path.write_text(text.replace("second", "other"))
-    assert not book.whole()
-    book.path.write_text("\n".join(text.splitlines()[1:]) + "\n")
-    assert not book.whole()
 
 
 def team(tmp_path) -> TestClient:
@@ -101,7 +82,9 @@ def test_a_team_s_server_asks_who_is_there(tmp_path) -> None:
     cookie = reply.headers["set-cookie"].lower()
     assert "httponly" in cookie
     assert "samesite=strict" in cookie
-    assert client.get("/api/me").json() == {"name": "vera", "role": "view", "team": True}
+    me = client.get("/api/me").json()
+    assert me == {"id": me["id"], "name": "vera", "role": "view", "team": True}
+    assert me["id"] != "vera", "what a person owns hangs on an id, not on the name"
     assert client.post("/api/jobs", json={"document": {}, "kind": "lot"}).status_code == 403
     assert client.post("/api/uploads?name=a.csv", content=b"x").status_code == 403
     assert client.post("/api/approvals", json={"document": {}}).status_code == 403
@@ -111,9 +94,9 @@ def test_a_team_s_server_asks_who_is_there(tmp_path) -> None:
 
 def test_a_forged_session_is_no_session(tmp_path) -> None:
     client = team(tmp_path)
-    client.cookies.set("planish", "eyJuYW1lIjogImFkYSJ9.aaaaaa.bbbbbbbbbbbbbbbbbbbbbbbbbbb")
-    assert client.get("/api/me").status_code == 401
-    assert (tmp_path / "session.key").stat().st_mode & 0o077 == 0
+    for forged in ("eyJuYW1lIjogImFkYSJ9.aaaaaa.bbbbbbbbbbbbbbbbbbbbbbbbbbb", "ada", "' or 1=1 --", "0" * 64):
+        client.cookies.set("planish", forged)
+        assert client.get("/api/me").status_code == 401
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,7 @@ def parts(kind: str | None, json_out: bool) -> None:
 
 
 def check(file: Path, json_out: bool) -> None:
-    """Validate a setup; errors end with exit code 2, warnings and notes are listed."""
+    """Validate a setup; errors end with exit code 2, warnings, unlikely values and notes are listed."""
     from planish.setup.check import check as run
 
     findings = [{"level": item.level, "place": item.place, "message": item.message} for item in run(file)]
@@ -58,12 +58,23 @@ def check(file: Path, json_out: bool) -> None:
             if item["level"] != "error":
                 typer.echo(f"{item['level']}: {item['place']}: {item['message']}")
         if not errors:
-            typer.echo(f"{file}: good")
+            typer.echo(f"{file}: {_verdict(findings)}")
     if errors:
         for item in errors:
             named = f"{file.name}: " if item["place"] else ""
             typer.echo(f"planish: {named}{item['message']}", err=True)
         raise typer.Exit(2)
+
+
+def _verdict(findings: list[dict[str, str]]) -> str:
+    """Say of a setup that can be used whether it is good, or what in it to look at again."""
+    odd = {"warning": "warning", "unlikely": "unlikely value"}
+    told = [
+        f"{count} {words}{'s' if count > 1 else ''}"
+        for level, words in odd.items()
+        if (count := sum(item["level"] == level for item in findings))
+    ]
+    return f"can be used, but look at {' and '.join(told)} above" if told else "good"
 
 
 def schema(output: Path | None) -> None:

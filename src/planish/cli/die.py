@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
-from planish.cli.bounds import option_length
 from planish.cli.layouts import read_maps
 from planish.errors import DataError, refuse
 
@@ -77,11 +76,15 @@ def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
             after = pad_after(bench, asked.after, progress=lambda done, of: tell(done / of))
     return {
         "process": process,
-        "level": None if step is None else _with_step(bench, process, option_length("--step-height", step)),
+        "level": None
+        if step is None
+        else _with_step(bench, process, show.die_quantity("--step-height", step, "step")),
         "after": after,
         "choices": None
         if length is None
-        else DieChoices(planarization_length=option_length("--planarization-length", length)),
+        else DieChoices(
+            planarization_length=show.die_quantity("--planarization-length", length, "planarization_length")
+        ),
         "route": asked.route,  # refused there if unknown
     }
 
@@ -96,12 +99,10 @@ def _with_step(bench: Bench, process: str, step: float) -> Level:
 
 def places(text: str) -> list[str | float]:
     """Return the places named in a text such as "centre,edge,120mm" or "all"."""
-    from planish.units import to_si
-
     if text == "all":
         return list(NAMED)
     parts = [part.strip() for part in text.split(",")]
-    return [item if item in NAMED else to_si(item, "length") for item in parts]
+    return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:
@@ -228,7 +229,9 @@ def fit_steps(
     if layout is None:
         raise DataError("--layout: not given: must be the layout on which the steps were measured")
     table = read_steps(steps)
-    before = table.step_before if step_height is None else option_length("--step-height", step_height)
+    before = (
+        table.step_before if step_height is None else show.die_quantity("--step-height", step_height, "step")
+    )
     if before is None:
         raise DataError(
             "--step-height: not given: must be the step before polishing, or a column step_before_nm"

@@ -28,10 +28,11 @@ def read_maps(
             raise DataError(f"--layer {layer}: {file} holds one layer: must stand with a layout file")
         return maps_from_file(file, size, pixels_per_cell=pixels, covered_is=covered)
     from planish.measure.layout import read_layout_maps
+    from planish.measure.layout_limits import OWN
 
     numbers = layer_numbers(layer)
     with show.progress(f"reading {file.name}", quiet=quiet) as tell:
-        return read_layout_maps(file, *numbers, size, progress=tell)
+        return read_layout_maps(file, *numbers, size, progress=tell, limits=OWN)
 
 
 def layer_numbers(layer: str | None) -> tuple[int, int]:

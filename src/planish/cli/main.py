@@ -414,6 +414,13 @@ def serve(
     https: Annotated[
         bool, typer.Option("--https", help="Behind a proxy with TLS: cookies over HTTPS only.")
     ] = False,
+    proxy: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--proxy",
+            help="Address of a proxy that says whom it speaks for; repeat for more. With --https: this machine's.",
+        ),
+    ] = None,
     show: Annotated[bool, typer.Option("--open", help="Open the page in a browser.")] = False,
     workers: Annotated[
         int | None,
@@ -425,7 +432,7 @@ def serve(
     """Serve the bench: the whole job in a browser, on this machine."""
     from planish.cli import serve as serving
 
-    serving.serve(host, port, data, team, name or [], https, show, workers)
+    serving.serve(host, port, data, team, name or [], https, proxy or [], show, workers)
 
 
 people = typer.Typer(help="People who may sign in to a team's bench.", no_args_is_help=True)
@@ -450,7 +457,7 @@ def people_add(
 
 @people.command("remove")
 def people_remove(name: str, data: BenchData = None) -> None:
-    """Take a person out."""
+    """Take a person out and delete their files, jobs and results; approvals and log stay."""
     from planish.cli import serve as serving
 
     serving.remove_person(name, data)
@@ -462,6 +469,18 @@ def people_list(data: BenchData = None) -> None:
     from planish.cli import serve as serving
 
     serving.list_people(data)
+
+
+@people.command("log")
+def people_log(
+    last: Annotated[int, typer.Option("--last", min=0, help="How many entries; 0 for all.")] = 50,
+    data: BenchData = None,
+    as_json: Json = False,
+) -> None:
+    """Print who did what, and check that the log and the book of approvals are whole."""
+    from planish.cli import serve as serving
+
+    serving.print_log(data, last, as_json)
 
 
 def _speak() -> None:

@@ -9,7 +9,7 @@ import typer
 
 from planish.cli import show
 from planish.cli.layouts import LAYOUTS, PICTURES_TABLES_SAVED, read_maps
-from planish.errors import DataError, PlanishError, SetupError
+from planish.errors import DataError, SetupError
 
 
 def measure(
@@ -86,12 +86,7 @@ def seconds(time: str | None) -> float | None:
     """Return the polish time [s] of ``--time``."""
     if time is None:
         return None
-    from planish.units import to_si
-
-    try:
-        found = to_si(time, "time")
-    except PlanishError as error:
-        raise DataError(f"--time = {error}") from None
+    found = show.quantity("--time", time, "time")
     if found <= 0:
         raise DataError(f"--time = {time!r}: must be above 0 s (as --time '60 s')")
     return found

@@ -36,18 +36,21 @@ def report(file: Path, output: Path, pre: Path | None, post: Path | None, time: 
 
 def compare(a: Path, b: Path, outcomes: list[str] | None, json_out: bool) -> None:
     """Compare two setups and share out the differences among the groups of choices."""
+    from planish.explain.attribution import OUTCOMES
     from planish.explain.attribution import compare as run
     from planish.predict.result import label
     from planish.setup.load import load
 
-    found = run(load(a), load(b), outcomes or ["mean_removal_rate_nm_per_min", "wiwnu_sigma_percent"])
+    found = run(load(a), load(b), outcomes or OUTCOMES)
     if json_out:
         show.print_json(found.summary())
         return
     show.table(
         ["figure", "A", "B"],
-        [[label(key), found.a[key], found.b.get(key)] for key in found.a],
+        [[label(key), found.a[key], found.b[key]] for key in found.a],
         title=f"A {a}, B {b}",
     )
     for sentence in found.summary()["sentences"]:
         typer.echo(sentence)
+    for note in found.notes:
+        typer.echo(f"note: {note}")

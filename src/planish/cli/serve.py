@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import sys
 from pathlib import Path
@@ -18,11 +19,15 @@ def serve(
     team: bool,
     names: list[str],
     https: bool,
+    proxies: list[str],
     show: bool,
     slow: int | None = None,
 ) -> None:
     """Serve the bench until interrupted."""
     from planish.web.workers import Workers
+
+    believed = _proxies(proxies, https)
+    os.umask(0o077)  # for whatever this and its workers write
 
     if host not in ("127.0.0.1", "localhost", "::1") and not team:
         raise DataError(
@@ -33,17 +38,19 @@ def serve(
     workers = Workers(slow=slow, team=team)
     workers.start()  # they load the model while this process loads the server
 
-    import uvicorn
-
     from planish.web.app import build, data_folder
+    from planish.web.wire import server
 
     folder = data if data is not None else data_folder()
-    app = build(workers, folder, team=team, hosts=[*names, host], https=https)
-    if team and not app.state.services.accounts.names():
+    try:
+        app = build(workers, folder, team=team, hosts=[*names, host], https=https, proxies=believed)
+        if team and not app.state.services.accounts.names():
+            raise DataError(
+                "--team: nobody could sign in: add the first person with 'planish people add NAME --role approve'"
+            )
+    except BaseException:
         workers.stop()
-        raise DataError(
-            "--team: nobody could sign in: add the first person with 'planish people add NAME --role approve'"
-        )
+        raise
     address = f"http://{'localhost' if host in ('127.0.0.1', '::1') else host}:{listening.getsockname()[1]}/"
     typer.echo(f"planish bench at {address} (stop with Ctrl-C)")
     sys.stdout.flush()
@@ -51,17 +58,8 @@ def serve(
         import webbrowser
 
         webbrowser.open(address)
-    config = uvicorn.Config(
-        app,
-        log_level="warning",
-        server_header=False,
-        ws="none",
-        timeout_keep_alive=60,
-        timeout_graceful_shutdown=2,
-        proxy_headers=https,
-    )
     try:
-        uvicorn.Server(config).run(sockets=[listening])
+        server(app, believed).run(sockets=[listening])
     finally:
         workers.stop()
 
@@ -72,7 +70,7 @@ def _listen(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
-        listening.listen(128)  # who comes while the server still loads waits, and is not refused
+        listening.listen(1024)  # who comes while the server still loads waits, and is not refused
     except (OSError, OverflowError) as error:
         listening.close()
         reason = getattr(error, "strerror", None) or str(error)
@@ -80,34 +78,92 @@ def _listen(host: str, port: int) -> socket.socket:
     return listening
 
 
+def _proxies(named: list[str], https: bool) -> list[str]:
+    """Return the addresses of the proxies to believe: those named, or with --https those on this machine."""
+    import ipaddress
+
+    for address in named:
+        try:
+            ipaddress.ip_address(address)
+        except ValueError:
+            raise DataError(f"--proxy = {address!r}: must be an IP address, such as 10.0.0.5") from None
+    return named or (["127.0.0.1", "::1"] if https else [])
+
+
+def _folder(data: Path | None) -> Path:
+    from planish.web.app import data_folder
+    from planish.web.private import private_folder
+
+    return private_folder(data or data_folder())
+
+
 def add_person(name: str, role: str, data: Path | None, password_stdin: bool) -> None:
     """Add a person, or change password and role of one."""
     from planish.web.accounts import Accounts
-    from planish.web.app import data_folder
+    from planish.web.leaving import settle
+    from planish.web.log import Log
+    from planish.web.sessions import Sessions
 
-    accounts = Accounts((data or data_folder()) / "people.json")
+    folder = _folder(data)
+    accounts = Accounts(folder / "people.json")
     if password_stdin:
         password = sys.stdin.readline().rstrip("\n")
     else:
         password = typer.prompt("Password", hide_input=True, confirmation_prompt=True)
-    accounts.add(name, password, role)
+    settle(folder, accounts)
+    before = accounts.find(name)
+    made = accounts.add(name, password, role)
+    if before is not None:  # whoever is signed in with the old password is out
+        sessions = Sessions(folder / "sessions.sqlite")
+        sessions.end_all(made.id)
+        sessions.close()
+    what = "person changed" if before is not None else "person added"
+    Log(folder).note(what, name, made.id, role=role, by="command")
     typer.echo(f"{name} may now {role}")
 
 
 def remove_person(name: str, data: Path | None) -> None:
-    """Take a person out."""
-    from planish.web.accounts import Accounts
-    from planish.web.app import data_folder
+    """Take a person out, and delete what is theirs."""
+    from planish.web.leaving import remove
 
-    Accounts((data or data_folder()) / "people.json").remove(name)
-    typer.echo(f"{name} is out")
+    files, jobs = remove(_folder(data), name)
+    typer.echo(f"{name} is out; {files} files and {jobs} jobs deleted")
 
 
 def list_people(data: Path | None) -> None:
     """Print names and roles."""
     from planish.cli import show
     from planish.web.accounts import Accounts
-    from planish.web.app import data_folder
 
-    people = Accounts((data or data_folder()) / "people.json").names()
+    people = Accounts(_folder(data) / "people.json").names()
     show.table(["name", "role"], [[name, role] for name, role in sorted(people.items())])
+
+
+def print_log(data: Path | None, last: int, as_json: bool) -> None:
+    """Print the log, and say whether it and the book of approvals are whole."""
+    import json
+
+    from planish.web.book import plain
+    from planish.web.log import Approvals, Log
+
+    folder = _folder(data)
+    entries, book = Log(folder).read(last)
+    approvals = Approvals(folder / "approvals.jsonl").read()
+    reasons = [f"log: {r}" for r in book.reasons] + [f"approvals: {r}" for r in approvals.reasons]
+    notes = [f"log: {n}" for n in book.notes] + [f"approvals: {n}" for n in approvals.notes]
+    if as_json:
+        told = {"entries": entries, "of": len(book.entries), "whole": not reasons}
+        typer.echo(json.dumps({**told, "reasons": reasons, "notes": notes}))
+        return
+    for entry in entries:
+        more = {k: v for k, v in entry.items() if k not in ("at", "what", "person", "id", "before", "hash")}
+        said = ", ".join(f"{key} {value}" for key, value in more.items())
+        line = f"{entry.get('at')}  {entry.get('what')}  {entry.get('person', '')}  {said}"
+        typer.echo(plain(line.rstrip()))  # somebody may have written in the file
+    typer.echo(f"{len(entries)} of {len(book.entries)} entries; {len(approvals.entries)} approvals")
+    for words in notes:
+        typer.echo(f"note: {words}")
+    for words in reasons:
+        typer.echo(f"NOT WHOLE: {words}")
+    if not reasons:
+        typer.echo("log and approvals are whole")

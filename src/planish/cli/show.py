@@ -11,7 +11,7 @@ from typing import Any
 
 import typer
 
-from planish.errors import DataError, SetupError
+from planish.errors import DataError, SetupError, refuse
 
 PIPED_WIDTH = 120
 
@@ -102,6 +102,30 @@ def check_units(units: str) -> None:
     """Refuse an unknown unit system."""
     if units not in ("trade", "si"):
         raise SetupError(f"--units = {units!r}: must be trade or si")
+
+
+def quantity(option: str, text: str, dimension: str) -> float:
+    """Return the SI value of an option, or refuse it by its name."""
+    from planish.units import UnitError, to_si
+
+    try:
+        return to_si(text, dimension)
+    except UnitError as error:
+        raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
+
+
+def die_quantity(option: str, text: str, key: str) -> float:
+    """Return the SI value of an option that stands in for a key of [die], within the limits of that key."""
+    from planish.setup.die import DieSection
+    from planish.setup.fields import quantity_in
+    from planish.units import UnitError
+
+    what = quantity_in(DieSection.model_fields[key])
+    assert what is not None  # asked for keys that are quantities
+    try:
+        return what.si(text)
+    except UnitError as error:
+        raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
 
 
 def written(paths: Sequence[Path], json_out: bool) -> None:

@@ -1,6 +1,6 @@
 """Why two setups differ: the difference shared out fairly among the choices that made it.
 
-Shapley values (Shapley 1953, "A value for n-person games", from memory) over six groups of
+Shapley values (Shapley 1953, "A value for n-person games", from memory) over groups of
 choices: each group's share is its effect averaged over every order in which the groups could be
 changed from setup A to setup B. The shares add up to the whole difference, equal contributors get
 equal shares, and a group that changes nothing gets exactly nothing.
@@ -9,50 +9,82 @@ equal shares, and a group that changes nothing gets exactly nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 from math import factorial
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from planish.engine.record import Record, same
+from planish.engine.record import Record
 from planish.errors import SetupError
+from planish.explain.mixing import GROUPS, differing, mixed
+from planish.explain.ties import reading_notes, tied_groups
+from planish.explain.trials import NoFigureError, Trials, is_number, number
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench, Head, Step
+    from planish.setup.si import Bench
+
+__all__ = ["GROUPS", "SOURCES", "Comparison", "compare", "differing", "mixed", "shapley"]
 
 SOURCES = ("Shares of a difference: Shapley 1953, A value for n-person games (from memory)",)
-
-GROUPS = ("polisher", "head", "pad", "conditioner", "slurry", "recipe")
-"""Groups of choices. "slurry" carries the removal laws calibrated with it. Where the incoming
-wafers differ too, a seventh group "wafer" is added."""
-
-_SPEEDS = {"rotary": "platen_speed", "linear": "belt_speed", "orbital": "orbit_speed"}
+OUTCOMES = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent")
+ROUNDING = 1e-9  # of a figure: differences below are those of the arithmetic
+SHOWN = 1e-3  # of the largest share: smaller ones are left out of the sentence
 
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Comparison(Record):
-    """A against B. ``shares`` maps outcome to group to share of ``b - a``; they add up to it."""
+    """A against B.
 
-    a: dict[str, float]
-    b: dict[str, float]
+    Attributes
+    ----------
+    a, b:
+        Figures of the summaries; None where one has no such figure (no edge where nothing is removed).
+    outcomes:
+        What was asked about, in that order.
+    shares:
+        Outcome to group to share of ``b - a``; they add up to it. An outcome that cannot be shared out is missing.
+    unshared:
+        Outcome to the reason why it cannot be shared out.
+    members:
+        Name of each group in ``shares`` to the choices that it joins.
+    swaps:
+        What is swapped together and what is read over from one setup to the other, a note each.
+    notes, runs:
+        All that was assumed, ``swaps`` first, and how often the model ran.
+    """
+
+    a: dict[str, float | None]
+    b: dict[str, float | None]
+    outcomes: tuple[str, ...]
     shares: dict[str, dict[str, float]]
+    unshared: dict[str, str]
+    members: dict[str, tuple[str, ...]]
+    swaps: tuple[str, ...]
     notes: tuple[str, ...]
     runs: int
 
     def _told(self) -> str:
         return "; ".join(self.sentence(outcome) for outcome in self.shares)
 
+    def difference(self, outcome: str) -> float | None:
+        """Return ``b - a``; None where one of the two has no such figure."""
+        a, b = self.a[outcome], self.b[outcome]
+        return None if a is None or b is None else b - a
+
     def summary(self) -> dict[str, Any]:
         """Return the comparison as plain numbers, with one sentence an outcome."""
         return {
             "a": self.a,
             "b": self.b,
-            "difference": {key: self.b[key] - self.a[key] for key in self.shares},
+            "outcomes": list(self.outcomes),
+            "difference": {key: self.difference(key) for key in self.outcomes},
             "shares": self.shares,
-            "sentences": [self.sentence(key) for key in self.shares],
+            "unshared": self.unshared,
+            "groups": {name: list(members) for name, members in self.members.items()},
+            "told_in": {key: self._told_in(key)[1].strip() for key in self.outcomes},
+            "swaps": list(self.swaps),
+            "sentences": [self.sentence(key) for key in self.outcomes],
             "model_runs": self.runs,
             "notes": list(self.notes),
             "sources": list(SOURCES),
@@ -62,22 +94,51 @@ class Comparison(Record):
         """Return the finding in words: "...: 300 in A, 354 in B, 18 % higher: +12 % pad, +9 % recipe, -3 % slurry"."""
         from planish.predict.result import label
 
-        difference = self.b[outcome] - self.a[outcome]
         words = label(outcome)
-        scale, unit = 1.0, ""
-        if self.a[outcome]:
-            scale, unit = 100.0 / abs(self.a[outcome]), " %"
-        if abs(difference * scale) < 5e-4 and all(
-            abs(s * scale) < 5e-4 for s in self.shares[outcome].values()
-        ):
-            return f"{words}: no difference between A and B"
-        parts = sorted(self.shares[outcome].items(), key=lambda item: -abs(item[1]))
-        told = ", ".join(
-            f"{share * scale:+.3g}{unit} {group}" for group, share in parts if abs(share * scale) >= 5e-4
+        a, b, difference = self.a[outcome], self.b[outcome], self.difference(outcome)
+        if a is None or b is None or difference is None:
+            return f"{words}: {_figure(a)} in A, {_figure(b)} in B: there is no difference to share out"
+        values = f"{words}: {_figure(a)} in A, {_figure(b)} in B"
+        tiny = ROUNDING * max(abs(a), abs(b))
+        same = abs(difference) <= tiny
+        scale, unit = self._told_in(outcome)
+        told = "the same" if same else f"{abs(difference * scale):.3g}{unit} {_direction(difference)}"
+        if outcome in self.unshared:
+            return f"{values}, {told}; not shared out: {self.unshared[outcome]}"
+        shares = self.shares[outcome]
+        largest = max(map(abs, shares.values()), default=0.0)
+        if same and largest <= tiny:
+            return f"{words}: no difference between A and B ({_figure(a)})"
+        parts = sorted(shares.items(), key=lambda item: -abs(item[1]))
+        listed = ", ".join(
+            f"{share * scale:+.3g}{unit} {group}" for group, share in parts if abs(share) > SHOWN * largest
         )
-        direction = "higher" if difference >= 0 else "lower"
-        values = f"{self.a[outcome]:.4g} in A, {self.b[outcome]:.4g} in B"
-        return f"{words}: {values}, {abs(difference * scale):.3g}{unit} {direction}: {told}"
+        return f"{values}, {told}: {listed}"
+
+    def _told_in(self, outcome: str) -> tuple[float, str]:
+        """Return (factor, unit) in which a difference is told.
+
+        In per cent of A where both are amounts; in the figure's own unit where a share of A would mislead: signs
+        that differ or are negative, an A that is nothing, degrees Celsius, whose zero is not nothing, and
+        figures that are per cents themselves.
+        """
+        from planish.predict.result import label
+
+        a, b = self.a[outcome], self.b[outcome]
+        amounts = a is not None and b is not None and a > 0 and b >= 0
+        if amounts and not outcome.endswith(("_C", "_percent")):
+            return 100.0 / float(a or 1.0), " %"
+        words = label(outcome)
+        unit = words.rpartition("[")[2].rstrip("]") if words.endswith("]") else ""
+        return 1.0, f" {'points' if unit == '%' else unit}" if unit else ""
+
+
+def _direction(difference: float) -> str:
+    return "higher" if difference > 0 else "lower"
+
+
+def _figure(value: float | None) -> str:
+    return "none" if value is None else f"{value:.4g}"
 
 
 def shapley(
@@ -107,70 +168,16 @@ def shapley(
     return shares
 
 
-def mixed(a: Bench, b: Bench, from_b: frozenset[Hashable]) -> Bench:
-    """Return setup A with the groups in ``from_b`` taken from B, made to fit each other.
-
-    Where the motions differ, the speed that drives the pad comes with the polisher (step by step,
-    the last step's where there are fewer); where the heads' zones differ, the recipe's zone pressures are
-    read at the middles of the head's zones.
-    """
-    take = {group: b if group in from_b else a for group in (*GROUPS, "wafer")}
-    polisher, head, recipe = take["polisher"], take["head"], take["recipe"]
-    steps = tuple(
-        _fitted(step, index, recipe, polisher, head.head) for index, step in enumerate(recipe.steps)
-    )
-    return replace(
-        a,
-        wafer=take["wafer"].wafer,
-        polisher=polisher.polisher,
-        head=head.head,
-        pad=take["pad"].pad,
-        conditioner=take["conditioner"].conditioner,
-        slurry=take["slurry"].slurry,
-        removal=take["slurry"].removal,
-        steps=steps,
-        sources=tuple(dict.fromkeys(a.sources + b.sources)),
-        notes=tuple(dict.fromkeys(a.notes + b.notes)),
-    )
-
-
-def _fitted(step: Step, index: int, recipe: Bench, machine: Bench, head: Head) -> Step:
-    changes: dict[str, Any] = {}
-    if recipe.polisher.motion != machine.polisher.motion:
-        own = machine.steps[min(index, len(machine.steps) - 1)]
-        changes.update(dict.fromkeys(_SPEEDS.values(), 0.0))
-        speed = _SPEEDS[machine.polisher.motion]
-        changes[speed] = getattr(own, speed)
-        changes["bearing_pressures"] = own.bearing_pressures
-    edges, own_edges = recipe.head.zone_outer_radii, head.zone_outer_radii
-    if edges.shape != own_edges.shape or not np.array_equal(edges, own_edges):
-        middles = 0.5 * (np.concatenate([[0.0], own_edges[:-1]]) + own_edges)
-        at = np.minimum(np.searchsorted(edges, middles), edges.size - 1)
-        changes["zone_pressures"] = step.zone_pressures[at]
-    return replace(step, **changes) if changes else step
-
-
-def differing(a: Bench, b: Bench) -> list[str]:
-    """Return the groups in which two setups differ."""
-    pairs: dict[str, tuple[Any, Any]] = {
-        "polisher": (a.polisher, b.polisher),
-        "head": (a.head, b.head),
-        "pad": (a.pad, b.pad),
-        "conditioner": (a.conditioner, b.conditioner),
-        "slurry": ((a.slurry, a.removal), (b.slurry, b.removal)),
-        "recipe": (a.steps, b.steps),
-        "wafer": (a.wafer, b.wafer),
-    }
-    return [group for group, (one, other) in pairs.items() if not same(one, other)]
-
-
 def compare(
     a: SetupLike,
     b: SetupLike,
-    outcomes: Sequence[str] = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent"),
+    outcomes: Sequence[str] = OUTCOMES,
     run: Callable[[Bench], Mapping[str, object]] | None = None,
 ) -> Comparison:
     """Compare two setups and share out the difference of each outcome among the groups of choices.
+
+    Groups that only fit together (a film and the slurry that has its removal law; a wafer and the head and
+    machine made for its diameter) are swapped together, as one group named after all of them; a note says why.
 
     Parameters
     ----------
@@ -184,43 +191,75 @@ def compare(
     Raises
     ------
     SetupError
-        If the wafers have different diameters, or an outcome is not a number of the summary.
+        If an outcome is not a figure of the summary.
     """
     from planish.predict.wafer import polish
     from planish.setup.given import as_bench
 
     bench_a, bench_b = as_bench(a), as_bench(b)
-    if bench_a.wafer.radius != bench_b.wafer.radius:
-        raise SetupError(
-            f"wafer.diameter = {bench_b.wafer.radius * 2e3:g} mm in B, {bench_a.wafer.radius * 2e3:g} mm in A: "
-            "must be the same to compare (give both the same wafer)"
-        )
     figures = run or (lambda bench: polish(bench).summary())
-    groups = differing(bench_a, bench_b)
-    cache: dict[frozenset[Hashable], Mapping[str, Any]] = {}
-
-    def outcome_of(group: frozenset[Hashable], key: str) -> float:
-        if group not in cache:
-            cache[group] = figures(mixed(bench_a, bench_b, group))
-        value = cache[group].get(key)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            numbers = [
-                k for k, v in cache[group].items() if isinstance(v, int | float) and not isinstance(v, bool)
-            ]
-            raise SetupError(f"outcome = {key!r}: must be a figure of the summary: {', '.join(numbers)}")
-        return float(value)
-
+    groups = tied_groups(bench_a, bench_b, differing(bench_a, bench_b))
+    trials = Trials(bench_a, bench_b, groups, figures)
+    ends = trials.of(frozenset()), trials.of(trials.whole)
+    asked = tuple(dict.fromkeys(outcomes))
+    for key in asked:
+        _known(key, *ends)
     shares: dict[str, dict[str, float]] = {}
-    for key in outcomes:
-        found = shapley(groups, lambda group, key=key: outcome_of(group, key))  # type: ignore[misc]
-        everyone = [*GROUPS, *(["wafer"] if "wafer" in groups else [])]
+    unshared: dict[str, str] = {}
+    tied = {member for group in groups for member in group.members if len(group.members) > 1}
+    everyone = [group for group in GROUPS if group not in tied]
+    everyone += [group.name for group in groups if group.name not in everyone]
+    for key in asked:
+        if any(number(end.get(key)) is None for end in ends):
+            unshared[key] = "A or B has no such figure"
+            continue
+        try:
+            found = shapley([group.name for group in groups], lambda some, key=key: trials.figure(some, key))  # type: ignore[misc]
+        except NoFigureError as problem:
+            unshared[key] = str(problem)
+            continue
         shares[key] = {group: found.get(group, 0.0) for group in everyone}
-    whole, nothing = frozenset(groups), frozenset[Hashable]()
-    for group in (nothing, whole):
-        outcome_of(group, outcomes[0])
-    notes = tuple(dict.fromkeys(str(n) for g in (nothing, whole) for n in cache[g].get("notes", [])))
-    return Comparison(_numbers(cache[nothing]), _numbers(cache[whole]), shares, notes, len(cache))
+    members = {name: (name,) for name in everyone} | {group.name: group.members for group in groups}
+    swaps = [
+        *(group.note() for group in groups if group.reasons),
+        *reading_notes(bench_a, bench_b, groups),
+    ]
+    return Comparison(
+        a=_numbers(*ends, asked),
+        b=_numbers(*ends[::-1], asked),
+        outcomes=asked,
+        shares=shares,
+        unshared=unshared,
+        members=members,
+        swaps=tuple(swaps),
+        notes=tuple(dict.fromkeys([*swaps, *_told_by_side(*ends)])),
+        runs=trials.runs,
+    )
 
 
-def _numbers(figures: Mapping[str, Any]) -> dict[str, float]:
-    return {k: float(v) for k, v in figures.items() if isinstance(v, int | float) and not isinstance(v, bool)}
+def _known(key: str, *ends: Mapping[str, Any]) -> None:
+    """Refuse an outcome that no summary has as a figure; it may be empty."""
+    if all(key in end and (end[key] is None or is_number(end[key])) for end in ends):
+        return
+    numbers = dict.fromkeys(k for end in ends for k, v in end.items() if is_number(v))
+    raise SetupError(f"outcome = {key!r}: must be a figure of the summary: {', '.join(numbers)}")
+
+
+def _numbers(
+    own: Mapping[str, Any], other: Mapping[str, Any], asked: Sequence[str]
+) -> dict[str, float | None]:
+    """Return the figures of one summary that are numbers in it or in the other, and what was asked about."""
+    return {
+        key: number(value)
+        for key, value in own.items()
+        if key in other
+        and (key in asked or is_number(value) or (value is None and is_number(other[key])))
+        and (other[key] is None or is_number(other[key]))
+    }
+
+
+def _told_by_side(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:
+    """Return the notes of both summaries, each with whose it is."""
+    of_a, of_b = ([str(note) for note in end.get("notes", [])] for end in (a, b))
+    sides = {note: [s for s, own in (("A", of_a), ("B", of_b)) if note in own] for note in (*of_a, *of_b)}
+    return [f"{' and '.join(side)}: {note}" for note, side in sides.items()]

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from planish.physics.motion import retracing_ratio
+from planish.predict.raised import STEEP_EDGE, UNEVEN
 
 if TYPE_CHECKING:
+    from planish.predict.raised import Raised
     from planish.predict.wafer_result import WaferResult
     from planish.setup.si import Bench
 
@@ -66,7 +68,7 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
             text += f" {ring} would bring that to {left:.1f} %."
         else:
             text += " No ring pressure within 0.3 to 3 times the present one does better."
-    return [Finding("edge", "act" if abs(height) > 6 else "look", text)]
+    return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text)]
 
 
 def even_ring(bench: Bench) -> tuple[float, float] | None:
@@ -105,10 +107,10 @@ def even_ring(bench: Bench) -> tuple[float, float] | None:
 def _uniformity(result: WaferResult) -> list[Finding]:
     mean = result.mean(result.removed)
     if not mean > 0:
-        return [Finding("rate", "act", "Nothing is removed with these settings.")]
+        return [Finding("rate", "act", one.words) for one in _called(result, "rate")]
     sigma = 100 * result.sigma(result.removed) / mean
     spread = 100 * result.half_range(result.removed) / mean
-    weight: Weight = "good" if sigma < 3 else "look" if sigma < 6 else "act"
+    weight: Weight = "good" if sigma < 3 else "look" if sigma < UNEVEN else "act"
     text = f"Removal is even within {sigma:.1f} % (1σ) and ±{spread:.1f} % (range) inside the edge exclusion."
     inner = result.radius <= 0.5 * result.bench.wafer.radius
     outer = result.inside() & (result.radius >= 0.7 * result.bench.wafer.radius)
@@ -154,21 +156,12 @@ def _temperature(result: WaferResult) -> list[Finding]:
 
 
 def _slurry(result: WaferResult) -> list[Finding]:
-    found = []
-    worst = min(result.steps, key=lambda step: step.fresh_fraction)
-    if worst.fresh_fraction < 0.3:
-        text = f"Only {100 * worst.fresh_fraction:.0f} % of the slurry under the wafer is fresh in step {worst.name}: the rate is starved; more flow or a better place of delivery helps."
-        found.append(Finding("slurry", "act", text))
-    floating = [step.name for step in result.steps if step.regime == "hydrodynamic"]
-    if floating:
-        found.append(
-            Finding(
-                "slurry",
-                "act",
-                f"The wafer floats on a fluid film in {', '.join(floating)}: little contact, little removal.",
-            )
-        )
-    return found
+    return [Finding("slurry", "act", one.words) for one in _called(result, "slurry")]
+
+
+def _called(result: WaferResult, subject: str) -> list[Raised]:
+    """Return what calls for a change, as a lot would tell it too."""
+    return [one for one in result.raised() if one.kind == "act" and one.subject == subject]
 
 
 def _films(result: WaferResult) -> list[Finding]:

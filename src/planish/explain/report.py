@@ -20,27 +20,51 @@ from planish.explain.wafer_figures import (
 )
 from planish.fit.against import WaferAgainst, wafer_against
 from planish.predict.result import label
+from planish.predict.wafer import polish
+from planish.predict.wafer_result import WaferResult
+from planish.setup.given import as_path
 
 if TYPE_CHECKING:
-    from planish.measure.pairing import Paired
-    from planish.predict.wafer_result import WaferResult
+    from planish.fit.against import Measured
+    from planish.setup.given import SetupLike
 
 
 def write_report(
-    result: WaferResult, path: str | os.PathLike[str], measured: WaferAgainst | Paired | None = None
+    result: WaferResult | SetupLike,
+    path: str | os.PathLike[str],
+    measured: WaferAgainst | Measured | None = None,
 ) -> Path:
-    """Write the report of a predicted wafer, with a measured one beside its prediction if given.
+    """Write the report of a wafer, with a measured one beside its prediction if given.
 
-    Returns the path. A measured removal alone is held against the prediction of the same setup first.
+    Parameters
+    ----------
+    result:
+        A predicted wafer; or a setup, its SI records or its file, which is polished first.
+    path:
+        The HTML file to write.
+    measured:
+        A measured removal, held against the prediction of the same setup; or that done already
+        (:func:`~planish.fit.against.wafer_against`), for another polish time than the stated one.
+
+    Returns
+    -------
+    Path
+        The file that was written.
+
+    Raises
+    ------
+    PlanishError
+        As :func:`~planish.predict.wafer.polish` and :func:`~planish.fit.against.wafer_against`.
     """
-    target = Path(path)
-    parts = wafer_parts(result)
+    target = Path(as_path(path, "report"))
+    wafer = result if isinstance(result, WaferResult) else polish(result)
+    parts = wafer_parts(wafer)
     if measured is not None:
         if not isinstance(measured, WaferAgainst):
-            measured = wafer_against(result.bench, measured)
+            measured = wafer_against(wafer.bench, measured)
         parts.append(measured_part(measured))
-    content = render(result.bench.title, parts, result.sources(), lead=headline(result))
-    write_whole(target, content.encode("utf-8"))
+    content = render(wafer.bench.title, parts, wafer.sources(), lead=headline(wafer))
+    write_whole(target, content)
     return target
 
 

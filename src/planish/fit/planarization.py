@@ -36,6 +36,7 @@ SOURCES: tuple[str, ...] = (
 LENGTHS = np.geomspace(3e-4, 3e-2, 14)  # starts: the misfit may have several valleys in the length
 LEAST_DENSITY = 1e-3
 LONGEST, LONGEST_CELLS = 1.0, 1000  # [m], cells of the map: lengths that are tried
+THICKEST = 1e-3  # [m] no film is so thick
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -140,6 +141,8 @@ def fit_planarization(
     FitError: too few points, places off the map, times not positive, or data that leave a constant open.
     """
     names = ("length", "rate", *(("contact height",) if contact_height else ()))
+    if not 0 < step <= THICKEST:
+        raise FitError(refuse("step before polishing [m]", step, f"above 0 and up to {THICKEST:g}"))
     measured, pick, where = _prepared(maps, data, len(names))
     density = np.asarray(maps.density, dtype=np.float64)
 
@@ -174,6 +177,11 @@ def fit_planarization(
     with np.errstate(all="ignore"):  # far off the measurements numbers overflow; what is found is checked
         best = _start(predicted, rho_at, measured, data, step, contact_height, longest)
         logs, jacobian, residual = _least_squares(predicted, measured, best)
+    if not np.exp(logs[0]) < longest:
+        raise FitError(
+            f"planarization length: the fit runs beyond {longest * 1e3:.4g} mm, where every length averages alike: "
+            "the measurements do not hold it (are losses and steps right, and of places of different density?)"
+        )
     _determined(jacobian, names)
     freedom = measured.size - logs.size
     variance = float(residual @ residual) / freedom
@@ -187,11 +195,13 @@ def fit_planarization(
         half = float(t.ppf(0.975, freedom)) * np.sqrt(np.diag(covariance))
         low, high = logs - half, logs + half
         how = "covariance at the optimum, Student's t"
-    with np.errstate(over="ignore"):  # a band without end is one that the data leave open
-        bands = [
-            Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
-            for v, a, b in zip(logs, low, high, strict=True)
-        ]
+    for name, end in zip(names, high, strict=True):
+        if not end < np.log(np.finfo(float).max):
+            raise FitError(f"{name}: the measurements leave it open (measure more densities and times)")
+    bands = [
+        Band(float(np.exp(v)), float(np.exp(a)), float(np.exp(b)))
+        for v, a, b in zip(logs, low, high, strict=True)
+    ]
     density_there = rho_at(float(np.exp(logs[0])))
     up, left = both(logs, density_there)
     return PlanarizationFit(
@@ -215,6 +225,9 @@ def _prepared(
     if len(sizes) != 1 or len(next(iter(sizes))) != 1:
         raise FitError("test structures: x, y, time, up_loss and step_left must be lists of one length")
     values = np.concatenate([data.up_loss, data.step_left]).astype(float)
+    wide = np.abs(values[np.isfinite(values)])
+    if wide.size and wide.max() > THICKEST:
+        raise FitError(refuse("loss or step left [m]", float(wide.max()), f"{THICKEST:g} or less"))
     pick = np.isfinite(values)
     if pick.sum() < unknowns + 2:
         raise FitError(

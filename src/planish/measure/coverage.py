@@ -151,7 +151,7 @@ def _quad_cells(quads, n, gx, gy, cx, cy, nx, ny, close_x, close_y, counts, item
 
 @njit(cache=True, nogil=True)
 def _rect_cells(  # type: ignore[no-untyped-def]
-    rects, items, ends, counts, quad_counts, cover, gx, gy, cx, cy, nx, ny, close_x, close_y, out
+    rects, items, ends, counts, quad_counts, cover, gx, gy, cx, cy, nx, ny, close_x, close_y, out, left
 ):
     """Fill in the cells that are covered whole or that rectangles alone meet."""
     box = np.empty((256, 4))
@@ -179,7 +179,9 @@ def _rect_cells(  # type: ignore[no-untyped-def]
             for t in range(k):
                 r = items[first + t]
                 cut_rect(rects[r, 0], rects[r, 1], rects[r, 2], rects[r, 3], x0, y0, x1, y1, box, t)
-            area, ex, ey, box = rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch)
+            area, ex, ey, box = rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left)
+            if left[0] < 0:
+                return
             out[0, j, i] = area
             out[1, j, i] = ex
             out[2, j, i] = ey
@@ -189,7 +191,7 @@ def _rect_cells(  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _mixed_cells(  # type: ignore[no-untyped-def]
     rects, items, ends, counts, quads, quad_items, quad_ends, quad_counts, cover, gx, gy, cx, cy, nx, ny,
-    close_x, close_y, out
+    close_x, close_y, out, left
 ):  # fmt: skip
     """Fill in the cells that quads meet, with the rectangles there."""
     mixed = np.empty((256, 8))
@@ -217,7 +219,9 @@ def _mixed_cells(  # type: ignore[no-untyped-def]
                 q = quad_items[quad_ends[cell] - m + t]
                 for e in range(8):
                     mixed[k + t, e] = quads[q, e]
-            area, ex, ey, length, mixed = quad_window(mixed, k + m, x0, y0, x1, y1, hx, hy)
+            area, ex, ey, length, mixed = quad_window(mixed, k + m, x0, y0, x1, y1, hx, hy, left)
+            if left[0] < 0:
+                return
             out[0, j, i] = area
             out[1, j, i] = ex
             out[2, j, i] = ey
@@ -232,6 +236,7 @@ def cover_cells(
     grid: tuple[float, float, float, float, int, int],
     closed: tuple[bool, bool],
     limit: int,
+    left: NDArray[np.int64] | None = None,
 ) -> Array | None:
     """Area, edge projected on y, edge projected on x and edge length of the union in each cell.
 
@@ -249,12 +254,15 @@ def cover_cells(
         Whether the last column, and row, keep what lies on their outer side.
     limit:
         How often shapes may meet cells in all.
+    left:
+        ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is void.
 
     Returns
     -------
     (4, ny, nx) [database units], or None if more than ``limit`` shapes meet more than one cell.
     """
     nx, ny = grid[4], grid[5]
+    left = np.array([1 << 62]) if left is None else left
     counts, cover, total = _count_rects(rects, n_rects, *grid, *closed, limit)
     quad_counts = np.zeros(nx * ny, np.int64)
     none = np.empty(0, np.int32)
@@ -264,12 +272,24 @@ def cover_cells(
         return None
     out = np.zeros((4, ny, nx))
     items, ends = _list_rects(rects, n_rects, *grid, *closed, counts)
-    _rect_cells(rects, items, ends, counts, quad_counts, cover, *grid, *closed, out)
+    _rect_cells(rects, items, ends, counts, quad_counts, cover, *grid, *closed, out, left)
     if n_quads and quad_counts.any():
         quad_ends = np.cumsum(quad_counts) - quad_counts
         quad_items = np.empty(int(quad_counts.sum()), np.int32)
         _quad_cells(quads, n_quads, *grid, *closed, quad_counts, quad_items, quad_ends, 1 << 62)
         _mixed_cells(
-            rects, items, ends, counts, quads, quad_items, quad_ends, quad_counts, cover, *grid, *closed, out
+            rects,
+            items,
+            ends,
+            counts,
+            quads,
+            quad_items,
+            quad_ends,
+            quad_counts,
+            cover,
+            *grid,
+            *closed,
+            out,
+            left,
         )
     return out

@@ -14,6 +14,8 @@ from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, 
 
 _WORK = 20  # quadrilaterals up to which a window is swept whole
 _MOST = 6000  # quadrilaterals from which a window is split even if that helps little
+_ROOM = 3_000_000  # quadrilaterals in all parts of a window together (192 MB)
+_MOST_EVENTS = 4_000_000  # corners and crossings in one window (64 MB)
 _SAME = 1e-6  # database units: two slanted sides closer than this touch
 
 
@@ -109,12 +111,15 @@ def _edges_of(quad, k, x0, x1):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _crossings(edges, events, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
+def _crossings(edges, events, x0, y0, x1, y1, left):  # type: ignore[no-untyped-def]
     """Events with the x where sides cross each other or the window's lower and upper side."""
     m = edges.shape[0]
     ne = events.shape[0]
     events = longer(events)
     for i in range(m):
+        if left[0] < 0 or ne > _MOST_EVENTS:
+            left[0] = -1
+            break
         xl, yl, xr, yr = edges[i, 0], edges[i, 1], edges[i, 2], edges[i, 3]
         low, high = min(yl, yr), max(yl, yr)
         if high < y0 or low > y1:
@@ -128,6 +133,7 @@ def _crossings(edges, events, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
                     events[ne] = x
                     ne += 1
         for j in range(i + 1, m):
+            left[0] -= 3
             if edges[j, 0] >= xr:
                 break
             if min(edges[j, 1], edges[j, 3]) > high or max(edges[j, 1], edges[j, 3]) < low:
@@ -147,10 +153,10 @@ def _crossings(edges, events, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def]
+def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-untyped-def]
     """Area, projected edges and edge length of the union of convex quads in one window."""
     edges, events = _edges_of(quad, k, x0, x1)
-    events = _crossings(edges, events, x0, y0, x1, y1)
+    events = _crossings(edges, events, x0, y0, x1, y1, left)
     m = edges.shape[0]
     ne = events.shape[0]
     active = np.empty(m, np.int64)
@@ -178,6 +184,9 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-de
     n_old = _cover_of(edges, active, n, x0, keys, winding, old_lo, old_hi, lo_edge, hi_edge)
     last = x0
     for s in range(ne - 1):
+        left[0] -= 25 * n + 25
+        if left[0] < 0:
+            break
         xa, xb = last, events[s + 1]
         if xb - xa <= _SAME and s + 2 < ne:
             continue
@@ -285,8 +294,8 @@ def _covers(quad, q, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def quad_window(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def]
-    """As _rect_window, for convex quads; also the edge length."""
+def quad_window(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-untyped-def]
+    """As rect_window, for convex quads; also the edge length."""
     area = 0.0
     edge_x = 0.0
     edge_y = 0.0
@@ -303,6 +312,9 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def
         n = end - start
         if n == 0:
             continue
+        left[0] -= 100 * n
+        if left[0] < 0:
+            break
         covered = False
         for q in range(start, end):
             if _covers(quad, q, wx0, wy0, wx1, wy1):
@@ -316,6 +328,9 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def
         # Where shapes lie so that no cut parts them, sweep them whole.
         split = False
         if n > _WORK and level < DEPTH and wide > 1.0:
+            if end + 2 * n > _ROOM:
+                left[0] = -1
+                break
             if end + 2 * n > quad.shape[0]:
                 quad = taller(quad, end + 2 * n)
             for attempt in range(2):
@@ -356,7 +371,7 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy):  # type: ignore[no-untyped-def
         if split:
             depth += 2
             continue
-        a, ex, ey, ll = _sweep_quads(quad[start:end], n, wx0, wy0, wx1, wy1, whx, why)
+        a, ex, ey, ll = _sweep_quads(quad[start:end], n, wx0, wy0, wx1, wy1, whx, why, left)
         area += a
         edge_x += ex
         edge_y += ey

@@ -13,6 +13,7 @@ from planish.measure.coverage_sort import order_of, taller
 
 DEPTH = 44  # splits of a window, at most
 _WORK = 40_000  # slabs times rectangles up to which a window is swept whole
+_ROOM = 8_000_000  # rectangles in all parts of a window together (256 MB)
 _COPIES = 400  # rectangles in one window from which it pays to look for copies
 
 
@@ -189,8 +190,11 @@ def _drop_copies(box, start, n, orders, keys):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-untyped-def]
-    """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box."""
+def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[no-untyped-def]
+    """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box.
+
+    ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is void.
+    """
     orders, keys, xs, work, stack, span = scratch
     area = 0.0
     edge_x = 0.0
@@ -206,6 +210,9 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
         n = end - start
         if n == 0:
             continue
+        left[0] -= 4 * n
+        if left[0] < 0:
+            break
         covered = False
         for r in range(start, end):
             if box[r, 0] < wx0 and box[r, 1] < wy0 and box[r, 2] >= whx and box[r, 3] >= why:
@@ -215,10 +222,14 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
             area += (wx1 - wx0) * (wy1 - wy0)
             continue
         if n > _COPIES and level % 4 == 0:
+            left[0] -= 20 * n
             n = _drop_copies(box, start, n, orders, keys)
             end = start + n
         nxs = _slabs(box, start, n, orders, keys, xs)
         if nxs * n <= _WORK or level >= DEPTH or max(wx1 - wx0, wy1 - wy0) <= 1.0:
+            left[0] -= 10 * n + nxs * n // 8
+            if left[0] < 0:
+                break
             a, ex, ey = _sweep_rects(box, start, n, orders[0], xs, nxs, work, wx0, wy0, wx1, wy1, whx, why)
             area += a
             edge_x += ex
@@ -229,6 +240,9 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch):  # type: ignore[no-unt
         mid = 0.5 * (low + high)
         if high - low >= 2.0:
             mid = np.floor(mid)
+        if end + 2 * n > _ROOM:
+            left[0] = -1
+            break
         if end + 2 * n > box.shape[0]:
             box = taller(box, end + 2 * n)
         at = end

@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.measure import coverage
+from planish.measure.layout_chords import chord_widths
 from planish.measure.layout_gds import read_gds
 from planish.measure.layout_hierarchy import Hierarchy
-from planish.measure.layout_limits import LARGEST_CELL, MOST_CELLS
-from planish.measure.layout_maps import LayoutMaps, chord_widths
+from planish.measure.layout_limits import LARGEST_CELL, STRANGER, Limits
+from planish.measure.layout_maps import LayoutMaps
 
 SOURCES = coverage.SOURCES
 Progress = Callable[[float], None]
@@ -35,6 +36,8 @@ _QUADS = 1 << 18  # quads placed at a time (16 MB)
 _ENTRIES = 12 << 20  # shape-in-cell entries of one tile (48 MB)
 _MOST_SHAPES = 1_000_000_000
 _TILE = 256  # cells along a tile, at most
+_WINDOW = 10_000  # steps that asking for a window counts for
+_PLACED = 10  # steps that a placed shape counts for: it is swept after
 _READ_SHARE = 0.5  # of the progress bar
 _OASIS_MAGIC = b"%SEMI-OASIS\r\n"
 
@@ -51,6 +54,7 @@ def read_layout_maps(
     workers: int = 2,
     progress: Progress | None = None,
     cache: bool = True,
+    limits: Limits = STRANGER,
 ) -> LayoutMaps:
     """Map one layer of a layout file.
 
@@ -79,6 +83,9 @@ def read_layout_maps(
     cache:
         Keep the maps under ``$PLANISH_CACHE`` (or ``~/.cache/planish``), found
         again by the content of the file.
+    limits:
+        What it may take before it is refused. The default keeps a stranger's file to about a
+        minute and 1 GB; take ``layout_limits.OWN`` for a large layout of your own.
 
     Raises
     ------
@@ -102,8 +109,8 @@ def read_layout_maps(
         if progress is not None:
             progress(_READ_SHARE * share)
 
-    layout = _read(place, (layer, datatype), reading)
-    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress)
+    layout = _read(place, (layer, datatype), reading, limits)
+    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress, limits)
     if cache:
         layout_cache.keep(place, key, maps)
         if damaged:
@@ -111,7 +118,7 @@ def read_layout_maps(
     return maps
 
 
-def list_layers(path: str | os.PathLike[str]) -> dict[tuple[int, int], int]:
+def list_layers(path: str | os.PathLike[str], limits: Limits = STRANGER) -> dict[tuple[int, int], int]:
     """Shapes that the file draws on each (layer, datatype), before flattening.
 
     Raises
@@ -119,7 +126,7 @@ def list_layers(path: str | os.PathLike[str]) -> dict[tuple[int, int], int]:
     DataError
         If the file is not a layout, damaged or cut short.
     """
-    return _read(Path(path), None, None).layers
+    return _read(Path(path), None, None, limits).layers
 
 
 def parse_layer(text: str) -> tuple[int, int]:
@@ -182,7 +189,29 @@ def maps_from_rects(
 # -- the work ------------------------------------------------------------------
 
 
-def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None) -> Hierarchy:
+def compile_kernels() -> None:
+    """Compile what reading layouts needs, once for this machine; the results are kept on disk.
+
+    Without it the first layout waits (some 20 s on a slow core). For set-up steps.
+    """
+    import tempfile
+
+    from planish.measure import layout_make as make
+
+    slanted = np.array([0, 0, 900, 0, 600, 700], dtype=">i4").tobytes()
+    triangle = (
+        bytes.fromhex("00040800 00060d020001 00060e020000 001c1003") + slanted + bytes.fromhex("00041100")
+    )
+    rects = np.array([[0, 0, 1000, 500], [300, 100, 2000, 900]], dtype=np.int32)
+    stair = np.array([0, 0, 900, 0, 900, 300, 400, 300, 400, 800, 0, 800], dtype=">i4").tobytes()
+    corner = bytes.fromhex("00040800 00060d020001 00060e020000 00341003") + stair + bytes.fromhex("00041100")
+    with tempfile.TemporaryDirectory(prefix="planish-") as folder:
+        drawn = [make.boundaries(rects, (1, 0)), triangle, corner]
+        path = make.write_records(Path(folder) / "small.gds", [make.structure("SMALL", drawn)])
+        read_layout_maps(path, 1, 0, 1e-6, cache=False)
+
+
+def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None, limits: Limits) -> Hierarchy:
     try:
         with place.open("rb") as raw:
             magic = raw.read(len(_OASIS_MAGIC))
@@ -191,8 +220,8 @@ def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None)
     if magic == _OASIS_MAGIC:
         from planish.measure.layout_oasis import read_oasis
 
-        return read_oasis(place, layer)
-    return read_gds(place, layer, progress)
+        return read_oasis(place, layer, limits)
+    return read_gds(place, layer, progress, limits)
 
 
 def _map_layer(
@@ -205,6 +234,7 @@ def _map_layer(
     tile: int,
     workers: int,
     progress: Progress | None,
+    limits: Limits = STRANGER,
 ) -> LayoutMaps:
     tops, notes = _choose_tops(layout, place, layer, top)
     total = sum(layout.total[t] for t in tops)
@@ -215,23 +245,29 @@ def _map_layer(
             f"{place}: layer {layer[0]}/{layer[1]} expands to {total:.3g} polygons, more than {_MOST_SHAPES:.0e};"
             " map a part of it (window)"
         )
-    grid = _Grid.lay(place, cell, layout.unit, box, window)
-    sums = _Run(layout, tops, grid, place).all(tile, workers, progress)
+    grid = _Grid.lay(place, cell, layout.unit, box, window, limits.cells)
+    sums = _Run(layout, tops, grid, place, limits.work).all(tile, workers, progress)
     side = grid.side * layout.unit
-    area = sums.values[0] * layout.unit**2
-    edge_x, edge_y, length = (v * layout.unit for v in sums.values[1:])
-    width, space = chord_widths(area, edge_x, edge_y, side)
+    covered = float(sums.values[0].sum())
+    area, edge_x, edge_y, length = sums.values
+    width, space = chord_widths(area, edge_x, edge_y, grid.side)
+    # In place: a map of millions of cells is not copied without need.
+    width *= layout.unit
+    space *= layout.unit
+    density = np.minimum(np.divide(area, grid.side**2, out=area), 1.0, out=area)
+    perimeter = np.multiply(length, layout.unit, out=length)
+    perimeter /= side**2
     if not layout.exact_boxes and window is None:
         box = sums.box  # boxes turned by odd angles are too large; what was placed is not
     um = layout.unit * 1e6
     return LayoutMaps(
         cell=cell,
         origin=(grid.x0 * layout.unit, grid.y0 * layout.unit),
-        density=np.minimum(sums.values[0] / grid.side**2, 1.0),
-        perimeter=length / side**2,
+        density=density,
+        perimeter=perimeter,
         line_width=width,
         space=space,
-        coverage_area_um2=float(sums.values[0].sum()) * um * um,
+        coverage_area_um2=covered * um * um,
         bounding_box_um=(float(box[0]) * um, float(box[1]) * um, float(box[2]) * um, float(box[3]) * um),
         polygons=total,
         layer=layer,
@@ -277,6 +313,7 @@ class _Grid:
         unit: float,
         box: NDArray[np.float64],
         window: tuple[float, float, float, float] | None,
+        most: int,
     ) -> _Grid:
         side = _near_whole(cell / unit)
         if side < 1.0:
@@ -290,9 +327,9 @@ class _Grid:
             x0, y0, x1, y1 = (_near_whole(v / unit) for v in window)
             nx = max(1, math.ceil((x1 - x0) / side * (1 - 1e-12)))
             ny = max(1, math.ceil((y1 - y0) / side * (1 - 1e-12)))
-        if nx * ny > MOST_CELLS:
+        if nx * ny > most:
             raise DataError(
-                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {MOST_CELLS}:"
+                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {most}:"
                 " take larger cells or map a part of it (window)"
             )
         return cls(side, x0, y0, nx, ny)
@@ -302,16 +339,18 @@ class _Sums:
     """Area, edge met along x, edge met along y, edge length of every cell; box of what was placed."""
 
     def __init__(self, ny: int, nx: int) -> None:
-        self.values = np.zeros((4, ny, nx))
+        self.values = [np.zeros((ny, nx)) for _ in range(4)]
         self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
 
 
 class _Run:
-    def __init__(self, layout: Hierarchy, tops: list[int], grid: _Grid, place: Path) -> None:
+    def __init__(self, layout: Hierarchy, tops: list[int], grid: _Grid, place: Path, work: int) -> None:
         self.layout, self.tops, self.grid, self.place = layout, tops, grid, place
         self.sums = _Sums(grid.ny, grid.nx)
         self.local = threading.local()
         self.stop = threading.Event()
+        self.work = self.left = work
+        self.counting = threading.Lock()
 
     def all(self, tile: int, workers: int, progress: Progress | None) -> _Sums:
         g = self.grid
@@ -342,11 +381,13 @@ class _Run:
         closed = (i1 == g.nx, j1 == g.ny)
         result, box = self._window(window, closed)
         if result is not None:
-            self.sums.values[:, j0:j1, i0:i1] = result
+            for values, part in zip(self.sums.values, result, strict=True):
+                values[j0:j1, i0:i1] = part
             return box
         if i1 - i0 == 1 and j1 - j0 == 1:
             total, box = self._inside(window[0], window[1], g.side, g.side, closed, 0)
-            self.sums.values[:, j0, i0] = total
+            for values, one in zip(self.sums.values, total, strict=True):
+                values[j0, i0] = one
             return box
         if i1 - i0 >= j1 - j0:
             mid = (i0 + i1) // 2
@@ -384,14 +425,16 @@ class _Run:
         """Place what meets the cells of a window and cover them; None if it is too much at once."""
         if self.stop.is_set():
             return np.zeros((4, window[5], window[4])), np.zeros(4)
+        self._spend(_WINDOW)
         x0, y0, w, h, nx, ny = window
         nowhere = np.array([np.inf, np.inf, -np.inf, -np.inf])
         rects, quads = self._buffers()
         nr = nq = 0
         edges = (x0, y0, x0 + nx * w, y0 + ny * h)
         for top in self.tops:
-            r, q, state, _ = self.layout.place(top, edges, rects[nr:], quads[nq:])
+            r, q, state, steps = self.layout.place(top, edges, rects[nr:], quads[nq:], self.left)
             nr, nq = nr + r, nq + q
+            self._spend(steps + _PLACED * (r + q))
             if state == 1:
                 return None, nowhere
             if state == 2:
@@ -400,13 +443,26 @@ class _Run:
                 return full, np.array(edges)
         if nr + nq == 0:
             return np.zeros((4, ny, nx)), nowhere
-        values = coverage.cover_cells(rects, nr, quads, nq, window, closed, _ENTRIES)
+        left = np.array([max(0, self.left)])
+        before = int(left[0])
+        values = coverage.cover_cells(rects, nr, quads, nq, window, closed, _ENTRIES, left)
+        self._spend(before - int(left[0]))
         if values is None:
             return None, nowhere
         box = nowhere
         if not self.layout.exact_boxes:
             box = _box_of(rects[:nr], quads[:nq])
         return values, box
+
+    def _spend(self, work: int) -> None:
+        """Count work, and refuse when it is more than one layout may take."""
+        with self.counting:
+            self.left -= work
+        if self.left < 0:
+            raise DataError(
+                f"{self.place}: mapping it takes more than {self.work:.0e} steps: its shapes are repeated or laid"
+                " over each other too often; take larger cells or map a part of it (window)"
+            )
 
     def _buffers(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         if not hasattr(self.local, "rects"):

@@ -20,18 +20,23 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.measure import layout_records as rec
-from planish.measure.layout_hierarchy import Hierarchy, RectStore
+from planish.measure.layout_hierarchy import Hierarchy, quad_store, rect_store
+from planish.measure.layout_limits import STRANGER, Limits
 from planish.measure.layout_shapes import path_polygons, split_polygons
 
 CHUNK = 1 << 24
-_MOST_ELEMENT = 1 << 28  # bytes one element may take
-_MOST_CELLS = 5_000_000
+_MOST_ELEMENT = 1 << 25  # bytes one element may take
 _GZIP_MAGIC = b"\x1f\x8b"
 _INT32 = 2**31 - 1
 Progress = Callable[[float], None]
 
 
-def read_gds(path: Path, layer: tuple[int, int] | None, progress: Progress | None = None) -> Hierarchy:
+def read_gds(
+    path: Path,
+    layer: tuple[int, int] | None,
+    progress: Progress | None = None,
+    limits: Limits = STRANGER,
+) -> Hierarchy:
     """Read one layer of a GDSII file (``None`` only counts shapes per layer).
 
     Raises
@@ -40,7 +45,7 @@ def read_gds(path: Path, layer: tuple[int, int] | None, progress: Progress | Non
         If the file cannot be read, is damaged or cut short, or places cells in a circle
         or cells that it does not hold.
     """
-    reader = _Reader(str(path), layer)
+    reader = _Reader(str(path), layer, limits)
     reader.read(path, progress)
     return reader.hierarchy()
 
@@ -48,7 +53,8 @@ def read_gds(path: Path, layer: tuple[int, int] | None, progress: Progress | Non
 class _Chunks:
     """Bytes of a file in large pieces, unzipped if need be, read and hashed one piece ahead."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, most: int) -> None:
+        self.most = most
         self.place = str(path)
         self.hash = hashlib.blake2b(digest_size=16)
         try:
@@ -68,6 +74,10 @@ class _Chunks:
         except (OSError, EOFError, zlib.error) as exc:
             raise DataError(f"{self.place}: the gzip data are damaged or cut short ({exc})") from exc
         self.given += len(data)
+        if self.zipped and self.given > self.most:
+            raise DataError(
+                f"{self.place}: unpacks to more than {self.most >> 30} GiB (unpack it first, and read the file itself)"
+            )
         if not self.zipped:
             self.hash.update(data)
         return data
@@ -108,7 +118,8 @@ class _Hashed:
 
 
 class _Reader:
-    def __init__(self, place: str, layer: tuple[int, int] | None) -> None:
+    def __init__(self, place: str, layer: tuple[int, int] | None, limits: Limits) -> None:
+        self.limits = limits
         self.place = place
         self.want = -1 if layer is None else (layer[0] << 16) | layer[1]
         self.layer = layer
@@ -116,9 +127,8 @@ class _Reader:
         self.keys = np.full(1 << 13, -1, np.int64)
         self.counts = np.zeros(1 << 13, np.int64)
         self.state = np.zeros(rec.STATE, np.int64)
-        self.store = RectStore()
-        self.quads: list[NDArray[np.float64]] = []
-        self.quad_total = 0
+        self.store = rect_store()
+        self.quads = quad_store()
         self.corners = np.empty((1 << 18, 2), np.int32)
         self.starts = np.zeros((1 << 15) + 1, np.int64)
         self.paths = np.empty((1 << 14, 4), np.int64)
@@ -138,11 +148,12 @@ class _Reader:
         self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
         self.boxes: list[NDArray[np.float64]] = []
         self.digest = ""
+        self.left = np.array([self.limits.splitting])  # steps that dividing its polygons may still take
 
     # -- bytes ---------------------------------------------------------------
 
     def read(self, path: Path, progress: Progress | None) -> None:
-        chunks = _Chunks(path)
+        chunks = _Chunks(path, self.limits.unpacked)
         rest = b""
         offset = 0  # of rest[0] in the (unzipped) stream
         stage = "head"
@@ -279,7 +290,7 @@ class _Reader:
         if cell in self.is_defined:
             raise DataError(f"{self.place}: cell {_text(name)!r} is defined twice")
         self.is_defined.add(cell)
-        self.defined.append((cell, len(self.store), self.quad_total, self.ref_total, self.shape_total))
+        self.defined.append((cell, len(self.store), len(self.quads), self.ref_total, self.shape_total))
         self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
         return at + length
 
@@ -289,8 +300,8 @@ class _Reader:
     def _id(self, name: bytes) -> int:
         cell = self.ids.get(name)
         if cell is None:
-            if len(self.names) >= _MOST_CELLS:
-                raise DataError(f"{self.place}: more than {_MOST_CELLS} cells")
+            if len(self.names) >= self.limits.structures:
+                raise DataError(f"{self.place}: more than {self.limits.structures} cells")
             cell = self.ids[name] = len(self.names)
             self.names.append(name)
         return cell
@@ -299,12 +310,15 @@ class _Reader:
         """Take over what one call of the scan left in the tables."""
         s = self.state
         self.store.used = int(s[rec.S_RECTS])
+        self._check_stored()
         self.shape_total += int(s[rec.S_SHAPES])
         if s[rec.S_X0] <= s[rec.S_X1]:
             self._widen(float(s[rec.S_X0]), float(s[rec.S_Y0]), float(s[rec.S_X1]), float(s[rec.S_Y1]))
         n = int(s[rec.S_POLYGONS])
         if n:
-            rects, quads = split_polygons(self.corners[:, 0], self.corners[:, 1], self.starts, n)
+            rects, quads = split_polygons(
+                self.corners[:, 0], self.corners[:, 1], self.starts, n, self.left, self.place
+            )
             self.add(rects, quads)
         for p in range(int(s[rec.S_PATHS])):
             self._path(p)
@@ -318,6 +332,11 @@ class _Reader:
             self.ref_rows.append(rows[:, rec.REF_X :])
             self.ref_ids.append(ids)
             self.ref_total += n
+            if self.ref_total > self.limits.placements:
+                raise DataError(
+                    f"{self.place}: more than {self.limits.placements} placements of cells (write repeats as arrays, or map"
+                    " a part of the layout, written as a file of its own)"
+                )
 
     def _path(self, p: int) -> None:
         width, kind, begin, end = self.paths[p].tolist()
@@ -331,7 +350,8 @@ class _Reader:
         corners = np.concatenate(outlines)
         self._widen(*corners.min(axis=0).tolist(), *corners.max(axis=0).tolist())
         starts = np.cumsum([0, *(len(o) for o in outlines)])
-        self.add(*split_polygons(corners[:, 0], corners[:, 1], starts, len(outlines)))
+        found = split_polygons(corners[:, 0], corners[:, 1], starts, len(outlines), self.left, self.place)
+        self.add(*found)
 
     def _widen(self, x0: float, y0: float, x1: float, y1: float) -> None:
         b = self.box
@@ -347,8 +367,15 @@ class _Reader:
             if len(odd):
                 quads = np.concatenate([quads, odd[:, [0, 1, 2, 1, 2, 3, 0, 3]]])
         if len(quads):
-            self.quads.append(quads)
-            self.quad_total += len(quads)
+            self.quads.extend(quads)
+        self._check_stored()
+
+    def _check_stored(self) -> None:
+        if len(self.store) + 4 * len(self.quads) > self.limits.stored:
+            raise DataError(
+                f"{self.place}: its shapes divide into more than {self.limits.stored:.0e} rectangles, a quad counted as"
+                " four (map a part of the layout, written as a file of its own)"
+            )
 
     # -- result --------------------------------------------------------------
 
@@ -367,9 +394,11 @@ class _Reader:
         box = np.empty((n, 4))
         rows = np.concatenate(self.ref_rows) if self.ref_rows else np.empty((0, rec.REF_FIELDS - 2))
         ids = np.concatenate(self.ref_ids) if self.ref_ids else np.empty(0, np.int64)
+        self.ref_rows.clear()
+        self.ref_ids.clear()
         order = []
         owner = np.zeros(n + 1, np.int64)
-        ends = [*self.defined[1:], (-1, len(self.store), self.quad_total, self.ref_total, self.shape_total)]
+        ends = [*self.defined[1:], (-1, len(self.store), len(self.quads), self.ref_total, self.shape_total)]
         for (cell, r, q, f, k), (_, r1, q1, f1, k1), own in zip(self.defined, ends, self.boxes, strict=True):
             rect_start[cell], rect_end[cell] = r, r1
             quad_start[cell], quad_end[cell] = q, q1
@@ -395,7 +424,7 @@ class _Reader:
             rects=self.store.close(),
             rect_start=rect_start,
             rect_end=rect_end,
-            quads=np.concatenate(self.quads) if self.quads else np.empty((0, 8)),
+            quads=self.quads.close(),
             quad_start=quad_start,
             quad_end=quad_end,
             shapes=shapes,

@@ -15,19 +15,21 @@ from numba import njit
 from numpy.typing import NDArray
 
 from planish.errors import DataError
+from planish.measure.layout_limits import FARTHEST
 
-_BLOCK = 1 << 20  # rectangles that are kept, or spilled, together
-_IN_MEMORY = 20  # blocks (20 million rectangles, 320 MB) before the rest goes to a temporary file
+_BLOCK = 1 << 20  # rectangles that are kept, or spilled, together (16 MB); a quarter as many quads
+_IN_MEMORY = 16  # blocks (16 million rectangles, 256 MB) before the rest goes to a temporary file
 _GROUP = 2048  # rectangles that share one box for quick refusal
 
 
-class RectStore:
-    """Rectangles, int32 (k, 4), appended in blocks; past a limit they live in an unnamed file."""
+class ShapeStore:
+    """Shapes of one kind, a row each, appended in blocks; past a limit they live in an unnamed file."""
 
-    def __init__(self) -> None:
-        self.block: NDArray[np.int32] = np.empty((_BLOCK, 4), np.int32)
+    def __init__(self, columns: int, kind: type[np.generic], rows: int) -> None:
+        self._columns, self._kind, self._rows = columns, kind, rows
+        self.block: NDArray[Any] = np.empty((rows, columns), kind)
         self.used = 0
-        self._full: list[NDArray[np.int32]] = []
+        self._full: list[NDArray[Any]] = []
         self._spill: Any = None
         self._spilled = 0
 
@@ -36,8 +38,8 @@ class RectStore:
 
     def turn(self) -> None:
         """Put the block away and begin another."""
-        self._full.append(self.block if self.used == _BLOCK else self.block[: self.used].copy())
-        self.block = np.empty((_BLOCK, 4), np.int32)
+        self._full.append(self.block if self.used == self._rows else self.block[: self.used].copy())
+        self.block = np.empty((self._rows, self._columns), self._kind)
         self.used = 0
         if len(self._full) > _IN_MEMORY:
             if self._spill is None:
@@ -47,20 +49,20 @@ class RectStore:
                 self._spilled += len(block)
             self._full.clear()
 
-    def extend(self, rects: NDArray[Any]) -> None:
-        """Append whole-numbered rectangles."""
+    def extend(self, shapes: NDArray[Any]) -> None:
+        """Append shapes; they must fit the kind of number that is stored."""
         at = 0
-        while at < len(rects):
-            room = _BLOCK - self.used
-            part = rects[at : at + room]
+        while at < len(shapes):
+            room = self._rows - self.used
+            part = shapes[at : at + room]
             self.block[self.used : self.used + len(part)] = part
             self.used += len(part)
             at += len(part)
-            if self.used == _BLOCK:
+            if self.used == self._rows:
                 self.turn()
 
-    def close(self) -> NDArray[np.int32]:
-        """All rectangles in order; blocks are freed as they are copied."""
+    def close(self) -> NDArray[Any]:
+        """All shapes in order; blocks are freed as they are copied."""
         if self._spill is not None:
             self.turn()
             for block in self._full:
@@ -68,18 +70,28 @@ class RectStore:
                 self._spilled += len(block)
             self._full.clear()
             self._spill.flush()
-            return np.memmap(self._spill, dtype=np.int32, mode="r", shape=(self._spilled, 4))
-        out = np.empty((len(self), 4), np.int32)
+            return np.memmap(self._spill, dtype=self._kind, mode="r", shape=(self._spilled, self._columns))
+        out = np.empty((len(self), self._columns), self._kind)
         at = 0
         self._full.append(self.block[: self.used])
         self._full.reverse()
-        self.block = np.empty((0, 4), np.int32)
+        self.block = np.empty((0, self._columns), self._kind)
         while self._full:
             block = self._full.pop()
             out[at : at + len(block)] = block
             at += len(block)
         self.used = 0
         return out
+
+
+def rect_store() -> ShapeStore:
+    """Rectangles, int32 (k, 4)."""
+    return ShapeStore(4, np.int32, _BLOCK)
+
+
+def quad_store() -> ShapeStore:
+    """Convex quads, float64 (k, 8)."""
+    return ShapeStore(8, np.float64, _BLOCK // 4)
 
 
 @dataclass(slots=True)
@@ -140,7 +152,13 @@ class Hierarchy:
             for t, k in zip(targets.tolist(), self.ref_count[s:e].tolist(), strict=True):
                 count += self.total[t] * k[0] * k[1]
             self.total[c] += count
-            boxes = self._placed_boxes(s, e)
+            with np.errstate(over="ignore", invalid="ignore"):
+                boxes = self._placed_boxes(s, e)
+            if len(boxes) and not bool((np.abs(boxes) <= FARTHEST).all()):
+                raise DataError(
+                    f"{place}: cell {self.names[c]!r} places shapes further than {FARTHEST:.0e} database units away"
+                    " (a magnification or a place that is absurd)"
+                )
             if len(boxes):
                 low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
                 self.box[c, :2] = np.minimum(self.box[c, :2], low)
@@ -216,14 +234,19 @@ class Hierarchy:
         self.ref_count[still_r, 1] = 1
 
     def place(
-        self, top: int, window: tuple[float, float, float, float], rects: NDArray[Any], quads: NDArray[Any]
+        self,
+        top: int,
+        window: tuple[float, float, float, float],
+        rects: NDArray[Any],
+        quads: NDArray[Any],
+        most: int,
     ) -> tuple[int, int, int, int]:
         """Write the shapes of a top cell that meet a closed window, in top coordinates.
 
         Returns
         -------
         (rectangles written, quads written, state, steps taken). State 0 all written,
-        1 too many for the arrays given, 2 one rectangle covers the window.
+        1 too many for the arrays given, 2 one rectangle covers the window, 3 more than ``most`` steps.
         """
         return place_shapes(  # type: ignore[no-any-return]
             top,
@@ -244,6 +267,7 @@ class Hierarchy:
             self.ref_step,
             rects,
             quads,
+            most,
         )
 
 
@@ -319,6 +343,7 @@ def place_shapes(  # type: ignore[no-untyped-def]
     ref_step,
     out_r,
     out_q,
+    most,
 ):
     """See Hierarchy.place. Walks the tree with one frame per level, never a list of all places."""
     cap = 32
@@ -344,7 +369,9 @@ def place_shapes(  # type: ignore[no-untyped-def]
         )
         if fresh:
             fresh = False
-            steps += 1
+            steps += 1 + quad_end[c] - quad_start[c]
+            if steps > most:
+                return nr, nq, 3, steps
             ref[depth] = ref_start[c]
             col[depth] = -1
             row[depth] = 0
@@ -358,6 +385,7 @@ def place_shapes(  # type: ignore[no-untyped-def]
             r = rect_start[c]
             stop = rect_end[c]
             while r < stop:
+                steps += 1
                 if r % 2048 == 0 and r + 2048 <= stop and (straight or crossed):
                     g = r // 2048
                     p0, q0, p1, q1 = group_box[g, 0], group_box[g, 1], group_box[g, 2], group_box[g, 3]
@@ -444,6 +472,8 @@ def place_shapes(  # type: ignore[no-untyped-def]
                 col[depth] = -1
                 continue
             steps += 1
+            if steps > most:
+                return nr, nq, 3, steps
             t = ref_cell[k]
             # Linear part of the target in top coordinates, and the box it fills about its place.
             ra, rb, rc, rd = ref_turn[k, 0], ref_turn[k, 1], ref_turn[k, 2], ref_turn[k, 3]

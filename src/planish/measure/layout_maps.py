@@ -22,13 +22,6 @@ from planish.errors import DataError
 Array = NDArray[np.float64]
 
 FIELDS = ("density", "perimeter", "line_width", "space")
-SOURCES: tuple[str, ...] = (
-    "mean chord of a set across its lines, 2 A / projected boundary: Cauchy's projection formula,"
-    " integral geometry (from memory)",
-)
-
-# A window shows a width truly only if it is clearly wider than the line or space it holds.
-_WINDOWS_PER_WIDTH = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -48,7 +41,7 @@ class LayoutMaps(Record):
         An edge on the border of two cells belongs to the upper or right one.
     line_width, space:
         Mean width of what is covered and of what is open, measured across the
-        lines [m], (ny, nx): see :func:`chord_widths`. NaN where a cell holds none
+        lines [m], (ny, nx): see ``layout_chords``. NaN where a cell holds none
         of it, or where it is unknown.
     coverage_area_um2:
         Area of the union within the mapped window [um^2].
@@ -152,111 +145,6 @@ class LayoutMaps(Record):
         from planish.measure import layout_store
 
         return layout_store.open_maps(target)
-
-
-def chord_widths(area: Array, edge_x: Array, edge_y: Array, cell: float) -> tuple[Array, Array]:
-    """Mean line width and space [m] from what each cell holds.
-
-    A straight scan across a set meets it in chords whose mean length is
-    2 A / B, with A the area and B the length of its boundary projected on the
-    normal of the scan (each chord has two ends). Of the scans along x and along
-    y the one with more boundary runs across the lines, so
-    width = 2 A / max(B_x, B_y), and the same with the open area for the space.
-    This is exact for lines along x or y and for squares; for lines at 45 degrees
-    it is the chord along x, 1.41 times the width.
-
-    A window narrower than a line cannot show its width. So each cell starts
-    from itself and takes in its neighbours (triangular weights; 3, 5, 9 ... cells
-    at half height) until the window is three times the width found and holds
-    either two whole lines (four edges a scan) or two edges and a width that the
-    next wider window confirms.
-
-    Parameters
-    ----------
-    area:
-        Covered area of each cell [m^2], (ny, nx).
-    edge_x, edge_y:
-        Boundary length in each cell projected on the y axis (met by a scan along
-        x) and on the x axis [m].
-    cell:
-        Side of a cell [m].
-
-    Returns
-    -------
-    line_width, space [m], (ny, nx); NaN where a cell holds none of it or where no
-    edge was found within reach.
-    """
-    full = cell * cell
-    solid = area >= full * (1.0 - 1e-12)
-    width = _first_settled(area, edge_x, edge_y, cell, area > 0.0)
-    space = _first_settled(full - area, edge_x, edge_y, cell, ~solid)
-    return width, space
-
-
-def _first_settled(
-    area: Array, edge_x: Array, edge_y: Array, cell: float, wanted: NDArray[np.bool_]
-) -> Array:
-    """Mean chord [m] of each wanted cell from the smallest window that shows it (see above).
-
-    Windows wider than nine cells are taken on cells joined two by two, so that
-    the work does not grow with the window.
-    """
-    out = np.full(area.shape, np.nan)
-    rows, columns = (v.astype(np.int32) for v in np.nonzero(wanted))
-    sums = [area, edge_x, edge_y, np.ones(area.shape)]
-    joined, width = 1, 1
-    chord, edges = _chords(sums, joined, width, cell, rows, columns)
-    while rows.size and joined * width < 2 * max(area.shape):
-        window = joined * width * cell
-        if width < 9:
-            width = 3 if width == 1 else 2 * width - 1
-        else:
-            sums, joined = [_join(v) for v in sums], 2 * joined
-        wider, wider_edges = _chords(sums, joined, width, cell, rows, columns)
-        with np.errstate(invalid="ignore"):
-            confirmed = (edges >= 1.5) & (wider < 1.5 * chord) & (chord < 1.5 * wider)
-        good = (chord * _WINDOWS_PER_WIDTH <= window) & ((edges >= 4.0) | confirmed)
-        out[rows[good], columns[good]] = chord[good]
-        rows, columns, chord, edges = rows[~good], columns[~good], wider[~good], wider_edges[~good]
-    known = np.isfinite(chord)
-    out[rows[known], columns[known]] = chord[known]
-    return out
-
-
-def _chords(
-    sums: list[Array],
-    joined: int,
-    width: int,
-    cell: float,
-    rows: NDArray[np.int32],
-    columns: NDArray[np.int32],
-) -> tuple[Array, Array]:
-    """Mean chord [m] and edges met by a scan, in windows ``width`` joined cells wide at half height."""
-    a, bx, by, known = (_window_mean(v, width) for v in sums)
-    edge = np.maximum(bx, by)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        chord = np.where(edge > 1e-9 * cell * known, 2.0 * a / edge, np.inf)
-        # A scan of length L meets L * (edge length / area) edges.
-        met = edge / known * (width * joined / cell)
-    at = (rows // joined, columns // joined)
-    return chord[at], met[at]
-
-
-def _window_mean(v: Array, width: int) -> Array:
-    """Triangular mean. Beyond the map nothing is known; zeros there fall out of the quotients."""
-    if width == 1:
-        return v
-    from scipy.ndimage import uniform_filter
-
-    mean: Array = uniform_filter(uniform_filter(v, width, mode="constant"), width, mode="constant")
-    return mean
-
-
-def _join(v: Array) -> Array:
-    """Sums over two by two cells; an odd row or column stays with nothing beside it."""
-    padded = np.pad(v, [(0, n % 2) for n in v.shape])
-    joined: Array = padded[::2, ::2] + padded[1::2, ::2] + padded[::2, 1::2] + padded[1::2, 1::2]
-    return joined
 
 
 def _mean(values: Array, scale: float) -> float | None:

@@ -21,23 +21,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError
+from planish.measure.layout_limits import STRANGER, Limits
 
 if TYPE_CHECKING:
     from planish.measure.layout_hierarchy import Hierarchy
 
-_MEMORY = 4 << 30  # bytes the reading process may map
-_SECONDS = 600  # processor time it may take
+_MOST_COUNT = 2**31 - 1  # columns or rows of an array
+_MOST_ROWS = 2_000_000  # corners in 16 bytes, placements in 96: what is handed back
 _END_BYTES = 256  # the end record always fills the last 256 bytes
 _INT32 = 2**31 - 1
 
 
-def read_oasis(path: Path, layer: tuple[int, int] | None) -> Hierarchy:
+# Signals that end the reading process.
+_ENDS = {
+    9: "it took too much memory or time",
+    11: "it took too much memory, or what it says does not fit together",
+    24: "it took too much time",
+}
+
+
+def read_oasis(path: Path, layer: tuple[int, int] | None, limits: Limits = STRANGER) -> Hierarchy:
     """Read one layer of an OASIS file (``None`` only counts shapes per layer).
 
     Raises
     ------
     DataError
-        If the file cannot be read, is damaged or cut short, or needs more than 4 GiB.
+        If the file cannot be read, is damaged or cut short, or needs more memory or time than
+        its size allows for.
     """
     size = path.stat().st_size
     with path.open("rb") as raw:
@@ -47,22 +57,40 @@ def read_oasis(path: Path, layer: tuple[int, int] | None) -> Hierarchy:
     with tempfile.TemporaryDirectory(prefix="planish-") as folder:
         out = Path(folder) / "layer.npz"
         wanted = json.dumps(layer)
-        command = [sys.executable, "-m", "planish.measure.layout_oasis", str(path), wanted, str(out)]
+        # By the size of the file: repetitions and packed blocks let a short one ask for anything.
+        memory = min(limits.most_memory, limits.memory + limits.memory_per_byte * size)
+        seconds = min(limits.most_seconds, limits.seconds + int(limits.seconds_per_byte * size))
+        allowed = [str(memory), str(seconds)]
+        command = [
+            sys.executable,
+            "-m",
+            "planish.measure.layout_oasis",
+            str(path),
+            wanted,
+            str(out),
+            *allowed,
+        ]
         done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
         if done.returncode != 0 or not out.exists():
             lines = [line for line in done.stderr.splitlines() if line.strip()]
-            why = lines[-1].strip() if lines else f"the reader ended with code {done.returncode}"
+            why = (
+                lines[-1].strip()
+                if lines
+                else _ENDS.get(-done.returncode, f"the reader ended with code {done.returncode}")
+            )
             raise DataError(f"{path}: damaged or not readable as OASIS ({why[:200]})")
         with np.load(out, allow_pickle=False) as data:
             arrays = {name: data[name] for name in data.files}
-    return _assemble(path, layer, arrays)
+    return _assemble(path, layer, arrays, limits)
 
 
-def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[Any]]) -> Hierarchy:
+def _assemble(
+    path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[Any]], limits: Limits
+) -> Hierarchy:
     import hashlib
 
     from planish.measure.layout_gds import turns
-    from planish.measure.layout_hierarchy import Hierarchy, RectStore
+    from planish.measure.layout_hierarchy import Hierarchy, quad_store, rect_store
     from planish.measure.layout_shapes import split_polygons
 
     meta = json.loads(str(a["meta"]))
@@ -71,10 +99,11 @@ def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[An
     if not (1e-12 <= unit <= 1e-5):
         raise DataError(f"{path}: database unit [m] = {unit:g}: must be 1e-12 to 1e-5")
     n = len(names)
-    store = RectStore()
+    store = rect_store()
+    quads = quad_store()
+    left = np.array([limits.splitting])
     rect_at, quad_at = np.zeros(n + 1, np.int64), np.zeros(n + 1, np.int64)
     box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (n, 1))
-    quads = []
     corners, starts, first = a["corners"], a["starts"], a["first"]
     for c in range(n):
         s, e = int(first[c]), int(first[c + 1])
@@ -83,11 +112,11 @@ def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[An
             part = starts[s : e + 1] - starts[s]
             xy = corners[starts[s] : starts[e]]
             box[c] = np.concatenate([xy.min(axis=0), xy.max(axis=0)])
-            r, q = split_polygons(xy[:, 0], xy[:, 1], part, e - s)
+            r, q = split_polygons(xy[:, 0], xy[:, 1], part, e - s, left, str(path))
             whole = (r == np.rint(r)).all(axis=1) & (np.abs(r) <= _INT32).all(axis=1)
             store.extend(r[whole])
             q = np.concatenate([q, r[~whole][:, [0, 1, 2, 1, 2, 3, 0, 3]]])
-            quads.append(q)
+            quads.extend(q)
             quad_at[c + 1] += len(q)
         rect_at[c + 1] = len(store)
     refs = a["refs"]
@@ -99,7 +128,7 @@ def _assemble(path: Path, layer: tuple[int, int] | None, a: dict[str, NDArray[An
         rects=store.close(),
         rect_start=rect_at[:-1],
         rect_end=rect_at[1:],
-        quads=np.concatenate(quads) if quads else np.empty((0, 8)),
+        quads=quads.close(),
         quad_start=quad_at[:-1],
         quad_end=quad_at[1:],
         shapes=a["shapes"],
@@ -188,11 +217,15 @@ class _Collector:
         if rep.size == 0:
             self.refs[cell].append([target, *at, *turn, 1, 1, 0, 0, 0, 0])
         elif rep.columns is not None:
+            if not (0 < rep.columns <= _MOST_COUNT and 0 < rep.rows <= _MOST_COUNT):
+                raise ValueError(f"an array of {rep.columns} x {rep.rows}, more than {_MOST_COUNT} a side")
             first = [rep.spacing[0], 0.0] if rep.spacing is not None else list(rep.v1)
             second = [0.0, rep.spacing[1]] if rep.spacing is not None else list(rep.v2)
             step = np.rint(np.array([*first, *second]) * self.scale).tolist()
             self.refs[cell].append([target, *at, *turn, rep.columns, rep.rows, *step])
         else:
+            if rep.size > _MOST_ROWS:
+                raise ValueError(f"a repetition of {rep.size} places, more than {_MOST_ROWS}")
             for x, y in np.rint(np.asarray(rep.get_offsets()) * self.scale).tolist():
                 self.refs[cell].append([target, at[0] + x, at[1] + y, *turn, 1, 1, 0, 0, 0, 0])
 
@@ -212,13 +245,13 @@ class _Collector:
         )
 
 
-def _main(path: str, layer: str, target: str) -> int:
+def _main(path: str, layer: str, target: str, memory: str, seconds: str) -> int:
     """Read in this process, limited; a code other than 0 and a last line on stderr if it cannot be done."""
     with contextlib.suppress(ImportError, ValueError, OSError):  # no such limits on this system
         import resource
 
-        resource.setrlimit(resource.RLIMIT_AS, (_MEMORY, _MEMORY))
-        resource.setrlimit(resource.RLIMIT_CPU, (_SECONDS, _SECONDS))
+        resource.setrlimit(resource.RLIMIT_AS, (int(memory), int(memory)))
+        resource.setrlimit(resource.RLIMIT_CPU, (int(seconds), int(seconds) + 5))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     import gdstk
 

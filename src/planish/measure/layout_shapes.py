@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError
 from planish.measure.coverage_sort import longer, rows_by_first, sort_distinct, taller
+from planish.measure.layout_limits import STRANGER
 
+# Parts that one polygon may give: sound ones give at most two a corner.
+_PARTS_PER_CORNER, _PARTS = 16, 1000
 _ROUND = 0.5  # database units by which a round end may miss the circle: finer than the grid it is drawn on
 
 
@@ -25,12 +28,14 @@ def is_right_angled(xs, ys, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
+def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
     """Rectangles (m, 4) whose union is the inside of a right-angled polygon.
 
     Inside is where the winding number is not zero, so that holes joined to the
-    outline by a slit stay holes.
+    outline by a slit stay holes. ``left[0]`` is how many steps may be taken; it
+    is counted down, and below zero once they, or the room for the parts, ran out.
     """
+    most = _PARTS_PER_CORNER * n + _PARTS
     edge = np.empty((n, 4))  # xl, xr, y, direction
     m = 0
     for i in range(n):
@@ -66,6 +71,10 @@ def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
     n_open = 0
     after = 0
     for x in cuts:
+        left[0] -= 2 * n_active + n_open + 1
+        if left[0] < 0 or k > most:
+            left[0] = -1
+            return out[:0]
         t = 0
         for i in range(n_active):
             if edge[active[i], 1] > x:
@@ -77,6 +86,7 @@ def right_angled_rects(xs, ys, n):  # type: ignore[no-untyped-def]
             while i >= 0 and edge[active[i], 2] > edge[after, 2]:
                 active[i + 1] = active[i]
                 i -= 1
+            left[0] -= n_active - i
             active[i + 1] = after
             n_active += 1
             after += 1
@@ -149,8 +159,12 @@ def _height(edge, e, x):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
-    """Quads (m, 8) with sides along y whose union is the inside (winding not zero) of any polygon."""
+def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
+    """Quads (m, 8) with sides along y whose union is the inside (winding not zero) of any polygon.
+
+    ``left`` as in :func:`right_angled_rects`.
+    """
+    most = _PARTS_PER_CORNER * n + _PARTS
     edge = np.empty((n, 5))  # xl, yl, xr, yr, direction
     m = 0
     for i in range(n):
@@ -179,7 +193,11 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
     for i in range(m):
         lo_i = min(edge[i, 1], edge[i, 3])
         hi_i = max(edge[i, 1], edge[i, 3])
+        if left[0] < 0 or nc > 4 * most:
+            left[0] = -1
+            return np.empty((0, 8))
         for j in range(i + 1, m):
+            left[0] -= 1
             if edge[j, 0] >= edge[i, 2]:
                 break
             if min(edge[j, 1], edge[j, 3]) > hi_i or max(edge[j, 1], edge[j, 3]) < lo_i:
@@ -209,6 +227,10 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
     after = 0
     for s in range(cuts.shape[0]):
         x = cuts[s]
+        left[0] -= 4 * n_active + n_open + 1
+        if left[0] < 0 or k > most:
+            left[0] = -1
+            return out[:0]
         t = 0
         for i in range(n_active):
             if edge[active[i], 2] > x:
@@ -232,6 +254,7 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
                     keys[j + 1] = keys[j]
                     active[j + 1] = active[j]
                     j -= 1
+                left[0] -= i - j
                 keys[j + 1] = v
                 active[j + 1] = e
             winding = 0.0
@@ -250,12 +273,16 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
                         n_new += 1
         for t in range(n_new):
             new_x[t] = x
+        likely = 0  # parts that go on stand in the same order: the next is looked for behind the last
         for i in range(n_open):
             kept = False
-            for t in range(n_new):
+            for step in range(n_new):
+                t = (likely + step) % n_new
+                left[0] -= 1
                 if new_lo[t] == open_lo[i] and new_hi[t] == open_hi[i]:
                     new_x[t] = open_x[i]
                     kept = True
+                    likely = t + 1
                     break
             if not kept:
                 if k == out.shape[0]:
@@ -280,7 +307,7 @@ def trapezoids(xs, ys, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _right_angled_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-def]
+def _right_angled_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-def]
     """Rectangles of the right-angled polygons; the others are marked."""
     rects = np.empty((2 * n + 4, 4))
     nr = 0
@@ -293,7 +320,9 @@ def _right_angled_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-d
         if not is_right_angled(xs[a : a + count], ys[a : a + count], count):
             others[p] = True
             continue
-        part = right_angled_rects(xs[a : a + count], ys[a : a + count], count)
+        part = right_angled_rects(xs[a : a + count], ys[a : a + count], count, left)
+        if left[0] < 0:
+            break
         if nr + part.shape[0] > rects.shape[0]:
             rects = taller(rects, nr + part.shape[0])
         for r in range(part.shape[0]):
@@ -304,7 +333,7 @@ def _right_angled_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-d
 
 
 @njit(cache=True, nogil=True)
-def _other_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-def]
+def _other_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-def]
     """Quads of the polygons marked."""
     quads = np.empty((16, 8))
     nq = 0
@@ -313,7 +342,9 @@ def _other_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-def]
             continue
         a = starts[p]
         count = starts[p + 1] - a
-        part = trapezoids(xs[a : a + count], ys[a : a + count], count)
+        part = trapezoids(xs[a : a + count], ys[a : a + count], count, left)
+        if left[0] < 0:
+            break
         if nq + part.shape[0] > quads.shape[0]:
             quads = taller(quads, nq + part.shape[0])
         for q in range(part.shape[0]):
@@ -324,21 +355,38 @@ def _other_parts(xs, ys, starts, n, others):  # type: ignore[no-untyped-def]
 
 
 def split_polygons(
-    xs: NDArray[Any], ys: NDArray[Any], starts: NDArray[np.int64], n: int
+    xs: NDArray[Any],
+    ys: NDArray[Any],
+    starts: NDArray[np.int64],
+    n: int,
+    left: NDArray[np.int64] | None = None,
+    place: str = "polygons",
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Rectangles (k, 4), quads (m, 8) of n polygons whose corners lie at starts[i]:starts[i + 1].
 
     Corners [database units] may be of any number type; repeated corners and
     polygons without area do no harm. The two kinds are compiled apart, so that
-    a layout without slanted sides does not wait for the other.
+    a layout without slanted sides does not wait for the other. ``left[0]`` is how
+    many steps the polygons of a whole file may still take; it is counted down.
+
+    Raises
+    ------
+    DataError
+        If the polygons cross themselves so often that the steps, or the room, run out.
     """
+    left = np.array([STRANGER.splitting]) if left is None else left
     used = int(starts[n])
     x = np.ascontiguousarray(xs[:used], dtype=np.float64)
     y = np.ascontiguousarray(ys[:used], dtype=np.float64)
     others = np.zeros(n, dtype=np.bool_)
     at = np.ascontiguousarray(starts, dtype=np.int64)
-    rects = _right_angled_parts(x, y, at, n, others)
-    quads = _other_parts(x, y, at, n, others) if others.any() else np.empty((0, 8))
+    rects = _right_angled_parts(x, y, at, n, others, left)
+    quads = _other_parts(x, y, at, n, others, left) if others.any() else np.empty((0, 8))
+    if left[0] < 0:
+        raise DataError(
+            f"{place}: its polygons cross themselves too often to be divided into rectangles and quads"
+            " (merge or clean them first)"
+        )
     return rects, quads
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 import os
 from collections.abc import Sequence
@@ -12,15 +11,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from planish.errors import DataError, refuse
-from planish.measure.layout_limits import MOST_CELLS
-from planish.measure.layout_maps import Array, LayoutMaps, chord_widths
-from planish.measure.table_limits import check_text
+from planish.measure.layout_chords import chord_widths
+from planish.measure.layout_limits import OWN
+from planish.measure.layout_maps import Array, LayoutMaps
+from planish.measure.tables import Table, number, read_table
 
 PICTURES = (".png", ".bmp", ".tif", ".tiff")
 TABLES = (".csv",)
 SAVED = (".npz", ".zarr")
-#: Pixels of one picture: eight bytes each, several times over.
-MOST_PIXELS = 40_000_000
 _BRIGHTEST = {"1": 1.0, "L": 255.0, "P": 255.0, "RGB": 255.0, "I;16": 65535.0}
 
 
@@ -88,8 +86,8 @@ def maps_from_array(
     d = np.array(density, dtype=np.float64)
     if d.ndim != 2 or d.size == 0:
         raise DataError(refuse(f"{source}: density shape", d.shape, "two-dimensional and not empty"))
-    if d.size > MOST_CELLS:
-        raise DataError(refuse(f"{source}: cells", d.size, f"at most {MOST_CELLS}", "take larger cells"))
+    if d.size > OWN.cells:
+        raise DataError(refuse(f"{source}: cells", d.size, f"at most {OWN.cells}", "take larger cells"))
     if not (math.isfinite(cell) and cell > 0):
         raise DataError(refuse(f"{source}: cell", cell, "a positive length in metres"))
     if not np.isfinite(d).all() or d.min() < 0.0 or d.max() > 1.0 + 1e-9:
@@ -196,10 +194,9 @@ def _grey(place: Path) -> Array:
 
     try:
         with Image.open(place, formats=("PNG", "BMP", "TIFF")) as image:
-            if image.width * image.height > MOST_PIXELS:
+            if image.width * image.height > OWN.cells:
                 raise DataError(
-                    f"{place}: {image.width} x {image.height} pixels: must be at most {MOST_PIXELS} in all "
-                    "(cut it into parts, or shrink it)"
+                    f"{place}: {image.width} x {image.height} pixels, more than {OWN.cells} (cut it into parts)"
                 )
             pages = int(getattr(image, "n_frames", 1))
             if pages > 1:
@@ -237,15 +234,19 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
         If a column is missing, a number is not one, or the grid has holes.
     """
     place = Path(path)
-    try:
-        check_text(place, remedy="take larger cells, or save the maps as .npz")
-        with place.open(newline="", encoding="utf-8-sig") as text:
-            table = _rows(csv.DictReader(text), place)
-    except FileNotFoundError:
-        raise DataError(f"{place}: no such file") from None
-    except (OSError, UnicodeDecodeError, csv.Error) as exc:
-        raise DataError(f"{place}: not readable as a table ({exc})") from None
-    columns = {name: np.array(values) for name, values in table.items()}
+    table = read_table(place)
+    missing = [n for n in ("x_um", "y_um", "density") if n not in table.header]
+    if missing:
+        raise DataError(
+            f"{place}: no column {missing[0]!r} (a table of cell maps needs x_um, y_um, density; "
+            "site files come in twos, before and after)"
+        )
+    columns = {name: _column(table, name) for name in _CSV_COLUMNS if name in table.header}
+    for name in ("x_um", "y_um"):
+        if np.abs(columns[name]).max() > _FARTHEST_UM:
+            raise DataError(
+                refuse(f"{place}: {name}", np.abs(columns[name]).max(), f"within {_FARTHEST_UM:g}")
+            )
     xs, ys = np.unique(columns["x_um"]), np.unique(columns["y_um"])
     steps = np.concatenate([np.diff(xs), np.diff(ys)])
     if steps.size == 0:
@@ -270,30 +271,7 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     )
 
 
-def _rows(rows: csv.DictReader[str], place: Path) -> dict[str, list[float]]:
-    heads = rows.fieldnames or ()
-    names = [str(n).strip() for n in heads]
-    missing = [n for n in ("x_um", "y_um", "density") if n not in names]
-    if missing:
-        raise DataError(
-            f"{place}: no column {missing[0]!r}: a table of cell maps needs x_um, y_um and density "
-            "(site files come in twos, before and after)"
-        )
-    twice = [n for n in names if names.count(n) > 1]
-    if twice:
-        raise DataError(
-            f"{place}: column {twice[0]!r} stands there {names.count(twice[0])} times: must be once"
-        )
-    table: dict[str, list[float]] = {n: [] for n in names if n in _CSV_COLUMNS}
-    for number, row in enumerate(rows, start=2):
-        if None in row:
-            raise DataError(f"{place}: line {number}: more cells than the {len(names)} columns named")
-        for raw, name in zip(heads, names, strict=True):
-            if name in table:
-                table[name].append(_number(row[raw], name, f"{place}: line {number}"))
-    return table
-
-
+_FARTHEST_UM = 1e6  # [um] from the layout's origin
 _CSV_COLUMNS: dict[str, tuple[str, float]] = {
     "x_um": ("", 1.0),
     "y_um": ("", 1.0),
@@ -304,19 +282,24 @@ _CSV_COLUMNS: dict[str, tuple[str, float]] = {
 }
 
 
-def _number(text: str | None, name: str, place: str) -> float:
+def _column(table: Table, name: str) -> Array:
+    """Numbers of a column; NaN where an optional one is empty."""
     optional = bool(_CSV_COLUMNS[name][0])
-    if text is None or not text.strip():
-        if optional:
-            return math.nan
-        raise DataError(f"{place}: {name} is empty")
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.inf
-    if not math.isfinite(value):
-        raise DataError(refuse(f"{place}: {name}", text, "a number"))
-    return value
+    cells = table.columns[table.header.index(name)]
+    out = np.full(len(cells), np.nan)
+    for row, cell in enumerate(cells):
+        if not cell and optional:
+            continue
+        place = f"{table.at(row)}: {name}"
+        if not cell:
+            raise DataError(f"{place} is empty")
+        try:
+            out[row] = number(cell)
+        except ValueError:
+            out[row] = math.inf
+        if not math.isfinite(out[row]):
+            raise DataError(refuse(place, cell, "a number"))
+    return out
 
 
 def _field(value: ArrayLike | float | None, like: Array, place: str, *, positive: bool = True) -> Array:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from planish.engine.files import whole_file, whole_folder
 from planish.errors import DataError
-from planish.measure.layout_limits import MOST_CELLS
+from planish.measure.layout_limits import OWN
 
 if TYPE_CHECKING:
     from planish.measure.layout_maps import LayoutMaps
@@ -111,8 +111,8 @@ def _check_shapes(shapes: list[tuple[int, ...]]) -> None:
     first = shapes[0]
     if len(first) != 2 or min(first) < 1 or any(shape != first for shape in shapes):
         raise _Unfit(f"maps of the shapes {', '.join(str(shape) for shape in shapes)}")
-    if first[0] * first[1] > MOST_CELLS:
-        raise _Unfit(f"{first[1]} x {first[0]} cells, more than {MOST_CELLS}")
+    if first[0] * first[1] > OWN.cells:
+        raise _Unfit(f"{first[1]} x {first[0]} cells, more than {OWN.cells}")
 
 
 def _meta(maps: LayoutMaps) -> dict[str, Any]:

@@ -34,10 +34,8 @@ class TextSize:
     cells: int  # at most so many
 
 
-def check_text(file: Path, cells: int = MAX_CELLS, remedy: str = "split it by wafer") -> TextSize:
+def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
     """Refuse a text table that is too large to be read, by one pass in small pieces.
-
-    ``remedy`` is what to do about a table with more than ``cells``.
 
     Raises
     ------
@@ -78,7 +76,7 @@ def check_text(file: Path, cells: int = MAX_CELLS, remedy: str = "split it by wa
     most = max(separators.values()) + lines + 1
     if most > cells:
         raise DataError(
-            f"{file}: about {most} cells are more than the {cells} that are read at once ({remedy})"
+            f"{file}: about {most} cells are more than the {cells} that are read at once (split it by wafer)"
         )
     return TextSize(lines, most)
 

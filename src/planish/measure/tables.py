@@ -279,13 +279,14 @@ def _read_parquet(file: Path) -> Table:
     if frame.height == 0:
         raise DataError(f"{file}: has column names but no rows")
     # Texts are stored once and pointed at: written out they may be a thousand times larger.
-    length = frame.select(pl.col(pl.String).str.len_bytes().max()).row(0)
-    for name, longest in zip(frame.select(pl.col(pl.String)).columns, length, strict=True):
+    texts = [name for name in frame.columns if frame[name].dtype == pl.String]
+    for name in texts:
+        longest = frame.select(pl.col(name).str.len_bytes().max()).item()
         if longest is not None and longest > limits.MAX_CELL:
             raise DataError(
                 f"{file}: column {name[:40]!r}: a cell of {longest} bytes: must be at most {limits.MAX_CELL}"
             )
-    if frame.select(pl.col(pl.Binary)).width:
+    if pl.Binary in frame.dtypes:
         raise DataError(f"{file}: holds columns of raw bytes (numbers and text are read)")
     columns = tuple(
         tuple("" if cell is None else str(cell).strip() for cell in series.to_list()) for series in frame

@@ -28,6 +28,7 @@ SOURCES: tuple[str, ...] = ("Newton's method with a Jacobian kept from earlier (
 
 TOLERANCE = 1e-10
 _MOST_PASSES = 60
+_FAINTEST = 1e-300  # [Pa]: below it the arithmetic ends, far below any pressure
 _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 
@@ -129,21 +130,24 @@ def solve_next(step: SeriesStep, length: Array, scale: Array, raised: Array) -> 
         Where no solution is found.
     """
     p = step.pressure.copy()
-    solved, step.made = _chord(
-        step.pad.matrix,
-        step.pad_load - raised,
-        step.load,
-        step.bodies,
-        step.weights,
-        step.wanted,
-        length,
-        scale,
-        p,
-        step.inverse,
-        step.heights,
-        step.forces,
-        step.made,
-    )
+    try:
+        solved, step.made = _chord(
+            step.pad.matrix,
+            step.pad_load - raised,
+            step.load,
+            step.bodies,
+            step.weights,
+            step.wanted,
+            length,
+            scale,
+            p,
+            step.inverse,
+            step.heights,
+            step.forces,
+            step.made,
+        )
+    except np.linalg.LinAlgError:
+        solved = False
     if not solved:
         raise ModelError(
             refuse("pressure solve", "unsolved", "solvable", "check moduli, loads and summit numbers")
@@ -218,6 +222,8 @@ def _chord(
             change = move[i] / p[i]
             # Far moves downward go by the exponential, which keeps the pressure positive.
             p[i] = p[i] + move[i] if size < 0.3 or change > 0 else p[i] * np.exp(change)
+            if not p[i] >= _FAINTEST:
+                return False, False
         contraction = size / last if last < 0.3 else 0.0
         last = size
         if size * min(max(contraction, 1e-3), 1.0) <= TOLERANCE or (size < 1e-9 and contraction > 0.5):

@@ -148,6 +148,8 @@ def cell_weights(kernel: Kernel, length: float, cell: float, xp: Any = np) -> An
     n = half_width(kernel, length, cell)
     if (2 * n + 1) ** 2 > MOST_WEIGHTS:
         raise ModelError(_too_wide(length, cell, n))
+    if n == 0:
+        return xp.ones((1, 1))  # all within the cell
     if kernel != "elliptic":
         one = axis_weights(kernel, length, cell)
         return xp.asarray(np.outer(one, one))

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import lsq_linear
+from scipy.optimize import nnls
 
 from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Bounded linear least squares: Branch, Coleman & Li 1999, SIAM J. Sci. Comput. 21, 1 (from memory)",
+    "Least squares with unknowns of 0 or more: Lawson & Hanson, Solving Least Squares Problems (from memory)",
 )
 
 
@@ -40,7 +40,6 @@ def design_dwell(
     *,
     weights: ArrayLike | None = None,
     least: float = 0.0,
-    most: float = 1.0,
 ) -> DwellDesign:
     """Find zone dwell shares whose cut is as proportional to ``wanted`` as can be.
 
@@ -54,8 +53,8 @@ def design_dwell(
     weights:
         Weight of each bin (n,), 0 where wear does not matter (say outside the wafer's
         track). Default: all alike.
-    least, most:
-        Bounds of every zone's share of time: how fast the arm can pass, how long it may stay.
+    least:
+        Least share of time of every zone: how fast the arm can pass.
 
     Raises
     ------
@@ -73,25 +72,23 @@ def design_dwell(
     if np.any(~(want[counts] > 0)):
         raise ModelError(refuse("wanted profile", float(want[counts].min()), "above 0 where it counts"))
     zones = A.shape[1]
-    if not (0 <= least <= 1 / zones <= most <= 1):
+    if not 0 <= least <= 1 / zones:
         raise ModelError(
-            refuse(
-                "dwell bounds", (least, most), f"around {1 / zones:.4g}, so that {zones} zones add up to 1"
-            )
+            refuse("least share of a zone", least, f"0 to {1 / zones:.4g}, so that {zones} zones add up to 1")
         )
     if np.any(A[counts].sum(axis=1) <= 0):
         raise ModelError("wanted profile: a pad bin that counts is never under the disk (widen the sweep)")
     scale = float(A[counts].mean())
-    # Unknowns: the shares and the level m of the profile; rows (A x - m wanted)/wanted, and sum x = 1.
-    rows = np.sqrt(weight[counts])[:, None] * np.column_stack(
-        [A[counts] / scale / want[counts][:, None], -np.ones(int(counts.sum()))]
-    )
-    firm = 1e4 * np.sqrt(weight.sum())
-    system = np.vstack([rows, firm * np.append(np.ones(zones), 0.0)])
-    right = np.append(np.zeros(rows.shape[0]), firm)
-    bounds = (np.append(np.full(zones, least), 0.0), np.append(np.full(zones, most + 1e-12), np.inf))
-    found = lsq_linear(system, right, bounds=bounds, method="bvls", tol=1e-12, max_iter=500)
-    shares = np.clip(found.x[:-1], least, most)
+    # Unknowns: times y on any scale, whose cut should be the wanted profile itself. The scale that fits best makes
+    # the misfit the relative unevenness, so a design that hardly cuts is not taken for an even one.
+    # What goes beyond the least share is z: y = z + c sum(z), where c makes least shares of the first term's.
+    beyond = 1.0 - zones * least
+    if beyond > 1e-12:
+        rows = np.sqrt(weight[counts])[:, None] * A[counts] / scale / want[counts][:, None]
+        extra, _ = nnls(rows + (least / beyond) * rows.sum(axis=1)[:, None], np.sqrt(weight[counts]))
+        shares = least + beyond * extra / extra.sum()
+    else:
+        shares = np.full(zones, 1.0 / zones)
     shares = shares / shares.sum()
     cut = A @ shares
     return DwellDesign(

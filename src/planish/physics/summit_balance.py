@@ -102,7 +102,7 @@ def ageing_grid(
     # Integrate bins per height on a fine scale, then cut it at whole numbers of bins.
     scale = np.linspace(span[0], span[-1], 4001)
     x = (scale - float(d)) / tail_length
-    width = tail_length * np.clip(0.04 * np.exp(x / 1.5), 1.0 / 200.0, 0.1)
+    width = tail_length * np.clip(0.04 * np.exp(np.minimum(x, 10.0) / 1.5), 1.0 / 200.0, 0.1)
     width = np.where(x < -5.0, np.maximum(width, 0.1 * tail_length), width) / finer
     count = np.concatenate(([0.0], np.cumsum(np.diff(scale) * 0.5 * (1 / width[1:] + 1 / width[:-1]))))
     bins = int(np.ceil(count[-1]))

@@ -48,6 +48,7 @@ from planish.predict.die_result import Die, DieResult
 from planish.predict.die_window import polish_window
 from planish.predict.hot_spots import HotSpot, hot_spots
 from planish.predict.result import unique
+from planish.setup.usual import OUTSIDE
 
 if TYPE_CHECKING:
     from planish.measure.layout_maps import LayoutMaps
@@ -146,7 +147,9 @@ def polish_die(
         incoming=cells.incoming,
         dies=tuple(dies),
         focus=depth_of_focus.depth_of_focus(*budget),
-        notes=(*assumed, *(() if after is None else (after.note(),)), *_notes(dies, level, choices, route)),
+        notes=tuple(
+            unique([*assumed, *standing_notes(platens, after), *_notes(dies, level, choices, route)])
+        ),
         rests_on=sources_of(benches, level, route),
         route=route,
     )
@@ -269,6 +272,27 @@ def length_notes(choices: DieChoices, route: str) -> list[str]:
 def sources_of(benches: list[Bench], level: Level, route: str) -> tuple[str, ...]:
     """Return the sources that a die on all these platens rests on."""
     return tuple(unique(line for one in benches for line in _sources(one, level, route)))
+
+
+def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
+    """Say what a die on these platens rests on: a worn pad, odd settings, what the wafers themselves say."""
+    worn = [] if after is None else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
+    return [
+        *worn,
+        *(line for one in platens.benches for line in one.notes if line.startswith(OUTSIDE)),
+        *_underneath(platens.wafers),
+        *(line for one in platens.wafers for line in one.strange()),
+    ]
+
+
+def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
+    """Say what the wafers say under which the die lies, and on which of several platens."""
+    several = len(wafers) > 1
+    return [
+        f"platen {number}: {note}" if several else f"the wafer: {note}"
+        for number, one in enumerate(wafers, 1)
+        for note in (*one.notes, *one.doubts())
+    ]
 
 
 def _sources(bench: Bench, level: Level, route: str) -> list[str]:

@@ -23,7 +23,8 @@ class PadAfter(Record):
 
     ``decay_length`` [m] and ``real_pressure`` [Pa] of the summits in contact, averaged over the wafer's
     track; ``groove_depth`` and ``top_thickness`` [m] left; ``change``: rate against that of the first
-    wafer at ``radius`` [m] on the wafer. ``new_decay_length`` [m] at the first wafer.
+    wafer at ``radius`` [m] on the wafer. ``new_decay_length`` [m] at the first wafer; ``raised``: what those
+    wafers raised beyond the notes of the setup.
     """
 
     wafers: int
@@ -34,6 +35,7 @@ class PadAfter(Record):
     radius: Array
     change: Array
     new_decay_length: float
+    raised: tuple[str, ...] = ()
 
     def _told(self) -> str:
         return self.note()
@@ -78,4 +80,5 @@ def pad_after(
         radius=lot.radius,
         change=np.asarray(rate[-1] / np.maximum(rate[0], 1e-30)),
         new_decay_length=float(records.tail[0]),
+        raised=tuple(note for note in lot.notes if note not in lot.bench.notes),
     )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from planish.engine.execute import Cancel, Progress, run_all
 from planish.errors import SetupError, refuse
-from planish.predict.die import Route, length_notes, settled, sources_of
+from planish.predict.die import Route, length_notes, settled, sources_of, standing_notes
 from planish.predict.die_conditions import LocalConditions, SurfaceState
 from planish.predict.die_levels import Level, materials
 from planish.predict.die_model import (
@@ -30,6 +30,7 @@ from planish.predict.die_model import (
 from planish.predict.die_pad import PadAfter
 from planish.predict.die_platens import Platens, benches_of
 from planish.predict.fields_result import Field, FieldsResult
+from planish.predict.result import unique
 
 if TYPE_CHECKING:
     from planish.measure.layout_maps import LayoutMaps
@@ -146,7 +147,7 @@ def polish_fields(
         wafer_radius=benches[0].wafer.radius,
         duration=pieces[0][2].duration,
         fields=tuple(fields),
-        notes=(*assumed, *(() if after is None else (after.note(),)), *length_notes(choices, route)),
+        notes=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
         rests_on=sources_of(benches, level, route),
     )
 

@@ -44,6 +44,7 @@ from planish.predict.lot_result import Limits, LotResult, Records, empty_records
 from planish.predict.lot_step import LotStep, plan_lot_step, run_step
 from planish.predict.lot_variation import Draws, Variation, draw
 from planish.predict.pad_rings import PadRings, pad_rings
+from planish.predict.raised import lot_notes
 from planish.predict.result import unique
 from planish.predict.step_plan import AIR_CONDUCTANCE, platen_path, summit_land
 from planish.setup.given import as_bench
@@ -51,7 +52,7 @@ from planish.setup.given import as_bench
 if TYPE_CHECKING:
     from planish.physics.pressure import PadOperator
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench
+    from planish.setup.si import Bench, Step
 
 Array = NDArray[np.float64]
 MODULES = (
@@ -72,6 +73,7 @@ HANDLING_TIME = 30.0  # [s] between wafers: unload, rinse, load (common practice
 MOST_WAFERS = 100_000
 STATES = 4  # worn states of the pad that the elastic operator is built for; between them a cubic
 EWMA_WEIGHT = 0.3
+RUN_TO_RUN_MOST = 10.0  # times a timed step's own time
 
 
 def polish_lot(
@@ -104,7 +106,8 @@ def polish_lot(
     adjust:
         "fixed": the recipe as written (steps that stop on an amount stop there).
         "run-to-run": after the first wafer every step is timed, and the longest one is adjusted
-        from the measured removal by an exponentially weighted average of the rate (weight 0.3).
+        from the measured removal by an exponentially weighted average of the rate (weight 0.3), up to
+        its own ``max_time`` (a timed one: ten times its time).
     variation:
         Spreads of what varies by chance; ``Variation.none()`` for none.
     limits:
@@ -122,7 +125,8 @@ def polish_lot(
     Raises
     ------
     ModelError
-        For arguments that make no sense or values without a solution.
+        For arguments that make no sense or values without a solution, and where the pad is worn
+        through before the lot ends.
     """
     bench = as_bench(setup)
     _check(wafers, adjust, handling_time, workers)
@@ -130,7 +134,7 @@ def polish_lot(
     draws = draw(variation or Variation(), wafers, seed)
     run = _Run(bench, conditioning, limits or Limits(), handling_time, workers, wafers, cells)
     records = empty_records(wafers, run.model.grid.r.size, run.rings.middles.size, len(bench.steps))
-    control = _Control(adjust == "run-to-run")
+    control = _Control(adjust == "run-to-run", tuple(_longest(step) for step in bench.steps))
     at = 0
     for wafer in range(wafers):
         monitor = False
@@ -145,9 +149,10 @@ def polish_lot(
 
 @dataclass(slots=True)
 class _Control:
-    """Run-to-run adjusting of the polish time: an EWMA of the measured rate."""
+    """Run-to-run adjusting of the polish time: an EWMA of the measured rate, within the steps' longest times."""
 
     active: bool
+    most: tuple[float, ...]
     target: float = 0.0
     rate: float = 0.0
     base: tuple[float, ...] = ()
@@ -159,6 +164,7 @@ class _Control:
         longest = int(np.argmax(self.base))
         others = sum(self.base) - self.base[longest]
         main = max(self.target / self.rate - others, 0.1 * self.base[longest])
+        main = min(main, self.most[longest])
         return tuple(main if index == longest else time for index, time in enumerate(self.base))
 
     def learn(self, measured: float, times: list[float]) -> None:
@@ -188,8 +194,8 @@ class _Run:
         self.bench, self.conditioning, self.limits = bench, conditioning, limits
         self.handling_time = handling_time
         self.model: ContactModel = prepare(bench, cells=cells)
+        self.said: list[str] = []  # what happened once, beside what the records tell
         self.rings: PadRings = pad_rings(bench, self.model.grid)
-        self.notes: list[str] = list(bench.notes)
         grid = self.model.grid
         for step in bench.steps:
             if not np.max(step.zone_pressures) > 0:
@@ -329,21 +335,26 @@ class _Run:
         height = worn - self.heights @ pad.worn
         shares = self.between.at(min(worn, float(self.worn_states[-1])))
         wear_to(list(self.pads.values()), [plan.series for plan in self.plans], shares)
+        self._note_wear(wafer, worn)
         for plan, duration in zip(self.plans, wanted, strict=True):
-            found = run_step(
-                plan,
-                bench,
-                model,
-                self.rings,
-                pad,
-                groove_depth=groove,
-                height=height,
-                temperatures=self.temperatures,
-                left=left,
-                weights=self.weights,
-                rate_factor=self.batch * float(draws.process[wafer]),
-                duration=duration,
-            )
+            try:
+                found = run_step(
+                    plan,
+                    bench,
+                    model,
+                    self.rings,
+                    pad,
+                    groove_depth=groove,
+                    height=height,
+                    temperatures=self.temperatures,
+                    left=left,
+                    weights=self.weights,
+                    rate_factor=self.batch * float(draws.process[wafer]),
+                    duration=duration,
+                )
+            except ModelError as error:
+                by_then = f"{float(pad.worn.max()) * 1e3:.4g} of the pad's {bench.pad.layers[0].thickness * 1e3:g} mm"
+                raise ModelError(f"wafer {wafer + 1}: {error}; by then {by_then} are worn away") from None
             left = np.maximum(left - found.removed, 0.0)
             self.temperatures = found.end_temperatures
             times.append(found.duration)
@@ -353,14 +364,46 @@ class _Run:
             age(pad, bench, on_groups, plan.group_sliding * found.duration, plan.cut * sharp * found.duration)
             if disk is not None:
                 pad.disk_use += found.duration * plan.fixed.disk_width / disk.disk_radius
+        self._still_there(wafer)
+        if any(t is not None and t >= most for t, most in zip(wanted, control.most, strict=True)):
+            self._say_once(
+                wafer,
+                "the polish time of run-to-run stands at its limit: the rate no longer gives the target",
+            )
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         mean = float(removed @ self.weights)
         control.learn(mean * float(draws.measurement[wafer]), times)
-        records.note(self, wafer, outcomes, times, removed, mean, monitor, draws)
+        records.note(self, wafer, outcomes, times, removed, left, mean, monitor, draws)
+
+    def _still_there(self, wafer: int) -> None:
+        """Refuse to go on where the top pad is worn through: nothing here says how its sub-pad polishes."""
+        top = self.bench.pad.layers[0].thickness
+        deepest = int(np.argmax(self.pad.worn))
+        if self.pad.worn[deepest] >= top:
+            sooner = f"ask for fewer wafers, change the pad before that (event '{wafer} pad'), or "
+            remedy = (sooner if wafer else "") + "condition less"
+            raise ModelError(
+                f"wafer {wafer + 1}: the pad is worn through at {self.rings.middles[deepest] * 1e3:.4g} mm from its "
+                f"middle (all {top * 1e3:.4g} mm of its top layer): {remedy}"
+            )
+
+    def _say_once(self, wafer: int, words: str) -> None:
+        """Note what happened on a wafer, the first time only."""
+        if not any(words in note for note in self.said):
+            self.said.append(f"from wafer {wafer + 1}: {words}")
+
+    def _note_wear(self, wafer: int, worn: float) -> None:
+        """Say once where a pad is worn further than its elastic operators were made for."""
+        known = float(self.worn_states[-1]) if self.worn_states.size > 1 else np.inf
+        if worn > known:
+            self._say_once(
+                wafer,
+                f"the pad is worn by more than {known * 1e3:.3g} mm: how it gives way is kept as it was there",
+            )
 
     def result(self, records: Records, events: tuple[Event, ...], seed: int, adjust: str) -> LotResult:
         """Return what became of the lot."""
-        bench = self.bench
+        bench, grid = self.bench, self.model.grid
         return LotResult(
             bench=bench,
             seed=seed,
@@ -377,11 +420,16 @@ class _Run:
             summit_fresh=self.pad.fresh,
             summit_last=self.pad.groups.track @ self.pad.probability,
             cut_rate=self.ex_situ_cut,
-            notes=tuple(unique(self.notes)),
+            notes=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *self.said])),
             rests_on=tuple(
                 unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])
             ),
         )
+
+
+def _longest(step: Step) -> float:
+    """Return the longest time [s] that run-to-run may give a step."""
+    return RUN_TO_RUN_MOST * step.stop_value if step.stop == "time" else step.max_time
 
 
 def _check(wafers: int, adjust: str, handling_time: float, workers: int) -> None:

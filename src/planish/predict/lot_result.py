@@ -17,7 +17,9 @@ from planish.engine.files import write_whole
 from planish.engine.fixed import fix_fields, read_only
 from planish.engine.record import counted, shortened
 from planish.errors import DataError, ModelError, refuse
+from planish.predict.raised import Seen, edge_extreme
 from planish.predict.result import LOT_FILE, Result, clean
+from planish.predict.strange import strange
 
 if TYPE_CHECKING:
     import polars as pl
@@ -85,6 +87,13 @@ class Records:
     worn: Array  # (n, pad rings) [m]
     step_rate: Array  # (n, steps) [m/s]
     step_time: Array  # (n, steps) [s]
+    step_peak: Array  # (n, steps) [K]
+    step_fresh: Array  # (n, steps)
+    step_real_fraction: Array  # (n, steps)
+    step_solid_share: Array  # (n, steps) of the load on summits
+    limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
+    bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
+    bare: NDArray[np.bool_]  # all films gone everywhere inside it
 
     def __repr__(self) -> str:
         return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
@@ -96,6 +105,7 @@ class Records:
         outcomes: list[Any],
         times: list[float],
         removed: Array,
+        left: Array,
         mean: float,
         monitor: bool,
         draws: Any,
@@ -135,16 +145,42 @@ class Records:
         self.step_rate[wafer] = [
             float(found.removed.sum(axis=0) @ run.weights) / max(found.duration, 1e-12) for found in outcomes
         ]
+        self.step_peak[wafer] = [found.peak_temperature for found in outcomes]
+        self.step_fresh[wafer] = [found.fresh for found in outcomes]
+        self.step_real_fraction[wafer] = [found.real_fraction for found in outcomes]
+        self.step_solid_share[wafer] = [found.solid_share for found in outcomes]
+        self.limited[wafer] = [found.limited for found in outcomes]
+        gone = np.all(left[:, run.inside] <= 0, axis=0)
+        self.bare_somewhere[wafer], self.bare[wafer] = gone.any(), gone.all()
+
+    def seen(self, bench: Bench, radius: Array, areas: Array) -> Seen:
+        """Return what the conditions worth telling look at (``predict.raised``)."""
+        from planish.physics.slurry import regime
+
+        wafer = bench.wafer
+        return Seen(
+            limited=self.limited,
+            floating=regime(self.step_solid_share) == "hydrodynamic",
+            real_fraction=self.step_real_fraction,
+            fresh=self.step_fresh,
+            peak=self.step_peak,
+            bare_somewhere=self.bare_somewhere,
+            bare=self.bare,
+            removed=self.mean_removed,
+            sigma=self.sigma,
+            edge=edge_extreme(radius, areas, self.removed, wafer.radius, wafer.edge_exclusion)[0],
+        )
 
 
 def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
     """Return room for ``wafers`` rows."""
-    wide = {"removed": nodes, "worn": rings, "step_rate": steps, "step_time": steps}
-    made: dict[str, Any] = {
-        item.name: np.zeros((wafers, wide[item.name])) if item.name in wide else np.zeros(wafers)
-        for item in fields(Records)
-    }
-    made["monitor"] = np.zeros(wafers, dtype=bool)
+    wide = {"removed": nodes, "worn": rings, "limited": steps}
+    told = ("monitor", "limited", "bare_somewhere", "bare")
+    made: dict[str, Any] = {}
+    for item in fields(Records):
+        width = steps if item.name.startswith("step_") else wide.get(item.name)
+        shape = wafers if width is None else (wafers, width)
+        made[item.name] = np.zeros(shape, dtype=bool if item.name in told else np.float64)
     return Records(**made)
 
 
@@ -302,8 +338,19 @@ class LotResult(Result):
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
-            "notes": list(self.notes),
+            "notes": [*self.notes, *self.strange()],
         }
+
+    def strange(self) -> list[str]:
+        """Return what no real lot has, one line each, with the input that drives it."""
+        records = self.records
+        return strange(
+            self.bench,
+            real_pressure=float(records.real_pressure.max()),
+            friction=float(records.friction.max()),
+            temperature=float(records.peak_temperature.max()),
+            rate=float(records.step_rate.max()),
+        )
 
     def table(self) -> pl.DataFrame:
         """Return a row a wafer, in trade units (a polars frame)."""

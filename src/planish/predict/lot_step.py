@@ -72,6 +72,8 @@ class StepOutcome:
     friction: float
     fresh: float
     film_thickness: float
+    limited: bool  # the step ran into its longest time before its stop condition was met
+    solid_share: float  # of the load on summits
 
 
 def plan_lot_step(
@@ -145,7 +147,9 @@ def run_step(
     pressure, ring_pressure = _contact(lot_step, summits, land, height)
     found = meet(lot_step.fixed, bench, model, summits, groove_depth, pressure, ring_pressure, rate_factor)
     heating = pad_heat(found, temperatures)
-    ends, times, seen, removed = _advance(lot_step, bench, rings, found, heating, left, weights, duration)
+    ends, limited, times, seen, removed = _advance(
+        lot_step, bench, rings, found, heating, left, weights, duration
+    )
     if ends < times[-1]:
         at = max(min(int(np.searchsorted(times, ends)), times.size - 1), 1)
         part = (ends - times[at - 1]) / (times[at] - times[at - 1])
@@ -169,6 +173,8 @@ def run_step(
         friction=found.friction,
         fresh=found.fresh,
         film_thickness=found.film_thickness,
+        limited=limited,
+        solid_share=found.solid_share,
     )
 
 
@@ -181,8 +187,8 @@ def _advance(
     left: Array,
     weights: Array,
     duration: float | None,
-) -> tuple[float, Array, Array, Array]:
-    """Return (end of the step [s], times, temperatures seen, removed (films, n_t, n_r) [m] by each time)."""
+) -> tuple[float, bool, Array, Array, Array]:
+    """Return (end of the step [s], whether only its longest time ended it, times, temperatures seen, removed (films, n_t, n_r) [m] by each time)."""
     step = lot_step.fixed.step
     timed = duration is not None or step.stop == "time"
     longest = step.stop_value if step.stop == "time" else step.max_time
@@ -195,16 +201,16 @@ def _advance(
         seen = heating.at(times[:, None]) @ rings.to_wafer.T
         removed = _remove(bench, found, seen, times, left)
         if timed:
-            return horizon, times, seen, removed
+            return horizon, False, times, seen, removed
         by_time = removed[counted].sum(axis=0) @ weights
         if by_time[-1] < goal:
             if horizon >= longest:
-                return longest, times, seen, removed
+                return longest, True, times, seen, removed
             horizon = longest
             continue
         ends = float(np.interp(goal, by_time, times)) if goal > 0 else 0.0
         if ends == 0 or ends >= 0.6 * horizon:
-            return ends, times, seen, removed
+            return ends, False, times, seen, removed
         # Stopped early on a grid made for a longer step: look again, closer.
         horizon = 1.1 * ends
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +23,7 @@ from planish.predict.films import polish_stack, stop_amount
 from planish.predict.incoming import incoming_notes, mean_profile
 from planish.predict.pad_rings import PadRings, pad_rings
 from planish.predict.result import unique
-from planish.predict.wafer_result import StepRecord, WaferResult
+from planish.predict.wafer_result import TIME_LIMIT, StepRecord, WaferResult
 from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
@@ -95,13 +96,7 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
         elapsed += record.duration
         steps.append(record)
-        if record.stopped_by == "its time limit":
-            notes.append(
-                f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met"
-            )
-    if np.any(np.all(left <= 0, axis=0) & inside):
-        notes.append("all films are gone in places: what is below them is taken as not polished")
-    return WaferResult(
+    result = WaferResult(
         bench=bench,
         radius=radius,
         areas=areas,
@@ -113,6 +108,8 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         notes=tuple(unique(notes)),
         rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
     )
+    happened = [one.words for one in result.raised() if one.kind == "happened"]
+    return replace(result, notes=tuple(unique([*notes, *happened])))
 
 
 def _run_step(
@@ -133,7 +130,7 @@ def _run_step(
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
         stop = _find_stop(bench, step, rings, found, heating, left, weights)
         if stop is None:
-            stopped_by = "its time limit"
+            stopped_by = TIME_LIMIT
         else:
             duration = max(stop, 1e-9)
             times = np.linspace(0.0, duration, TIMES)

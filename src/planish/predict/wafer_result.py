@@ -13,7 +13,9 @@ from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
 from planish.predict.films import polish_stack
 from planish.predict.incoming import thickness_at
+from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
 from planish.predict.result import Result
+from planish.predict.strange import strange
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,9 +25,8 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
-CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
-HOT = 95.0  # [°C]
 NM_PER_MIN = 1e9 * 60.0
+TIME_LIMIT = "its time limit"  # what ended a step that did not meet its stop condition
 PSI = 6894.757293168
 
 
@@ -222,26 +223,42 @@ class WaferResult(Result):
 
     def doubts(self) -> list[str]:
         """Return where the result leaves the ground on which the model stands, one line each."""
-        found = []
-        contact = max(step.real_fraction for step in self.steps)
-        if contact > CONTACT_LIMIT:
-            found.append(
-                f"real contact area {100 * contact:.3g} %: the summits model holds up to a few per cent, so "
-                "pressure on the summits and rate are doubtful (is the pad so soft?)"
-            )
-        peak = max(step.peak_temperature for step in self.steps) - 273.15
-        if peak > HOT:
-            found.append(f"pad at {peak:.0f} °C: water would boil off, which the model does not follow")
-        starved = [step.name for step in self.steps if step.fresh_fraction < 1e-3]
-        if starved:
-            found.append(
-                f"no fresh slurry reaches the wafer in {', '.join(starved)}: nothing is removed there"
-            )
-        if np.all(self.remaining.sum(axis=0)[self.inside()] <= 0):
-            found.append(
-                "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films"
-            )
-        return found
+        return [*(one.words for one in self.raised() if one.kind == "doubt"), *self.strange()]
+
+    def raised(self) -> list[Raised]:
+        """Return what is worth telling about this wafer (``predict.raised``)."""
+        return raised(self.bench, self._seen())
+
+    def _seen(self) -> Seen:
+        steps, inside = self.steps, self.inside()
+        gone = np.all(self.remaining[:, inside] <= 0, axis=0)
+        height, _ = edge_extreme(self.radius, self.areas, self.removed[None, :], *self._rim())
+        return Seen(
+            limited=np.array([[step.stopped_by == TIME_LIMIT for step in steps]]),
+            floating=np.array([[step.regime == "hydrodynamic" for step in steps]]),
+            real_fraction=np.array([[step.real_fraction for step in steps]]),
+            fresh=np.array([[step.fresh_fraction for step in steps]]),
+            peak=np.array([[step.peak_temperature for step in steps]]),
+            bare_somewhere=np.array([gone.any()]),
+            bare=np.array([gone.all()]),
+            removed=np.array([self.mean(self.removed)]),
+            sigma=np.array([self.sigma(self.removed)]),
+            edge=height,
+        )
+
+    def _rim(self) -> tuple[float, float]:
+        """Wafer radius and edge exclusion [m]."""
+        return self.bench.wafer.radius, self.bench.wafer.edge_exclusion
+
+    def strange(self) -> list[str]:
+        """Return what no real polish has, one line each, with the input that drives it."""
+        return strange(
+            self.bench,
+            real_pressure=max(step.real_pressure for step in self.steps),
+            friction=max(step.friction for step in self.steps),
+            temperature=max(step.peak_temperature for step in self.steps),
+            rate=max(self.mean(curve[-1]) / step.duration for step in self.steps for curve in step.curves),
+        )
 
     def _step_summary(self, step: StepRecord) -> dict[str, Any]:
         mean = self.mean(step.rate)
@@ -259,7 +276,7 @@ class WaferResult(Result):
             "regime": step.regime,
         }
 
-    def edge(self, band: float = 0.015) -> dict[str, float | None]:
+    def edge(self, band: float = EDGE_BAND) -> dict[str, float | None]:
         """Return how the edge polishes against the middle.
 
         ``edge_rate_percent``: removal at the exclusion radius against the mean over the inner half radius;
@@ -267,32 +284,17 @@ class WaferResult(Result):
         exclusion, from the removal where the band begins, and where it sits from the edge: what the edge does
         beyond any tilt from the middle outward.
         """
-        keep, removed = self.inside(), self.removed
-        middle = self.radius <= 0.5 * self.bench.wafer.radius
+        removed, (rim, exclusion) = self.removed, self._rim()
+        middle = self.radius <= 0.5 * rim
         centre = float(np.average(removed[middle], weights=self.areas[middle]))
-        if not centre > 0:
-            return {
-                "edge_rate_percent": None,
-                "edge_extreme_percent": None,
-                "edge_extreme_from_edge_mm": None,
-            }
-        near = keep & (self.radius >= self.bench.wafer.radius - band)
-        difference = 100 * (removed / centre - 1)
-        rim = self.bench.wafer.radius - self.bench.wafer.edge_exclusion
-        rate = float(np.interp(rim, self.radius, difference))
-        if not near.any():  # the exclusion is wider than the band
-            return {
-                "edge_rate_percent": rate,
-                "edge_extreme_percent": None,
-                "edge_extreme_from_edge_mm": None,
-            }
-        begin = float(np.interp(self.bench.wafer.radius - band, self.radius, removed))
-        departure = 100 * (removed - begin) / centre
-        at = int(np.argmax(np.abs(np.where(near, departure, 0.0))))
+        height, place = edge_extreme(self.radius, self.areas, removed[None, :], rim, exclusion, band)
+        has, known = centre > 0, bool(np.isfinite(height[0]))
         return {
-            "edge_rate_percent": rate,
-            "edge_extreme_percent": float(departure[at]),
-            "edge_extreme_from_edge_mm": float(self.bench.wafer.radius - self.radius[at]) * 1e3,
+            "edge_rate_percent": float(np.interp(rim - exclusion, self.radius, 100 * (removed / centre - 1)))
+            if has
+            else None,
+            "edge_extreme_percent": float(height[0]) if known else None,
+            "edge_extreme_from_edge_mm": float(place[0]) * 1e3 if known else None,
         }
 
     def sources(self) -> list[str]:

@@ -1,4 +1,4 @@
-"""Everything there is to say about a setup file: errors, warnings, notes."""
+"""Everything there is to say about a setup file: errors, warnings, unlikely values, notes."""
 
 from __future__ import annotations
 
@@ -23,5 +23,5 @@ def check(path: str | os.PathLike[str]) -> list[Finding]:
     except SetupError as error:
         return [Finding("error", "", str(error))]
     found, _, _ = examine(document, file.resolve().parent)
-    order = {"error": 0, "warning": 1, "note": 2}
+    order = {"error": 0, "warning": 1, "unlikely": 2, "note": 3}
     return sorted(found, key=lambda finding: order[finding.level])

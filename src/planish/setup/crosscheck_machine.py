@@ -19,6 +19,7 @@ from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
 
 MOST_GROOVE = 0.9  # of the pad's area
+LONGEST_BODY = 100  # standard deviation of summit heights over the length of their tail; usual is 1 to 3
 HAIR = 1e-9  # [m] lengths closer than this are the same
 
 
@@ -116,6 +117,11 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
                 f"such that grooves take at most {100 * MOST_GROOVE:g} % of the pad",
                 f"the pitch is {mm(grooves.pitch)}",
             )
+    surface = pad.surface
+    if surface.heights is None and surface.tail_length < surface.height_sd / LONGEST_BODY - HAIR:
+        yield wrong("pad.surface.tail_length", table["surface"]["tail_length"],
+                    f"at least 1/{LONGEST_BODY} of height_sd, {units.show(surface.height_sd, 'depth')}",
+                    "the tail is the decay of the high summits")  # fmt: skip
     if pad.surface.heights is not None:
         try:
             summit_heights(pad.surface.heights, folder, "pad.surface.heights")
@@ -187,6 +193,13 @@ def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Findin
             table["protrusion"],
             "at most the grit size",
             "a diamond sits in its bond",
+        )
+    grains = disk.grit_density * math.pi / 4.0 * disk.disk_diameter**2
+    if grains * disk.active_fraction < 1.0:
+        few = "grit_density" if grains < 1.0 else "active_fraction"
+        found = f"{grains:.3g} diamonds, {grains * disk.active_fraction:.3g} of them cutting"
+        yield wrong(
+            f"conditioner.{few}", table[few], "such that one diamond or more cuts", f"the disk holds {found}"
         )
     if disk.downforce == 0.0:
         text = "conditioner.downforce is 0: the disk cuts nothing; the summits are those of the pad's surface table"

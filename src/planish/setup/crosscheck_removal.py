@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from planish import units
-from planish.setup.finding import Finding, missing, short, wrong
+from planish.setup.finding import Finding, missing, wrong
 from planish.setup.parts import catalogue
 from planish.setup.removal import LAWS, SCALE, RemovalSection
 from planish.setup.resolve import nearest
@@ -35,12 +35,12 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
                           f"({nearest(name, names)})")  # fmt: skip
             continue
         try:
-            number = coefficient(names[name], value)
+            number = names[name].si(value)
         except units.UnitError as error:
             yield wrong(f"{place}.coefficients.{name}", value, error.allowed, error.remedy)
             continue
-        if number < 0.0 or (name == leading and number == 0.0):
-            yield wrong(f"{place}.coefficients.{name}", value, "0 or more" if name != leading else "above 0")
+        if name == leading and number == 0.0:
+            yield wrong(f"{place}.coefficients.{name}", value, "above 0")
     wanted = [name for name in names if name not in law.coefficients]
     if law.rate is not None:
         if leading is None:
@@ -55,7 +55,7 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
         limit = law.coefficients.get("p_threshold")
         if law.law == "threshold" and isinstance(limit, str) and not wanted:
             try:
-                too_high = coefficient("pressure", limit) >= law.reference.pressure
+                too_high = names["p_threshold"].si(limit) >= law.reference.pressure
             except units.UnitError:
                 return
             if too_high:
@@ -64,12 +64,3 @@ def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Fin
     if wanted:
         either = f", or rate in place of {leading}" if leading in wanted else ""
         yield missing(f"{place}.coefficients", f"given with {', '.join(wanted)}{either}", f"law {law.law!r}")
-
-
-def coefficient(dimension: str, value: Any) -> float:
-    """Return a coefficient of a removal law in SI; bare numbers only where its unit depends on others."""
-    if dimension == "number":
-        if isinstance(value, bool) or not isinstance(value, int | float) or not -1e300 < value < 1e300:
-            raise units.UnitError(short(value), "a bare finite number in SI")
-        return float(value)
-    return units.to_si(value, dimension)

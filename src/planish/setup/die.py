@@ -10,8 +10,12 @@ from planish.setup.quantity import Name, Quantity, Section, ratio
 
 _METAL = ("copper", "tungsten")
 
-THICKNESS = Annotated[float, Quantity("thickness", above="0 nm", high="50 um", typical=("20 nm", "2000 nm"))]
-LIMIT = Annotated[float, Quantity("thickness", above="0 nm", high="10 um", typical=("10 nm", "100 nm"))]
+THICKNESS = Annotated[
+    float, Quantity("thickness", above="0 nm", least="0.01 nm", high="50 um", typical=("2 nm", "10000 nm"))
+]
+LIMIT = Annotated[
+    float, Quantity("thickness", above="0 nm", least="0.01 nm", high="10 um", typical=("0.5 nm", "300 nm"))
+]
 
 # Which processes each key speaks of; keys not listed here speak of all.
 BELONGS: dict[str, tuple[str, ...]] = {
@@ -43,7 +47,8 @@ class DieSection(Section):
     step: THICKNESS | None = Field(None, description="oxide, sti: step before polishing")
     thickness: THICKNESS | None = Field(None, description="oxide: thickness over the lines before polishing")
     bias: (
-        Annotated[float, Quantity("thickness", low="-5 um", high="5 um", typical=("0 nm", "400 nm"))] | None
+        Annotated[float, Quantity("thickness", low="-5 um", high="5 um", typical=("-300 nm", "800 nm"))]
+        | None
     ) = Field(None, description="oxide, sti: how far the film moves each edge of the layout outwards")
     step_limit: LIMIT | None = Field(None, description="oxide: a step below this counts as gone")
     least_left: THICKNESS | None = Field(None, description="oxide: least that must stay over the lines")
@@ -57,7 +62,10 @@ class DieSection(Section):
         None, description="metal: how thick the film was laid, which sets its step over a line"
     )
     barrier: (
-        Annotated[float, Quantity("thickness", low="0 nm", high="1 um", typical=("5 nm", "40 nm"))] | None
+        Annotated[
+            float, Quantity("thickness", low="0 nm", least="0.01 nm", high="1 um", typical=("1 nm", "100 nm"))
+        ]
+        | None
     ) = Field(None, description="metal: barrier under it; 0 nm for none")
     dishing_limit: LIMIT | None = Field(None, description="sti, metal: most dishing")
     erosion_limit: LIMIT | None = Field(None, description="metal: most dielectric that may be lost")
@@ -69,15 +77,15 @@ class DieSection(Section):
     barrier_material: Name | None = Field(None, description="metal: the barrier's name in [removal]")
     dielectric: Name | None = Field(None, description="metal: the dielectric's name in [removal]")
     planarization_length: (
-        Annotated[float, Quantity("length", low="0.05 mm", high="100 mm", typical=("1 mm", "10 mm"))] | None
+        Annotated[float, Quantity("length", low="0.05 mm", high="100 mm", typical=("0.2 mm", "20 mm"))] | None
     ) = Field(None, description="a measured planarization length, in place of the pad stack's own")
     wavelength: (
-        Annotated[float, Quantity("thickness", low="1 nm", high="2000 nm", typical=("193 nm", "365 nm"))]
+        Annotated[float, Quantity("thickness", low="1 nm", high="2000 nm", typical=("10 nm", "500 nm"))]
         | None
     ) = Field(None, description="of the next exposure, for the planarity budget")
-    aperture: Annotated[float, ratio(above="0", high="2", typical=("0.5", "0.95"))] | None = Field(
+    aperture: Annotated[float, ratio("0.01", "2", typical=("0.2", "1.4"))] | None = Field(
         None, description="numerical aperture of the next exposure"
     )
-    k2: Annotated[float, ratio(above="0", high="2", typical=("0.5", "1"))] | None = Field(
+    k2: Annotated[float, ratio("0.01", "2", typical=("0.3", "1.2"))] | None = Field(
         None, description="k2 of its depth of focus k2 * wavelength / aperture^2"
     )

@@ -25,7 +25,8 @@ class KeyInfo:
     ``path`` is dotted, with ``*`` for a list entry or a free name
     (``recipe.step.*.flow``). ``dimension`` is "" for text, choices and
     switches. ``low``, ``high``, ``typical`` are SI numbers (infinite or None
-    where there is none), ``unit`` the trade unit they are shown in.
+    where there is none), ``unit`` the trade unit they are shown in. ``usual``
+    is the typical range in words, ``source`` who calls it so.
     """
 
     path: str
@@ -36,6 +37,7 @@ class KeyInfo:
     high: float | None = None
     typical: tuple[float, float] | None = None
     usual: str = ""
+    source: str = ""
     choices: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
 
@@ -78,12 +80,6 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
     if quantity is None:
         return KeyInfo(path, text, choices=choices_in(info.annotation))
     low, high = quantity.limits
-    typical = None
-    if quantity.typical is not None:
-        typical = (
-            units.to_si(quantity.typical[0], quantity.dimension),
-            units.to_si(quantity.typical[1], quantity.dimension),
-        )
     plain = quantity.dimension == "ratio"
     return KeyInfo(
         path,
@@ -92,8 +88,9 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
         unit="" if plain else units.pretty(units.TRADE_UNITS[quantity.dimension]),
         low=low,
         high=high,
-        typical=typical,
+        typical=quantity.typical_si,
         usual=quantity.usual,
+        source=quantity.source if quantity.typical is not None else "",
     )
 
 

@@ -7,12 +7,12 @@ from typing import Any, Literal
 
 from planish.errors import refuse
 
-Level = Literal["error", "warning", "note"]
+Level = Literal["error", "warning", "unlikely", "note"]
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One finding: errors stop a setup from being used, warnings and notes do not.
+    """One finding: errors stop a setup from being used, warnings, unlikely values and notes do not.
 
     ``place`` is the dotted path inside the setup, ``message`` the whole line.
     """

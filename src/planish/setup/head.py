@@ -13,20 +13,20 @@ class ZoneSection(Section):
     """One membrane zone; its pressure is set in the recipe steps."""
 
     name: Name = Field(description="name of the zone, by which recipe steps may give its pressure")
-    outer_radius: Annotated[float, Quantity("length", above="0 mm", high="250 mm")] = Field(
-        description="outer radius of the zone"
-    )
+    outer_radius: Annotated[
+        float, Quantity("length", low="1 mm", high="250 mm", typical=("10 mm", "150 mm"))
+    ] = Field(description="outer radius of the zone")
 
 
 class RingSection(Section):
     """The retaining ring that keeps the wafer in and presses the pad beside it."""
 
-    gap: Annotated[float, Quantity("length", low="0 mm", high="20 mm", typical=("0.2 mm", "1 mm"))] = Field(
-        description="from the wafer edge to the inner edge of the ring"
-    )
-    width: Annotated[float, Quantity("length", above="0 mm", high="100 mm", typical=("10 mm", "30 mm"))] = (
-        Field(description="radial width of the ring")
-    )
+    gap: Annotated[
+        float, Quantity("length", low="0 mm", least="0.001 mm", high="20 mm", typical=("0.2 mm", "1 mm"))
+    ] = Field(description="from the wafer edge to the inner edge of the ring")
+    width: Annotated[
+        float, Quantity("length", above="0 mm", least="1 mm", high="100 mm", typical=("5 mm", "40 mm"))
+    ] = Field(description="radial width of the ring")
 
 
 class HeadSection(Section):
@@ -35,16 +35,17 @@ class HeadSection(Section):
     zone: list[ZoneSection] = Field(
         description="membrane zones from the centre outwards", min_length=1, max_length=50
     )
-    wall_width: Annotated[float, Quantity("length", low="0 mm", high="50 mm", typical=("1 mm", "5 mm"))] = (
-        Field(description="over which the pressure passes from one zone to the next")
-    )
+    wall_width: Annotated[
+        float, Quantity("length", low="0 mm", least="0.01 mm", high="50 mm", typical=("0.5 mm", "10 mm"))
+    ] = Field(description="over which the pressure passes from one zone to the next")
     ring: RingSection | None = Field(None, description='the retaining ring; "none" for none')
     vacuum_hold: Annotated[
-        float, Quantity("pressure", low="0 psi", high="14.7 psi", typical=("4 psi", "12 psi"))
+        float,
+        Quantity("pressure", low="0 psi", least="0.01 psi", high="14.7 psi", typical=("3 psi", "13 psi")),
     ] = Field(description="suction (below ambient) that carries the wafer between pads")
-    vacuum_contact: Annotated[float, ratio(above="0", high="1", typical=("30 %", "70 %"))] = Field(
+    vacuum_contact: Annotated[float, ratio("0.01", "1", typical=("20 %", "90 %"))] = Field(
         description="share of the wafer's back on which the suction acts"
     )
     vacuum_span: Annotated[
-        float, Quantity("length", low="1 mm", high="150 mm", typical=("10 mm", "40 mm"))
+        float, Quantity("length", low="1 mm", high="150 mm", typical=("5 mm", "60 mm"))
     ] = Field(description="widest stretch of wafer that spans an opening under suction")

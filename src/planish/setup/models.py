@@ -42,7 +42,9 @@ class Setup:
     notes:
         Defaults used and things worth knowing, in plain words.
     warnings:
-        What will work but probably is not meant.
+        What will work but probably is not meant, unlikely values among it.
+    unlikely:
+        The findings about values outside the range that is typical of their key.
     name, folder:
         The file's name for messages, and the folder that file paths in the
         setup are relative to (None where such files are refused).
@@ -57,6 +59,7 @@ class Setup:
     parts: Mapping[str, str]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    unlikely: tuple[Finding, ...]
 
     def __init__(
         self,
@@ -72,6 +75,7 @@ class Setup:
             more = f" (and {len(errors) - 1} more: check the setup to see all)" if len(errors) > 1 else ""
             raise SetupError(f"{name}: {errors[0].message}{more}")
         assert model is not None  # no model only with errors
+        odd = [f for f in found if f.level in ("warning", "unlikely")]
         self.__dict__.update(
             _document=own,
             _tree=resolved.tree,
@@ -81,7 +85,8 @@ class Setup:
             origins=fixed({path: _apart(origin) for path, origin in resolved.origins.items()}),
             parts=fixed(resolved.parts),
             notes=tuple(f.message for f in found if f.level == "note"),
-            warnings=tuple(f.message for f in found if f.level == "warning"),
+            warnings=tuple(f.message for f in odd),
+            unlikely=tuple(f for f in odd if f.level == "unlikely"),
         )
 
     if not TYPE_CHECKING:  # a type checker would take any name for an attribute that can be set
@@ -268,6 +273,7 @@ def examine(
 ) -> tuple[list[Finding], Resolved, SetupModel | None]:
     """Return all findings about a document, its filled-in form, and the model where it is valid."""
     from planish.setup.crosscheck import crosscheck
+    from planish.setup.usual import unlikely
 
     try:
         resolved = resolve(dict(document))
@@ -276,6 +282,7 @@ def examine(
     model, found = validate(resolved.tree)
     if model is not None:
         found = crosscheck(model, resolved, folder)
+        found += unlikely(model, resolved.tree)
     found += [Finding("note", note.split(" ", 1)[0], note) for note in resolved.notes]
     return found, resolved, model
 

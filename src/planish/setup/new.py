@@ -24,7 +24,8 @@ _WHAT = {
     "orbital": "orbital polisher (orbiting pad, slurry fed through it), 300 mm wafer, oxide",
 }
 
-# What differs from the disk part, which is made for a 770 mm platen.
+# What differs from the disk part, which is made for a 800 mm platen. On a belt the disk goes as far as the wafer,
+# on an orbiting pad as far as the wafer comes on it: its radius and that of the orbit.
 _SWEEP: dict[str, dict[str, Any]] = {
     "rotary": {},
     "linear": {"sweep.kind": "slide", "sweep.inner": "-150 mm", "sweep.outer": "150 mm"},
@@ -38,11 +39,15 @@ _SWEEP: dict[str, dict[str, Any]] = {
     },
 }
 
+# Our own speeds, a main one and two thirds of it for the gentle steps. Rotary: about 1.9 m/s at the carrier axis, to
+# 10 rpm (90 rpm on an offset of 200 mm: 1.88 m/s); the carrier 7 rpm slower, which makes it a prime, so that a
+# wafer point comes back on its path only once a minute and slides evenly within 1 %. Linear: 2 m/s, and three fifths
+# of it. Orbital: 1 m/s on an orbit of 15 mm (637 orbits/min), to 10; a prime for the carrier again.
 _SPEEDS: dict[str, list[dict[str, Any]]] = {
     "rotary": [
-        {"platen_speed": "63 rpm", "carrier_speed": "57 rpm"},
-        {"platen_speed": "93 rpm", "carrier_speed": "87 rpm"},
-        {"platen_speed": "63 rpm", "carrier_speed": "57 rpm"},
+        {"platen_speed": "60 rpm", "carrier_speed": "53 rpm"},
+        {"platen_speed": "90 rpm", "carrier_speed": "83 rpm"},
+        {"platen_speed": "60 rpm", "carrier_speed": "53 rpm"},
     ],
     "linear": [
         {"belt_speed": "1.2 m/s", "carrier_speed": "20 rpm"},
@@ -50,9 +55,9 @@ _SPEEDS: dict[str, list[dict[str, Any]]] = {
         {"belt_speed": "1.2 m/s", "carrier_speed": "20 rpm"},
     ],
     "orbital": [
-        {"orbit_speed": "400 orbits/min", "carrier_speed": "13 rpm"},
-        {"orbit_speed": "600 orbits/min", "carrier_speed": "13 rpm"},
-        {"orbit_speed": "400 orbits/min", "carrier_speed": "13 rpm"},
+        {"orbit_speed": "430 orbits/min", "carrier_speed": "13 rpm"},
+        {"orbit_speed": "640 orbits/min", "carrier_speed": "13 rpm"},
+        {"orbit_speed": "430 orbits/min", "carrier_speed": "13 rpm"},
     ],
 }
 

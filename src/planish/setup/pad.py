@@ -8,15 +8,17 @@ from pydantic import Field
 
 from planish.setup.quantity import Quantity, Section, ratio
 
-MODULUS = Annotated[float, Quantity("modulus", above="0 MPa", high="20000 MPa", typical=("1 MPa", "400 MPa"))]
-SHORE = Annotated[float, Quantity("ratio", above="0", high="100")]
+MODULUS = Annotated[
+    float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("0.5 MPa", "2500 MPa"))
+]
+SHORE = Annotated[float, Quantity("ratio", low="1", high="100", typical=("10", "98"))]
 
 
 class LayerSection(Section):
     """One layer. Its stiffness is given in one way: hardness, modulus, or the polymer it is made of."""
 
     thickness: Annotated[
-        float, Quantity("length", low="0.1 mm", high="20 mm", typical=("0.5 mm", "3 mm"))
+        float, Quantity("length", low="0.1 mm", high="20 mm", typical=("0.3 mm", "4 mm"))
     ] = Field(description="thickness of the layer")
     shore_d: SHORE | None = Field(None, description="hardness of the finished layer, Shore D")
     shore_a: SHORE | None = Field(None, description="hardness of the finished layer, Shore A")
@@ -27,40 +29,40 @@ class LayerSection(Section):
     polymer_shore_d: SHORE | None = Field(
         None, description="hardness of the unfilled solid polymer, Shore D; pores and filler then act on it"
     )
-    modulus_spread: Annotated[float, ratio("0", "1", typical=("3 %", "15 %"))] = Field(
+    modulus_spread: Annotated[float, ratio("0", "1", typical=("0 %", "30 %"))] = Field(
         0.0, description="relative spread of the modulus"
     )
-    poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0.1", "0.4"))] = Field(
+    poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0", "0.49"))] = Field(
         description="Poisson's ratio"
     )
-    porosity: Annotated[float, ratio("0", "0.95", typical=("0 %", "55 %"))] = Field(
+    porosity: Annotated[float, ratio("0", "0.95", typical=("0 %", "70 %"))] = Field(
         0.0, description="share of the volume that is pores"
     )
     cells: Literal["none", "open", "closed"] = Field("open", description="cell structure of the pores")
-    edge_share: Annotated[float, ratio("0", "1", typical=("60 %", "90 %"))] = Field(
+    edge_share: Annotated[float, ratio("0", "1", typical=("30 %", "100 %"))] = Field(
         0.8, description="closed cells: share of the solid in cell edges"
     )
-    filler_share: Annotated[float, ratio("0", "0.59", typical=("0 %", "10 %"))] = Field(
+    filler_share: Annotated[float, ratio("0", "0.59", typical=("0 %", "30 %"))] = Field(
         0.0, description="filler, share by volume"
     )
-    filler_ratio: Annotated[float, Quantity("ratio", above="0", high="1e5")] | None = Field(
-        None, description="modulus of the filler over that of the polymer; rigid where not given"
-    )
+    filler_ratio: (
+        Annotated[float, Quantity("ratio", low="1e-6", high="1e5", typical=("1", "1000"))] | None
+    ) = Field(None, description="modulus of the filler over that of the polymer; rigid where not given")
 
 
 class GroovesSection(Section):
     """Grooves of the top pad."""
 
     pattern: Literal["none", "concentric", "grid", "spiral"] = Field(description="how the grooves run")
-    width: Annotated[float, Quantity("length", low="0 mm", high="20 mm", typical=("0.25 mm", "1 mm"))] = (
-        Field(description="width of a groove")
-    )
-    depth: Annotated[float, Quantity("length", low="0 mm", high="20 mm", typical=("0.3 mm", "0.9 mm"))] = (
-        Field(description="depth of a groove in a new pad")
-    )
-    pitch: Annotated[float, Quantity("length", low="0 mm", high="100 mm", typical=("1.5 mm", "6 mm"))] = (
-        Field(description="from groove to groove")
-    )
+    width: Annotated[
+        float, Quantity("length", low="0 mm", least="0.01 mm", high="20 mm", typical=("0.1 mm", "3 mm"))
+    ] = Field(description="width of a groove")
+    depth: Annotated[
+        float, Quantity("length", low="0 mm", least="0.01 mm", high="20 mm", typical=("0.1 mm", "2.5 mm"))
+    ] = Field(description="depth of a groove in a new pad")
+    pitch: Annotated[
+        float, Quantity("length", low="0 mm", least="0.01 mm", high="100 mm", typical=("0.5 mm", "25 mm"))
+    ] = Field(description="from groove to groove")
 
 
 class SurfaceSection(Section):
@@ -68,21 +70,27 @@ class SurfaceSection(Section):
 
     density: Annotated[
         float,
-        Quantity("areal_density", above="0 1/mm^2", high="1e6 1/mm^2", typical=("50 1/mm^2", "1000 1/mm^2")),
+        Quantity(
+            "areal_density",
+            above="0 1/mm^2",
+            least="0.01 1/mm^2",
+            high="1e6 1/mm^2",
+            typical=("10 1/mm^2", "10000 1/mm^2"),
+        ),
     ] = Field(description="summits per area")
     tip_radius: Annotated[
-        float, Quantity("depth", above="0 um", high="5000 um", typical=("10 um", "100 um"))
+        float, Quantity("depth", low="0.05 um", high="5000 um", typical=("1 um", "200 um"))
     ] = Field(description="radius of curvature of a summit")
-    height_sd: Annotated[float, Quantity("depth", low="0 um", high="500 um", typical=("3 um", "15 um"))] = (
-        Field(description="standard deviation of summit heights, as conditioned")
-    )
+    height_sd: Annotated[
+        float, Quantity("depth", low="0 um", least="0.001 um", high="500 um", typical=("0.5 um", "50 um"))
+    ] = Field(description="standard deviation of summit heights, as conditioned")
     tail_length: Annotated[
-        float, Quantity("depth", above="0 um", high="500 um", typical=("2 um", "10 um"))
+        float, Quantity("depth", low="0.01 um", high="500 um", typical=("0.3 um", "30 um"))
     ] = Field(description="decay length of the tail of high summits, which carries the load")
     modulus: MODULUS | None = Field(
         None, description="modulus of the summits; that of the solid between the pores where not given"
     )
-    poisson: Annotated[float, Quantity("ratio", low="0", high="0.5")] | None = Field(
+    poisson: Annotated[float, Quantity("ratio", low="0", high="0.5", typical=("0.1", "0.5"))] | None = Field(
         None, description="Poisson's ratio of the summits; the top pad's where not given"
     )
     heights: str | None = Field(
@@ -100,32 +108,40 @@ class PadSection(Section):
     sub: LayerSection | None = Field(None, description='the softer layer under it; "none" for none')
     grooves: GroovesSection | None = Field(None, description='grooves of the top pad; "none" for none')
     surface: SurfaceSection = Field(description="its summits")
-    wear_coefficient: Annotated[float, Quantity("per_pressure", low="0 1/Pa", high="1e-6 1/Pa")] = Field(
-        description="pad cut by a sharp disk, per pressure and sliding distance"
-    )
-    polish_wear_coefficient: Annotated[float, Quantity("per_pressure", low="0 1/Pa", high="1e-6 1/Pa")] = (
-        Field(description="wear of summits by polishing, per pressure on them and sliding distance")
-    )
+    wear_coefficient: Annotated[
+        float,
+        Quantity(
+            "per_pressure",
+            low="0 1/Pa",
+            least="1e-20 1/Pa",
+            high="1e-6 1/Pa",
+            typical=("1e-12 1/Pa", "1e-9 1/Pa"),
+        ),
+    ] = Field(description="pad cut by a sharp disk, per pressure and sliding distance")
+    polish_wear_coefficient: Annotated[
+        float, Quantity("per_pressure", low="0 1/Pa", high="1e-6 1/Pa", typical=("0 1/Pa", "1e-13 1/Pa"))
+    ] = Field(description="wear of summits by polishing, per pressure on them and sliding distance")
     density: Annotated[
-        float, Quantity("density", above="0 g/cm^3", high="5 g/cm^3", typical=("0.3 g/cm^3", "1.1 g/cm^3"))
+        float, Quantity("density", low="0.02 g/cm^3", high="5 g/cm^3", typical=("0.2 g/cm^3", "1.3 g/cm^3"))
     ] = Field(description="density of the top pad")
     heat_capacity: Annotated[
         float,
         Quantity(
             "heat_capacity",
-            above="0 J/(kg*K)",
+            low="100 J/(kg*K)",
             high="10000 J/(kg*K)",
-            typical=("1200 J/(kg*K)", "1900 J/(kg*K)"),
+            typical=("800 J/(kg*K)", "2500 J/(kg*K)"),
         ),
     ] = Field(description="heat capacity of the top pad")
     conductivity: Annotated[
         float,
         Quantity(
-            "conductivity", above="0 W/(m*K)", high="50 W/(m*K)", typical=("0.05 W/(m*K)", "0.3 W/(m*K)")
+            "conductivity", low="0.005 W/(m*K)", high="50 W/(m*K)", typical=("0.02 W/(m*K)", "0.6 W/(m*K)")
         ),
     ] = Field(description="heat conductivity of the top pad")
     drainage_length: (
-        Annotated[float, Quantity("length", above="0 mm", high="1000 mm", typical=("1 mm", "10 mm"))] | None
+        Annotated[float, Quantity("length", low="0.01 mm", high="1000 mm", typical=("0.3 mm", "50 mm"))]
+        | None
     ) = Field(
         None,
         description="over which open pores of the surface let fluid pressure escape; where not given they do not",

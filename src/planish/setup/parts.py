@@ -113,7 +113,7 @@ def list_parts(kind: str | None = None, name: str | None = None) -> list[PartRow
 
 
 def _split(value: Any) -> tuple[str, str]:
-    """Split ``"770 mm"`` into ("770", "mm"); anything else is a value without unit."""
+    """Split ``"800 mm"`` into ("800", "mm"); anything else is a value without unit."""
     if isinstance(value, list):
         return "; ".join(", ".join(f"{k} {v}" for k, v in item.items()) for item in value), ""
     if not isinstance(value, str):

@@ -1,7 +1,9 @@
 """Field types of a setup: text quantities, shares, names, with their limits and typical ranges.
 
-Each annotation carries its dimension, limits and typical range, so that the
-validator, the JSON Schema, the commented setup and the bench all read the same.
+Each annotation carries its dimension, its limits (what is possible; anything
+else is refused) and its typical range with the source of that range (what the
+trade uses; anything else is questioned), so that the validator, the check, the
+JSON Schema, the commented setup and the bench all read the same.
 A validated field holds the SI float.
 """
 
@@ -9,12 +11,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from planish import units
+
+PRACTICE = "common practice, no source"
 
 
 def refused(allowed: str, remedy: str = "", **more: Any) -> PydanticCustomError:
@@ -27,13 +32,23 @@ def refused(allowed: str, remedy: str = "", **more: Any) -> PydanticCustomError:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A text quantity: its dimension, the limits (inclusive, as text), and what is typical."""
+    """A text quantity: its dimension, the limits (inclusive, as text), and what is typical.
+
+    ``above`` is an exclusive lower limit. ``least``: what a value other than 0
+    must come to at least, where 0 stands for "none". ``source`` says who calls
+    the range typical; ``either_way``: it is one of sizes, and the sign only
+    says which way something turns or runs. The dimension "number" is a bare
+    number whose unit depends on other values.
+    """
 
     dimension: str
     low: str | None = None
     high: str | None = None
     typical: tuple[str, str] | None = None
-    above: str | None = None  # exclusive lower limit
+    above: str | None = None
+    least: str | None = None
+    source: str = PRACTICE
+    either_way: bool = False
 
     @property
     def limits(self) -> tuple[float, float]:
@@ -47,16 +62,21 @@ class Quantity:
     @property
     def allowed(self) -> str:
         """The limits in words."""
+        least = f"at least {pretty_text(self.least)}" if self.least is not None else ""
         if self.low is not None and self.high is not None:
-            return f"from {_p(self.low)} to {_p(self.high)}"
+            return f"from {pretty_text(self.low)} to {pretty_text(self.high)}" + (
+                least and f", {least} where it is not 0"
+            )
         if self.above is not None:
-            return f"above {_p(self.above)}" + (
-                f" and up to {_p(self.high)}" if self.high is not None else ""
+            return (
+                f"above {pretty_text(self.above)}"
+                + (least and f", {least}")
+                + (f" and up to {pretty_text(self.high)}" if self.high is not None else "")
             )
         if self.low is not None:
-            return f"{_p(self.low)} or more"
+            return f"{pretty_text(self.low)} or more"
         if self.high is not None:
-            return f"{_p(self.high)} or less"
+            return f"{pretty_text(self.high)} or less"
         return "a number" if self.dimension == "ratio" else f"a {self.dimension.replace('_', ' ')}"
 
     @property
@@ -65,20 +85,43 @@ class Quantity:
         if self.typical is None:
             return ""
         low, high = self.typical
-        return f"typical {_p(low)} to {_p(high)}" if low != high else f"typical {_p(low)}"
+        return (
+            f"typical {pretty_text(low)} to {pretty_text(high)}"
+            if low != high
+            else f"typical {pretty_text(low)}"
+        )
+
+    @property
+    def typical_si(self) -> tuple[float, float] | None:
+        """The typical range in SI."""
+        return (
+            None if self.typical is None else (self._number(self.typical[0]), self._number(self.typical[1]))
+        )
+
+    def unusual(self, value: float) -> bool:
+        """Return whether an SI value lies outside the typical range; a 0 that says "none" does not."""
+        low, high, none = _usual(self)
+        size = abs(value) if self.either_way else value
+        return not (low <= size <= high or (none and value == 0.0))
 
     def _number(self, text: str) -> float:
-        return units.to_si(text, self.dimension)
+        return float(text) if self.dimension == "number" else units.to_si(text, self.dimension)
 
     def read(self, value: Any) -> float:
         """Return the SI value, or raise what pydantic turns into a finding."""
-        if self.dimension == "ratio" and isinstance(value, int | float) and not isinstance(value, bool):
+        if (
+            self.dimension in ("ratio", "number")
+            and isinstance(value, int | float)
+            and not isinstance(value, bool)
+        ):
             try:
                 number = float(value)
             except OverflowError:
                 number = math.inf
             if not math.isfinite(number):
                 raise refused(f"a finite number, {self.allowed}", self.usual)
+        elif self.dimension == "number":
+            raise refused(f"a bare finite number in SI, {self.allowed}", self.usual)
         else:
             try:
                 number = units.to_si(value, self.dimension)
@@ -86,17 +129,32 @@ class Quantity:
                 raise refused(error.allowed, error.remedy or self.usual) from None
         low, high = self.limits
         # A hair of room, so that a limit written in other units is still allowed.
-        room = 1e-12 * max(abs(low) if math.isfinite(low) else 0.0, abs(high) if math.isfinite(high) else 0.0)
-        if number < low - room or number > high + room or (self.above is not None and number <= low):
-            raise refused(self.allowed, self.usual)
-        if low == 0.0 < number < self._floor(high):
-            raise refused(
-                self.allowed, "this is too near 0 to mean anything" + (self.usual and f"; {self.usual}")
-            )
+        under = low - 1e-12 * abs(low) if math.isfinite(low) else low
+        over = high + 1e-12 * abs(high) if math.isfinite(high) else high
+        if not under <= number <= over or (self.above is not None and number <= low):
+            raise refused(self.allowed, self._too_small if 0.0 < number < 1e-6 * low else self.usual)
+        if low == 0.0 < number < (1.0 - 1e-9) * self._floor(high):
+            raise refused(self.allowed, self._too_small)
         return number
 
+    def si(self, value: Any) -> float:
+        """Return the SI value; a UnitError says what is allowed, for values that stand outside a model."""
+        try:
+            return self.read(value)
+        except PydanticCustomError as error:
+            context = error.context or {}
+            raise units.UnitError(str(value)[:60], context["allowed"], context["remedy"]) from None
+
+    @property
+    def _too_small(self) -> str:
+        return "this is too near 0 to mean anything" + (self.usual and f"; {self.usual}")
+
     def _floor(self, high: float) -> float:
-        """Return the SI value below which a number that is not 0 only makes the arithmetic overflow."""
+        """Return the SI value below which a number that is not 0 means nothing."""
+        if self.least is not None:
+            return self._number(self.least)
+        if self.dimension == "number":
+            return 0.0
         usual = self._number(self.typical[0]) if self.typical is not None else 0.0
         if usual > 0.0:
             return 1e-6 * usual
@@ -108,27 +166,40 @@ class Quantity:
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        words = [self.allowed, self.usual]
+        words = [self.allowed, self.usual and f"{self.usual} ({self.source})"]
         out: dict[str, Any] = {"type": "string"}
         if self.dimension == "ratio":
             out = {"anyOf": [{"type": "number"}, {"type": "string", "pattern": "%\\s*$"}]}
         else:
-            words.insert(0, f"number with a unit, as in '{_p('1 ' + units.TRADE_UNITS[self.dimension])}'")
+            words.insert(
+                0, f"number with a unit, as in '{pretty_text('1 ' + units.TRADE_UNITS[self.dimension])}'"
+            )
             out["pattern"] = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S+"
         out["$comment"] = "; ".join(word for word in words if word)  # schema.py joins it to the description
         return out
 
 
-def _p(text: str) -> str:
+@lru_cache(maxsize=512)
+def _usual(what: Quantity) -> tuple[float, float, bool]:
+    """Return the typical range in SI with a hair of room, and whether a 0 says "none"."""
+    usual = what.typical_si
+    if usual is None:
+        return -math.inf, math.inf, True
+    room = 1e-9 * max(abs(usual[0]), abs(usual[1]))
+    return usual[0] - room, usual[1] + room, what.low is not None and what.limits[0] <= 0.0
+
+
+def pretty_text(text: str) -> str:
+    """Return a text quantity with its unit as it is printed: ``"20 um"`` -> ``"20 µm"``."""
     number, _, unit = text.partition(" ")
     return f"{number} {units.pretty(unit)}".strip()
 
 
 def ratio(
-    low: str = "0", high: str = "1", typical: tuple[str, str] | None = None, above: str | None = None
+    low: str = "0", high: str = "1", typical: tuple[str, str] | None = None, least: str | None = None
 ) -> Quantity:
     """Return the annotation of a share: a bare number, or text such as ``"35 %"``."""
-    return Quantity("ratio", None if above is not None else low, high, typical, above)
+    return Quantity("ratio", low, high, typical, least=least)
 
 
 def _name(text: str) -> str:

@@ -9,12 +9,23 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from planish.setup.quantity import Name, Quantity, Section, refused
 
-PRESSURE = Annotated[float, Quantity("pressure", low="0 psi", high="60 psi", typical=("0.5 psi", "6 psi"))]
-TURNING = Annotated[
-    float, Quantity("angular_speed", low="-1000 rpm", high="1000 rpm", typical=("20 rpm", "150 rpm"))
+ZONES = Quantity("pressure", low="0 psi", least="0.005 psi", high="60 psi", typical=("0.3 psi", "10 psi"))
+PRESSURE = Annotated[float, ZONES]
+BEARING = Annotated[
+    float, Quantity("pressure", low="0 psi", least="0.01 psi", high="100 psi", typical=("1 psi", "60 psi"))
 ]
-AMOUNT = Annotated[float, Quantity("thickness", low="0 nm", high="200 um", typical=("50 nm", "2000 nm"))]
-SECONDS = Annotated[float, Quantity("time", above="0 s", high="36000 s", typical=("5 s", "180 s"))]
+TURNING = Annotated[
+    float,
+    Quantity(
+        "angular_speed", low="-1000 rpm", high="1000 rpm", typical=("5 rpm", "200 rpm"), either_way=True
+    ),
+]
+AMOUNT = Annotated[
+    float, Quantity("thickness", low="0 nm", least="0.01 nm", high="200 um", typical=("2 nm", "10000 nm"))
+]
+SECONDS = Annotated[
+    float, Quantity("time", above="0 s", least="0.001 s", high="36000 s", typical=("1 s", "600 s"))
+]
 
 # speed key of a step: the motion it belongs to
 SPEED_OF = {"platen_speed": "rotary", "belt_speed": "linear", "orbit_speed": "orbital"}
@@ -24,7 +35,7 @@ STOPS = ("time", "stop_on_removed", "stop_on_remaining")
 class ZonePressures:
     """Annotation of a step's zone pressures: one text, a list of texts, or a table by zone name."""
 
-    quantity = Quantity("pressure", low="0 psi", high="60 psi", typical=("0.5 psi", "6 psi"))
+    quantity = ZONES
 
     def read(self, value: Any) -> float | tuple[float, ...] | dict[str, float]:
         """Return pressures [Pa] in the shape they were given."""
@@ -63,17 +74,35 @@ class StepSection(Section):
     ring_pressure: PRESSURE = Field(0.0, description="pressure of the retaining ring on the pad")
     platen_speed: TURNING | None = Field(None, description="rotary: turning speed of the platen")
     belt_speed: (
-        Annotated[float, Quantity("speed", low="-10 m/s", high="10 m/s", typical=("1 m/s", "4 m/s"))] | None
+        Annotated[
+            float,
+            Quantity("speed", low="-10 m/s", high="10 m/s", typical=("0.3 m/s", "5 m/s"), either_way=True),
+        ]
+        | None
     ) = Field(None, description="linear: speed of the belt")
     orbit_speed: (
         Annotated[
-            float, Quantity("angular_speed", low="-3000 rpm", high="3000 rpm", typical=("200 rpm", "700 rpm"))
+            float,
+            Quantity(
+                "angular_speed",
+                low="-3000 rpm",
+                high="3000 rpm",
+                typical=("100 rpm", "900 rpm"),
+                either_way=True,
+            ),
         ]
         | None
     ) = Field(None, description="orbital: orbits per time")
     carrier_speed: TURNING = Field(description="turning speed of the carrier")
     flow: Annotated[
-        float, Quantity("flow", low="0 ml/min", high="5000 ml/min", typical=("100 ml/min", "350 ml/min"))
+        float,
+        Quantity(
+            "flow",
+            low="0 ml/min",
+            least="0.1 ml/min",
+            high="5000 ml/min",
+            typical=("30 ml/min", "600 ml/min"),
+        ),
     ] = Field(description="slurry flow")
     conditioning: bool = Field(False, description="whether the disk is used in this step")
     time: SECONDS | None = Field(None, description="step ends after this time")
@@ -82,7 +111,7 @@ class StepSection(Section):
         None, description="step ends when this much is left, on average, of the film then on top"
     )
     max_time: SECONDS | None = Field(None, description="longest time where a stop condition ends the step")
-    bearing_pressures: list[PRESSURE] | None = Field(
+    bearing_pressures: list[BEARING] | None = Field(
         None,
         description="linear: support pressures in this step, inside out; the bearing's own where not given",
     )

@@ -15,6 +15,7 @@ from planish import units
 from planish.errors import PlanishError
 from planish.setup.parts import KINDS, Part, catalogue
 from planish.setup.polisher import MOTIONS
+from planish.setup.quantity import PRACTICE
 from planish.setup.removal import LAWS, SCALE
 
 STIFFNESS_KEYS = ("shore_d", "shore_a", "modulus", "polymer_modulus", "polymer_shore_d")
@@ -34,10 +35,9 @@ TOP_KEYS = (
     "die",
 )
 YOURS = "given in the setup"
-PRACTICE = "common practice, no source"
 
 # So that a measured rate comes out again where it was measured: what this model finds there.
-MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (50 rpm), 60 s"
+MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (48 rpm), 60 s"
 
 AMBIENT = {"temperature": ("22 degC", PRACTICE), "platen_temperature": ("22 degC", PRACTICE)}
 REFERENCE = {

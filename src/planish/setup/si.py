@@ -340,4 +340,5 @@ class Bench(SiRecord):
     ambient: Ambient
     sources: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())  # defaults and clamps used, in plain words
+    unlikely: tuple[str, ...] = ()  # dotted paths of the values outside the range typical of their key
     die: Die | None = None

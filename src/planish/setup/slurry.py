@@ -14,41 +14,48 @@ class SlurrySection(Section):
 
     name: Name = Field(description="name in reports")
     abrasive: Name = Field(description="what the particles are made of")
-    abrasive_fraction: Annotated[float, ratio("0", "0.6", typical=("0.5 %", "15 %"))] = Field(
+    abrasive_fraction: Annotated[float, ratio("0", "0.6", typical=("0.01 %", "30 %"), least="1e-6")] = Field(
         description="abrasive, share by weight"
     )
     particle_size: Annotated[
-        float, Quantity("thickness", above="0 nm", high="10000 nm", typical=("30 nm", "250 nm"))
+        float, Quantity("thickness", low="1 nm", high="10000 nm", typical=("10 nm", "400 nm"))
     ] = Field(description="mean diameter of the particles")
     large_particle_size: Annotated[
-        float, Quantity("thickness", above="0 nm", high="100000 nm", typical=("500 nm", "1000 nm"))
+        float, Quantity("thickness", low="50 nm", high="100000 nm", typical=("200 nm", "5000 nm"))
     ] = Field(description="diameter above which a particle counts as large")
     large_particle_count: Annotated[
-        float, Quantity("number_density", low="0 1/ml", high="1e12 1/ml", typical=("1e3 1/ml", "1e6 1/ml"))
+        float,
+        Quantity(
+            "number_density",
+            low="0 1/ml",
+            least="1e-3 1/ml",
+            high="1e12 1/ml",
+            typical=("10 1/ml", "1e7 1/ml"),
+        ),
     ] = Field(description="large particles per volume")
     viscosity: Annotated[
-        float, Quantity("viscosity", above="0 mPa*s", high="1000 mPa*s", typical=("1 mPa*s", "5 mPa*s"))
+        float, Quantity("viscosity", low="0.1 mPa*s", high="1000 mPa*s", typical=("0.7 mPa*s", "10 mPa*s"))
     ] = Field(description="viscosity")
     density: Annotated[
-        float, Quantity("density", low="0.5 g/cm^3", high="5 g/cm^3", typical=("1 g/cm^3", "1.2 g/cm^3"))
+        float, Quantity("density", low="0.5 g/cm^3", high="5 g/cm^3", typical=("0.95 g/cm^3", "1.4 g/cm^3"))
     ] = Field(description="density")
     heat_capacity: Annotated[
         float,
         Quantity(
             "heat_capacity",
-            above="0 J/(kg*K)",
+            low="500 J/(kg*K)",
             high="10000 J/(kg*K)",
-            typical=("3500 J/(kg*K)", "4186 J/(kg*K)"),
+            typical=("2500 J/(kg*K)", "4300 J/(kg*K)"),
         ),
     ] = Field(description="heat capacity")
     temperature: Annotated[
-        float, Quantity("temperature", low="0 degC", high="95 degC", typical=("18 degC", "30 degC"))
+        float, Quantity("temperature", low="0 degC", high="95 degC", typical=("10 degC", "45 degC"))
     ] = Field(description="temperature as supplied")
-    friction_boundary: Annotated[float, Quantity("ratio", above="0", high="2", typical=("0.2", "0.6"))] = (
+    friction_boundary: Annotated[float, Quantity("ratio", low="0.001", high="2", typical=("0.1", "0.8"))] = (
         Field(description="coefficient of friction when the pad touches")
     )
-    friction_floor: Annotated[float, Quantity("ratio", above="0", high="2", typical=("0.05", "0.2"))] = Field(
-        description="lowest coefficient of friction as the film thickens"
+    friction_floor: Annotated[float, Quantity("ratio", low="0.0001", high="2", typical=("0.005", "0.4"))] = (
+        Field(description="lowest coefficient of friction as the film thickens")
     )
 
 
@@ -56,8 +63,8 @@ class AmbientSection(Section):
     """Room and platen."""
 
     temperature: Annotated[
-        float, Quantity("temperature", low="5 degC", high="60 degC", typical=("18 degC", "25 degC"))
+        float, Quantity("temperature", low="5 degC", high="60 degC", typical=("15 degC", "30 degC"))
     ] = Field(description="room temperature")
     platen_temperature: Annotated[
-        float, Quantity("temperature", low="0 degC", high="90 degC", typical=("15 degC", "50 degC"))
+        float, Quantity("temperature", low="0 degC", high="90 degC", typical=("10 degC", "60 degC"))
     ] = Field(description="temperature at which the platen is held")

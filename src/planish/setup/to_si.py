@@ -13,13 +13,13 @@ from planish.setup import si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.crosscheck_recipe import LONGEST, zone_list
-from planish.setup.crosscheck_removal import coefficient
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.parts import catalogue
 from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
 from planish.setup.recipe import StepSection
 from planish.setup.removal import LAWS, SCALE, RemovalSection
+from planish.setup.usual import outside
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
@@ -53,7 +53,8 @@ def to_si(setup: Setup) -> si.Bench:
         steps=tuple(_step(step, names) for step in model.recipe.step),
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
         sources=setup.sources + MODEL_SOURCES,
-        notes=setup.warnings + setup.notes,
+        notes=_notes(setup),
+        unlikely=tuple(f.place for f in setup.unlikely),
         die=si.Die(**{name: getattr(model.die, name) for name in si.Die.__dataclass_fields__})
         if model.die is not None
         else None,
@@ -250,6 +251,13 @@ def reference_real_pressure(pad_part: str) -> float:
     return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
 
 
+def _notes(setup: Setup) -> tuple[str, ...]:
+    """Return what a result has to say of its setup: unlikely values in one line, the rest as it is."""
+    odd = {f.message for f in setup.unlikely}
+    told = outside(setup.unlikely)
+    return (*(w for w in setup.warnings if w not in odd), *([told] if told else []), *setup.notes)
+
+
 def _without_none(tree: dict[str, object]) -> dict[str, object]:
     return {
         key: None if value == "none" and key in ("sub", "grooves") else value for key, value in tree.items()
@@ -258,7 +266,7 @@ def _without_none(tree: dict[str, object]) -> dict[str, object]:
 
 def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si.Removal:
     ref = law.reference
-    values = {name: coefficient(LAWS[law.law][name], value) for name, value in law.coefficients.items()}
+    values = {name: LAWS[law.law][name].si(value) for name, value in law.coefficients.items()}
     if law.rate is not None:
         values[SCALE[law.law]] = _leading(law, values)
     return si.Removal(

@@ -8,9 +8,12 @@ from pydantic import Field, field_validator
 
 from planish.setup.quantity import Name, Quantity, Section, refused
 
-PROFILE_RADIUS = Annotated[float, Quantity("length", low="0 mm", high="400 mm")]
+SIZES = "common practice; tables of silicon wafer sizes: 525 um at 100 mm, 675 at 150, 725 at 200, 775 at 300"
+PROFILE_RADIUS = Annotated[
+    float, Quantity("length", low="0 mm", least="1e-6 mm", high="400 mm", typical=("0 mm", "150 mm"))
+]
 FILM_THICKNESS = Annotated[
-    float, Quantity("thickness", low="0 nm", high="200 um", typical=("100 nm", "2000 nm"))
+    float, Quantity("thickness", low="0 nm", least="0.01 nm", high="200 um", typical=("2 nm", "20000 nm"))
 ]
 
 
@@ -28,7 +31,7 @@ class FilmSection(Section):
     sites: str | None = Field(None, description="file of measured sites, relative to the setup file")
     stress: (
         Annotated[
-            float, Quantity("stress", low="-5000 MPa", high="5000 MPa", typical=("-200 MPa", "200 MPa"))
+            float, Quantity("stress", low="-5000 MPa", high="5000 MPa", typical=("-2500 MPa", "2500 MPa"))
         ]
         | None
     ) = Field(None, description="film stress, tension positive; only the check of the vacuum hold uses it")
@@ -49,21 +52,21 @@ class WaferSection(Section):
     """The wafer: diameter, plate properties, films from the top down."""
 
     diameter: Annotated[
-        float, Quantity("length", low="25 mm", high="500 mm", typical=("150 mm", "300 mm"))
+        float, Quantity("length", low="25 mm", high="500 mm", typical=("100 mm", "300 mm"), source=SIZES)
     ] = Field(description="wafer diameter")
     thickness: Annotated[
-        float, Quantity("depth", low="50 um", high="5000 um", typical=("675 um", "775 um"))
+        float, Quantity("depth", low="50 um", high="5000 um", typical=("500 um", "800 um"), source=SIZES)
     ] = Field(description="wafer thickness")
     modulus: Annotated[
-        float, Quantity("modulus", low="1000 MPa", high="1e6 MPa", typical=("130000 MPa", "170000 MPa"))
+        float, Quantity("modulus", low="1000 MPa", high="1e6 MPa", typical=("60000 MPa", "500000 MPa"))
     ] = Field(description="Young's modulus of the wafer in bending")
-    poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0.06", "0.28"))] = Field(
+    poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0.05", "0.35"))] = Field(
         description="Poisson's ratio of the wafer"
     )
     density: Annotated[
-        float, Quantity("density", low="1 g/cm^3", high="25 g/cm^3", typical=("2.2 g/cm^3", "5.3 g/cm^3"))
+        float, Quantity("density", low="1 g/cm^3", high="25 g/cm^3", typical=("2.2 g/cm^3", "6.2 g/cm^3"))
     ] = Field(description="density of the wafer; only the check of the vacuum hold uses it")
     edge_exclusion: Annotated[
-        float, Quantity("length", low="0 mm", high="30 mm", typical=("2 mm", "5 mm"))
+        float, Quantity("length", low="0 mm", least="0.01 mm", high="30 mm", typical=("1 mm", "6 mm"))
     ] = Field(description="rim left out of all statistics")
     film: list[FilmSection] = Field(description="films, the one on top first", min_length=1, max_length=50)

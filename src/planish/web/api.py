@@ -2,31 +2,22 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
 from planish.errors import DataError, PlanishError
 from planish.web import schemas as s
-from planish.web.accounts import ROLES
+from planish.web.ask import Ask
+from planish.web.asking import REFUSALS, Held, Viewer, Worker, noted
 from planish.web.costs import check_lot
 
 if TYPE_CHECKING:
     from planish.web.app import Services
 
-REFUSALS: dict[int | str, dict[str, Any]] = {
-    400: {"model": s.Refusal, "description": "cannot be used as given; says why"},
-    401: {"model": s.Refusal, "description": "not signed in"},
-    403: {"model": s.Refusal, "description": "not allowed"},
-    413: {"model": s.Refusal, "description": "too large"},
-    421: {"model": s.Refusal, "description": "wrong host name"},
-}
 BINARY: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {s.MEDIA: {"schema": {"type": "string", "format": "binary"}}},
@@ -39,93 +30,6 @@ _OWN = "planish.web.own_data"
 _LESSONS = "planish.web.lessons"
 
 
-async def services(request: Request) -> Services:
-    """Return what the server holds."""
-    found: Services = request.app.state.services
-    return found
-
-
-Held = Annotated[Any, Depends(services)]
-
-
-def who(request: Request, held: Held) -> s.Person:
-    """Return who asks.
-
-    Raises
-    ------
-    HTTPException
-        401 where a team's server does not know them.
-    """
-    if held.accounts is None:
-        return s.Person(name="you", role="approve", team=False)
-    name = request.session.get("name")
-    role = held.accounts.role(name) if isinstance(name, str) else None
-    if role is None:
-        raise HTTPException(401, "sign in first")
-    return s.Person(name=str(name), role=role, team=True)
-
-
-Viewer = Annotated[s.Person, Depends(who)]
-
-
-def worker(person: Viewer) -> s.Person:
-    """Return who asks, if they may bring data and run jobs."""
-    return _at_least(person, "work")
-
-
-def approver(person: Viewer) -> s.Person:
-    """Return who asks, if they may approve."""
-    return _at_least(person, "approve")
-
-
-def _at_least(person: s.Person, role: str) -> s.Person:
-    if ROLES.index(person.role) < ROLES.index(role):  # type: ignore[arg-type]
-        raise HTTPException(403, f"this needs the role {role}; yours is {person.role}")
-    return person
-
-
-Worker = Annotated[s.Person, Depends(worker)]
-Approver = Annotated[s.Person, Depends(approver)]
-
-
-async def asking(request: Request, held: Held, person: Viewer) -> Callable[..., Awaitable[Any]]:
-    """Return how the one who asks puts a question to the workers: ``ask(pool, name, *arguments, ...)``.
-
-    Who goes away while slow work waits or runs has asked for nothing; of the questions of one page with the
-    same ``newest``, only the newest is answered.
-    """
-    page = request.headers.get("x-page", "")[:40]
-
-    async def ask(pool: str, name: str, *arguments: Any, newest: str | None = None, **more: Any) -> Any:
-        word = None if newest is None else f"{page} {newest}"
-        answer = held.workers.ask(pool, name, *arguments, owner=person.name, newest=word, **more)
-        return await (answer if pool == "fast" else _unless_gone(request, answer))
-
-    return ask
-
-
-Ask = Annotated[Callable[..., Awaitable[Any]], Depends(asking)]
-
-
-async def _unless_gone(request: Request, answer: Awaitable[Any]) -> Any:
-    """Return an answer, or give it up when the one who asked closes the connection."""
-
-    async def gone() -> None:
-        while (await request.receive())["type"] != "http.disconnect":
-            pass
-
-    tasks = (asyncio.ensure_future(answer), asyncio.ensure_future(gone()))
-    try:
-        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-        if not tasks[0].done():
-            raise HTTPException(499, "the one who asked is gone")
-        return tasks[0].result()
-    finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-
-
 def _packed(body: bytes) -> Response:
     return Response(body, media_type=s.MEDIA)
 
@@ -133,33 +37,6 @@ def _packed(body: bytes) -> Response:
 def _file(text: str, name: str, media: str) -> Response:
     disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(text, media_type=media, headers=disposition)
-
-
-@router.get("/me", tags=["people"])
-async def me(person: Viewer) -> s.Person:
-    """Say who is signed in."""
-    return person
-
-
-@router.post("/sign-in", tags=["people"])
-async def sign_in(asked: s.SignIn, request: Request, held: Held) -> s.Person:
-    """Sign in; the session is a signed cookie."""
-    if held.accounts is None:
-        return s.Person(name="you", role="approve", team=False)
-    role = await run_in_threadpool(held.accounts.check, asked.name, asked.password)
-    if role is None:
-        raise HTTPException(401, "name or password is wrong")
-    request.session.clear()
-    request.session["name"] = asked.name
-    return s.Person(name=asked.name, role=role, team=True)
-
-
-@router.post("/sign-out", tags=["people"])
-async def sign_out(request: Request) -> dict[str, bool]:
-    """End the session."""
-    with contextlib.suppress(AssertionError):  # no sessions on a server for one person
-        request.session.clear()
-    return {"done": True}
 
 
 @router.get("/setups/{motion}", tags=["describe"])
@@ -276,30 +153,34 @@ async def report(asked: s.Asked, ask: Ask, person: Viewer) -> Response:
 @router.get("/jobs", tags=["jobs"])
 async def jobs(held: Held, person: Viewer) -> list[s.JobTold]:
     """List your jobs, the newest first."""
-    return [s.JobTold(**job.told()) for job in held.jobs.of(person.name)]
+    return [s.JobTold(**job.told()) for job in held.jobs.of(person.id)]
 
 
 @router.post("/jobs", tags=["jobs"])
 async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> s.JobTold:
     """Start a long job."""
-    await ask("fast", "digest", asked.document)
+    told = await ask("fast", "digest", asked.document)
     options = asked.model_dump()
     if asked.file is not None:
-        options["file"] = str(held.uploads.path(person.name, asked.file))
-    job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.name, options)
+        options["file"] = str(held.uploads.path(person.id, asked.file))
+    job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.id, options)
+    await noted(held, person, "run", kind=asked.kind, title=asked.title, setup=told["digest"], job=job.id)
     return s.JobTold(**job.told())
 
 
 @router.get("/jobs/{job}", tags=["jobs"])
 async def job_told(job: str, held: Held, person: Viewer) -> s.JobTold:
     """Say how far a job is."""
-    return s.JobTold(**held.jobs.get(job, person.name).told())
+    return s.JobTold(**held.jobs.get(job, person.id).told())
 
 
 @router.delete("/jobs/{job}", tags=["jobs"])
 async def stop_job(job: str, held: Held, person: Worker) -> dict[str, bool]:
     """Stop a job, or clear one that has ended."""
-    await run_in_threadpool(held.jobs.stop, held.jobs.get(job, person.name))
+    found = held.jobs.get(job, person.id)
+    what = "job stopped" if found.state in ("waiting", "running") else "job deleted"
+    await run_in_threadpool(held.jobs.stop, found)
+    await noted(held, person, what, job=found.id, kind=found.kind, title=found.title)
     return {"done": True}
 
 
@@ -352,7 +233,7 @@ def _map_name(name: str) -> str:
 
 
 def _result(held: Services, job_id: str, person: s.Person) -> Any:
-    job = held.jobs.get(job_id, person.name)
+    job = held.jobs.get(job_id, person.id)
     place = held.jobs.place(job)
     if job.state != "done" or not (place / "answer.bin").is_file():
         raise DataError(f"job {job.id}: is {job.state}: there is no result to show")
@@ -362,7 +243,7 @@ def _result(held: Services, job_id: str, person: s.Person) -> Any:
 @router.get("/uploads", tags=["own data"])
 async def uploads(held: Held, person: Viewer) -> list[s.UploadTold]:
     """List your files, the newest first."""
-    return [s.UploadTold(**item) for item in await run_in_threadpool(held.uploads.told, person.name)]
+    return [s.UploadTold(**item) for item in await run_in_threadpool(held.uploads.told, person.id)]
 
 
 @router.post(
@@ -383,7 +264,7 @@ async def upload(
     name: Annotated[str, Query(max_length=160, description="the file's own name")],
 ) -> JSONResponse:
     """Store a file given as the request's body, and say what it is."""
-    incoming = held.uploads.begin(person.name, name)
+    incoming = held.uploads.begin(person.id, name)
     try:
         async for piece in request.stream():
             if incoming.add(piece):
@@ -393,11 +274,11 @@ async def upload(
         raise HTTPException(413, "the file is too large, or did not come whole") from None
     finally:
         incoming.close()
-    path = str(held.uploads.path(person.name, kept.id))
+    path = str(held.uploads.path(person.id, kept.id))
     try:
         about = await ask("files", "look", path, kept.name, kept.kind, module=_OWN)
     except BaseException as error:  # a file that nobody could read, or waits for, is not kept
-        held.uploads.forget(person.name, kept.id)
+        held.uploads.forget(person.id, kept.id)
         if isinstance(error, PlanishError) and kept.name not in str(error):
             raise DataError(f"{kept.name}: reading it {error}") from None
         raise
@@ -408,16 +289,18 @@ async def upload(
 @router.delete("/uploads/{upload}", tags=["own data"])
 async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bool]:
     """Take a file away."""
-    await run_in_threadpool(held.uploads.forget, person.name, upload)
+    names = {kept.id: kept.name for kept in await run_in_threadpool(held.uploads.of, person.id)}
+    await run_in_threadpool(held.uploads.forget, person.id, upload)
+    await noted(held, person, "file deleted", file=upload, name=names.get(upload, ""))
     return {"done": True}
 
 
 @router.post("/measured", tags=["own data"])
 async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Set measured sites beside the prediction."""
-    known = {str(held.uploads.path(person.name, u.id)): u.name for u in held.uploads.of(person.name)}
-    before = str(held.uploads.path(person.name, asked.before))
-    after = str(held.uploads.path(person.name, asked.after)) if asked.after else None
+    known = {str(held.uploads.path(person.id, u.id)): u.name for u in held.uploads.of(person.id)}
+    before = str(held.uploads.path(person.id, asked.before))
+    after = str(held.uploads.path(person.id, asked.after)) if asked.after else None
     return JSONResponse(
         await ask("files", "measured", asked.document, known, before, after, asked.time_s, module=_OWN)
     )
@@ -426,23 +309,6 @@ async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer)
 @router.post("/traces", tags=["own data"])
 async def traces(asked: s.TracesAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Cut traces into wafers; with rates, find the law they follow."""
-    path = str(held.uploads.path(person.name, asked.traces))
-    rates = str(held.uploads.path(person.name, asked.rates)) if asked.rates else None
+    path = str(held.uploads.path(person.id, asked.traces))
+    rates = str(held.uploads.path(person.id, asked.rates)) if asked.rates else None
     return JSONResponse(await ask("files", "traces", path, "traces", rates, module=_OWN))
-
-
-@router.get("/approvals", tags=["people"])
-async def approvals(held: Held, person: Viewer) -> JSONResponse:
-    """Return the book of approvals, and whether it is whole."""
-    entries = await run_in_threadpool(held.approvals.entries)
-    return JSONResponse({"entries": entries, "whole": await run_in_threadpool(held.approvals.whole)})
-
-
-@router.post("/approvals", tags=["people"])
-async def approve(asked: s.Approval, ask: Ask, held: Held, person: Approver) -> JSONResponse:
-    """Approve a setup: who, when, which digest."""
-    told = await ask("fast", "digest", asked.document)
-    entry = await run_in_threadpool(
-        held.approvals.add, person.name, told["digest"], told["title"], asked.note
-    )
-    return JSONResponse(entry)

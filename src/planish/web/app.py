@@ -2,36 +2,52 @@
 
 from __future__ import annotations
 
-import contextlib
+import asyncio
+import logging
 import os
-import secrets
 from collections.abc import AsyncIterator, Sequence
-from dataclasses import dataclass
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from planish.errors import PlanishError
 from planish.web.workers import Workers
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
-    from planish.web.accounts import Accounts, Approvals
+    from planish.web.accounts import Accounts
     from planish.web.jobs import Jobs
+    from planish.web.log import Approvals, Log
+    from planish.web.sessions import Sessions
+    from planish.web.tries import Line, Tries
     from planish.web.uploads import Uploads
 
 TITLE = "planish bench"
-SESSION = 8 * 3600  # [s]
 
 
 @dataclass
 class Services:
-    """What the routes use. ``accounts`` is None on a server for one person."""
+    """What the routes use. ``accounts`` and ``sessions`` are None on a server for one person.
+
+    Passwords are hashed in two lines, so that a crowd of unknown browsers keeps no known one waiting.
+    ``notes`` says what was set right in the data folder at the start.
+    """
 
     workers: Workers
     jobs: Jobs
     uploads: Uploads
     approvals: Approvals
-    accounts: Accounts | None
+    log: Log
+    tries: Tries
+    line: Line
+    known_line: Line
+    accounts: Accounts | None = None
+    sessions: Sessions | None = None
+    https: bool = False
+    proxies: tuple[str, ...] = ()
+    notes: list[str] = field(default_factory=list)
 
 
 def data_folder() -> Path:
@@ -44,7 +60,13 @@ def data_folder() -> Path:
 
 
 def build(
-    workers: Workers, folder: Path, *, team: bool = False, hosts: Sequence[str] = (), https: bool = False
+    workers: Workers,
+    folder: Path,
+    *,
+    team: bool = False,
+    hosts: Sequence[str] = (),
+    https: bool = False,
+    proxies: Sequence[str] = (),
 ) -> FastAPI:
     """Return the application.
 
@@ -60,32 +82,35 @@ def build(
         Further names that the server goes by, beside those of the loopback.
     https:
         Send the session cookie over HTTPS only (behind a proxy that does TLS).
+    proxies:
+        Addresses of proxies whose X-Forwarded-For the server around this believes.
     """
     from fastapi import FastAPI
     from starlette.staticfiles import StaticFiles
 
     from planish import __version__
     from planish.web import pages
-    from planish.web.accounts import Accounts, Approvals
     from planish.web.api import router
-    from planish.web.jobs import Jobs
+    from planish.web.people import router as people_router
+    from planish.web.refusals import add_refusals
     from planish.web.security import LOOPBACK, Guard
-    from planish.web.uploads import LARGEST, Uploads
+    from planish.web.uploads import LARGEST
 
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    held = Services(
-        workers,
-        Jobs(folder / "jobs", team=team),
-        Uploads(folder / "files"),
-        Approvals(folder / "approvals.jsonl"),
-        Accounts(folder / "people.json") if team else None,
-    )
+    held = _services(workers, folder, team)
+    held.https, held.proxies = https, tuple(proxies)
 
-    @contextlib.asynccontextmanager
+    @asynccontextmanager
     async def living(app: FastAPI) -> AsyncIterator[None]:
+        watching = asyncio.create_task(_watch(held)) if held.accounts is not None else None
         yield
+        if watching is not None:
+            watching.cancel()
         held.jobs.close()
         held.workers.stop()
+        for line in (held.line, held.known_line):
+            line.stop()
+        if held.sessions is not None:
+            held.sessions.close()
 
     app = FastAPI(
         title=TITLE,
@@ -93,65 +118,75 @@ def build(
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,
         lifespan=living,
     )
     app.state.services = held
+    app.include_router(people_router)
     app.include_router(router)
     app.include_router(pages.router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
-    _add_refusals(app)
-
-    if team:
-        from starlette.middleware.sessions import SessionMiddleware
+    add_refusals(app)
+    if held.accounts is not None and held.sessions is not None:
+        from planish.web.door import Door
 
         app.add_middleware(
-            SessionMiddleware,
-            secret_key=_secret(folder),
-            session_cookie="planish",
-            max_age=SESSION,
-            same_site="strict",
-            https_only=https,
+            Door, accounts=held.accounts, sessions=held.sessions, tries=held.tries, https=https
         )
     app.add_middleware(Guard, hosts=(*LOOPBACK, *hosts), largest_upload=LARGEST)
     return app
 
 
-def _add_refusals(app: FastAPI) -> None:
-    """Answer what cannot be used with one line that says why."""
-    from fastapi.exceptions import RequestValidationError
-    from starlette.exceptions import HTTPException
-    from starlette.requests import Request
-    from starlette.responses import JSONResponse
+def _services(workers: Workers, folder: Path, team: bool) -> Services:
+    """Put the data folder in order, then open what lies in it."""
+    from planish.web.accounts import Accounts
+    from planish.web.jobs import Jobs
+    from planish.web.leaving import settle
+    from planish.web.log import Approvals, Log
+    from planish.web.private import repair
+    from planish.web.sessions import Sessions
+    from planish.web.tries import Line, Tries
+    from planish.web.uploads import Uploads
 
-    from planish.errors import PlanishError
+    notes = repair(folder)
+    log = Log(folder)
+    approvals = Approvals(folder / "approvals.jsonl")
+    if not log.book.path.exists() and approvals.adopt():
+        notes.append("approvals.jsonl: was begun before its entries were counted; counted from now on")
+    accounts, sessions = None, None
+    if team:
+        accounts = Accounts(folder / "people.json")
+        notes += settle(folder, accounts)
+        sessions = Sessions(folder / "sessions.sqlite")
+        notes += [sessions.note] if sessions.note else []
+        (folder / "session.key").unlink(missing_ok=True)  # it signed the cookies of earlier versions
+    for words in notes:
+        logging.getLogger(__name__).warning("%s", words)
+        log.note("note", text=words)
+    return Services(
+        workers,
+        Jobs(folder / "jobs", team=team),
+        Uploads(folder / "files"),
+        approvals,
+        log,
+        Tries(),
+        Line("unknown"),
+        Line("known"),
+        accounts,
+        sessions,
+        notes=notes,
+    )
 
-    async def refused(request: Request, error: Exception) -> JSONResponse:
-        return JSONResponse({"refused": str(error)}, status_code=400)
 
-    async def stopped(request: Request, error: Exception) -> JSONResponse:
-        assert isinstance(error, HTTPException)
-        words = {"refused": str(error.detail)}
-        return JSONResponse(words, status_code=error.status_code, headers=error.headers)
+async def _watch(held: Services) -> None:
+    """Notice every second who was taken out by the command."""
+    from planish.web.leaving import Watch
 
-    async def malformed(request: Request, error: Exception) -> JSONResponse:
-        assert isinstance(error, RequestValidationError)
-        first = error.errors()[0]
-        where = ".".join(str(step) for step in first.get("loc", ()))
-        return JSONResponse({"refused": f"{where}: {first.get('msg', 'cannot be read')}"}, status_code=422)
-
-    app.add_exception_handler(PlanishError, refused)
-    app.add_exception_handler(HTTPException, stopped)
-    app.add_exception_handler(RequestValidationError, malformed)
-
-
-def _secret(folder: Path) -> str:
-    """Return the key that signs sessions, made once and kept beside the accounts."""
-    path = folder / "session.key"
-    try:
-        return path.read_text()
-    except FileNotFoundError:
-        from planish.engine.files import write_whole
-
-        with contextlib.suppress(FileExistsError):  # another server beside this one was quicker
-            write_whole(path, secrets.token_hex(32), mode=0o600, new=True)
-        return path.read_text()
+    assert held.accounts is not None
+    watch = Watch(held.accounts, held.jobs, held.uploads)
+    while True:
+        await asyncio.sleep(1)
+        try:
+            await asyncio.to_thread(watch.look)
+        except (OSError, PlanishError):
+            logging.getLogger(__name__).exception("looking for people who have left")

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.resolve import Origin
 
+WIDE = 40.0  # largest over smallest, above which a typical range is too wide for one slider
 _HIDDEN = ("removal.*.coefficients", "polisher.motion", "wafer.film.*.profile", "pad.surface.heights")
 
 
@@ -115,7 +116,7 @@ def _field(info: KeyInfo, path: str, setup: Setup) -> dict[str, Any] | None:
         "dimension": info.dimension,
         "low": low,
         "high": high,
-        "usual": info.usual,
+        "usual": f"{info.usual} ({info.source})" if info.usual else "",
         "units": {system: _unit(info.dimension, system) for system in ("trade", "si")},
     }
 
@@ -165,8 +166,14 @@ def _label(path: str, name: str, setup: Setup) -> str:
 
 
 def _range(info: KeyInfo, value: float) -> tuple[float, float]:
-    """Return where a slider runs: the typical range and the value, with room on both sides; never past a limit."""
-    if info.typical is not None and info.typical[1] > info.typical[0]:
+    """Return where a slider runs: the typical range and the value, with room on both sides; never past a limit.
+
+    A typical range of many decades gives the ground round the value: over all of it a slider would only jump.
+    """
+    if info.typical is not None and value > 0 and info.typical[1] > WIDE * info.typical[0] >= 0:
+        low, high = max(0.25 * value, info.typical[0]), min(3.0 * value, info.typical[1])
+        low, high = min(low, value), max(high, value)
+    elif info.typical is not None and info.typical[1] > info.typical[0]:
         low, high = info.typical
         reach = 0.25 * (high - low)
         low, high = min(low - reach, value), max(high + reach, value)

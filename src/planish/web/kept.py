@@ -54,7 +54,7 @@ class Job:
 def write_marker(folder: Path) -> None:
     """Write down that the answer in a folder is whole: names and sizes of its files."""
     files = {path.name: path.stat().st_size for path in _found(folder)}
-    write_whole(folder / WHOLE, json.dumps({"ended": time.time(), "files": files}).encode())
+    write_whole(folder / WHOLE, json.dumps({"ended": time.time(), "files": files}), mode=0o600)
 
 
 def marked_whole(folder: Path) -> float | None:
@@ -78,7 +78,7 @@ def keep(folder: Path, job: Job) -> None:
         Where it cannot be written.
     """
     try:
-        write_whole(folder / TOLD, json.dumps(job.told()).encode())
+        write_whole(folder / TOLD, json.dumps(job.told()), mode=0o600)
     except OSError as error:
         _LOG.exception("job %s", job.id)
         raise DataError(f"job {job.id}: cannot be written down ({error.strerror or error})") from None

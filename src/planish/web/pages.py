@@ -8,6 +8,8 @@ from pathlib import Path
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import FileResponse, RedirectResponse
 
+from planish.web.door import WHO
+
 STATIC = Path(str(files("planish.web") / "static"))
 FRESH = {"Cache-Control": "no-cache"}
 router = APIRouter(include_in_schema=False)
@@ -16,8 +18,7 @@ router = APIRouter(include_in_schema=False)
 @router.get("/")
 async def bench(request: Request) -> Response:
     """The bench; a team's server sends those it does not know to sign in."""
-    accounts = request.app.state.services.accounts
-    if accounts is not None and accounts.role(str(request.session.get("name"))) is None:
+    if request.app.state.services.accounts is not None and request.scope.get(WHO) is None:
         return RedirectResponse("/sign-in", status_code=303)
     return FileResponse(STATIC / "bench.html", headers=FRESH)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
 MEDIA = "application/octet-stream"  # of packed answers
 
@@ -18,10 +19,37 @@ Changes = Annotated[
 ]
 
 
+DEEPEST = 32  # tables in tables; a setup has five
+
+
 class Question(BaseModel):
-    """Base: unknown keys are refused."""
+    """Base: unknown keys are refused, and so is what no answer could repeat."""
 
     model_config = ConfigDict(extra="forbid")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _sendable(cls, given: Any) -> Any:
+        """Refuse half characters, numbers that are none, and tables too deep to walk through."""
+        here = [given]
+        for _ in range(DEEPEST):
+            below: list[Any] = []
+            for value in here:
+                if isinstance(value, dict):
+                    below += [*value.keys(), *value.values()]
+                elif isinstance(value, list):
+                    below += value
+                elif isinstance(value, str) and not value.isascii():
+                    try:
+                        value.encode()
+                    except UnicodeEncodeError:
+                        raise ValueError("holds half a character (a lone surrogate)") from None
+                elif isinstance(value, float) and not math.isfinite(value):
+                    raise ValueError(f"holds {value}: numbers must be finite")
+            if not below:
+                return given
+            here = below
+        raise ValueError(f"tables are more than {DEEPEST} deep")
 
 
 class Asked(Question):
@@ -125,6 +153,13 @@ class SignIn(Question):
     password: str = Field(max_length=1024)
 
 
+class PasswordChange(Question):
+    """The old password and the new one."""
+
+    old: str = Field(max_length=1024)
+    new: str = Field(max_length=1024)
+
+
 class Approval(Asked):
     """An approval of a setup, with a remark."""
 
@@ -188,8 +223,13 @@ class UploadTold(BaseModel):
 
 
 class Person(BaseModel):
-    """Who is signed in, and what they may do. ``team`` is false on a server for one person."""
+    """Who is signed in, and what they may do. ``team`` is false on a server for one person.
 
+    ``id`` owns what the person brings and runs; it is "you" on a server for one person.
+    """
+
+    id: str
     name: str
     role: str
     team: bool
+    _address: str = PrivateAttr("")

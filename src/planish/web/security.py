@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import logging
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LARGEST_QUESTION = 1024 * 1024
+SMALL = {"/api/sign-in": 16384, "/api/sign-out": 1024, "/api/password": 16384}  # asked by anybody, or often
+LONGEST_PATH = 2048
 SAFE = ("GET", "HEAD", "OPTIONS")
 HEADERS: tuple[tuple[bytes, bytes], ...] = (
     (
@@ -24,19 +27,21 @@ HEADERS: tuple[tuple[bytes, bytes], ...] = (
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=(), usb=(), payment=()"),
 )
+_HOST = re.compile(r"(\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._-]+)(?::[0-9]{1,5})?")
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
 class Guard:
     """Refuse other hosts (so that no foreign name can be pointed at a loopback server), other origins on
     requests that change something, and bodies that are too large; set the security headers on every answer.
+    What fails inside without an answer of its own is answered here, in one line, and logged.
 
     ``hosts`` are the names that the server goes by; empty for any.
     """
 
     def __init__(self, app: ASGIApp, hosts: Iterable[str] = LOOPBACK, largest_upload: int = 2**26) -> None:
         self.app = app
-        self.hosts = frozenset(hosts)
+        self.hosts = frozenset(name.strip("[]").lower() for name in hosts)
         self.largest_upload = largest_upload
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -44,66 +49,105 @@ class Guard:
         if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
-        headers = {key: value.decode("latin-1") for key, value in scope["headers"]}
-        refusal = self._refusal(scope, headers)
+        refusal = self._refusal(scope)
         if refusal is not None:
-            await _refuse(send, scope, *refusal)
+            await refuse(send, scope, *refusal)
             return
-        most = self.largest_upload if scope.get("path") == "/api/uploads" else LARGEST_QUESTION
-        await self.app(scope, _limited(receive, most), _with_headers(send))
+        passage = Passage(scope, receive, send, self._most(scope["path"]))
+        try:
+            await self.app(scope, passage.receive, passage.send)
+        except Exception:
+            if passage.too_large:
+                await passage.say_too_large()
+                return
+            logging.getLogger(__name__).exception("%s %s", scope.get("method"), ascii(scope["path"])[:200])
+            if not passage.began:
+                await refuse(send, scope, 500, "this failed on the server; its log says why")
 
-    def _refusal(self, scope: Scope, headers: dict[bytes, str]) -> tuple[int, str] | None:
+    def _most(self, path: str) -> int:
+        return self.largest_upload if path == "/api/uploads" else SMALL.get(path, LARGEST_QUESTION)
+
+    def _refusal(self, scope: Scope) -> tuple[int, str] | None:
+        headers = {key: value.decode("latin-1") for key, value in scope["headers"]}
         host = headers.get(b"host", "")
-        name = urlsplit("//" + host).hostname or ""
-        if self.hosts and name not in self.hosts:
+        if sum(key == b"host" for key, _ in scope["headers"]) > 1:
+            return 400, "host: must be given once"
+        if len(scope["path"]) > LONGEST_PATH:
+            return 414, f"path: must be at most {LONGEST_PATH} characters"
+        if not scope.get("query_string", b"").isascii():
+            return 400, "query: must be percent-encoded"
+        named = _HOST.fullmatch(host)
+        if self.hosts and (named is None or named[1].strip("[]").lower() not in self.hosts):
             return 421, "this server does not go by that name"
         changes = scope["type"] == "websocket" or scope["method"] not in SAFE
         origin = headers.get(b"origin")
-        if changes and origin is not None and urlsplit(origin).netloc != host:
+        if changes and origin is not None and origin.partition("://")[2] != host:
             return 403, "requests from other pages are refused"
         if changes and headers.get(b"sec-fetch-site", "same-origin") not in ("same-origin", "none"):
             return 403, "requests from other pages are refused"
-        most = self.largest_upload if scope.get("path") == "/api/uploads" else LARGEST_QUESTION
-        length = headers.get(b"content-length", "0")
-        if not length.isdigit() or int(length) > most:
-            return 413, f"the request is too large: at most {most // 2**20} MiB"
+        length, most = headers.get(b"content-length", "0"), self._most(scope["path"])
+        if not (length.isascii() and length.isdigit()):
+            return 400, "content-length: must be a whole number"
+        if len(length) > 15 or int(length) > most:
+            return 413, _too_large(most)
         return None
 
 
-def _limited(receive: Receive, most: int) -> Receive:
-    """Count the body as it comes in, for requests that do not say their length."""
-    seen = 0
+def _too_large(most: int) -> str:
+    return f"the request is too large: at most {most / 2**20:.3g} MiB"
 
-    async def limited() -> Message:
-        nonlocal seen
-        message = await receive()
+
+class Passage:
+    """One request on its way in and its answer on its way out."""
+
+    def __init__(self, scope: Scope, receive: Receive, send: Send, most: int) -> None:
+        self._scope, self._receive, self._send, self._most = scope, receive, send, most
+        self._seen = 0
+        self.began = False
+        self.too_large = False
+
+    async def receive(self) -> Message:
+        """Count the body as it comes in, for requests that do not say their length."""
+        message = await self._receive()
         if message["type"] == "http.request":
-            seen += len(message.get("body", b""))
-            if seen > most:
+            self._seen += len(message.get("body", b""))
+            if self._seen > self._most:
+                self.too_large = True
                 return {"type": "http.disconnect"}
         return message
 
-    return limited
-
-
-def _with_headers(send: Send) -> Send:
-    async def sending(message: Message) -> None:
+    async def send(self, message: Message) -> None:
+        """Put the security headers on; whatever is said of a body that was too large, is said as that."""
+        if self.too_large:
+            await self.say_too_large()
+            return
         if message["type"] == "http.response.start":
+            self.began = True
             own: list[Any] = list(message.get("headers", []))
             known = {key.lower() for key, _ in own}
             message = {**message, "headers": own + [pair for pair in HEADERS if pair[0] not in known]}
-        await send(message)
+        await self._send(message)
 
-    return sending
+    async def say_too_large(self) -> None:
+        """Answer that the body is too large, once."""
+        if not self.began:
+            self.began = True
+            await refuse(self._send, self._scope, 413, _too_large(self._most))
 
 
-async def _refuse(send: Send, scope: Scope, status: int, words: str) -> None:
+async def refuse(send: Send, scope: Scope, status: int, words: str, *more: tuple[bytes, bytes]) -> None:
+    """Answer with a refusal, at the least cost there is."""
     import json
 
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": 4403})
         return
     body = json.dumps({"refused": words}).encode()
-    headers = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode()), *HEADERS]
+    headers = [
+        (b"content-type", b"application/json"),
+        (b"content-length", str(len(body)).encode()),
+        *more,
+        *HEADERS,
+    ]
     await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
+    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})

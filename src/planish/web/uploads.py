@@ -25,6 +25,7 @@ from typing import Any
 
 from planish.engine.files import write_whole
 from planish.errors import DataError
+from planish.web.private import private_folder
 
 LARGEST = 64 * 1024 * 1024
 UNPACKED = 512 * 1024 * 1024
@@ -140,9 +141,12 @@ class Incoming:
         self.size = 0
         self._gathered = bytearray()
         self._place = uploads.home(owner) / f"{UNFINISHED}{secrets.token_hex(8)}"
-        self._place.mkdir(parents=True, mode=0o700)
+        private_folder(uploads.folder)
+        private_folder(uploads.home(owner))
+        self._place.mkdir(mode=0o700)
         self._path = self._place / f"data{self.ending}"
         self._file = self._path.open("xb")
+        self._path.chmod(0o600)
 
     def add(self, piece: bytes) -> bool:
         """Gather a piece; True when enough has come to be written.
@@ -185,7 +189,7 @@ class Incoming:
         made = Upload(
             secrets.token_hex(8), self.name, KINDS[self.ending], self.size, self.ending, time.time()
         )
-        write_whole(self._place / "about.json", json.dumps(asdict(made)).encode())
+        write_whole(self._place / "about.json", json.dumps(asdict(made)), mode=0o600)
         os.replace(self._place, self._place.with_name(made.id))  # noqa: TID251  the whole folder at once
         return made, self.uploads.make_room(self.owner, made)
 
@@ -195,6 +199,11 @@ class Incoming:
             self._file.close()
         shutil.rmtree(self._place, ignore_errors=True)
         self.uploads.let_go(self.owner)
+
+
+def home_of(folder: Path, owner: str) -> Path:
+    """Return where the files of an owner lie under the folder of everyone's."""
+    return folder / hashlib.sha256(owner.encode()).hexdigest()[:24]
 
 
 class Uploads:
@@ -209,7 +218,7 @@ class Uploads:
 
     def home(self, owner: str) -> Path:
         """Return the folder of a person's files."""
-        return self.folder / hashlib.sha256(owner.encode()).hexdigest()[:24]
+        return home_of(self.folder, owner)
 
     def begin(self, owner: str, name: str) -> Incoming:
         """Let a file come in; its ``close`` must be called in the end.
@@ -232,6 +241,8 @@ class Uploads:
             self.let_go(owner)
             if isinstance(error, OSError):
                 raise DataError(f"{name}: cannot be stored ({error.strerror or error})") from None
+            if isinstance(error, DataError):  # of the server's folder: nothing that the sender can mend
+                raise DataError(f"{name}: cannot be stored on this server") from error
             raise
 
     def let_go(self, owner: str) -> None:

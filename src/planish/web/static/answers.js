@@ -177,9 +177,7 @@ export class Answers {
     for (const [k, v] of Object.entries(s)) if (/^(dishing|erosion|nitride_loss|oxide_over_lines|step_height)_(mean|max)_nm$/.test(k)) rows.push([k.replace(/_nm$/, "").replaceAll("_", " "), `${number(v)} nm`]);
     const table = document.createElement("table");
     for (const [k, v] of rows) { const row = table.insertRow(); row.innerHTML = "<th scope=row></th><td></td>"; row.cells[0].textContent = k; row.cells[1].textContent = v; }
-    const notes = document.createElement("ul");
-    for (const note of all.notes) { const li = document.createElement("li"); li.textContent = note; notes.append(li); }
-    more.replaceChildren(table, notes);
+    more.replaceChildren(table, listed(all.notes));
     this.waiting("die", false);
   }
 
@@ -200,6 +198,13 @@ export class Answers {
       [`rate kept, wafer ${s.wafers}`, s.first_rate_nm_per_min ? `${number(100 * s.last_rate_nm_per_min / s.first_rate_nm_per_min)} %` : "–"],
       ["pad lasts", s.end_of_life_wafer ? `${s.end_of_life_wafer} wafers` : "beyond this lot"],
     ]);
+    document.getElementById("lot-more").replaceChildren(listed(s.notes));
     this.waiting("lot", false);
   }
+}
+
+function listed(notes) {
+  const list = document.createElement("ul");
+  for (const note of notes) { const li = document.createElement("li"); li.textContent = note; list.append(li); }
+  return list;
 }

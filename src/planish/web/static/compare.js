@@ -3,7 +3,7 @@
 import { el } from "./chart.js";
 import { number } from "./units.js";
 
-const GROUPS = ["polisher", "head", "pad", "conditioner", "slurry", "recipe", "wafer"];
+const JOINT = " & "; // between the names of groups that are swapped together
 const LABELS = {
   mean_removal_rate_nm_per_min: "removal rate", wiwnu_sigma_percent: "non-uniformity, 1σ", edge_extreme_percent: "edge against the middle",
   peak_temperature_C: "hottest pad", time_s: "polish time", real_contact_percent: "real contact area",
@@ -55,18 +55,24 @@ export class Compare {
     const found = this.state.comparison, body = this.body;
     if (!body) return;
     if (!found) { body.innerHTML = '<p class="wait">A is held. Change something.</p>'; return; }
-    const key = this.outcome, shares = found.shares[key];
-    if (!shares) return;
+    const key = this.outcome, at = found.outcomes.indexOf(key), shares = found.shares[key];
+    if (at < 0) return;
     const a = found.a[key], b = found.b[key];
     const sentence = document.createElement("p");
     sentence.className = "sentence";
-    sentence.textContent = found.sentences[Object.keys(found.shares).indexOf(key)];
+    sentence.textContent = found.sentences[at];
     const wrap = document.createElement("div");
     wrap.className = "why-bars";
     const words = document.createElement("div");
     words.append(sentence);
+    for (const note of found.swaps) {
+      const told = document.createElement("p");
+      told.className = "told";
+      told.textContent = note;
+      words.append(told);
+    }
     body.replaceChildren(wrap, words);
-    this.bars(wrap, shares, a, b);
+    if (shares) this.bars(wrap, shares, a, b, found.told_in[key] === "%");
     const details = document.createElement("details");
     details.innerHTML = "<summary>table</summary>";
     const table = document.createElement("table");
@@ -75,30 +81,33 @@ export class Compare {
     for (const k of Object.keys(found.a)) {
       if (!(k in found.b) || k === "force_balance_error") continue;
       const row = rows.insertRow();
-      for (const text of [found.labels[k] || k, number(found.a[k], 4), number(found.b[k], 4), number(found.b[k] - found.a[k], 3)]) row.insertCell().textContent = text;
+      const from = found.a[k], to = found.b[k];
+      for (const text of [found.labels[k] || k, number(from, 4), number(to, 4), number(from === null || to === null ? null : to - from, 3)]) row.insertCell().textContent = text;
     }
     details.append(table);
     words.append(details);
   }
 
-  bars(home, shares, a, b) {
-    const groups = GROUPS.filter((g) => g in shares), width = Math.max(home.clientWidth, 260), font = 12, tall = 15;
+  bars(home, shares, a, b, relative) {
+    const groups = Object.keys(shares), lines = groups.map((g) => g.split(JOINT)), width = Math.max(home.clientWidth, 260), font = 12, tall = 15;
     const low = Math.min(0, ...stacked(groups, shares)), high = Math.max(0, ...stacked(groups, shares));
     const left = 92, right = 150, x = (v) => left + (high > low ? (v - low) / (high - low) : 0) * (width - left - right);
-    const svg = el("svg", { viewBox: `0 0 ${width} ${(groups.length + 1) * tall + 4}`, role: "img", class: "why-svg" });
-    let at = 0;
+    const foot = tall * lines.reduce((sum, names) => sum + names.length, 0);
+    const svg = el("svg", { viewBox: `0 0 ${width} ${foot + tall + 4}`, role: "img", class: "why-svg" });
+    let at = 0, y = 0;
     groups.forEach((g, i) => {
-      const from = at, to = at + shares[g], y = i * tall;
+      const from = at, to = at + shares[g], deep = tall * lines[i].length;
       at = to;
-      svg.append(el("text", { x: left - 6, y: y + font, class: "key end" }, g));
-      svg.append(el("rect", { x: Math.min(x(from), x(to)), y: y + 3, width: Math.max(Math.abs(x(to) - x(from)), 1.5), height: tall - 5, class: shares[g] >= 0 ? "more" : "less" }));
-      const part = a ? ` (${shares[g] >= 0 ? "+" : "−"}${number(Math.abs(100 * shares[g] / a), 2)} %)` : "";
+      lines[i].forEach((name, n) => svg.append(el("text", { x: left - 6, y: y + n * tall + font, class: "key end" }, n ? `& ${name}` : name)));
+      svg.append(el("rect", { x: Math.min(x(from), x(to)), y: y + 3, width: Math.max(Math.abs(x(to) - x(from)), 1.5), height: deep - 5, class: shares[g] >= 0 ? "more" : "less" }));
+      const part = relative ? ` (${shares[g] >= 0 ? "+" : "−"}${number(Math.abs(100 * shares[g] / a), 2)} %)` : "";
       svg.append(el("text", { x: Math.max(x(from), x(to)) + 5, y: y + font, class: "key" }, shares[g] === 0 ? "same" : `${shares[g] >= 0 ? "+" : "−"}${number(Math.abs(shares[g]), 2)}${part}`));
-      if (i < groups.length - 1) svg.append(el("line", { x1: x(to), x2: x(to), y1: y + 3, y2: y + tall + 3, class: "axis" }));
+      if (i < groups.length - 1) svg.append(el("line", { x1: x(to), x2: x(to), y1: y + 3, y2: y + deep + 3, class: "axis" }));
+      y += deep;
     });
-    svg.append(el("text", { x: left - 6, y: groups.length * tall + font + 2, class: "key end" }, `A ${number(a)}`));
-    svg.append(el("text", { x: x(at) + 5, y: groups.length * tall + font + 2, class: "key" }, `B ${number(b)}`));
-    svg.append(el("line", { x1: x(0), x2: x(0), y1: 0, y2: groups.length * tall + 4, class: "axis" }));
+    svg.append(el("text", { x: left - 6, y: foot + font + 2, class: "key end" }, `A ${number(a)}`));
+    svg.append(el("text", { x: x(at) + 5, y: foot + font + 2, class: "key" }, `B ${number(b)}`));
+    svg.append(el("line", { x1: x(0), x2: x(0), y1: 0, y2: foot + 4, class: "axis" }));
     svg.setAttribute("aria-label", `Shares of the difference: ${groups.map((g) => `${g} ${number(shares[g])}`).join(", ")}`);
     home.replaceChildren(svg);
   }

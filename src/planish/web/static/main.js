@@ -9,6 +9,7 @@ import { Compare } from "./compare.js";
 import { Teach } from "./teach.js";
 import { Data } from "./data.js";
 import { Runs } from "./runs.js";
+import { askPassword } from "./password.js";
 import { system } from "./units.js";
 
 const at = (id) => document.getElementById(id);
@@ -300,6 +301,7 @@ async function people() {
   if (me.role === "approve") button("approve this setup", async () => {
     try { const entry = await askJson("/api/approvals", { document: state.document, note: "" }); state.toast(`Approved and written down: ${entry.setup}, ${entry.at}`); } catch (error) { state.toast(error.message); }
   });
+  button("change password", () => askPassword(state));
   button("sign out", async () => { await ask("/api/sign-out", {}); location.assign("/sign-in"); });
 }
 

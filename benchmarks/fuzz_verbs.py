@@ -1,0 +1,192 @@
+"""What the fuzzed command line is asked, verb by verb: `draw` makes one odd use from a seeded generator."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+
+from fuzz_cases import DATA, JUNK, Case, odd_setup, odd_table
+
+WORDS = [str(item) for item in JUNK if "\0" not in str(item)]
+NUMBERS = [
+    "0",
+    "-1",
+    "1",
+    "2",
+    "3",
+    "1e3",
+    "nan",
+    "inf",
+    "-inf",
+    "1e400",
+    "9" * 25,
+    "",
+    "x",
+    "0.5",
+    "1.5",
+    "--",
+]
+LENGTHS = ["0 mm", "-5 um", "1 um", "500 nm", "3 mm", "1e300 m", "1e-300 m", "nan um", "4", "5 psi", "", "💥"]
+TIMES = ["60s", "60 s", "0 s", "-1 s", "1e-300 s", "1e300 s", "nan s", "60", "1 min", "5 psi", "", "99 s"]
+EVENTS = ["2 pad", "1 idle 15 min", "2 slurry 0.98", "2 slurry 0", "2 slurry nan", "2 disk", "0 pad", "9 pad", "",
+          "2 idle -1 s", "2 idle 1e300 s", "x pad", "2 pad pad", "2 idle", "2 monitor", "-1 disk"]  # fmt: skip
+SITES = (("wafer-before.csv", "wafer-after.csv"), ("line-before.csv", "line-after.csv"),
+         ("wafer-before-polar.csv", "wafer-after-polar.csv"))  # fmt: skip
+FIGURES = ["mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "time_s", "notes", "steps", "cleared", "x", "",
+           "edge_rate_percent", "peak_temperature_C"]  # fmt: skip
+
+
+def some(rng: random.Random, chance: float, *words: str) -> list[str]:
+    return list(words) if rng.random() < chance else []
+
+
+def common(rng: random.Random, out: bool = True, units: bool = True) -> list[str]:
+    words = some(rng, 0.7, "--json")
+    if units:
+        words += some(rng, 0.1, "--units", rng.choice([*["si", "trade"] * 5, "imperial", ""]))
+    return words + (some(rng, 0.01, "--out", "out") if out else [])
+
+
+def sound(name: str) -> bytes:
+    return (DATA / name).read_bytes()
+
+
+def either(name: str, rng: random.Random, odd: float = 0.7) -> bytes:
+    return odd_table(name, rng) if rng.random() < odd or name in ("traces.csv", "rates.csv") else sound(name)
+
+
+def check(rng: random.Random) -> Case:
+    return Case("check", ["check", "a.toml", *some(rng, 0.5, "--json")], {"a.toml": odd_setup(rng, 6)})
+
+
+def polish(rng: random.Random) -> Case:
+    words = ["polish", "a.toml", *common(rng), *some(rng, 0.06, "--band")]
+    return Case("polish", words, {"a.toml": odd_setup(rng)})
+
+
+def lot(rng: random.Random) -> Case:
+    words = ["lot", "a.toml", "-n", rng.choice(["3"] * 60 + NUMBERS), *common(rng)]
+    words += some(rng, 0.05, "--seed", rng.choice(NUMBERS)) + some(rng, 0.2, "--no-conditioning")
+    words += some(rng, 0.3, "--adjust", rng.choice(["fixed", *["run-to-run"] * 5, "x"]))
+    for _ in range(rng.choice([0, 0, 0, 1, 2])):
+        words += ["--event", rng.choice(EVENTS)]
+    return Case("lot", words, {"a.toml": odd_setup(rng, 3)})
+
+
+def dwell(rng: random.Random) -> Case:
+    words = ["dwell", "a.toml", *common(rng, units=False)]
+    words += some(rng, 0.4, "--zones", rng.choice([*["2", "40", "7"] * 8, "41", *NUMBERS]))
+    words += some(rng, 0.4, "--least", rng.choice([*["0.05", "0.1", "0.01"] * 8, "0.5", *NUMBERS]))
+    return Case("dwell", words, {"a.toml": odd_setup(rng, 3)})
+
+
+def die(rng: random.Random) -> Case:
+    words = ["die", "a.toml", "--layout", "b.gds", *common(rng)]
+    words += (
+        ["--layer", "1/0"] if rng.random() < 0.93 else ["--layer", rng.choice([*WORDS, "1", "1/", "1/0/0"])]
+    )
+    words += ["--cell", rng.choice(["200um"] * 40 + ["0.1 mm", "0 um", "-1 um", "nan um", "5", "", "20 mm"])]
+    words += some(
+        rng, 0.3, "--place", rng.choice(["edge", "mid,edge", "all", "120mm", "900 mm", "-5 mm", ",", "", "x"])
+    )
+    words += some(rng, 0.1, "--process", rng.choice(["oxide", "sti", "copper", "tungsten", "x", ""]))
+    words += some(rng, 0.1, "--step-height", rng.choice(LENGTHS))
+    words += some(rng, 0.15, "--planarization-length", rng.choice(LENGTHS))
+    words += some(rng, 0.1, "--route", rng.choice(["density", "x", ""]))
+    words += some(rng, 0.2, "--after", rng.choice([*["1", "2", "0"] * 4, "-1", "x"]))
+    words += some(rng, 0.1, "--then", rng.choice(["a.toml", "c.toml", "gone.toml"]))
+    words += some(rng, 0.3, "--fill") + some(rng, 0.2, "--fill-ceiling", rng.choice(NUMBERS))
+    words += some(rng, 0.03, "--from-die", rng.choice(["a.toml", "gone.nc", "b.gds"]))
+    setup = odd_setup(rng, 3) if rng.random() < 0.8 else odd_setup(rng, 1)
+    return Case(
+        "die", words, {"a.toml": setup, "c.toml": odd_setup(rng, 1), "b.gds": sound("test-blocks.gds")}
+    )
+
+
+def measure(rng: random.Random) -> Case:
+    what = rng.random()
+    if what < 0.35:
+        levels = rng.choice(
+            ["lot,wafer,site", "lot,wafer", "site", "", ",", "lot,lot", "x,y", "removal_nm", "lot,site"]
+        )
+        words = ["measure", "t.csv", "--nested", levels]
+        words += some(rng, 0.9, "--value", rng.choice(["removal_nm"] * 30 + ["x", "", "lot"]))
+        return Case("measure", [*words, *some(rng, 0.7, "--json")], {"t.csv": odd_table("lots.csv", rng)})
+    pre, post = rng.choice(SITES) if rng.random() < 0.9 else ("wafer-before.csv", "line-after.csv")
+    words = ["measure", "b.csv", "a.csv", *common(rng, units=False)]
+    words += some(rng, 0.15, "--time", rng.choice(TIMES))
+    words = [word for word in words if rng.random() > 0.01] or ["measure"]
+    return Case("measure", words, {"b.csv": either(pre, rng), "a.csv": either(post, rng)})
+
+
+def fit(rng: random.Random) -> Case:
+    pre, post = rng.choice(SITES)
+    words = ["fit", "s.toml", "b.csv", "a.csv", *common(rng, units=False)]
+    words += some(rng, 0.15, "--time", rng.choice(["99 s", *TIMES]))
+    files = {"s.toml": odd_setup(rng, 2), "b.csv": either(pre, rng, 0.5), "a.csv": either(post, rng, 0.5)}
+    return Case("fit", words, files)
+
+
+def fit_rates(rng: random.Random) -> Case:
+    words = ["fit", "t.csv", "--rates", "r.csv", *common(rng, units=False)]
+    files = {"t.csv": odd_table("traces.csv", rng), "r.csv": odd_table("rates.csv", rng)}
+    if rng.random() < 0.3:
+        words += ["--predict", "o.csv", *some(rng, 0.3, "--ahead")]
+        files["o.csv"] = odd_table("traces.csv", rng)
+    return Case("fit --rates", words, files)
+
+
+def fit_steps(rng: random.Random) -> Case:
+    words = ["fit", "--steps", "s.csv", "--layout", "b.gds", "--layer", "1/0", "--cell", "200um"]
+    words += some(rng, 0.3, "--step-height", rng.choice(LENGTHS)) + common(rng, units=False)
+    return Case(
+        "fit --steps", words, {"s.csv": odd_table("steps.csv", rng), "b.gds": sound("test-blocks.gds")}
+    )
+
+
+def compare(rng: random.Random) -> Case:
+    words = ["compare", "a.toml", "b.toml", *some(rng, 0.7, "--json")]
+    words += some(rng, 0.4, "--outcome", rng.choice(FIGURES))
+    return Case("compare", words, {"a.toml": odd_setup(rng, 2), "b.toml": odd_setup(rng, 2)})
+
+
+def report(rng: random.Random) -> Case:
+    words = [
+        "report",
+        "a.toml",
+        "-o",
+        rng.choice(["out/r.html"] * 6 + ["a.toml/r.html", "/dev/null/x", ".", ""]),
+    ]
+    files = {"a.toml": odd_setup(rng, 2)}
+    if rng.random() < 0.5:
+        words += some(rng, 0.95, "--pre", "b.csv") + some(rng, 0.95, "--post", "c.csv")
+        files |= {"b.csv": either("wafer-before.csv", rng, 0.5), "c.csv": either("wafer-after.csv", rng, 0.5)}
+    return Case("report", words, files)
+
+
+def describe(rng: random.Random) -> Case:
+    target = rng.choice(["out/n.toml", "out/n.toml", ".", "", "/dev/null/x", "a" * 300, "💥.toml"])
+    words = rng.choice([
+        ["parts", rng.choice(["pad", "slurry", "x", "", "PAD", *WORDS]), *some(rng, 0.7, "--json")],
+        ["parts", *some(rng, 0.5, "--json")],
+        ["schema", *some(rng, 0.7, "-o", target)],
+        ["new", rng.choice(["rotary", "linear", "orbital", "x", "", *WORDS]), "-o", target, *some(rng, 0.3, "--force")],
+        [rng.choice(WORDS), rng.choice(WORDS)],
+        [rng.choice(["check", "polish", "lot", "die", "fit", "measure", "compare", "report"]), rng.choice(WORDS)],
+    ])  # fmt: skip
+    return Case(words[0] if words[0] in ("parts", "schema", "new") else "words", words)
+
+
+# verb: of 1000 cases
+SHARES: dict[Callable[[random.Random], Case], int] = {
+    check: 260, polish: 270, lot: 100, dwell: 50, die: 50, measure: 120, fit: 50, fit_rates: 8, fit_steps: 15,
+    compare: 12, report: 5, describe: 60,
+}  # fmt: skip
+QUICK = {check: 80, polish: 20, lot: 4, dwell: 3, die: 1, measure: 30, fit: 5, describe: 20}
+
+
+def draw(seed: int, number: int, shares: dict[Callable[[random.Random], Case], int] = SHARES) -> Case:
+    """Return case `number` of a seed; the same two numbers always give the same case."""
+    rng = random.Random(f"{seed}/{number}")
+    [make] = rng.choices(list(shares), list(shares.values()))
+    return make(rng)

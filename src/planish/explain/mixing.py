@@ -1,0 +1,94 @@
+"""Setups made of the choices of two: which choices differ, and a setup with some of them from B."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planish.engine.record import same
+
+if TYPE_CHECKING:
+    from planish.setup.si import Bench, Head, Step
+
+GROUPS = ("polisher", "head", "pad", "conditioner", "slurry", "recipe")
+"""Groups of choices. "slurry" carries the removal laws calibrated with it."""
+
+SURROUNDINGS = ("wafer", "ambient")
+"""Two more that count where they differ: the incoming wafer with its die, and room and platen temperature."""
+
+CHOICES = (*GROUPS, *SURROUNDINGS)
+SPEEDS = {"rotary": "platen_speed", "linear": "belt_speed", "orbital": "orbit_speed"}
+
+
+def differing(a: Bench, b: Bench) -> list[str]:
+    """Return the groups in which two setups differ, in the order of ``CHOICES``."""
+    return [group for group in CHOICES if not same(_content(a, group), _content(b, group))]
+
+
+def _content(bench: Bench, group: str) -> Any:
+    if group == "slurry":
+        return bench.slurry, bench.removal
+    if group == "wafer":
+        return bench.wafer, bench.die
+    return bench.steps if group == "recipe" else getattr(bench, group)
+
+
+def mixed(a: Bench, b: Bench, from_b: frozenset[Hashable]) -> Bench:
+    """Return setup A with the choices in ``from_b`` taken from B, made to fit each other.
+
+    Where the motions differ, the speed that drives the pad comes with the polisher (step by step,
+    the last step's where there are fewer); where the heads' zones differ, the recipe's zone pressures are
+    read at the middles of the head's zones, as shares of the wafer radius; without a disk no step conditions.
+    What cannot be made to fit in this way must not be asked for: see ``ties``.
+    """
+    take = {group: b if group in from_b else a for group in CHOICES}
+    polisher, head, recipe = take["polisher"], take["head"], take["recipe"]
+    if same(a.steps, b.steps):
+        recipe = head  # the same pressures by zone: each head's own, not read off the other's zones
+    disk = take["conditioner"].conditioner
+    steps = tuple(
+        _fitted(step, index, recipe, polisher, head.head, has_disk=disk is not None)
+        for index, step in enumerate(recipe.steps)
+    )
+    return replace(
+        a,
+        wafer=take["wafer"].wafer,
+        die=take["wafer"].die,
+        ambient=take["ambient"].ambient,
+        polisher=polisher.polisher,
+        head=head.head,
+        pad=take["pad"].pad,
+        conditioner=disk,
+        slurry=take["slurry"].slurry,
+        removal=take["slurry"].removal,
+        steps=steps,
+        sources=tuple(dict.fromkeys(a.sources + b.sources)),
+        notes=tuple(dict.fromkeys(a.notes + b.notes)),
+    )
+
+
+def same_zones(one: Head, other: Head) -> bool:
+    """Return whether two heads have the same membrane zones."""
+    return np.array_equal(one.zone_outer_radii, other.zone_outer_radii)
+
+
+def _fitted(step: Step, index: int, recipe: Bench, machine: Bench, head: Head, *, has_disk: bool) -> Step:
+    changes: dict[str, Any] = {}
+    if recipe.polisher.motion != machine.polisher.motion:
+        own = machine.steps[min(index, len(machine.steps) - 1)]
+        changes.update(dict.fromkeys(SPEEDS.values(), 0.0))
+        speed = SPEEDS[machine.polisher.motion]
+        changes[speed] = getattr(own, speed)
+        changes["bearing_pressures"] = own.bearing_pressures
+    if not same_zones(recipe.head, head):
+        edges = recipe.head.zone_outer_radii / recipe.head.zone_outer_radii[-1]
+        own_edges = head.zone_outer_radii / head.zone_outer_radii[-1]
+        middles = 0.5 * (np.concatenate([[0.0], own_edges[:-1]]) + own_edges)
+        at = np.minimum(np.searchsorted(edges, middles), edges.size - 1)
+        changes["zone_pressures"] = step.zone_pressures[at]
+    if step.conditioning and not has_disk:
+        changes["conditioning"] = False
+    return replace(step, **changes) if changes else step

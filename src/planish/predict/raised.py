@@ -1,0 +1,211 @@
+"""What is worth telling about polished wafers: the same conditions for one wafer and for a lot.
+
+Every condition looks at all wafers at once (n,), and is met by some of them; one wafer is a lot of one.
+A new condition belongs here, so that what is told of a wafer is told of a lot whose wafers meet it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.predict.incoming import incoming_notes
+
+if TYPE_CHECKING:
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
+HOT = 95.0  # [°C]
+NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
+UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
+EDGE_BAND = 0.015  # [m]
+Kind = Literal["happened", "doubt", "act"]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the conditions look at: n wafers, each of the bench's steps.
+
+    Attributes
+    ----------
+    limited, floating:
+        (n, steps): whether a step ran into its longest time, whether the wafer floated on a fluid film in it.
+    real_fraction, fresh, peak:
+        (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
+    bare_somewhere, bare:
+        (n,): whether all films are gone in a place inside the edge exclusion, and everywhere in it.
+    removed, sigma:
+        (n,) [m]: mean inside the edge exclusion, and its standard deviation.
+    edge:
+        (n,) [%]: largest departure near the edge, NaN where there is none (``edge_extreme``).
+    """
+
+    limited: Mask
+    floating: Mask
+    real_fraction: Array
+    fresh: Array
+    peak: Array
+    bare_somewhere: Mask
+    bare: Mask
+    removed: Array
+    sigma: Array
+    edge: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Raised:
+    """One condition that some wafers meet.
+
+    ``kind`` "happened" in the polish, "doubt" about the model there, or what calls for a change ("act");
+    ``subject`` as in the findings; ``words`` of the worst wafer; ``wafers`` (n,) that meet it.
+    """
+
+    kind: Kind
+    subject: str
+    words: str
+    wafers: Mask
+
+    def where(self) -> str:
+        """Return which wafers meet it, in words."""
+        count, of = int(self.wafers.sum()), self.wafers.size
+        first = int(np.argmax(self.wafers)) + 1
+        if count == of:
+            return f"all {of} wafers" if of > 1 else "the one wafer"
+        return f"wafer {first}" if count == 1 else f"first in wafer {first}, {count} of {of} wafers"
+
+
+def raised(bench: Bench, seen: Seen) -> list[Raised]:
+    """Return the conditions that at least one wafer meets."""
+    return [one for one in _conditions(bench, seen) if one.wafers.any()]
+
+
+def lot_notes(bench: Bench, seen: Seen) -> list[str]:
+    """Return the notes of a lot: those of the setup and its films, and what any wafer raised, with where."""
+    return [
+        *bench.notes,
+        *incoming_notes(bench.wafer.films, bench.wafer.radius),
+        *(f"{one.words.rstrip('.')} ({one.where()})" for one in raised(bench, seen)),
+    ]
+
+
+def _conditions(bench: Bench, seen: Seen) -> Iterator[Raised]:
+    names = [step.name for step in bench.steps]
+    for index, step in enumerate(bench.steps):
+        yield Raised(
+            "happened",
+            "time",
+            f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met",
+            seen.limited[:, index],
+        )
+    yield Raised(
+        "happened",
+        "clearing",
+        "all films are gone in places: what is below them is taken as not polished",
+        seen.bare_somewhere,
+    )
+    contact = seen.real_fraction.max(axis=1)
+    yield Raised(
+        "doubt",
+        "contact",
+        f"real contact area {100 * contact.max():.3g} %: the summits model holds up to a few per cent, so "
+        "pressure on the summits and rate are doubtful (is the pad so soft?)",
+        contact > CONTACT_LIMIT,
+    )
+    peak = seen.peak.max(axis=1) - 273.15
+    yield Raised(
+        "doubt",
+        "temperature",
+        f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow",
+        peak > HOT,
+    )
+    dry = seen.fresh < NO_SLURRY
+    yield Raised(
+        "doubt",
+        "slurry",
+        f"no fresh slurry reaches the wafer in {_named(names, dry)}: nothing is removed there",
+        np.any(dry, axis=1),
+    )
+    yield Raised(
+        "doubt",
+        "clearing",
+        "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films",
+        seen.bare,
+    )
+    yield from _calls(names, seen)
+
+
+def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
+    """Yield what calls for a change."""
+    none = ~(seen.removed > 0)
+    yield Raised("act", "rate", "Nothing is removed with these settings.", none)
+    sigma = 100 * seen.sigma / np.where(none, 1.0, seen.removed)
+    uneven = ~none & (sigma >= UNEVEN)
+    yield Raised(
+        "act",
+        "uniformity",
+        f"Removal is even only within {np.max(sigma, where=uneven, initial=0.0):.1f} % (1σ) inside the edge exclusion.",
+        uneven,
+    )
+    height = np.nan_to_num(seen.edge)
+    worst = float(height[np.argmax(np.abs(height))])
+    yield Raised(
+        "act",
+        "edge",
+        f"The edge polishes {abs(worst):.1f} % {'fast' if worst > 0 else 'slow'}.",
+        np.abs(height) > STEEP_EDGE,
+    )
+    at = int(np.argmin(seen.fresh.min(axis=0)))
+    least = seen.fresh.min(axis=1)
+    yield Raised(
+        "act",
+        "slurry",
+        f"Only {100 * least.min():.0f} % of the slurry under the wafer is fresh in step {names[at]}: the rate is "
+        "starved; more flow or a better place of delivery helps.",
+        least < STARVED,
+    )
+    yield Raised(
+        "act",
+        "slurry",
+        f"The wafer floats on a fluid film in {_named(names, seen.floating)}: little contact, little removal.",
+        np.any(seen.floating, axis=1),
+    )
+
+
+def _named(names: Sequence[str], met: Mask) -> str:
+    return ", ".join(name for name, any_wafer in zip(names, np.any(met, axis=0), strict=True) if any_wafer)
+
+
+def edge_extreme(
+    radius: Array, areas: Array, removed: Array, rim: float, exclusion: float, band: float = EDGE_BAND
+) -> tuple[Array, Array]:
+    """Return (departure [%], distance from the rim [m]) of the most uneven place near the edge, per wafer.
+
+    Parameters
+    ----------
+    radius, areas:
+        Of the nodes (n_r,) [m], [m^2].
+    removed:
+        (n, n_r) [m].
+    rim, exclusion:
+        Wafer radius and edge exclusion [m].
+    band:
+        How far in from the edge is looked at [m]: the departure is from the removal where the band begins,
+        over the mean of the inner half radius. NaN where nothing is removed there or the exclusion is wider.
+    """
+    near = (radius <= rim - exclusion) & (radius >= rim - band)
+    middle = radius <= 0.5 * rim
+    centre = removed[:, middle] @ areas[middle] / areas[middle].sum()
+    blank = ~(centre > 0)
+    if not near.any():
+        blank = np.ones_like(blank)
+    begin = np.array([np.interp(rim - band, radius, row) for row in removed])
+    departure = 100 * (removed - begin[:, None]) / np.where(blank, 1.0, centre)[:, None]
+    at = np.argmax(np.abs(np.where(near, departure, 0.0)), axis=1)
+    height = departure[np.arange(at.size), at]
+    return np.where(blank, np.nan, height), np.where(blank, np.nan, rim - radius[at])

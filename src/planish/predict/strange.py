@@ -1,0 +1,71 @@
+"""Outcomes that nothing real has: said in the result, with the input that drives them; nothing is clamped."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from planish.setup.si import Bench
+
+HOT = 95.0  # [°C] water is about to boil
+FRICTION = 2.0  # rubbing solids in a slurry stay below 1; common practice, no source
+FASTEST = (
+    20e-6 / 60.0
+)  # [m/s] film; the fastest copper slurries take some micrometres a minute (common practice)
+
+# What drives each outcome: beginnings of dotted paths, the strongest first.
+_SUMMITS = ("pad.surface", "pad.top", "conditioner")
+_RUBBING = ("recipe.step", "slurry.viscosity", "slurry.friction")
+_HEAT = (*_RUBBING, "polisher", "slurry.temperature", "ambient", "slurry.heat_capacity", "pad")
+_RATE = ("removal", "recipe.step", "slurry.abrasive_fraction", *_SUMMITS)
+
+
+def strange(
+    bench: Bench, *, real_pressure: float, friction: float, temperature: float, rate: float
+) -> list[str]:
+    """Return one line for each outcome that no polisher has.
+
+    Parameters
+    ----------
+    bench:
+        The setup.
+    real_pressure:
+        Mean pressure on the summits in contact [Pa]. A solid gives way before it carries its own modulus:
+        the hardness of polymers is a tenth of their modulus or so (from memory).
+    friction:
+        Coefficient of friction.
+    temperature:
+        Highest pad temperature [K].
+    rate:
+        Film taken off [m/s].
+    """
+    found = []
+    modulus = bench.pad.surface.modulus
+    if real_pressure > modulus:
+        found.append(
+            f"real contact pressure {real_pressure / 1e6:.4g} MPa: above the modulus of the summits, "
+            f"{modulus / 1e6:.4g} MPa, so the pad would give way; {_driven(bench, _SUMMITS)}"
+        )
+    if friction > FRICTION:
+        found.append(
+            f"coefficient of friction {friction:.3g}: above {FRICTION:g} nothing slides so hard; "
+            f"{_driven(bench, _RUBBING)}"
+        )
+    if temperature - 273.15 > HOT:
+        found.append(
+            f"pad at {temperature - 273.15:.0f} °C: water would boil off, which the model does not follow; "
+            f"{_driven(bench, _HEAT)}"
+        )
+    if rate > FASTEST:
+        found.append(
+            f"removal rate {rate * 6e10:.3g} nm/min: no slurry takes film so fast; {_driven(bench, _RATE)}"
+        )
+    return found
+
+
+def _driven(bench: Bench, inputs: tuple[str, ...]) -> str:
+    """Name the unlikely values among the inputs of an outcome, or the inputs where none is."""
+    odd = [path for start in inputs for path in bench.unlikely if path.startswith(start)]
+    if odd:
+        return f"driven by {', '.join(list(dict.fromkeys(odd))[:3])}, outside the usual range"
+    return f"look at {', '.join(inputs[:3])}"

@@ -1,0 +1,97 @@
+"""Files that only the server's own user may read: how they are made, set right, written and locked.
+
+``mkdir(mode=...)`` says nothing about a folder that is there already, nor about the parents it makes, so
+modes are set after the fact and looked over whenever a server starts. POSIX only: modes and ``flock``.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
+from collections.abc import Iterator
+from pathlib import Path
+
+from planish.errors import DataError
+
+FOLDER, FILE = 0o700, 0o600
+
+
+def private_folder(folder: Path) -> Path:
+    """Make a folder that only this user may enter, and set one right that is there already.
+
+    Raises
+    ------
+    DataError
+        Where it is no folder, or another user's.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=FOLDER)
+        _set(folder, folder.stat(), FOLDER)
+    except FileExistsError:
+        raise DataError(f"{folder}: is a file, not a folder; name another") from None
+    return folder
+
+
+def repair(folder: Path) -> list[str]:
+    """Take the rights of others from everything under a folder; return a note for each kind of change.
+
+    Links are not followed.
+
+    Raises
+    ------
+    DataError
+        Where something belongs to another user, who could read it or change it.
+    """
+    private_folder(folder)
+    opened: list[str] = []
+    for place, folders, names in os.walk(folder, followlinks=False):
+        for wanted, found in ((FOLDER, folders), (FILE, names)):
+            for name in found:
+                path = Path(place) / name
+                try:
+                    told = path.lstat()
+                    if not stat.S_ISLNK(told.st_mode) and _set(path, told, wanted):
+                        opened.append(str(path.relative_to(folder)))
+                except FileNotFoundError:
+                    continue
+    if not opened:
+        return []
+    shown = ", ".join(sorted(opened)[:3]) + (" ..." if len(opened) > 3 else "")
+    return [f"{folder}: {len(opened)} files or folders were open to others and now are not ({shown})"]
+
+
+def _set(path: Path, told: os.stat_result, wanted: int) -> bool:
+    """Set the mode; True where others had rights before."""
+    if told.st_uid != os.geteuid():
+        raise DataError(
+            f"{path}: belongs to user {told.st_uid}, not to the one who runs this ({os.geteuid()}); "
+            "run planish as that user, or give the folder to this one (chown -R)"
+        )
+    mode = stat.S_IMODE(told.st_mode)
+    if mode != wanted:
+        os.chmod(path, wanted)
+    return bool(mode & 0o077)
+
+
+def write_private(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all, readable by this user only from its first byte on."""
+    from planish.engine.files import whole_file
+
+    private_folder(path.parent)
+    with whole_file(path, mode=FILE) as out:
+        out.write(content)
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Hold ``path`` (with ``.lock`` after its name) against other processes; for moments only."""
+    import fcntl
+
+    private_folder(path.parent)
+    handle = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, FILE)  # noqa: TID251  a lock has no content
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)  # gives the lock back

@@ -1,0 +1,146 @@
+"""What one wafer raises, a lot raises too, and says in which wafer first; the die names the wafer beneath."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from planish.explain.findings import findings
+from planish.predict.die import polish_die
+from planish.predict.die_pad import pad_after
+from planish.predict.lot import polish_lot
+from planish.predict.lot_variation import Variation
+from planish.predict.wafer import polish
+from planish.setup.load import loads
+from planish.setup.models import Setup
+from planish.setup.new import new_setup
+
+STILL = Variation.none()
+HARD_AND_FAST = {
+    "recipe.step.1.zone_pressures": "9 psi",
+    "recipe.step.1.ring_pressure": "12 psi",
+    "recipe.step.1.platen_speed": "150 rpm",
+    "recipe.step.1.carrier_speed": "143 rpm",
+}
+CASES = {
+    "ended by max_time": {"recipe.step.1.max_time": "20 s"},
+    "all films are gone in places": {
+        "wafer.film": [
+            {"material": "oxide", "profile": [["0 mm", "900 nm"], ["130 mm", "900 nm"], ["150 mm", "300 nm"]]}
+        ]
+    },
+    "all films are gone inside": {"wafer.film.0.thickness": "555 nm"},
+    "nothing given beyond": {
+        "wafer.film": [{"material": "oxide", "profile": [["0 mm", "900 nm"], ["100 mm", "900 nm"]]}]
+    },
+    "water would boil off": {**HARD_AND_FAST, "ambient.platen_temperature": "80 degC"},
+    "the summits model holds up to a few per cent": {"pad.top.shore_d": None, "pad.top.modulus": "0.02 MPa"},
+    "no fresh slurry reaches the wafer in touch down": {"recipe.step.0.flow": "0 ml/min"},
+    "is fresh in step main: the rate is starved": {"recipe.step.1.flow": "15 ml/min"},
+    "floats on a fluid film in touch down": {
+        "slurry.viscosity": "40 mPa*s",
+        "pad.grooves": "none",
+        "recipe.step.0.zone_pressures": "0.3 psi",
+    },
+    "Nothing is removed with these settings": {f"recipe.step.{i}.flow": "0 ml/min" for i in range(3)},
+    "The edge polishes": {f"recipe.step.{i}.ring_pressure": "0.3 psi" for i in range(3)},
+    "Removal is even": {"recipe.step.1.zone_pressures": ["3 psi", "3 psi", "3 psi", "4 psi", "2 psi"]},
+}
+
+
+def _rotary(changes: dict[str, object]) -> Setup:
+    return loads(new_setup("rotary")).replace(changes)
+
+
+def _plain(words: str) -> str:
+    """Without numbers, and without the place where the edge is worst: the lot's pad has warmed differently."""
+    return re.sub(r"[\d.]+", "N", words)
+
+
+@pytest.mark.parametrize("words", CASES)
+def test_one_wafer_and_a_lot_raise_the_same(words: str) -> None:
+    setup = _rotary(CASES[words])
+    wafer = polish(setup)
+    told = [*wafer.summary()["notes"], *(item.text for item in findings(wafer, remedies=False))]
+    assert any(words in note for note in told), told
+    lot = polish_lot(setup, 1, variation=STILL).summary()["notes"]
+    assert any(words in note for note in lot), lot
+    for note in wafer.summary()["notes"]:
+        assert any(_plain(other).startswith(_plain(note)) for other in lot), (note, lot)
+    for item in wafer.raised():
+        assert any(_plain(other).startswith(_plain(item.words.rstrip("."))) for other in lot), (item, lot)
+
+
+def test_nothing_is_raised_without_cause() -> None:
+    setup = _rotary({})
+    assert polish(setup).raised() == []
+    assert polish_lot(setup, 40).notes == tuple(setup.bench.notes)
+
+
+def test_the_lot_says_in_which_wafer_first() -> None:
+    """Without its disk the pad glazes, until the main step no longer ends in time."""
+    fresh = polish(_rotary({})).steps[1].duration
+    limit = round(1.05 * fresh, 2)
+    setup = _rotary({"recipe.step.1.max_time": f"{limit} s"})
+    assert polish(setup).raised() == []
+    lot = polish_lot(setup, 60, conditioning=False, variation=STILL)
+    times = lot.records.step_time[:, 1]
+    late = np.flatnonzero(times >= limit - 1e-9)
+    assert 0 < late[0] < 60
+    assert late.size == 60 - late[0]
+    (note,) = [note for note in lot.notes if "ended by max_time" in note]
+    assert note.endswith(f"(first in wafer {late[0] + 1}, {late.size} of 60 wafers)")
+
+
+def test_the_worst_wafer_is_named_where_the_pad_boils() -> None:
+    """A pad that warms up from wafer to wafer: the note gives the lot's highest temperature."""
+    setup = _rotary(HARD_AND_FAST)
+    lot = polish_lot(setup, 20, variation=STILL)
+    hot = lot.records.peak_temperature - 273.15
+    (note,) = [note for note in lot.notes if "boil" in note]
+    assert f"pad at {hot.max():.0f} °C" in note
+    assert note.endswith("(all 20 wafers)" if np.all(hot > 95) else f"{np.sum(hot > 95)} of 20 wafers)")
+
+
+def test_the_die_says_what_the_wafers_beneath_it_say(density_maps) -> None:
+    setup = _rotary({"recipe.step.1.max_time": "20 s"})
+    notes = polish_die(setup, density_maps, place="centre").notes
+    assert any(note.startswith("the wafer: step main: ended by max_time 20 s") for note in notes)
+    both = polish_die([_rotary({}), setup], density_maps, place="centre").notes
+    assert any(note.startswith("platen 2: step main: ended by max_time") for note in both)
+    assert not any(note.startswith("platen 1: step main") for note in both)
+    worn = polish_die(setup, density_maps, place="centre", after=pad_after(setup, 5)).notes
+    (told,) = [note for note in worn if note.startswith("the wafers before: step main")]
+    assert told.endswith("(all 5 wafers)")
+
+
+@pytest.fixture(scope="module")
+def density_maps():
+    density, width = np.full((16, 16), 0.4), np.full((16, 16), 2e-6)
+    density[:, :8] = 0.7
+    return SimpleNamespace(
+        density=density,
+        perimeter=2 * density / width,
+        line_width=width,
+        space=width * (1 - density) / density,
+        cell=2e-4,
+        origin=(0.0, 0.0),
+    )
+
+
+def test_lots_by_command_tell_it_too(tmp_path: Path) -> None:
+    import json
+
+    from typer.testing import CliRunner
+
+    from planish.cli.main import app
+
+    file = tmp_path / "setup.toml"
+    file.write_text(_rotary(CASES["water would boil off"]).to_toml(), encoding="utf-8")
+    told = CliRunner().invoke(app, ["lot", str(file), "--wafers", "3", "--json"])
+    assert told.exit_code == 0, told.output
+    assert any("boil" in note and "all 3 wafers" in note for note in json.loads(told.stdout)["notes"])
