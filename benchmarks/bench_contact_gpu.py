@@ -22,10 +22,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from bench_contact import worn
 
 from planish.engine.backend import get_backend
 from planish.physics.contact import AsperityLayer, ContactProblem
-from planish.physics.wear import wear_steps
 
 CELL = 10e-6  # m
 MODULUS = 100e6  # Pa, plane modulus of a hard pad
@@ -73,9 +73,9 @@ def host(path: str) -> None:
     kept = {}
     for name, (length, rate, steps) in cases().items():
         ready = problem(SMALL, length, np.float64, "numpy")
-        worn = wear_steps(patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=1e-7)
-        kept[name + " surface"], kept[name + " pressure"] = worn.surface, worn.pressure
-        print(name, worn.steps, worn.contact_iterations, flush=True)
+        surface, pressure, iterations = worn(patterned(SMALL), rate, PRESSURE, SECONDS, ready, steps, 1e-7)
+        kept[name + " surface"], kept[name + " pressure"] = surface, pressure
+        print(name, steps, iterations, flush=True)
     Path(path).parent.mkdir(parents=True, exist_ok=True)
     np.savez(path, **kept)
 
@@ -88,8 +88,8 @@ def compare(name: str, reference: Any) -> dict[str, float]:
     for dtype in (np.float32, np.float64):
         ready = problem(SMALL, length, dtype, "cupy")
         tol = contact_tol(length)
-        device = wear_steps(patterned(SMALL), rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=tol)
-        p, s = (ready.backend.to_host(a).astype(float) for a in (device.pressure, device.surface))
+        z, q, _ = worn(patterned(SMALL), rate, PRESSURE, SECONDS, ready, steps, tol)
+        p, s = (ready.backend.to_host(a).astype(float) for a in (q, z))
         kind = np.dtype(dtype).name
         found[f"{kind}_surface_max_over_depth"] = float(np.abs(s - surface).max() / DEPTH)
         found[f"{kind}_pressure_l2"] = float(np.linalg.norm(p - pressure) / np.linalg.norm(pressure))
@@ -103,22 +103,22 @@ def timed(shape: tuple[int, int], length: float | None, dtype: Any, rate: Any, s
     if not np.isscalar(rate):
         rate = backend.asarray(rate, dtype)
     # warm-up covers kernels, plans and the pool, not the numbers themselves
-    wear_steps(z, rate, PRESSURE, SECONDS / 100, ready, n_steps=2)
+    worn(z, rate, PRESSURE, SECONDS / 100, ready, 2)
     backend.sync()
     seconds = []
     for _ in range(3):
         begin = time.perf_counter()
-        worn = wear_steps(z, rate, PRESSURE, SECONDS, ready, n_steps=steps, contact_tol=contact_tol(length))
+        found, _, iterations = worn(z, rate, PRESSURE, SECONDS, ready, steps, contact_tol(length))
         backend.sync()
         seconds.append(time.perf_counter() - begin)
-    end = backend.to_host(worn.surface).astype(float)
+    end = backend.to_host(found).astype(float)
     removed = float(patterned(shape).mean() - end.mean())
     return {
         "cells": list(shape), "steps": steps, "layer_um": None if length is None else length * 1e6,
         "dtype": np.dtype(dtype).name, "rate": "one number" if np.isscalar(rate) else "map",
         "contact_tol": contact_tol(length),
         "seconds_median_of_3": sorted(seconds)[1], "seconds": seconds,
-        "contact_iterations": worn.contact_iterations,
+        "contact_iterations": iterations,
         "mean_removal_error": removed / (RATE * PRESSURE * SECONDS) - 1 if np.isscalar(rate) else None,
         "range_end_nm": float(np.ptp(end)) * 1e9,
     }  # fmt: skip

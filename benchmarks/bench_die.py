@@ -18,10 +18,11 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 import numpy as np
 
 from planish.engine.execute import run_all
+from planish.engine.record import same
 from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
 from planish.predict.die_conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die_levels import MetalLevel, OxideLevel
-from planish.predict.die_model import DieChoices, die_input
+from planish.predict.die_model import DieChoices, DiePad, die_input
 from planish.predict.fields import _one_field
 
 CELL = 50e-6  # 26 x 33 mm field
@@ -43,20 +44,18 @@ def layout(rng: np.random.Generator) -> SimpleNamespace:
 
 def fields(level: object, rates: dict[str, float], count: int) -> tuple[partial, list]:
     stack = (ElasticLayer(150e6, 0.3, 2e-3), ElasticLayer(3.5e6, 0.2, 1.3e-3))
-    state = SurfaceState(2e-7, 0.2, 30e-6)
+    compliance = partial(surface_compliance, layers=stack, base=rigid_base())
+    pad = DiePad(compliance, SurfaceState(2e-7, 0.2, 30e-6), 5.47)
     pieces = []
     for i in range(count):
         pressure = 20e3 * (1 + 0.002 * i)
         step = LocalStep("polish", 150.0, pressure, 1.0, rates)
-        pieces.append((0.0, 0.0, LocalConditions("field", 0.0, (step,)), state))
+        pieces.append((0.0, 0.0, LocalConditions("field", 0.0, (step,)), [pad]))
     work = partial(
         _one_field,
         cells=die_input(layout(np.random.default_rng(7)), level),
         level=level,
         choices=DieChoices(),
-        compliance=partial(surface_compliance, layers=stack, base=rigid_base()),
-        rigidity=5.47,
-        keep=False,
     )
     return work, pieces
 
@@ -103,11 +102,11 @@ def main() -> None:
         print(
             f"{name}: the same in two separate processes, median{'':12} | {statistics.median(peers):5.2f} x  |"
         )
-        same = all(a == b for a, b in zip(answers[1], answers[2], strict=True))
+        alike = same(answers[1], answers[2])
         print(f"{name}: 100 fields, 1 worker{'':33} | {seconds[1]:6.2f} s |")
         print(
             f"{name}: 100 fields, 2 workers against 1, median of 3{'':9} | {statistics.median(ratios):5.2f} x  | 1.8 x"
-            f"   ({', '.join(f'{r:.2f}' for r in ratios)}; same numbers: {same})"
+            f"   ({', '.join(f'{r:.2f}' for r in ratios)}; same numbers: {alike})"
         )
 
 

@@ -44,9 +44,10 @@ def worst_error() -> float:
 
 
 def sampled_speed(r: np.ndarray, steps: int) -> np.ndarray:
-    """The peer: mean over a turn of the velocity field, sampled."""
-    t = np.arange(steps) * (2 * np.pi / 9.0 / steps)
-    vx, vy = motion.velocity_rotary(r[:, None], 0.0, t[None, :], 0.19, 9.4, 9.0)
+    """The peer: mean over a turn of the velocity, sampled: the carrier's axis moves past, the wafer turns."""
+    turned = np.arange(steps) * (2 * np.pi / steps)
+    x, y = r[:, None] * np.cos(turned), r[:, None] * np.sin(turned)
+    vx, vy = -(9.4 - 9.0) * y, 9.4 * 0.19 + (9.4 - 9.0) * x
     return np.hypot(vx, vy).mean(axis=1)
 
 

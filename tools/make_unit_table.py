@@ -84,6 +84,7 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
             "mil/h": "thou/hour",
         },
     ),
+    "intensity": ("W/m^2", {"W/m^2": "W/m^2", "W/cm^2": "W/cm^2", "mW/cm^2": "mW/cm^2"}),
     "angular_speed": (
         "rad/s",
         {
@@ -101,6 +102,8 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
         "1/s",
         {
             "Hz": "Hz",
+            "kHz": "kHz",
+            "MHz": "MHz",
             "1/s": "1/s",
             "1/min": "1/min",
             "sweeps/min": "1/min",

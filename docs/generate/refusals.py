@@ -7,8 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 import planish
 from planish import errors
 from planish.errors import PlanishError
@@ -82,11 +80,9 @@ def _without_time(folder: Path) -> object:
 
 
 def _two_sites(folder: Path) -> object:
-    from planish.fit.removal import fit_k_p
-
     path = folder / "sites.csv"
     path.write_text("site,x_mm,y_mm,removal_nm\n1,0,0,600\n2,50,0,598\n", encoding="utf-8")
-    return fit_k_p(planish.read_sites(path), np.array([0.0, 0.15]), np.array([3e6, 3e6]))
+    return planish.fit_wafer(EXAMPLES / "linear.toml", planish.read_sites(path))
 
 
 def _beyond_reading(folder: Path) -> object:

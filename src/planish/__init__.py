@@ -28,6 +28,8 @@ _HOMES = {
     "predict.lot_result": "LotResult",
     "predict.die": "polish_die",
     "predict.die_result": "DieResult",
+    "predict.fields": "polish_fields",
+    "predict.fields_result": "FieldsResult",
     "predict.result": "open_result SavedResult",
     # measure
     "measure.sites": "read_sites SiteMap",
@@ -65,6 +67,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.measure.wafer import measure_wafer as measure_wafer
     from planish.predict.die import polish_die as polish_die
     from planish.predict.die_result import DieResult as DieResult
+    from planish.predict.fields import polish_fields as polish_fields
+    from planish.predict.fields_result import FieldsResult as FieldsResult
     from planish.predict.lot import polish_lot as polish_lot
     from planish.predict.lot_result import LotResult as LotResult
     from planish.predict.result import SavedResult as SavedResult

@@ -85,6 +85,14 @@ TABLE: dict[str, tuple[str, dict[str, float]]] = {
             "mil/h": 7.0555555555555545e-09,
         },
     ),
+    "intensity": (
+        "W/m^2",
+        {
+            "W/m^2": 1.0,
+            "W/cm^2": 10000.0,
+            "mW/cm^2": 10.0,
+        },
+    ),
     "angular_speed": (
         "rad/s",
         {
@@ -102,6 +110,8 @@ TABLE: dict[str, tuple[str, dict[str, float]]] = {
         "1/s",
         {
             "Hz": 1.0,
+            "kHz": 1000.0,
+            "MHz": 1000000.0,
             "1/s": 1.0,
             "1/min": 0.016666666666666666,
             "sweeps/min": 0.016666666666666666,

@@ -59,6 +59,7 @@ _DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "conductivity": ("conductivity", "W/(m*K)", "W/(m*K)"),
     "force_per_length": ("force_per_length", "kN/m", "N/m"),
     "power": ("power", "W", "W"),
+    "intensity": ("intensity", "W/cm^2", "W/m^2"),
     "energy": ("energy", "J", "J"),
     "angle": ("angle", "deg", "rad"),
     "ratio": ("ratio", "%", ""),
@@ -96,7 +97,7 @@ def _lookup(dimension: str) -> tuple[str, str, str]:
     try:
         return _DIMENSIONS[dimension]
     except KeyError:
-        raise UnitError(dimension, "one of the known dimensions", ", ".join(_DIMENSIONS)) from None
+        raise UnitError(dimension, "one of the known dimensions", ", ".join(dimensions())) from None
 
 
 def normalise(unit: str) -> str:
@@ -218,25 +219,6 @@ def to_si(text: str, dimension: str) -> float:
     return _parse(text, dimension)
 
 
-def from_si(value: float, unit: str, dimension: str | None = None) -> float:
-    """Return an SI value expressed in `unit`.
-
-    The kind of quantity is taken from the unit; give `dimension` where one
-    spelling could mean two things ("K" as a temperature or a difference).
-    """
-    key = normalise(unit)
-    if dimension is None:
-        if key in TEMPERATURES:
-            dimension = "temperature"
-        else:
-            dimension = next((name for name, (kind, _, _) in _DIMENSIONS.items()
-                              if kind in TABLE and key in TABLE[kind][1]), None)  # fmt: skip
-        if dimension is None:
-            raise UnitError(unit, "a unit of the table, or any unit with its dimension named")
-    factor, offset = _factor_offset(unit, dimension)
-    return (value - offset) / factor
-
-
 def pretty(unit: str) -> str:
     """Return a unit as it is printed: ``"um"`` -> ``"µm"``, ``"kg/m^3"`` -> ``"kg/m³"``."""
     if unit in ("A", "A/min", "A/s"):
@@ -258,30 +240,3 @@ def show(value: float, dimension: str, system: Literal["trade", "si"] = "trade",
     factor, offset = _factor_offset(unit, dimension)
     number = f"{(value - offset) / factor:.{digits}g}"
     return f"{number} {pretty(unit)}".strip()
-
-
-def exact(value: float, dimension: str, system: Literal["trade", "si"] = "si") -> str:
-    """Return an SI value as text that `to_si` reads back: every digit kept with ``system="si"``.
-
-    With ``system="trade"`` it reads back to within rounding (about 1e-15 relative).
-    """
-    unit = unit_of(dimension, system)
-    factor, offset = _factor_offset(unit, dimension)
-    return f"{(float(value) - offset) / factor!r} {unit}".strip()
-
-
-_HARDNESS = re.compile(r"\s*(\d+\.?\d*)\s*(?:shore)?[\s-]*([ad])\s*", re.IGNORECASE)
-
-
-def read_hardness(text: str) -> tuple[float, Literal["A", "D"]]:
-    """Return (reading, scale) of a durometer hardness such as ``"55 Shore D"``, ``"60 Shore A"``.
-
-    Hardness is a reading on a scale and no quantity with a unit, so it has its
-    own reader. Readings run from 0 to 100.
-    """
-    match = _HARDNESS.fullmatch(text) if isinstance(text, str) else None
-    if match is None or not 0.0 < float(match.group(1)) <= 100.0:
-        raise UnitError(
-            text, "a durometer hardness above 0 and up to 100 with its scale", "such as '55 Shore D'"
-        )
-    return float(match.group(1)), "A" if match.group(2).upper() == "A" else "D"

@@ -11,10 +11,16 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from planish.physics.contact import solve_contact
+from planish.physics.contact import ContactProblem
 from planish.physics.contact_kernel import as_compliance, free_kernel
 
 MODULUS = 100e6
+
+
+def solve_contact(surface, mean_pressure, cell, compliance, *, start=None, tol=1e-6, **options):
+    """Press the pad on one surface."""
+    problem = ContactProblem(np.shape(surface), cell, compliance, **options)
+    return problem.solve(surface, mean_pressure, start=start, tol=tol)
 
 
 def _apply(kernel, pressure: np.ndarray) -> np.ndarray:

@@ -10,10 +10,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planish.physics.contact import solve_contact
+from planish.physics.contact import ContactProblem
 
 MODULUS, AMPLITUDE, WAVELENGTH = 109.89e6, 1e-6, 1e-3
 FULL_PRESSURE = np.pi * MODULUS * AMPLITUDE / WAVELENGTH
+
+
+def solve_contact(surface, mean_pressure, cell, compliance, *, start=None, tol=1e-6, **options):
+    """Press the pad on one surface."""
+    problem = ContactProblem(np.shape(surface), cell, compliance, **options)
+    return problem.solve(surface, mean_pressure, start=start, tol=tol)
 
 
 def _wave(points: int) -> tuple[np.ndarray, np.ndarray]:

@@ -1,6 +1,6 @@
 """Hardness to modulus, and what pores and fillers do to it.
 
-Sources: Gent 1958, Rubber Chem. Technol. 31, 896; Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76,
+Sources: Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76,
 419; Gibson & Ashby, Cellular Solids; Guth 1945, J. Appl. Phys. 16, 20; Halpin & Kardos 1976. The
 relations are from memory; the numbers below were computed from them independently.
 """
@@ -27,30 +27,10 @@ def test_qi_joyce_boyce(reading: float, scale: h.Scale, mpa: float) -> None:
     assert h.shore_modulus(reading, scale) * 1e-6 == pytest.approx(float(exact), rel=1e-12)
 
 
-def test_gent() -> None:
-    assert h.gent_modulus(80.0) * 1e-6 == pytest.approx(9.351, rel=5e-4)
-    # Gent's relation is the truncated-cone indentation under the spring of ASTM D2240: a reading of 100
-    # means no indentation, so the modulus has no bound there.
-    assert h.gent_modulus(99.999) > 1e4 * h.gent_modulus(10.0)
-    # 56 + 7.62336 S is the same spring in gram-force: 0.55 N and 0.075 N per unit are 56.08 and 7.648 gf
-    assert h.spring_force_shore_a(0.0) / 9.80665e-3 == pytest.approx(56.0, rel=2e-3)
-    slope = (h.spring_force_shore_a(100.0) - h.spring_force_shore_a(0.0)) / 100.0
-    assert slope / 9.80665e-3 == pytest.approx(7.62336, rel=4e-3)
-
-
 @given(st.floats(1.0, 100.0), st.sampled_from(["A", "D"]))
-def test_inverse_and_band(reading: float, scale: h.Scale) -> None:
+def test_inverse(reading: float, scale: h.Scale) -> None:
     modulus = h.shore_modulus(reading, scale)
     assert h.shore_reading(modulus, scale) == pytest.approx(reading, rel=1e-9, abs=1e-9)
-    low, high = h.shore_band(reading, scale)
-    assert low <= modulus * (1 + 1e-12)
-    assert modulus <= high * (1 + 1e-12)
-
-
-def test_published_relations_differ_by_up_to_two() -> None:
-    ratios = [h.shore_modulus(s, "A") / h.gent_modulus(s) for s in range(30, 81, 10)]
-    assert max(ratios) < 2.0
-    assert max(ratios) > 1.5
 
 
 def test_scales_meet_where_the_standard_lets_them() -> None:
@@ -104,7 +84,6 @@ def test_pad_and_solid_undo_each_other() -> None:
     [
         lambda: h.shore_modulus(0.0, "A"),
         lambda: h.shore_modulus(101.0, "D"),
-        lambda: h.gent_modulus(100.0),
         lambda: h.foam_factor(1.0),
         lambda: h.foam_factor(-0.1),
         lambda: h.filler_factor(0.7),

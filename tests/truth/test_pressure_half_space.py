@@ -15,7 +15,7 @@ import pytest
 from scipy.special import ellipe
 
 from planish.physics.layers import ElasticLayer, rigid_base
-from planish.physics.pressure import PadOperator, build_pad_operator, pressure_grid, rigid_punch
+from planish.physics.pressure import PadOperator, build_pad_operator, pressure_grid
 
 A = 0.150
 HALF_SPACE = (ElasticLayer(100e6, 0.3, math.inf),)
@@ -47,6 +47,14 @@ def test_uniform_pressure(default: PadOperator) -> None:
     found = default.compliance @ np.ones(120)
     expected = 4 * A / (np.pi * PLANE) * ellipe((default.grid.r / A) ** 2)
     np.testing.assert_allclose(found, expected, rtol=1e-12)
+
+
+def rigid_punch(operator: PadOperator, mean_pressure: float) -> tuple[np.ndarray, float]:
+    """Pressure and depth under a flat rigid wafer on the bare pad: one depth everywhere, the load given."""
+    count = operator.grid.r.size
+    shape = np.linalg.solve(operator.compliance[:count, :count], np.ones(count))
+    depth = mean_pressure * operator.grid.areas.sum() / float(operator.grid.areas @ shape)
+    return shape * depth, depth
 
 
 def test_rigid_punch_depth_and_pressure(default: PadOperator) -> None:

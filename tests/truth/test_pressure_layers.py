@@ -26,7 +26,7 @@ from planish.physics.layers import (
     rigid_base,
     surface_compliance,
 )
-from planish.physics.pressure import build_pad_operator, pressure_grid, rigid_punch
+from planish.physics.pressure import build_pad_operator, pressure_grid
 
 BELT = belt_base(200e9, 0.3, 0.5e-3, 2e4, 5e9)
 
@@ -141,9 +141,10 @@ def test_thin_layer_under_a_flat_punch() -> None:
     """Away from the punch's edge, 134.615 MPa / h for 100 MPa and 0.3."""
     for thickness in (1e-3, 0.3e-3):
         pad = build_pad_operator(pressure_grid(0.150), [ElasticLayer(100e6, 0.3, thickness)], rigid_base())
-        pressure, depth = rigid_punch(pad, 2e4)
+        count = pad.grid.r.size
+        per_depth = np.linalg.solve(pad.compliance[:count, :count], np.ones(count))  # flat and rigid
         away = pad.grid.r < 0.150 - 12 * thickness
-        np.testing.assert_allclose((pressure / depth * thickness)[away], 134.6153846e6, rtol=1e-5)
+        np.testing.assert_allclose((per_depth * thickness)[away], 134.6153846e6, rtol=1e-5)
 
 
 def test_holes_and_grooves() -> None:

@@ -20,9 +20,9 @@ from planish.errors import ModelError
 from planish.physics.layers import belt_base, rigid_base
 from planish.physics.plate import ring_load_deflection
 from planish.physics.pressure import (
+    PlateOperator,
     PressureGrid,
     bearing_lift,
-    plate_on_springs,
     plate_operator,
     pressure_grid,
     zone_load,
@@ -31,6 +31,17 @@ from planish.physics.pressure import (
 A, E, NU, H, K = 0.150, 130e9, 0.28, 775e-6, 1e10
 D = E * H**3 / (12 * (1 - NU**2))
 L = (D / K) ** 0.25
+
+
+def plate_on_springs(plate: PlateOperator, load: np.ndarray, stiffness: float) -> np.ndarray:
+    """Deflection [m] of the plate on two-sided springs [Pa/m]: bent by load less springs, which carry it all."""
+    count = plate.areas.size
+    system = np.zeros((count + 1, count + 1))
+    system[:count, :count] = np.eye(count) + stiffness * plate.flexibility * plate.areas[None, :]
+    system[:count, count] = -1.0
+    system[count, :count] = plate.areas
+    right = np.append(plate.flexibility @ (plate.areas * load), plate.areas @ load / stiffness)
+    return np.linalg.solve(system, right)[:count]
 
 
 def free_disc(r: np.ndarray, b: float, q: float) -> np.ndarray:

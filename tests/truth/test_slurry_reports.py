@@ -20,7 +20,7 @@ def test_use_of_slurry_is_of_the_reported_order():
     uses = []
     for ml_per_min, speed, depth in itertools.product((100, 200, 300), (0.6, 1.2, 1.8), (0.2e-3, 0.5e-3)):
         flow = ml_per_min * 1e-6 / 60
-        share = slurry.groove_area_share("concentric", 0.25e-3, 1.5e-3)
+        share = 0.25 / 1.5  # grooves 0.25 mm wide, 1.5 mm apart
         carried = slurry.carried_flow(speed, 0.15, 30e-6, depth, share)
         uses.append(float(slurry.captured_flow(flow, slurry.exchange_flow(carried))) / flow)
     # The one number assumed (what the bow wave lets pass) was chosen with this range in view; that all
@@ -32,5 +32,6 @@ def test_use_of_slurry_is_of_the_reported_order():
 def test_more_land_makes_the_wafer_float():
     pitch = 2e-3
     land = np.array([0.5, 0.7, 0.9, 0.99]) * pitch
-    solid = slurry.mixed_film(1e-3, 1.2, 2e4, land, dry_gap=10e-6, tail_length=4e-6).solid_share
+    lift = slurry.SLIDER * 1e-3 * 1.2 * land / 2e4
+    solid = [slurry.mixed_film_at(one, 10e-6, 4e-6)[1] for one in lift]
     assert np.all(np.diff(solid) < 0)

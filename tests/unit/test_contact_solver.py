@@ -8,11 +8,17 @@ from scipy.optimize import minimize
 
 from planish.engine.backend import get_backend
 from planish.errors import ModelError, PlanishError
-from planish.physics.contact import AsperityLayer, ContactProblem, solve_contact
+from planish.physics.contact import AsperityLayer, ContactProblem
 from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
 
 MODULUS = 100e6
 CELL = 2e-5
+
+
+def solve_contact(surface, mean_pressure, cell, compliance, *, start=None, tol=1e-6, **options):
+    """Press the pad on one surface."""
+    problem = ContactProblem(np.shape(surface), cell, compliance, **options)
+    return problem.solve(surface, mean_pressure, start=start, tol=tol)
 
 
 def _rough(n: int, seed: int = 3) -> np.ndarray:

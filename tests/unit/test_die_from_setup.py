@@ -7,6 +7,7 @@ import pytest
 
 import planish
 from planish.engine.execute import Cancel, CancelledError, run_all
+from planish.engine.record import same
 from planish.errors import PlanishError, SetupError
 from planish.predict.die import polish_die
 from planish.predict.die_conditions import pad_state, place_radius
@@ -66,14 +67,9 @@ def test_fields_are_the_same_on_any_number_of_workers(setup, maps):
     seen = []
     one = polish_fields(setup, maps, centres=centres, workers=1, progress=lambda i, n: seen.append((i, n)))
     two = polish_fields(setup, maps, centres=centres, workers=2)
-    assert one == two
+    assert same(one.fields, two.fields)
     assert seen[-1] == (len(centres), len(centres))
-    assert [(f.x, f.y) for f in one] == centres
-    middle = polish_fields(setup, maps, centres=[(0.0, 0.0)], keep_maps=True)[0]
-    die = polish_die(setup, maps, place="centre").dies[0]
-    np.testing.assert_array_equal(middle.fields.level_high, die.fields.level_high)
-    np.testing.assert_array_equal(middle.fields.clear, die.fields.clear)
-    assert middle.thickness_range == die.thickness_range
+    assert [(f.x, f.y) for f in one.fields] == centres
 
 
 def test_fields_run_on_a_scheduler_by_address(setup, maps):
@@ -83,7 +79,7 @@ def test_fields_run_on_a_scheduler_by_address(setup, maps):
         n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None, scheduler_port=0
     ) as cluster:
         far = polish_fields(setup, maps, centres=centres, address=cluster.scheduler_address)
-    assert far == polish_fields(setup, maps, centres=centres, workers=1)
+    assert same(far.fields, polish_fields(setup, maps, centres=centres, workers=1).fields)
 
 
 @pytest.mark.parametrize("workers", [1, 2])

@@ -123,8 +123,11 @@ def test_the_die_is_fixed(setup, maps):
     die = planish.polish_die(setup, maps, place="mid")
     assert_fixed(die, least=10)
     assert_fixed(maps, least=4)
-    field = polish_fields(setup, maps, centres=[(0.0, 0.0)], keep_maps=True, workers=1)[0]
-    assert_fixed(field, least=3)
+    fields = polish_fields(setup, maps, centres=[(0.0, 0.0)], workers=1)
+    with pytest.raises(TypeError, match="read-only"):
+        fields.fields[0].named["mine"] = (0.0, 0.0, 0.0)
+    with pytest.raises(ValueError, match="read-only"):
+        fields.data["within_die_range"].values[0] = 0.0
     with pytest.raises(TypeError, match="read-only"):
         die.dies[0].fields.named["mine"] = maps.density
 

@@ -11,8 +11,6 @@ import polars as pl
 import pytest
 
 from planish.errors import ModelError
-from planish.physics import slurry
-from planish.physics.slurry import mixed_film_at as mixed_film
 from planish.predict import conditions
 from planish.predict.contact_model import prepare
 from planish.predict.lot import polish_lot
@@ -151,16 +149,6 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     assert _rate(law, np.ones(CELLS), np.ones(CELLS), np.array([[law.reference.temperature]]))[
         0
     ] == pytest.approx(1.0)
-
-
-def test_film_of_one_place_is_the_film_of_many() -> None:
-    rng = np.random.default_rng(0)
-    for _ in range(30):
-        p, v, length, gap, tail = rng.uniform([1e3, 0.1, 1e-3, 1e-6, 1e-6], [5e4, 4, 0.3, 6e-5, 1e-5])
-        want = slurry.mixed_film(2e-3, v, p, length, dry_gap=gap, tail_length=tail)
-        got = mixed_film(0.1 * 2e-3 * v * length / p, gap, tail)
-        assert got[0] == pytest.approx(float(want.thickness), rel=1e-12)
-        assert got[1] == pytest.approx(float(want.solid_share), abs=1e-12)
 
 
 def test_same_seed_same_numbers_on_any_worker_count(rotary) -> None:

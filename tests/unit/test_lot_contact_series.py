@@ -7,8 +7,8 @@ from planish.errors import ModelError
 from planish.physics.contact_series import Interpolation, series_step, solve_next, wear_to, worn_pad
 from planish.physics.layers import ElasticLayer, rigid_base
 from planish.physics.pressure import (
+    PadOperator,
     build_pad_operator,
-    interpolate_operators,
     plate_operator,
     pressure_grid,
     solve_pressure,
@@ -41,8 +41,11 @@ def test_same_as_the_single_solver(parts, ring: float) -> None:
         raised = 1e-7 * i * np.cos(np.arange(nodes) / 5)
         wear_to([pad], [step], Interpolation(np.array(thick)).at(h))
         got = solve_next(step, length, scale, raised)
+        shares = Interpolation(np.array(thick)).at(h)
         want = solve_pressure(
-            interpolate_operators(operators, thick, h),
+            PadOperator(
+                grid, sum(w * o.compliance for w, o in zip(shares, operators, strict=True)), f"between {i}"
+            ),
             plate,
             load,
             ring,

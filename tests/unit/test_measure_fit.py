@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError, FitError
+from planish.fit import removal as law
 from planish.fit.consumables import fit_consumables
 from planish.fit.drift import follow, last_mean
 from planish.fit.forest import learn_rates
-from planish.fit.removal import fit_k_p, fit_prediction
+from planish.fit.removal import fit_prediction
 from planish.fit.traces import fit_rate_law, newey_west
 from planish.measure.invented import TRUTH, invented_traces
 from planish.measure.sites import SiteMap, site_plan
@@ -30,6 +31,14 @@ def removal(f, plan="49", noise=1e-9, seed=0, quantity="removal"):
 
 RADIUS = np.linspace(0, 0.15, 151)
 SHAPE = 20684.3 * 60 * (1 + 0.05 * (RADIUS / 0.15) ** 2)  # [m Pa]: 3 psi, 1 m/s, 60 s, a fast edge
+
+
+def fit_k_p(m, radius, per_k_p, edge_exclusion=0.0):
+    """Fit k_p to a profile of removal per unit of it, as fit_prediction does to a predicted one."""
+    fit = law._fit(m, radius, per_k_p, radius[-1] - edge_exclusion)
+    return law._result(
+        fit, k_p=fit.factor, k_p_error=fit.error, k_p_all=fit.factor_all, scale=(np.nan, np.nan)
+    )
 
 
 def truth(r):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
+from planish.cli.main import app
 from planish.errors import DataError
 from planish.measure.outliers import flag, flag_rows, modified_z
 from planish.measure.profile import radial_profile, smooth_map, smooth_profile
@@ -127,6 +130,26 @@ def test_rows_that_repeat_or_stand_out():
     assert (20, "repeats row 6 to every digit") in said
     assert (30, "its mean stands out") in said
     assert any(row == 40 and "site 3" in reason for row, reason in said)
+
+
+def test_odd_rows_from_the_command_line(tmp_path):
+    t = 100 + np.random.default_rng(4).normal(size=(40, 5)).round(6)
+    t[20] = t[5]
+    file = tmp_path / "batches.csv"
+    text = "a,b,c,d,e\n" + "\n".join(",".join(map(str, row)) for row in t) + "\n"
+    file.write_text(text)
+    done = CliRunner().invoke(app, ["measure", str(file), "--rows", "--json"], catch_exceptions=False)
+    told = json.loads(done.stdout)
+    assert (told["rows"], told["columns"]) == (40, 5)
+    assert [f["reason"] for f in told["flags"] if f["row"] == 21] == ["repeats row 6 to every digit"]
+    shown = CliRunner().invoke(app, ["measure", str(file), "--rows"], catch_exceptions=False).stdout
+    assert "of 40 rows flagged" in shown
+    file.write_text(text.replace(str(t[3, 1]), "many", 1))
+    with pytest.raises(DataError, match=r"line 5: b = 'many': must be a number"):
+        CliRunner().invoke(app, ["measure", str(file), "--rows"], catch_exceptions=False)
+    file.write_text("a,b\n1,2\n3,4\n")
+    with pytest.raises(DataError, match="three rows"):
+        CliRunner().invoke(app, ["measure", str(file), "--rows"], catch_exceptions=False)
 
 
 @pytest.mark.shared_data

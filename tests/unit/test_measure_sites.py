@@ -10,7 +10,7 @@ import pytest
 from planish.errors import DataError
 from planish.measure.pairing import pair
 from planish.measure.sites import SiteMap, read_sites, site_plan, write_sites
-from planish.measure.statistics import wafer_statistics, wtwnu
+from planish.measure.statistics import wafer_statistics
 from planish.measure.wafer import measure_wafer, summarise
 from planish.predict.result import clean
 
@@ -101,7 +101,6 @@ def test_both_non_uniformities_by_hand():
     s = wafer_statistics([9.0, 10.0, 11.0, 10.0])
     assert s.wiwnu_sigma_percent == pytest.approx(100 * np.sqrt(2 / 3) / 10)
     assert s.wiwnu_range_percent == pytest.approx(10.0)
-    assert wtwnu([9.0, 10.0, 11.0, 10.0])[1] == pytest.approx(10.0)
 
 
 def test_pairing_by_name_and_by_place_agree():

@@ -7,15 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from planish.errors import ModelError
 from planish.physics.layers import ElasticLayer, belt_base, rigid_base
 from planish.physics.pressure import (
     build_pad_operator,
-    interpolate_operators,
     operator_key,
-    plate_operator,
     pressure_grid,
-    solve_pressure,
 )
 
 GRID = pressure_grid(0.150, 0.15075, 0.17575, cells=60)
@@ -64,41 +60,3 @@ def test_grid_cells_hold_their_areas_and_nodes() -> None:
             assert np.all(nodes < edges[1:])
     default = pressure_grid(0.150)
     assert np.diff(default.wafer_edges).min() > 10e-6
-
-
-def test_thickness_between_operators() -> None:
-    """Over a wear of 0.5 mm each further operator cuts the error of p tenfold: 1e-4 with four, 1e-5 with five."""
-    plate = plate_operator(GRID, 130e9, 0.28, 775e-6)
-    load = np.full(GRID.r.size, 2e4)
-    summits = {"asperity_length": 5e-6, "asperity_pressure": 2e6}
-    between = (0.82e-3, 0.95e-3, 1.2e-3)
-    exact = [solve_pressure(worn(h), plate, load, 5e4, **summits).pressure for h in between]
-    errors = []
-    for count in (3, 4, 5):
-        points = np.cos(np.pi * (np.arange(count) + 0.5) / count)
-        at = 1.05e-3 - 0.25e-3 * points / points[0]
-        known = [worn(h) for h in at]
-        found = [
-            solve_pressure(interpolate_operators(known, at, h), plate, load, 5e4, **summits).pressure
-            for h in between
-        ]
-        errors.append(max(float(np.abs(p / q - 1).max()) for p, q in zip(found, exact, strict=True)))
-    assert errors[1] < errors[0] / 5
-    assert errors[2] < errors[1] / 5
-    assert errors[1] < 2e-4
-    assert errors[2] < 2e-5
-
-
-def test_operators_that_do_not_go_together_are_refused() -> None:
-    one, other = worn(1.0e-3), worn(1.3e-3)
-    same = interpolate_operators([one, other], [1.0e-3, 1.3e-3], 1.3e-3)
-    np.testing.assert_allclose(same.compliance, other.compliance, rtol=1e-12)
-    away = build_pad_operator(pressure_grid(0.150, cells=60), [ElasticLayer(1e8, 0.3, 1e-3)], rigid_base())
-    for operators, at, h in (
-        ([one], [1.0e-3], 1.0e-3),
-        ([one, other], [1.0e-3, 1.0e-3], 1.0e-3),
-        ([one, other], [1.0e-3, 1.3e-3], 1.4e-3),
-        ([one, away], [1.0e-3, 1.3e-3], 1.1e-3),
-    ):
-        with pytest.raises(ModelError, match="must be"):
-            interpolate_operators(operators, at, h)

@@ -54,8 +54,6 @@ def test_refusals():
         removal.removal_rate("preston", {"k_p": float("nan")}, 1.0, 1.0)
     with pytest.raises(ModelError, match="0 or more"):
         removal.removal_rate("power", {"k": 1.0, "alpha": -1.0, "beta": 1.0}, 1.0, 1.0)
-    with pytest.raises(ModelError, match="above 0"):
-        removal.k_p_from_rate(1e-9, 0.0, 1.0)
     with pytest.raises(ModelError, match="kelvin"):
         removal.thermal_factor(-5.0, 300.0, 5e4)
     with pytest.raises(ModelError):

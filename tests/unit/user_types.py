@@ -18,6 +18,7 @@ import planish
 from planish import (
     Comparison,
     DieResult,
+    FieldsResult,
     Finding,
     LayoutMaps,
     LotResult,
@@ -67,6 +68,10 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     die = planish.polish_die(setup, maps, place=["centre", "edge"])
     assert_type(die.surface(), Array)
     assert_type(planish.polish_die([setup, setup], maps), DieResult)
+    fields = planish.polish_fields(setup, maps, workers=2)
+    assert_type(fields, FieldsResult)
+    assert_type(fields.x, Array)
+    assert_type(fields.values(), dict[str, Array])
     saved = planish.open_result("wafer.nc")
     assert_type(saved, SavedResult)
     assert_type(saved.plot(), Figure)

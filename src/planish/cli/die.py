@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
-from planish.cli.bounds import option_length
+from planish.cli.layouts import read_maps
 from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
@@ -55,40 +55,38 @@ def die(
 def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
     """Return the die asked for, after all platens."""
     from planish.predict.die import polish_die
+
+    below = None if asked.from_die is None else topography(asked.from_die, maps)
+    options = settings(benches[0], asked, quiet)
+    with show.progress("polishing", quiet=quiet) as tell:
+        return polish_die(benches, maps, place=places(asked.place), incoming=below, tell=tell, **options)
+
+
+def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
+    """Return what is asked of one die and of all fields alike, as ``polish_die`` and ``polish_fields`` take it."""
     from planish.predict.die_levels import process_of
     from planish.predict.die_model import DieChoices
     from planish.predict.die_pad import pad_after
 
-    bench = benches[0]
     process = asked.process or process_of(bench)
-    step = asked.step_height
-    length = asked.planarization_length
-    below = None if asked.from_die is None else topography(asked.from_die, maps)
+    step, length = asked.step_height, asked.planarization_length
     after = None
     if asked.after:
         with show.progress(f"{asked.after} wafers on the pad", quiet=quiet) as tell:
             after = pad_after(bench, asked.after, progress=lambda done, of: tell(done / of))
-    with show.progress("polishing", quiet=quiet) as tell:
-        return polish_die(
-            benches,
-            maps,
-            process=process,
-            level=None
-            if step is None
-            else _with_step(bench, process, show.die_quantity("--step-height", step, "step")),
-            place=places(asked.place),
-            after=after,
-            choices=None
-            if length is None
-            else DieChoices(
-                planarization_length=show.die_quantity(
-                    "--planarization-length", length, "planarization_length"
-                )
-            ),
-            incoming=below,
-            route=asked.route,  # type: ignore[arg-type]  # polish_die refuses what it does not know
-            tell=tell,
-        )
+    return {
+        "process": process,
+        "level": None
+        if step is None
+        else _with_step(bench, process, show.die_quantity("--step-height", step, "step")),
+        "after": after,
+        "choices": None
+        if length is None
+        else DieChoices(
+            planarization_length=show.die_quantity("--planarization-length", length, "planarization_length")
+        ),
+        "route": asked.route,  # refused there if unknown
+    }
 
 
 def _with_step(bench: Bench, process: str, step: float) -> Level:
@@ -105,22 +103,6 @@ def places(text: str) -> list[str | float]:
         return list(NAMED)
     parts = [part.strip() for part in text.split(",")]
     return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
-
-
-def read_maps(layout: Path, layer: str | None, cell: str, quiet: bool) -> Any:
-    """Return the cell maps of a layout file, or maps saved before."""
-    if layout.suffix in (".npz", ".zarr"):
-        from planish.measure.layout_maps import LayoutMaps
-
-        return LayoutMaps.open(layout)
-    from planish.cli.measuring import layer_numbers
-    from planish.measure.layout import read_layout_maps
-    from planish.measure.layout_limits import OWN
-
-    with show.progress(f"reading {layout.name}", quiet=quiet) as tell:
-        return read_layout_maps(
-            layout, *layer_numbers(layer), option_length("--cell", cell), progress=tell, limits=OWN
-        )
 
 
 def topography(file: Path, maps: Any) -> dict[str, Any]:

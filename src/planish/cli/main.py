@@ -169,9 +169,36 @@ def dwell(
 
 
 @app.command()
+def clean(
+    file: SetupFile,
+    step: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--step",
+            help="'brush 1 m/s 95 %', 'sound 1 W/cm^2 1 MHz' or 'rinse 1000 rpm 1000 ml/min'; may be repeated.",
+        ),
+    ] = None,
+    sizes: Annotated[
+        str | None,
+        typer.Option("--sizes", help="Particle sizes, as 30nm,100nm; the slurry's unless given."),
+    ] = None,
+    hamaker: Annotated[
+        str | None, typer.Option("--hamaker", help="Hamaker constant of particle on film, as '1e-20 J'.")
+    ] = None,
+    json_out: Json = False,
+) -> None:
+    """Clean the wafer: which share of the slurry's particles each step leaves (relative)."""
+    from planish.cli import cleaning
+
+    cleaning.clean(file, step or [], sizes, hamaker, json_out)
+
+
+@app.command()
 def die(
     file: SetupFile,
-    layout: Annotated[Path, typer.Option("--layout", help="Layout (GDSII, OASIS) or saved maps.")],
+    layout: Annotated[
+        Path, typer.Option("--layout", help="Layout (GDSII, OASIS), or maps: saved, table, picture.")
+    ],
     layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
     cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "10um",
     place: Annotated[
@@ -207,6 +234,17 @@ def die(
     fill_ceiling: Annotated[
         float, typer.Option("--fill-ceiling", help="Density that no cell may pass by filling.")
     ] = 0.8,
+    fields: Annotated[
+        bool, typer.Option("--fields", help="Polish all whole fields of the wafer, side by side.")
+    ] = False,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", min=1, help="With --fields: processes; one a core unless given."),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option("--cluster", help="With --fields: Dask scheduler that does it, as tcp://host:8786."),
+    ] = None,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
@@ -227,7 +265,16 @@ def die(
         from_die,
         then or [],
     )
-    verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
+    if not fields:
+        if workers is not None or cluster is not None:
+            raise DataError("die --workers, --cluster: must stand with --fields")
+        verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
+        return
+    from planish.cli import fields as all_fields
+
+    if fill:
+        raise DataError("die --fill: must stand without --fields (one proposal serves every field)")
+    all_fields.fields(file, asked, workers, cluster, json_out, out, units)
 
 
 @app.command()
@@ -247,7 +294,10 @@ def compare(
 
 @app.command()
 def measure(
-    files: Annotated[list[Path], typer.Argument(help="PRE POST site files, or one table, or one layout.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(help="PRE POST site files, one table, or one layout, picture or table of cell maps."),
+    ],
     time: Annotated[
         str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
     ] = None,
@@ -255,17 +305,28 @@ def measure(
         str | None, typer.Option("--nested", help="Nested factors, outermost first: lot,wafer,site.")
     ] = None,
     value: Annotated[str | None, typer.Option("--value", help="Column of the measured value.")] = None,
+    rows: Annotated[
+        bool, typer.Option("--rows", help="One table, a wafer a row and a site a column: flag odd rows.")
+    ] = False,
     layer: Annotated[
         str | None, typer.Option("--layer", help="Layout: layer and datatype, as 68/20.")
     ] = None,
-    cell: Annotated[str, typer.Option("--cell", help="Layout: cell size.")] = "10um",
+    cell: Annotated[str, typer.Option("--cell", help="Layout or picture: cell size.")] = "10um",
+    pixels: Annotated[
+        int, typer.Option("--pixels", min=1, help="Picture: pixels along a side of a cell.")
+    ] = 1,
+    covered: Annotated[
+        str, typer.Option("--covered", help="Picture: what is covered, dark or bright.")
+    ] = "dark",
     json_out: Json = False,
     out: Out = None,
 ) -> None:
     """Read what the fab's tools wrote: site maps, variance components, layouts."""
     from planish.cli import measuring
 
-    measuring.measure(files, time, nested, value, layer, cell, json_out, out)
+    measuring.measure(
+        files, time, nested, value, layer, cell, json_out, out, pixels=pixels, covered=covered, rows=rows
+    )
 
 
 @app.command()
@@ -284,7 +345,7 @@ def fit(
         Path | None, typer.Option("--steps", help="Steps and losses measured at test structures of a die.")
     ] = None,
     layout: Annotated[
-        Path | None, typer.Option("--layout", help="With --steps: layout, or saved maps.")
+        Path | None, typer.Option("--layout", help="With --steps: layout, or its maps.")
     ] = None,
     layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
     cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "20um",
@@ -299,6 +360,16 @@ def fit(
         bool,
         typer.Option("--ahead", help="With --predict: use only wafers that started before the one guessed."),
     ] = False,
+    check: Annotated[
+        bool,
+        typer.Option(
+            "--check", help="With --rates: how well are wafers guessed that were left out? Minutes."
+        ),
+    ] = False,
+    folds: Annotated[
+        int,
+        typer.Option("--folds", min=1, max=5, help="With --check: of five fifths, how many are left out."),
+    ] = 5,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
@@ -310,7 +381,9 @@ def fit(
         return
     from planish.cli import measuring
 
-    measuring.fit(files or [], rates, time, json_out, out, predict=predict, ahead=ahead)
+    measuring.fit(
+        files or [], rates, time, json_out, out, predict=predict, ahead=ahead, folds=folds if check else 0
+    )
 
 
 @app.command()

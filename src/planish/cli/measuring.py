@@ -8,10 +8,8 @@ from typing import Any
 import typer
 
 from planish.cli import show
-from planish.cli.bounds import option_length
+from planish.cli.layouts import LAYOUTS, PICTURES_TABLES_SAVED, read_maps
 from planish.errors import DataError, SetupError
-
-LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
 
 
 def measure(
@@ -23,12 +21,18 @@ def measure(
     cell: str,
     json_out: bool,
     out: Path | None,
+    *,
+    pixels: int = 1,
+    covered: str = "dark",
+    rows: bool = False,
 ) -> None:
-    """Read site files, a table of nested factors, or a layout, by what is given."""
-    if nested is not None:
+    """Read site files, a table of nested factors or of wafers, a layout or its cell maps, by what is given."""
+    if rows:
+        _rows(_only(files, "--rows"), json_out)
+    elif nested is not None:
         _nested(_only(files, "--nested"), nested, value, json_out)
-    elif len(files) == 1 and files[0].name.lower().endswith(LAYOUTS):
-        _layout(files[0], layer, cell, json_out, out)
+    elif len(files) == 1 and files[0].name.lower().endswith((*LAYOUTS, *PICTURES_TABLES_SAVED)):
+        _layout(files[0], layer, cell, pixels, covered, json_out, out)
     elif len(files) == 2:
         _pair(files[0], files[1], time, json_out, out)
     else:
@@ -42,6 +46,21 @@ def _only(files: list[Path], option: str) -> Path:
     if len(files) != 1:
         raise DataError(f"measure {option}: {len(files)} files given: must be one table")
     return files[0]
+
+
+def _rows(file: Path, json_out: bool) -> None:
+    from planish.measure.outliers import SOURCES, flag_rows, read_rows
+
+    table = read_rows(file)
+    flags = flag_rows(table)
+    told = [{"row": f.row + 1, "reason": f.reason, "score": f.score} for f in flags]
+    if json_out:
+        show.print_json(
+            {"rows": len(table), "columns": table.shape[1], "flags": told, "sources": list(SOURCES)}
+        )
+        return
+    title = f"{len({f.row for f in flags})} of {len(table)} rows flagged"
+    show.table(["row", "reason", "score"], [list(flag.values()) for flag in told], title=title)
 
 
 def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
@@ -95,28 +114,10 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
         show.written(save_figure(sites_figure(wafer.removal), show.make_folder(out), "removal"), json_out)
 
 
-def layer_numbers(layer: str | None) -> tuple[int, int]:
-    """Return layer and datatype of a text such as 68/20 (the datatype is 0 where left out)."""
-    if layer is None:
-        raise DataError("--layer: not given: must be layer and datatype, as 68/20")
-    number, _, datatype = layer.partition("/")
-    try:
-        found = int(number), int(datatype or 0)
-    except ValueError:
-        raise DataError(f"--layer = {layer!r}: must be two whole numbers, as 68/20") from None
-    if not all(0 <= item <= 65535 for item in found):
-        raise DataError(f"--layer = {layer!r}: must be whole numbers from 0 to 65535, as 68/20")
-    return found
-
-
-def _layout(file: Path, layer: str | None, cell: str, json_out: bool, out: Path | None) -> None:
-    from planish.measure.layout import read_layout_maps
-    from planish.measure.layout_limits import OWN
-
-    numbers = layer_numbers(layer)
-    length = option_length("--cell", cell)
-    with show.progress(f"reading {file.name}", quiet=json_out) as tell:
-        maps = read_layout_maps(file, *numbers, length, progress=tell, limits=OWN)
+def _layout(
+    file: Path, layer: str | None, cell: str, pixels: int, covered: str, json_out: bool, out: Path | None
+) -> None:
+    maps = read_maps(file, layer, cell, json_out, pixels=pixels, covered=covered)
     figures = maps.summary()
     if json_out:
         show.print_json(figures)
@@ -146,19 +147,24 @@ def fit(
     *,
     predict: Path | None = None,
     ahead: bool = False,
+    folds: int = 0,
 ) -> None:
     """Fit k_p and a radial residual to measured sites, or rate laws to traces; guess rates of other wafers."""
+    from planish.cli import rates as of_traces
+
+    if folds and (rates is None or predict is not None):
+        raise DataError("fit --check: must stand with TRACES --rates RATES, and without --predict")
     if predict is not None and (rates is None or len(files) != 1):
         raise DataError("fit --predict: must have one trace file and --rates RATES to learn from")
     if ahead and predict is None:
         raise DataError("fit --ahead: must stand with --predict OTHER_TRACES")
     if rates is not None and predict is not None:
-        _predict_traces(files[0], rates, predict, ahead, json_out, out)
+        of_traces.predict_rates(files[0], rates, predict, ahead, json_out, out)
         return
     if rates is not None:
         if len(files) != 1:
             raise DataError(f"fit --rates: {len(files)} files given: must be one trace file")
-        _fit_traces(files[0], rates, json_out, out)
+        of_traces.fit(files[0], rates, folds, json_out, out)
         return
     if len(files) != 3:
         raise SetupError(
@@ -190,63 +196,3 @@ def _show_fit(figures: dict[str, Any], json_out: bool) -> None:
     show.summary(figures)
     for sentence in figures["findings"]:
         typer.echo(f"- {sentence}")
-
-
-def _fit_traces(traces: Path, rates: Path, json_out: bool, out: Path | None) -> None:
-    from planish.fit.traces import fit_rate_law
-    from planish.measure.traces import cut_wafers, read_rates, read_traces
-
-    found = fit_rate_law(cut_wafers(read_traces(traces), read_rates(rates), source=traces.name))
-    figures = found.summary()
-    if json_out:
-        show.print_json(figures)
-    else:
-        models = list(figures["models"])
-        rows = [
-            [
-                r["name"],
-                r["wafers_training"],
-                r["wafers_left_out"],
-                *(r["rmse_left_out"].get(m) for m in models),
-            ]
-            for r in figures["regimes"]
-        ]
-        rows.append(["all", None, None, *(figures["rmse_left_out"][m] for m in models)])
-        show.table(
-            ["regime", "learned from", "left out", *models], rows, title="RMSE on wafers left out by time"
-        )
-        for regime in figures["regimes"]:
-            for sentence in regime["findings"]:
-                typer.echo(f"- {regime['name']}: {sentence}")
-        for note in figures["notes"]:
-            typer.echo(f"note: {note}")
-    if out is not None:
-        from planish.explain.style import save_figure
-        from planish.explain.trace_figures import residual_figure, trace_figure
-
-        folder = show.make_folder(out)
-        paths = save_figure(trace_figure(found), folder, "traces")
-        show.written([*paths, *save_figure(residual_figure(found), folder, "residuals")], json_out)
-
-
-def _predict_traces(
-    traces: Path, rates: Path, other: Path, ahead: bool, json_out: bool, out: Path | None
-) -> None:
-    """Guess the rates of the wafers in ``other``; one row a polish."""
-    from planish.fit.unseen import RatePredictor
-    from planish.measure.traces import cut_wafers, read_rates, read_traces
-
-    known = cut_wafers(read_traces(traces), read_rates(rates), source=traces.name)
-    new = cut_wafers(read_traces(other), source=other.name, like=known)
-    found = RatePredictor.fit(known).predict(new, retrospective=not ahead)
-    figures = found.summary()
-    if json_out:
-        show.print_json(figures)
-    else:
-        columns = list(figures["wafers"][0])
-        show.table(columns, [[row[c] for c in columns] for row in figures["wafers"]], title=figures["mode"])
-        typer.echo(f"band: {figures['band']}")
-        for note in figures["notes"]:
-            typer.echo(f"note: {note}")
-    if out is not None:
-        show.written([found.save(show.make_folder(out) / "predicted-rates.csv")], json_out)

@@ -7,8 +7,10 @@ workers there are, because a piece knows nothing of the others.
 from __future__ import annotations
 
 import os
+import signal
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from planish.errors import PlanishError, refuse
@@ -38,6 +40,29 @@ class Cancel:
     def asked(self) -> bool:
         """Whether the stop was asked for."""
         return self._event.is_set()
+
+
+@contextmanager
+def stopped_by_interrupt() -> Iterator[Cancel]:
+    """Give a switch that the first Ctrl-C throws; the second one interrupts as usual.
+
+    Only the main thread may ask for signals: elsewhere the switch is one that nobody throws.
+    """
+    cancel = Cancel()
+    if threading.current_thread() is not threading.main_thread():
+        yield cancel
+        return
+    before = signal.getsignal(signal.SIGINT)
+
+    def thrown(*_: object) -> None:
+        cancel.stop()
+        signal.signal(signal.SIGINT, before)
+
+    signal.signal(signal.SIGINT, thrown)
+    try:
+        yield cancel
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def run_all(
@@ -145,12 +170,40 @@ def _in_processes(
 
     if cancel is not None and cancel.asked:
         raise CancelledError(f"stopped after 0 of {len(todo)} pieces")
-    pool = get_reusable_executor(max_workers=workers, timeout=KEPT)
-    with Callback(posttask=told):
-        answers = dask.compute(
-            *tasks, scheduler="processes", pool=pool, chunksize=1, traverse=False, optimize_graph=False
-        )
+    with _interrupts_held_back():  # processes are started with the first piece
+        pool = get_reusable_executor(max_workers=workers, timeout=KEPT)
+        pool.submit(len, ()).result()
+    try:
+        with Callback(posttask=told):
+            answers = dask.compute(
+                *tasks, scheduler="processes", pool=pool, chunksize=1, traverse=False, optimize_graph=False
+            )
+    except (CancelledError, KeyboardInterrupt):
+        pool.shutdown(wait=False, kill_workers=True)  # what they are at, nobody waits for
+        raise
     return [answer for batch in answers for answer in batch]
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Start processes that Ctrl-C passes by: it reaches all of a terminal, and the one that gave out the work decides.
+
+    A process is born with the signals held back that its parent holds back. What comes meanwhile comes after.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    from multiprocessing import resource_tracker
+
+    from joblib.externals.loky.backend import resource_tracker as loky_tracker
+
+    for tracker in (resource_tracker, loky_tracker):  # these let go of held signals when they start
+        tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _each(work: Callable[[Piece], Answer], batch: Sequence[Piece]) -> list[Answer]:

@@ -61,6 +61,18 @@ class Learned(Record):
     features: tuple[str, ...]
     notes: tuple[str, ...]
 
+    def summary(self) -> dict[str, Any]:
+        """Return the figures as a JSON-ready dict (no arrays)."""
+        return {
+            "wafers_judged": int((~self.training).sum()),
+            "rmse_by_regime": self.rmse,
+            "starts_from": self.settings[0],
+            "least_wafers_in_a_leaf": self.settings[1],
+            "importance": dict(self.importance),
+            "notes": list(self.notes),
+            "sources": list(SOURCES),
+        }
+
 
 def learn_rates(
     wafers: Wafers, *, training_share: float = 0.7, trees: int = 120, seed: int = 0, workers: int = 2

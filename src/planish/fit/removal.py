@@ -50,7 +50,7 @@ RING = 1e-4
 
 @dataclass(frozen=True, slots=True, repr=False)
 class RemovalFit(Record):
-    """Result of :func:`fit_k_p` and :func:`~planish.fit.against.fit_wafer`.
+    """Result of :func:`~planish.fit.against.fit_wafer`.
 
     ``k_p`` and ``k_p_error`` [1/Pa] (NaN where the law has no k_p);
     ``scale`` and ``scale_error`` measured over predicted if a prediction
@@ -107,32 +107,6 @@ class RemovalFit(Record):
         }
 
 
-def fit_k_p(
-    removal: SiteMap, radius: Array, removal_per_k_p: Array, *, edge_exclusion: float = 0.0
-) -> RemovalFit:
-    """Fit k_p to the measured removal of one wafer.
-
-    Parameters
-    ----------
-    removal:
-        Measured removal (a map of quantity "removal").
-    radius, removal_per_k_p:
-        Predicted profile: radii [m], increasing, and removal per unit of k_p
-        [m Pa] (the time integral of pressure x speed and all factors).
-    edge_exclusion:
-        Sites within this [m] of the profile's outermost radius are not used.
-
-    Raises
-    ------
-    FitError
-        If fewer than three usable sites lie inside the profile, or it is
-        zero or not finite at them.
-    """
-    reach = float(np.asarray(radius)[-1]) - edge_exclusion
-    fit = _fit(removal, radius, removal_per_k_p, reach)
-    return _result(fit, k_p=fit.factor, k_p_error=fit.error, k_p_all=fit.factor_all, scale=(np.nan, np.nan))
-
-
 def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
     """Fit the removal law of a predicted wafer to the removal measured on it.
 
@@ -156,8 +130,8 @@ def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
     Raises
     ------
     FitError
-        As :func:`fit_k_p`; also where the removed amount says nothing of the
-        rate (the polish stopped on an amount and no real polish time is
+        If fewer than three usable sites lie inside the profile, or it is zero or not finite at them; also
+        where the removed amount says nothing of the rate (the polish stopped on an amount and no real polish time is
         stated, or the top film cleared).
     """
     by_amount = [s for s in result.steps if s.stopped_by not in TIMED]

@@ -43,7 +43,6 @@ if TYPE_CHECKING:
     import polars as pl
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 SOURCES: tuple[str, ...] = (
     "Rasmussen & Williams, Gaussian Processes for Machine Learning, MIT Press 2006 (from memory)",

@@ -13,6 +13,7 @@ the known wafers before it. The rivals know the same wafers:
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 PLAIN_TREES = 200
+FOLDS = 5
 CUTS = 10
 
 
@@ -67,12 +69,16 @@ def check_unseen(
     wafers: Wafers,
     *,
     retrospective: bool,
-    folds: int = 5,
+    folds: int = FOLDS,
     only: int | None = None,
     seed: int = 0,
     workers: int = 2,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Check:
-    """Leave out each of ``folds`` random parts of the credible wafers and guess it (``only`` the first few)."""
+    """Leave out each of ``folds`` random parts of the credible wafers and guess it (``only`` the first few).
+
+    ``progress`` is called with (parts done, all).
+    """
     import polars as pl
 
     table = wafers.table.filter(pl.col("credible"))
@@ -98,6 +104,8 @@ def check_unseen(
             if retrospective
             else _plain_ahead(known, left, seed=seed, workers=workers)
         )
+        if progress is not None:
+            progress(k + 1, count)
     judged = np.isfinite(np.sum(list(models.values()), axis=0))
 
     def errors(rows: Mask) -> dict[str, float]:

@@ -186,6 +186,9 @@ def maps_from_rects(
     return _map_layer(layout, Path(source), layer, cell, None, window, _TILE, workers, None)
 
 
+# -- the work ------------------------------------------------------------------
+
+
 def compile_kernels() -> None:
     """Compile what reading layouts needs, once for this machine; the results are kept on disk.
 
@@ -206,9 +209,6 @@ def compile_kernels() -> None:
         drawn = [make.boundaries(rects, (1, 0)), triangle, corner]
         path = make.write_records(Path(folder) / "small.gds", [make.structure("SMALL", drawn)])
         read_layout_maps(path, 1, 0, 1e-6, cache=False)
-
-
-# -- the work ------------------------------------------------------------------
 
 
 def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None, limits: Limits) -> Hierarchy:

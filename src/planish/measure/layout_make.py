@@ -188,19 +188,6 @@ def boundaries(rects: Rects, layer: tuple[int, int]) -> bytes:
     return out.tobytes()
 
 
-def array_of(name: str, at: tuple[int, int], counts: tuple[int, int], step: tuple[int, int]) -> bytes:
-    """The records of an array of a cell: columns along x, rows along y [nm]."""
-    x, y = at
-    points = (x, y, x + counts[0] * step[0], y, x, y + counts[1] * step[1])
-    return (
-        _record(0x0B00)
-        + _record(0x1206, _name(name))
-        + _record(0x1302, struct.pack(">hh", *counts))
-        + _record(0x1003, struct.pack(">6i", *points))
-        + _record(0x1100)
-    )
-
-
 _DATE = struct.pack(">12h", *(2000, 1, 1, 0, 0, 0) * 2)  # fixed, so that the same layout is the same file
 _BOUNDARY = np.dtype(
     [
@@ -213,6 +200,19 @@ _BOUNDARY = np.dtype(
         ("tail", ">u2", 2),
     ]
 )
+
+
+def array_of(name: str, at: tuple[int, int], counts: tuple[int, int], step: tuple[int, int]) -> bytes:
+    """The records of an array of a cell: columns along x, rows along y [nm]."""
+    x, y = at
+    points = (x, y, x + counts[0] * step[0], y, x, y + counts[1] * step[1])
+    return (
+        _record(0x0B00)
+        + _record(0x1206, _name(name))
+        + _record(0x1302, struct.pack(">hh", *counts))
+        + _record(0x1003, struct.pack(">6i", *points))
+        + _record(0x1100)
+    )
 
 
 def _record(kind: int, data: bytes = b"") -> bytes:

@@ -16,6 +16,37 @@ from planish.measure.layout_limits import OWN
 from planish.measure.layout_maps import Array, LayoutMaps
 from planish.measure.tables import Table, number, read_table
 
+PICTURES = (".png", ".bmp", ".tif", ".tiff")
+TABLES = (".csv",)
+SAVED = (".npz", ".zarr")
+_BRIGHTEST = {"1": 1.0, "L": 255.0, "P": 255.0, "RGB": 255.0, "I;16": 65535.0}
+
+
+def is_map_file(path: Path) -> bool:
+    """Return whether a file holds maps by its name (a picture, a table, saved maps), rather than a layout."""
+    return path.suffix.lower() in (*PICTURES, *TABLES, *SAVED)
+
+
+def maps_from_file(
+    path: Path, cell: float, *, pixels_per_cell: int = 1, covered_is: str = "dark"
+) -> LayoutMaps:
+    """Return the maps that a picture, a table or a file of saved maps holds, by its name.
+
+    ``cell`` [m] is that of a picture (with ``pixels_per_cell`` and ``covered_is`` as in
+    :func:`maps_from_image`); the others carry their own.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be used.
+    """
+    ending = path.suffix.lower()
+    if ending in SAVED:
+        return LayoutMaps.open(path)
+    if ending in TABLES:
+        return maps_from_csv(path)
+    return maps_from_image(path, cell, pixels_per_cell=pixels_per_cell, covered_is=covered_is)
+
 
 def maps_from_array(
     density: ArrayLike,
@@ -55,6 +86,8 @@ def maps_from_array(
     d = np.array(density, dtype=np.float64)
     if d.ndim != 2 or d.size == 0:
         raise DataError(refuse(f"{source}: density shape", d.shape, "two-dimensional and not empty"))
+    if d.size > OWN.cells:
+        raise DataError(refuse(f"{source}: cells", d.size, f"at most {OWN.cells}", "take larger cells"))
     if not (math.isfinite(cell) and cell > 0):
         raise DataError(refuse(f"{source}: cell", cell, "a positive length in metres"))
     if not np.isfinite(d).all() or d.min() < 0.0 or d.max() > 1.0 + 1e-9:
@@ -121,33 +154,21 @@ def maps_from_image(
     DataError
         If the file is no image or does not fit.
     """
-    from PIL import Image
-
     place = Path(path)
     if covered_is not in ("dark", "bright"):
         raise DataError(refuse(f"{place}: covered_is", covered_is, '"dark" or "bright"'))
     if pixels_per_cell < 1:
         raise DataError(refuse(f"{place}: pixels_per_cell", pixels_per_cell, "1 or more"))
-    try:
-        with Image.open(place) as image:
-            if image.width * image.height > OWN.cells:
-                raise DataError(
-                    f"{place}: {image.width} x {image.height} pixels, more than {OWN.cells} (cut it into parts)"
-                )
-            grey = np.asarray(image.convert("L"), dtype=np.float64)[::-1] / 255.0
-    except Image.DecompressionBombError as exc:
-        raise DataError(f"{place}: the picture is too large to be read safely; cut it into parts") from exc
-    except (OSError, ValueError, SyntaxError) as exc:
-        raise DataError(f"{place}: not readable as an image ({exc})") from exc
+    grey = _grey(place)[::-1]
     cover = 1.0 - grey if covered_is == "dark" else grey
     p = pixels_per_cell
     if cover.shape[0] % p or cover.shape[1] % p:
         raise DataError(refuse(f"{place}: size in pixels", cover.shape[::-1], f"a multiple of {p}"))
     ny, nx = cover.shape[0] // p, cover.shape[1] // p
     density = _sum_blocks(cover, p) / p**2
-    base = maps_from_array(density, cell, origin=origin, source=str(place))
     if not np.isin(cover, (0.0, 1.0)).all():
-        return base
+        told = "grey counts as partly covered: edge lengths and widths are unknown"
+        return maps_from_array(density, cell, origin=origin, source=str(place), notes=(told,))
     pixel = cell / p
     step_x = np.abs(np.diff(cover, axis=1, prepend=0.0)) * pixel
     step_y = np.abs(np.diff(cover, axis=0, prepend=0.0)) * pixel
@@ -167,6 +188,39 @@ def maps_from_image(
     )
 
 
+def _grey(place: Path) -> Array:
+    """Return the brightness of a picture's pixels, 0 to 1, top row first."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with Image.open(place, formats=("PNG", "BMP", "TIFF")) as image:
+            if image.width * image.height > OWN.cells:
+                raise DataError(
+                    f"{place}: {image.width} x {image.height} pixels, more than {OWN.cells} (cut it into parts)"
+                )
+            pages = int(getattr(image, "n_frames", 1))
+            if pages > 1:
+                raise DataError(f"{place}: {pages} pictures in one file: must be one")
+            if "transparency" in image.info or image.mode not in _BRIGHTEST:
+                raise DataError(
+                    refuse(
+                        f"{place}: kind of pixels",
+                        image.mode,
+                        "black and white, grey or colour, opaque",
+                        "flatten transparent parts and save it again",
+                    )
+                )
+            brightest = _BRIGHTEST[image.mode]
+            plain = image.convert("L") if image.mode in ("P", "RGB") else image
+            return np.asarray(plain, dtype=np.float64) / brightest
+    except FileNotFoundError:
+        raise DataError(f"{place}: no such file") from None
+    except (UnidentifiedImageError, Image.DecompressionBombError) as exc:
+        raise DataError(f"{place}: not readable as an image (PNG, BMP and TIFF are read): {exc}") from None
+    except (OSError, ValueError, SyntaxError, EOFError) as exc:
+        raise DataError(f"{place}: not readable as an image ({exc})") from None
+
+
 def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     """Maps from a table with one row per cell.
 
@@ -183,7 +237,10 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     table = read_table(place)
     missing = [n for n in ("x_um", "y_um", "density") if n not in table.header]
     if missing:
-        raise DataError(f"{place}: no column {missing[0]!r} (it needs x_um, y_um, density)")
+        raise DataError(
+            f"{place}: no column {missing[0]!r} (a table of cell maps needs x_um, y_um, density; "
+            "site files come in twos, before and after)"
+        )
     columns = {name: _column(table, name) for name in _CSV_COLUMNS if name in table.header}
     for name in ("x_um", "y_um"):
         if np.abs(columns[name]).max() > _FARTHEST_UM:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.errors import DataError
+from planish.errors import DataError, refuse
 from planish.measure.sites import SiteMap
+from planish.measure.tables import number, read_table
 from planish.measure.zernike import basis, terms
 
 Array = NDArray[np.float64]
@@ -146,6 +148,27 @@ def flag_rows(table: Array, limit: float = LIMIT) -> tuple[Flag, ...]:
         if first != i:
             flags.append(Flag(i, str(i + 1), f"repeats row {first + 1} to every digit", 1.0))
     return tuple(sorted(flags, key=lambda f: f.row))
+
+
+def read_rows(path: Path) -> Array:
+    """Return a table of wafers or batches (a row each) by sites (a column each), all numbers in one unit.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read, or a cell is no number.
+    """
+    table = read_table(path)
+    out = np.empty((len(table.lines), len(table.header)))
+    for j, (name, column) in enumerate(zip(table.header, table.columns, strict=True)):
+        for i, (text, line) in enumerate(zip(column, table.lines, strict=True)):
+            try:
+                out[i, j] = number(text)
+            except ValueError:
+                raise DataError(
+                    refuse(f"{path}: line {line}: {name}", text, "a number, as every cell of a table of rows")
+                ) from None
+    return out
 
 
 def _robust_surface(site_map: SiteMap) -> tuple[Array, int]:

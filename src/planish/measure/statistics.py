@@ -62,15 +62,3 @@ def wafer_statistics(values: Array | Sequence[float]) -> WaferStatistics:
     return WaferStatistics(
         v.size, mean, sigma, low, high, 100 * sigma / mean, 100 * (high - low) / (2 * mean)
     )
-
-
-def wtwnu(wafer_means: Array | Sequence[float]) -> tuple[float, float]:
-    """Return wafer-to-wafer non-uniformity (sigma %, half range %) over wafer means.
-
-    Raises
-    ------
-    DataError
-        As :func:`wafer_statistics`.
-    """
-    s = wafer_statistics(wafer_means)
-    return s.wiwnu_sigma_percent, s.wiwnu_range_percent

@@ -15,11 +15,11 @@ Any measured or parametric distribution takes that form, the ageing pad too
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import gamma, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import erfcx, ndtr, pbdv
+from scipy.special import erfcx, ndtr
 
 from planish.errors import ModelError, refuse
 
@@ -32,8 +32,6 @@ SOURCES: tuple[str, ...] = (
     " pad grows with pressure, 0.026-0.059 % at 2-6 psi (abstract)",
     "Gaussian body with an exponential tail as the heights of a conditioned pad: derivation of our own",
 )
-
-_FAR = 30.0  # above this h, the asymptotic series of the parabolic cylinder function is exact to rounding
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,45 +71,6 @@ def plane_modulus(modulus: float, poisson: float) -> float:
     if not -1.0 < poisson <= 0.5:
         raise ModelError(refuse("summit Poisson ratio", poisson, "above -1 and at most 0.5"))
     return modulus / (1.0 - poisson**2)
-
-
-def gaussian_integral(order: float, separation: ArrayLike) -> Array:
-    """Greenwood-Williamson integral F_n(h) of unit Gaussian heights.
-
-        F_n(h) = int_h^inf (s-h)^n phi(s) ds
-               = Gamma(n+1) exp(-h^2/4) D_{-n-1}(h) / sqrt(2 pi),
-
-    D the parabolic cylinder function. ``order`` n > -1, ``separation`` h
-    dimensionless, any shape. Underflows to 0 above h = 38; use
-    :func:`gaussian_integral_scaled` there.
-    """
-    h = np.asarray(separation, dtype=np.float64)
-    return np.asarray(gaussian_integral_scaled(order, h) * np.exp(-0.5 * h * h))
-
-
-def gaussian_integral_scaled(order: float, separation: ArrayLike) -> Array:
-    """Return F_n(h) exp(h^2/2): finite at any h from -30 up, where F_n itself underflows."""
-    if not order > -1:
-        raise ModelError(refuse("order of the contact integral", order, "above -1"))
-    h = np.asarray(separation, dtype=np.float64)
-    if np.any(h < -_FAR):
-        raise ModelError(refuse("separation / standard deviation", float(h.min()), f"{-_FAR:g} or more"))
-    near = np.minimum(h, _FAR)
-    d = pbdv(-order - 1.0, near)[0] * np.exp(0.25 * near * near)
-    far = np.maximum(h, _FAR)
-    v = -order - 1.0
-    term, series = np.ones_like(far), np.ones_like(far)
-    for k in range(1, 9):  # D_v(h) ~ h^v exp(-h^2/4) sum (-1)^k v(v-1)...(v-2k+1)/(k!(2h^2)^k)
-        term = -term * (v - 2 * k + 2) * (v - 2 * k + 1) / (2.0 * k * far * far)
-        series = series + term
-    return np.asarray(gamma(order + 1.0) / sqrt(2.0 * pi) * np.where(h <= _FAR, d, far**v * series))
-
-
-def exponential_integral(order: float, separation: ArrayLike) -> Array:
-    """Return int_h^inf (s-h)^n exp(-s) ds = Gamma(n+1) exp(-h), heights in units of the tail length."""
-    if not order > -1:
-        raise ModelError(refuse("order of the contact integral", order, "above -1"))
-    return np.asarray(gamma(order + 1.0) * np.exp(-np.asarray(separation, dtype=np.float64)))
 
 
 def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probability: ArrayLike) -> Array:
@@ -240,21 +199,6 @@ def separation_under(
     return np.asarray(d)
 
 
-def tail_contact(
-    pressure: ArrayLike, *, tip_radius: float, modulus: float, tail_length: float
-) -> tuple[Array, float]:
-    """Return (real contact fraction, mean real pressure [Pa]) of an exponential tail under ``pressure`` [Pa].
-
-    The mean real pressure E* sqrt(s/(pi R)) does not depend on the load, so
-    the real area is proportional to it. Valid while only the tail touches.
-    """
-    _positive("summit tip radius [m]", tip_radius)
-    _positive("summit plane modulus [Pa]", modulus)
-    _positive("summit tail length [m]", tail_length)
-    real = modulus * sqrt(tail_length / (pi * tip_radius))
-    return np.asarray(pressure, dtype=np.float64) / real, real
-
-
 def exponential_layer(
     pressure: ArrayLike,
     edges: ArrayLike,
@@ -275,27 +219,6 @@ def exponential_layer(
     )
     state = contact(d, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus)
     return state.decay_length, state.pressure, d
-
-
-def selectivity_length(
-    pressure: ArrayLike,
-    edges: ArrayLike,
-    probability: ArrayLike,
-    *,
-    density: float,
-    tip_radius: float,
-    modulus: float,
-) -> Array:
-    """Return how far [m] the summits reach into low places at ``pressure`` [Pa].
-
-    A place lower by this length carries about 1/e of the pressure of the high
-    place beside it: long (rough pad) means low places polish too, short
-    (glazed pad) means that only high places do, at the scale of single
-    summits. It is the decay length of :class:`Contact`.
-    """
-    return exponential_layer(
-        pressure, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus
-    )[0]
 
 
 def _positive(what: str, value: float, *, zero: bool = False) -> None:

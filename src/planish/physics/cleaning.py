@@ -1,4 +1,4 @@
-"""Cleaning after polishing: which particles a brush, sound, a rinse and drying leave on the wafer.
+"""Cleaning after polishing: which particles a brush, sound and a rinse leave on the wafer.
 
 A sphere held by van der Waals attraction rolls off when the moment of the
 shear flow about its contact's rim exceeds adhesion times the contact's radius.
@@ -49,15 +49,11 @@ class CleanStep(NamedTuple):
 
 
 class CleanResult(NamedTuple):
-    """What is left, relative to what was there.
-
-    ``left`` (n_sizes,) share of each size; ``remaining`` share of all particles;
-    ``after`` the same after each step, by name.
-    """
+    """What is left, relative to what was there: ``left`` (n_sizes,) share of each size, ``after`` the same
+    after each step, in order."""
 
     left: Array
-    remaining: float
-    after: dict[str, float]
+    after: tuple[Array, ...]
 
 
 def work_of_adhesion(hamaker: ArrayLike) -> Array:
@@ -159,37 +155,23 @@ def spin_rinse_shear_rate(
     return np.asarray(speed**2 * r * film / nu)
 
 
-def dry_deposit(film: float, concentration: float, before: float) -> float:
-    """Share [1] that drying adds back: liquid ``film`` [m] left to evaporate times its particles.
-
-    ``concentration`` [1/m^3] in the last rinse, ``before`` [1/m^2] particles on the wafer before cleaning.
-    """
-    if film < 0 or concentration < 0 or before <= 0:
-        raise ModelError(refuse("drying", "a negative value", "0 or more, particles before above 0"))
-    return film * concentration / before
-
-
 def clean(
     diameters: ArrayLike,
-    counts: ArrayLike,
     steps: tuple[CleanStep, ...],
     *,
-    dried_on: float = 0.0,
     adhesion_spread: float = 0.7,
     hamaker: float = 1e-20,
     plane_modulus: float = 3.5e10,
     viscosity: float = 1e-3,
 ) -> CleanResult:
-    """Relative count of particles left by a sequence of steps.
+    """Share of the particles that a sequence of steps leaves.
 
     Parameters
     ----------
-    diameters, counts:
-        Sizes [m] and how many of each there were (any unit), (n_sizes,).
+    diameters:
+        Sizes [m], (n_sizes,).
     steps:
         In order; the order matters for ``after`` only.
-    dried_on:
-        From ``dry_deposit``, added to the count at the end [1].
     adhesion_spread:
         Standard deviation of the logarithm of how strongly particles of one size
         hold, above 0 (an assumption).
@@ -201,12 +183,12 @@ def clean(
     CleanResult
         Relative, not a count on a wafer.
     """
-    d, n = np.asarray(diameters, dtype=np.float64), np.asarray(counts, dtype=np.float64)
-    if d.shape != n.shape or d.ndim != 1 or np.any(n < 0) or n.sum() <= 0:
-        raise ModelError(refuse("particle counts", "unusable", "as many as sizes, 0 or more, not all 0"))
+    d = np.asarray(diameters, dtype=np.float64)
+    if d.ndim != 1 or d.size == 0:
+        raise ModelError(refuse("particle sizes", d.shape, "a list of one or more"))
     if adhesion_spread <= 0:
         raise ModelError(refuse("adhesion spread", adhesion_spread, "above 0", "typical 0.7"))
-    after: dict[str, float] = {}
+    after: list[Array] = []
     left = np.ones_like(d)
     strength = np.empty((0, d.size))
     coverage = np.empty(0)
@@ -218,8 +200,8 @@ def clean(
         )
         strength, coverage = np.vstack([strength, ratio]), np.append(coverage, step.coverage)
         left = _survivors(strength, coverage, adhesion_spread)
-        after[step.name] = float((left * n).sum() / n.sum())
-    return CleanResult(left, float((left * n).sum() / n.sum()) + dried_on, after)
+        after.append(left)
+    return CleanResult(left, tuple(after))
 
 
 def _survivors(strength: Array, coverage: Array, spread: float) -> Array:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
-from planish.physics.circles import lens_area, segment_area, share_inside
+from planish.physics.circles import lens_area, segment_area
 from planish.physics.motion import mean_speed
 
 Array = NDArray[np.float64]
@@ -37,16 +37,6 @@ SOURCES: tuple[str, ...] = (
 REFERENCE_LOAD = 7.0 * 4.4482216152605 / (4e6 * pi * 0.05**2 * 0.01)
 """Load of one active diamond [N] under which a catalogue pad's stated surface was made: 7 lbf on a
 100 mm disk with 4 diamonds per mm^2, one in a hundred active (common practice, no source)."""
-
-
-def disk_share(radius: ArrayLike, position: ArrayLike, disk_radius: float) -> Array:
-    """Share of a turn that pad ``radius`` r spends under a disk of radius a held at ``position`` c, all [m].
-
-    arccos((r^2 + c^2 - a^2)/(2 r c))/pi, between 0 and 1.
-    """
-    r, c = np.asarray(radius, dtype=np.float64), np.asarray(position, dtype=np.float64)
-    _above(disk_radius, "disk radius [m]")
-    return share_inside(r, c, disk_radius)
 
 
 def cut_matrix(
@@ -182,13 +172,6 @@ def roughness_ratio(load: float, porosity: float, *, reference: float = REFERENC
     if not 0 <= porosity < 1:
         raise ModelError(refuse("pad porosity", porosity, "0 or more and below 1"))
     return float(np.sqrt(porosity + (1.0 - porosity) * load / reference))
-
-
-def groove_left(groove_depth: float, cut: ArrayLike) -> Array:
-    """Return what is left [m] of grooves ``groove_depth`` [m] deep after ``cut`` [m]; 0 at least."""
-    if not groove_depth >= 0:
-        raise ModelError(refuse("groove depth [m]", groove_depth, "0 or more"))
-    return np.maximum(groove_depth - np.asarray(cut, dtype=np.float64), 0.0)
 
 
 def _disk_speed(

@@ -344,37 +344,6 @@ class ContactProblem:
         return Pressed(p, u, centre + length * solved.approach, solved.iterations, solved.error)
 
 
-def solve_contact(
-    surface: Any,
-    mean_pressure: float,
-    cell: float | tuple[float, float],
-    compliance: Compliance | float,
-    *,
-    periodic: bool = True,
-    start: Any = None,
-    dtype: Any = np.float64,
-    tol: float = 1e-6,
-    asperity: AsperityLayer | None = None,
-    workers: int | None = None,
-    backend: str | Backend = "numpy",
-) -> ContactResult:
-    """Press an elastic pad on one surface; arguments as in :class:`ContactProblem` and its ``solve``.
-
-    For many surfaces of one grid, keep a :class:`ContactProblem`: it builds the kernel only once.
-    """
-    problem = ContactProblem(
-        np.shape(surface),  # type: ignore[arg-type]
-        cell,
-        compliance,
-        periodic=periodic,
-        asperity=asperity,
-        dtype=dtype,
-        backend=backend,
-        workers=workers,
-    )
-    return problem.solve(surface, mean_pressure, start=start, tol=tol)
-
-
 def _operations(backend: Backend) -> Any:
     if backend.name == "cupy":
         from planish.physics.contact_gpu import DeviceOperations

@@ -50,49 +50,6 @@ class PadView(NamedTuple):
     speed: Array
 
 
-def pad_duty_rotary(
-    R: ArrayLike, offset: float, wafer_radius: float, *, oscillation_amplitude: float = 0.0
-) -> Array:
-    """Share of time that pad radius ``R`` [m] spends under a wafer on a rotary polisher.
-
-    arccos((R^2 + d^2 - a^2)/(2 R d))/pi with d the ``offset`` [m] and a the
-    ``wafer_radius`` [m]; averaged over a sinusoidal carrier oscillation of the
-    given amplitude [m]. Holds for any disc on a turning pad, a conditioner too.
-    """
-    R = np.asarray(R, dtype=np.float64)
-    kinks = np.stack([wafer_radius - R, R - wafer_radius, R + wafer_radius])
-    return _phase_mean(lambda d: share_inside(R, d, wafer_radius), offset, oscillation_amplitude, kinks)
-
-
-def pad_duty_linear(
-    y: ArrayLike,
-    wafer_radius: float,
-    belt_length: float,
-    *,
-    offset: float = 0.0,
-    oscillation_amplitude: float = 0.0,
-) -> Array:
-    """Share of time that a belt line at ``y`` [m] from the centre line spends under the wafer.
-
-    Chord of the wafer over the belt's length [m] once round; ``offset`` [m] of
-    the carrier axis from the centre line, oscillating across the belt if asked.
-    """
-    y = np.asarray(y, dtype=np.float64)
-    if not belt_length > 2 * wafer_radius:
-        raise ModelError(refuse("belt length", belt_length, "above the wafer diameter"))
-
-    def chord(d: Array | np.float64) -> Array:
-        return 2 * np.sqrt(np.clip(wafer_radius**2 - (y - d) ** 2, 0, None)) / belt_length
-
-    kinks = np.stack([y - wafer_radius, y + wafer_radius])
-    return _phase_mean(chord, offset, oscillation_amplitude, kinks)
-
-
-def pad_duty_orbital(R: ArrayLike, orbit_radius: float, wafer_radius: float) -> Array:
-    """Share of time that pad radius ``R`` [m] about the pad's centre is under the wafer, orbiting pad."""
-    return share_inside(np.asarray(R, dtype=np.float64), np.float64(orbit_radius), wafer_radius)
-
-
 def wafer_to_pad_weights(
     motion: MotionKind,
     r_nodes: ArrayLike,
@@ -289,12 +246,6 @@ def speed_between(
         W = orbit_speed
         v2 = W * (W - w_c) * orbit_radius**2 + w_c * (w_c - W) * r**2 + W * w_c * R**2
     return np.sqrt(np.clip(v2, 0, None))
-
-
-def ring_edges(r_nodes: ArrayLike, outer_radius: float) -> Array:
-    """Edges [m] (n_r + 1,) of rings about increasing radii [m]: 0, midway between them, ``outer_radius``."""
-    r = np.asarray(r_nodes, dtype=np.float64)
-    return np.concatenate([[0.0], (r[:-1] + r[1:]) / 2, [outer_radius]])
 
 
 def _phase_mean(

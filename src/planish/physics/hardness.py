@@ -1,8 +1,7 @@
 """From what a pad's data sheet says (hardness, porosity, filler) to its elastic modulus.
 
 A durometer reading is no modulus: published relations differ by up to about two
-for soft pads. `shore_modulus` therefore names the relation it uses, and
-`shore_band` gives the two relations' spread. Cell structure and fillers then act
+for soft pads. `shore_modulus` therefore names the relation it uses. Cell structure and fillers then act
 on the modulus of the solid polymer.
 
 Conventions: moduli [Pa], readings 0-100, shares 0-1.
@@ -18,9 +17,6 @@ from planish.errors import ModelError
 SOURCES: tuple[str, ...] = (
     "Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76, 419: log10 E[MPa] = 0.0235 S - 0.6403, "
     "S = Shore A (20-80) or Shore D + 50 (30-85) (from memory)",
-    "Gent 1958, Rubber Chem. Technol. 31, 896: modulus from the indentation of a truncated cone under the "
-    "Shore A spring (from memory)",
-    "ASTM D2240: spring force 0.55 N + 0.075 N per unit Shore A (from memory)",
     "Gibson & Ashby, Cellular Solids: E/E_s = (rho/rho_s)^2 for open cells; "
     "phi^2 (rho/rho_s)^2 + (1-phi)(rho/rho_s) for closed cells (from memory)",
     "Guth 1945, J. Appl. Phys. 16, 20: E/E_0 = 1 + 2.5 c + 14.1 c^2 for round fillers (from memory)",
@@ -36,12 +32,6 @@ QI_RANGE: dict[Scale, tuple[float, float]] = {"A": (20.0, 80.0), "D": (30.0, 85.
 def _require(condition: bool, what: str, value: float, allowed: str) -> None:
     if not condition:
         raise ModelError(f"{what} = {value!r}: must be {allowed}")
-
-
-def spring_force_shore_a(reading: float) -> float:
-    """Return the force [N] of a Shore A durometer spring at a reading of 0-100."""
-    _require(0.0 <= reading <= 100.0, "Shore A reading", reading, "from 0 to 100")
-    return 0.55 + 0.075 * reading
 
 
 def shore_modulus(reading: float, scale: Scale) -> float:
@@ -66,30 +56,6 @@ def shore_reading(modulus: float, scale: Scale) -> float:
     _require(math.isfinite(modulus) and modulus > 0.0, "modulus", modulus, "above 0 Pa")
     s = (math.log10(modulus * 1e-6) + 0.6403) / 0.0235
     return s - 50.0 if scale == "D" else s
-
-
-def gent_modulus(reading: float) -> float:
-    """Return Young's modulus [Pa] from Shore A after Gent.
-
-    E[MPa] = 0.0981 (56 + 7.62336 S) / (0.137505 (254 - 2.54 S)); useful from
-    about 20 to 80, diverges at 100.
-    """
-    _require(0.0 <= reading < 100.0, "Shore A reading", reading, "at least 0 and below 100")
-    return 0.0981 * (56.0 + 7.62336 * reading) / (0.137505 * (254.0 - 2.54 * reading)) * 1e6
-
-
-def shore_band(reading: float, scale: Scale) -> tuple[float, float]:
-    """Return the (low, high) modulus [Pa] between which published relations lie.
-
-    Shore A up to 80: between Gent and Qi et al. Elsewhere only one relation is
-    at hand, and the band is a factor of sqrt(2) to each side, the spread seen
-    where both apply.
-    """
-    qi = shore_modulus(reading, scale)
-    if scale == "A" and reading <= 80.0:
-        gent = gent_modulus(reading)
-        return min(gent, qi), max(gent, qi)
-    return qi / math.sqrt(2.0), qi * math.sqrt(2.0)
 
 
 def foam_factor(porosity: float, cells: Cells = "open", edge_share: float = 0.8) -> float:

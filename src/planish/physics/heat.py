@@ -92,23 +92,6 @@ def combined_sink(conductances: ArrayLike, temperatures: ArrayLike) -> tuple[Arr
     return np.asarray(total), np.asarray(mean)
 
 
-def heat_shares(*conductances: ArrayLike) -> tuple[Array, ...]:
-    """Shares [1] of a steady heat flow among parallel conductances to one sink temperature; they sum to 1.
-
-    Used to say how friction heat splits between pad (platen), slurry, wafer (head) and air.
-    """
-    parts = np.broadcast_arrays(*(np.asarray(h, dtype=np.float64) for h in conductances))
-    total = np.sum(parts, axis=0)
-    if np.any(total <= 0) or any(np.any(h < 0) for h in parts):
-        raise ModelError(refuse("heat conductances", "0 or below", "0 or more, not all 0"))
-    return tuple(np.asarray(h / total) for h in parts)
-
-
-def effusivity(conductivity: float, density: float, heat_capacity: float) -> float:
-    """Thermal effusivity sqrt(k rho c) [W s^0.5/(m^2 K)]."""
-    return float(np.sqrt(conductivity * density * heat_capacity))
-
-
 def thermal_depth(conductivity: float, density: float, heat_capacity: float, time: ArrayLike) -> Array:
     """Depth [m] whose uniform heating to the surface's rise stores what has flowed in at constant flux.
 
@@ -116,46 +99,6 @@ def thermal_depth(conductivity: float, density: float, heat_capacity: float, tim
     """
     diffusivity = conductivity / (density * heat_capacity)
     return np.sqrt(np.pi * diffusivity * np.asarray(time, dtype=np.float64)) / 2
-
-
-def pass_temperature_rise(flux: ArrayLike, effusivity: float, pass_time: ArrayLike) -> Array:
-    """Rise [K] of the pad's surface above its ring mean at the end of one pass under the wafer.
-
-    2 q sqrt(t/pi)/e for a flux [W/m^2] into a half-space of ``effusivity`` during ``pass_time`` [s].
-    """
-    return np.asarray(2 * np.asarray(flux) * np.sqrt(np.asarray(pass_time) / np.pi) / effusivity)
-
-
-def steady_temperature(power_density: ArrayLike, h: ArrayLike, sink: ArrayLike) -> Array:
-    """Temperature [K] at which a ring gives off what it takes in; infinite where heated with h = 0."""
-    q = np.asarray(power_density, dtype=np.float64)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rise = np.where(q == 0, 0.0, q / np.asarray(h, dtype=np.float64))
-    return np.asarray(np.asarray(sink) + rise)
-
-
-def pad_temperature_step(
-    T: ArrayLike, power_density: ArrayLike, h: ArrayLike, sink: ArrayLike, capacity: ArrayLike, dt: ArrayLike
-) -> Array:
-    """Ring temperatures [K] after ``dt``, exactly for constant power and sink.
-
-    Parameters
-    ----------
-    T:
-        Now [K].
-    power_density:
-        Heat taken in [W/m^2].
-    h:
-        Conductance to the sink [W/(m^2 K)], 0 or more.
-    sink:
-        Its temperature [K].
-    capacity:
-        Heat capacity per area [J/(m^2 K)], above 0.
-    dt:
-        Step [s], any length.
-    """
-    T, x, slope = _step_terms(T, power_density, h, sink, capacity, dt)
-    return np.asarray(T + slope * _phi1(x))
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,74 +118,15 @@ class Relaxation:
 
 
 def relaxation(T: Array, power_density: Array, h: Array, sink: Array, capacity: float) -> Relaxation:
-    """Return what ``pad_temperature_step`` steps through, to be asked for many times; ``h`` must be above 0.
-
-    Parameters as there, each (n_ring,), ``capacity`` [J/(m^2 K)] one number. Unchecked.
-    """
-    steady = sink + power_density / h
-    return Relaxation(steady, T - steady, h / capacity)
-
-
-def pad_mean_temperature(
-    T: ArrayLike, power_density: ArrayLike, h: ArrayLike, sink: ArrayLike, capacity: ArrayLike, dt: ArrayLike
-) -> Array:
-    """Mean ring temperatures [K] during the step that ``pad_temperature_step`` takes; same parameters.
-
-    So h (mean - sink) dt is exactly the heat given off.
-    """
-    T, x, slope = _step_terms(T, power_density, h, sink, capacity, dt)
-    return np.asarray(T + slope * _phi2(x))
-
-
-def temperature_history(
-    T0: ArrayLike, power_density: ArrayLike, h: ArrayLike, sink: ArrayLike, capacity: ArrayLike, dt: ArrayLike
-) -> Array:
-    """Ring temperatures [K] through the steps of a recipe.
+    """Return how pad rings settle under constant conditions: C dT/dt = q - h (T - sink), solved exactly.
 
     Parameters
     ----------
-    T0:
-        At the start [K], (n_ring,) or a number.
-    power_density, h, sink, capacity:
-        As for ``pad_temperature_step``, each (n_steps, n_ring) or broadcastable to it.
-    dt:
-        Length of each step [s], (n_steps,).
-
-    Returns
-    -------
-    (n_steps + 1, n_ring), the start first.
+    T, power_density, h, sink:
+        Temperature at the start [K], heat taken up q [W/m^2], conductance [W/(m^2 K)] above 0 and the
+        temperature it leads to [K], each (n_ring,).
+    capacity:
+        C [J/(m^2 K)], one number. Unchecked.
     """
-    dt = np.asarray(dt, dtype=np.float64)
-    n_ring = np.broadcast_shapes(np.shape(np.atleast_1d(T0)), np.shape(np.atleast_2d(power_density))[1:])
-    shape = (dt.size, *n_ring)
-    q, h, sink, capacity = (
-        np.broadcast_to(np.asarray(x, dtype=np.float64), shape) for x in (power_density, h, sink, capacity)
-    )
-    out = np.empty((dt.size + 1, *n_ring))
-    out[0] = T0
-    for i in range(dt.size):
-        out[i + 1] = pad_temperature_step(out[i], q[i], h[i], sink[i], capacity[i], dt[i])
-    return out
-
-
-def _step_terms(
-    T: ArrayLike, q: ArrayLike, h: ArrayLike, sink: ArrayLike, capacity: ArrayLike, dt: ArrayLike
-) -> tuple[Array, Array, Array]:
-    """Return (T, h dt/C, rise over dt if the first instant's net heat went on)."""
-    T, h = np.asarray(T, dtype=np.float64), np.asarray(h, dtype=np.float64)
-    capacity, dt = np.asarray(capacity, dtype=np.float64), np.asarray(dt, dtype=np.float64)
-    if np.any(h < 0) or np.any(capacity <= 0) or np.any(dt < 0):
-        raise ModelError(refuse("ring heat balance", "a negative value", "h >= 0, capacity > 0, dt >= 0"))
-    net = np.asarray(np.asarray(q, dtype=np.float64) - h * (T - np.asarray(sink)))
-    return T, np.asarray(h * dt / capacity), np.asarray(net * dt / capacity)
-
-
-def _phi1(x: Array) -> Array:
-    """(1 - exp(-x))/x, 1 at 0."""
-    return np.asarray(np.divide(-np.expm1(-x), x, out=np.ones(np.shape(x)), where=x > 0))
-
-
-def _phi2(x: Array) -> Array:
-    """(x - 1 + exp(-x))/x^2, 1/2 at 0; by series where the difference would lose digits."""
-    series = 0.5 - x / 6 + x**2 / 24 - x**3 / 120
-    return np.divide(x + np.expm1(-x), x**2, out=np.asarray(series), where=x > 1e-3)
+    steady = sink + power_density / h
+    return Relaxation(steady, T - steady, h / capacity)

@@ -27,18 +27,14 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ellipe, ellipeinc, hyp2f1
+from scipy.special import ellipe, hyp2f1
 
 from planish.errors import ModelError, refuse
 from planish.physics.duty import (
     MotionKind,
     PadView,
     overlap_areas,
-    pad_duty_linear,
-    pad_duty_orbital,
-    pad_duty_rotary,
     pad_to_wafer_weights,
-    ring_edges,
     speed_between,
     wafer_to_pad_weights,
 )
@@ -48,30 +44,17 @@ __all__ = [
     "MotionKind",
     "PadView",
     "Retrace",
-    "direction_spread",
-    "line_direction_spread",
     "linear_mean_speed",
     "mean_speed",
     "mean_speed_at",
     "orbital_mean_speed",
     "overlap_areas",
-    "pad_duty_linear",
-    "pad_duty_orbital",
-    "pad_duty_rotary",
-    "pad_path_on_wafer",
     "pad_to_wafer_weights",
     "retracing_ratio",
-    "ring_edges",
     "rotary_mean_speed",
-    "sliding_distance",
     "speed_amplitudes",
     "speed_between",
-    "speed_map",
     "speed_moment",
-    "velocity",
-    "velocity_linear",
-    "velocity_orbital",
-    "velocity_rotary",
     "wafer_path_on_pad",
     "wafer_to_pad_weights",
 ]
@@ -248,193 +231,6 @@ def mean_speed_at(
     return orbital_mean_speed(r, orbit_radius, orbit_speed, carrier_speed)
 
 
-def velocity_rotary(
-    x: ArrayLike,
-    y: ArrayLike,
-    t: ArrayLike,
-    offset: float,
-    platen_speed: float,
-    carrier_speed: float,
-    *,
-    oscillation_amplitude: float = 0.0,
-    oscillation_frequency: float = 0.0,
-) -> tuple[Array, Array]:
-    """Velocity (vx, vy) [m/s] of the pad past a wafer point, lab frame, rotary polisher.
-
-    ``x, y`` [m] is where the point was at t = 0; the carrier takes it along.
-    w_p x (d + r) - w_c x r - d'(t), with d(t) the offset with its oscillation.
-    """
-    px, py = _turned(x, y, carrier_speed * np.asarray(t, dtype=np.float64))
-    d, d_dot = _oscillating(offset, oscillation_amplitude, oscillation_frequency, t)
-    turning = platen_speed - carrier_speed
-    return -turning * py - d_dot, platen_speed * d + turning * px
-
-
-def velocity_linear(
-    x: ArrayLike, y: ArrayLike, t: ArrayLike, belt_speed: float, carrier_speed: float
-) -> tuple[Array, Array]:
-    """Velocity (vx, vy) [m/s] of the belt past a wafer point that was at ``x, y`` [m] at t = 0, lab frame."""
-    px, py = _turned(x, y, carrier_speed * np.asarray(t, dtype=np.float64))
-    return belt_speed + carrier_speed * py, -carrier_speed * px
-
-
-def velocity_orbital(
-    x: ArrayLike, y: ArrayLike, t: ArrayLike, orbit_radius: float, orbit_speed: float, carrier_speed: float
-) -> tuple[Array, Array]:
-    """Velocity (vx, vy) [m/s] of the orbiting pad past a wafer point at ``x, y`` [m] at t = 0, lab frame.
-
-    The pad's centre stands at (orbit_radius, 0) at t = 0.
-    """
-    t = np.asarray(t, dtype=np.float64)
-    px, py = _turned(x, y, carrier_speed * t)
-    along = orbit_radius * orbit_speed
-    vx = -along * np.sin(orbit_speed * t) + carrier_speed * py
-    return vx, along * np.cos(orbit_speed * t) - carrier_speed * px
-
-
-def velocity(
-    motion: MotionKind,
-    x: ArrayLike,
-    y: ArrayLike,
-    t: ArrayLike,
-    *,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-    oscillation_amplitude: float = 0.0,
-    oscillation_frequency: float = 0.0,
-) -> tuple[Array, Array]:
-    """Velocity (vx, vy) [m/s] of the pad past a wafer point for any of the three motions."""
-    if motion == "rotary":
-        return velocity_rotary(
-            x,
-            y,
-            t,
-            offset,
-            platen_speed,
-            carrier_speed,
-            oscillation_amplitude=oscillation_amplitude,
-            oscillation_frequency=oscillation_frequency,
-        )
-    if motion == "linear":
-        return velocity_linear(x, y, t, belt_speed, carrier_speed)
-    _check_motion(motion)
-    return velocity_orbital(x, y, t, orbit_radius, orbit_speed, carrier_speed)
-
-
-def speed_map(
-    motion: MotionKind,
-    x: ArrayLike,
-    y: ArrayLike,
-    *,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-) -> Array:
-    """Speed averaged over time at wafer points ``x, y`` [m], in the wafer's own frame [m/s].
-
-    A wafer that turns sees the mean of its radius. One that does not turn, on
-    a rotary or linear polisher, keeps one speed at each place: then the map
-    is not round, and that is what is returned.
-    """
-    x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    if carrier_speed == 0 and motion != "orbital":
-        vx, vy = velocity(motion, x, y, 0.0, offset=offset, platen_speed=platen_speed, belt_speed=belt_speed)
-        return np.hypot(vx, vy)
-    return mean_speed_at(
-        motion,
-        np.hypot(x, y),
-        offset=offset,
-        platen_speed=platen_speed,
-        carrier_speed=carrier_speed,
-        belt_speed=belt_speed,
-        orbit_radius=orbit_radius,
-        orbit_speed=orbit_speed,
-    )
-
-
-def sliding_distance(
-    motion: MotionKind,
-    r0: ArrayLike,
-    phi0: ArrayLike,
-    duration: ArrayLike,
-    *,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-) -> Array:
-    """Length of pad [m] that slides past one wafer point in ``duration`` [s], exactly.
-
-    The point starts at polar ``r0`` [m], ``phi0`` [rad]. With a the angle
-    between the two velocity vectors, the speed is (A+B) sqrt(1 - m sin^2(a/2)),
-    whose integral over time is an incomplete elliptic integral of the second kind.
-    """
-    r0, phi0 = np.asarray(r0, dtype=np.float64), np.asarray(phi0, dtype=np.float64)
-    duration = np.asarray(duration, dtype=np.float64)
-    if motion == "rotary":
-        # A points along y (times the platen's sign), B along the point's angle plus a right angle.
-        A, B = platen_speed * offset, (platen_speed - carrier_speed) * r0
-        angle, rate = phi0, carrier_speed
-    elif motion == "linear":
-        A, B = belt_speed, -carrier_speed * r0
-        angle, rate = phi0 + np.pi / 2, carrier_speed
-    else:
-        _check_motion(motion)
-        A, B = orbit_radius * orbit_speed, -carrier_speed * r0
-        angle, rate = phi0, carrier_speed - orbit_speed
-    angle = np.where(A * B < 0, angle + np.pi, angle)
-    A, B = np.abs(A), np.abs(B)
-    m = _parameter(A, B)
-    if rate == 0:
-        return np.asarray((A + B) * np.sqrt(1 - m * np.sin(angle / 2) ** 2) * duration)
-    swept = ellipeinc((angle + rate * duration) / 2, m) - ellipeinc(angle / 2, m)
-    return np.asarray((A + B) * 2 * swept / rate, dtype=np.float64)
-
-
-def direction_spread(A: ArrayLike, B: ArrayLike) -> Array:
-    """How evenly the sliding comes from all directions at a wafer point, 0 to 1.
-
-    1 - |mean velocity| / mean speed, in the frame of the turning wafer (the
-    circular variance of the direction, weighted by speed). In that frame the
-    vector A goes round and B stands still, so this is 1 - B / mean_speed(A, B).
-    1: no direction preferred (equal platen and carrier speeds, or the wafer's
-    centre); 0: always the same direction. A wafer that does not turn against A
-    sees one direction only: its spread is 0 and this function does not apply.
-    Where nothing moves the value is 0.
-    """
-    speed = mean_speed(A, B)
-    still = np.abs(np.asarray(B, dtype=np.float64)) + np.zeros_like(speed)
-    ratio = np.divide(still, speed, out=np.ones_like(speed), where=speed > 0)
-    return np.asarray(np.clip(1 - ratio, 0.0, 1.0))
-
-
-def line_direction_spread(A: ArrayLike, B: ArrayLike) -> Array:
-    """As ``direction_spread``, with back and forth counted as the same line, 0 to 1.
-
-    1 - |mean of speed exp(2 i theta)| / mean speed: what decides whether fine
-    marks form a lay. With z = min/max of A and B the mean is
-    A (3/8) z^2 2F1(1/2, 1/2; 3; z^2) where A is the larger, and
-    B 2F1(-3/2, 1/2; 1; z^2) where B is (binomial series of the two factors).
-    """
-    A, B = np.abs(np.asarray(A, dtype=np.float64)), np.abs(np.asarray(B, dtype=np.float64))
-    speed = mean_speed(A, B)
-    large, small = np.maximum(A, B), np.minimum(A, B)
-    z2 = np.divide(small, large, out=np.zeros_like(speed), where=large > 0) ** 2
-    turning_wins = large * 0.375 * z2 * hyp2f1(0.5, 0.5, 3.0, z2)
-    order = np.where(A >= B, turning_wins, large * hyp2f1(-1.5, 0.5, 1.0, z2))
-    ratio = np.divide(np.abs(order), speed, out=np.ones_like(speed), where=speed > 0)
-    return np.asarray(np.clip(1 - ratio, 0.0, 1.0))
-
-
 def wafer_path_on_pad(
     motion: MotionKind,
     r0: float,
@@ -466,44 +262,6 @@ def wafer_path_on_pad(
         return px - belt_speed * t, py
     _check_motion(motion)
     return px - orbit_radius * np.cos(orbit_speed * t), py - orbit_radius * np.sin(orbit_speed * t)
-
-
-def pad_path_on_wafer(
-    motion: MotionKind,
-    x0: float,
-    y0: float,
-    times: ArrayLike,
-    *,
-    wafer_radius: float | None = None,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-    oscillation_amplitude: float = 0.0,
-    oscillation_frequency: float = 0.0,
-) -> tuple[Array, Array]:
-    """Path (x, y) [m] that one pad point draws on the wafer, in the turning wafer's frame.
-
-    ``x0, y0`` [m] in the pad frame of ``wafer_path_on_pad``. With
-    ``wafer_radius`` [m], places off the wafer are NaN, so that a plot breaks there.
-    """
-    t = np.asarray(times, dtype=np.float64)
-    if motion == "rotary":
-        d, _ = _oscillating(offset, oscillation_amplitude, oscillation_frequency, t)
-        px, py = _turned(x0, y0, platen_speed * t)
-        px = px - d
-    elif motion == "linear":
-        px, py = x0 + belt_speed * t, y0 + np.zeros_like(t)
-    else:
-        _check_motion(motion)
-        px, py = x0 + orbit_radius * np.cos(orbit_speed * t), y0 + orbit_radius * np.sin(orbit_speed * t)
-    px, py = _turned(px, py, -carrier_speed * t)
-    if wafer_radius is not None:
-        off = np.hypot(px, py) > wafer_radius
-        px, py = np.where(off, np.nan, px), np.where(off, np.nan, py)
-    return px, py
 
 
 class Retrace(NamedTuple):

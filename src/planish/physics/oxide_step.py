@@ -31,17 +31,6 @@ def blanket_removed(density: ArrayLike, step: ArrayLike, blanket: ArrayLike) -> 
     return kt + (1 - rho) * (z1 - left), left
 
 
-def step_clear_time(density: ArrayLike, step: ArrayLike, rate: ArrayLike) -> Array:
-    """Return the time rho z1 / K [s] at which the density law's local step is gone."""
-    return np.asarray(_checked(density, step) * np.asarray(step, float) / np.asarray(rate, float))
-
-
-def final_range(density: ArrayLike, step: float) -> float:
-    """Return z1 (rho_max - rho_min) [m], the thickness range over the die once all local steps are gone."""
-    rho = _checked(density, step)
-    return float(step * (rho.max() - rho.min()))
-
-
 def contact_height_step(
     density: ArrayLike, step: ArrayLike, contact_height: ArrayLike, blanket: ArrayLike
 ) -> tuple[Array, Array, Array]:

@@ -84,21 +84,6 @@ def ring_load_deflection(at: Array, load: Array, radius: float, rigidity: float,
     return np.asarray((bend + smaller**2 + moment) / (8 * np.pi * rigidity))
 
 
-def plate_on_springs(plate: PlateOperator, load: Array, stiffness: float) -> Array:
-    """Return the deflection [m] at the nodes of a plate on two-sided springs of ``stiffness`` [Pa/m].
-
-    ``load`` [Pa] at the nodes. The classical case of a plate on an elastic
-    foundation, kept as the check of the plate alone.
-    """
-    count = plate.areas.size
-    system = np.zeros((count + 1, count + 1))
-    system[:count, :count] = np.eye(count) + stiffness * plate.flexibility * plate.areas[None, :]
-    system[:count, count] = -1.0
-    system[count, :count] = plate.areas
-    right = np.append(plate.flexibility @ (plate.areas * load), plate.areas @ load / stiffness)
-    return np.asarray(np.linalg.solve(system, right)[:count], dtype=np.float64)
-
-
 def zone_load(nodes_r: Array, outer_radii: Values, pressures: Values, wall_width: float) -> Array:
     """Return the load [Pa] at the wafer nodes of a membrane with pressure zones.
 

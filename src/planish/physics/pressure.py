@@ -16,36 +16,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError, refuse
-from planish.physics.plate import PlateOperator, bearing_lift, plate_on_springs, plate_operator, zone_load
+from planish.physics.plate import PlateOperator, bearing_lift, plate_operator, zone_load
 from planish.physics.radial_grid import PressureGrid, pressure_grid
 from planish.physics.ring_influence import (
     PadOperator,
     build_pad_operator,
-    interpolate_operators,
     operator_key,
 )
 from planish.physics.wafer_contact import Answer, ContactSystem, combine, newton, remembered
-from planish.physics.wafer_edge import EdgeFigures, edge_figures
 
 Array = NDArray[np.float64]
 
 __all__ = [
     "SOURCES",
-    "EdgeFigures",
     "PadOperator",
     "PlateOperator",
     "PressureGrid",
     "PressureSolution",
     "bearing_lift",
     "build_pad_operator",
-    "edge_figures",
-    "interpolate_operators",
     "onto_ring",
     "operator_key",
-    "plate_on_springs",
     "plate_operator",
     "pressure_grid",
-    "rigid_punch",
     "solve_pressure",
     "zone_load",
 ]
@@ -223,15 +216,3 @@ def _solution(
         converged=answer.converged,
         token=answer.factors.token if answer.factors is not None else None,
     )
-
-
-def rigid_punch(operator: PadOperator, mean_pressure: float) -> tuple[Array, float]:
-    """Return the pressure [Pa] at the wafer nodes and the depth [m] of a flat rigid wafer on the bare pad.
-
-    Two-sided and without summits, so the pressure at the edge is singular.
-    """
-    count = operator.grid.r.size
-    areas = operator.grid.areas
-    shape = np.linalg.solve(operator.compliance[:count, :count], np.ones(count))
-    depth = mean_pressure * areas.sum() / float(areas @ shape)
-    return shape * depth, float(depth)

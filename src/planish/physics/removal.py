@@ -166,14 +166,6 @@ def two_step(k1: ArrayLike, k2: ArrayLike) -> Array:
     return np.asarray(slow / (1.0 + share))
 
 
-def k_p_from_rate(rate: ArrayLike, pressure: ArrayLike, speed: ArrayLike) -> Array:
-    """Preston coefficient [1/Pa] that gives ``rate`` [m/s] at ``pressure`` [Pa] and ``speed`` [m/s]."""
-    exposure = np.asarray(pressure, dtype=np.float64) * np.asarray(speed, dtype=np.float64)
-    if np.any(exposure <= 0):
-        raise ModelError(refuse("pressure times speed", "0 or negative", "above 0"))
-    return np.asarray(np.asarray(rate, dtype=np.float64) / exposure)
-
-
 def thermal_factor(temperature: ArrayLike, reference: float, activation_energy: float) -> Array:
     """Arrhenius factor [1] of a rate calibrated at ``reference``; exactly 1 there.
 
@@ -220,7 +212,6 @@ def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) ->
 
     Summits in contact carry abrasives in proportion to the content until they
     are covered. ``half``: content at half cover (an assumption, to be fitted).
-    The effect of size is ``slurry.size_factor``.
     """
     return saturating_factor(content, reference, half)
 

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Kept
-from planish.errors import ModelError, refuse
 from planish.physics.layers import Base, ElasticLayer, check_stack, surface_compliance
 from planish.physics.radial_grid import PressureGrid
 
@@ -143,35 +142,3 @@ def _wave_numbers(layers: Sequence[ElasticLayer], base: Base, radius: float) -> 
     half = 0.5 * np.diff(breaks)
     centre = 0.5 * (breaks[1:] + breaks[:-1])
     return (centre[:, None] + half[:, None] * nodes).ravel(), (half[:, None] * weights).ravel()
-
-
-def interpolate_operators(
-    operators: Sequence[PadOperator], thicknesses: Sequence[float] | Array, thickness: float
-) -> PadOperator:
-    """Return the operator at a top-layer ``thickness`` [m] between those at ``thicknesses``.
-
-    Every entry is carried by the polynomial through all the operators given. Over a
-    wear of 1.3 to 0.8 mm, thicknesses crowded toward both ends like Chebyshev points,
-    the worst error of the pressure was 1e-3 with three, 1e-4 with four, 1e-5 with five.
-
-    Raises
-    ------
-    ModelError
-        With fewer than two operators, unlike grids, or a thickness outside their range.
-    """
-    at = np.asarray(thicknesses, dtype=float)
-    if len(operators) != at.size or at.size < 2 or np.any(np.diff(np.sort(at)) <= 0):
-        raise ModelError(refuse("pad operators", len(operators), "two or more, each at its own thickness"))
-    low, high = float(at.min()), float(at.max())
-    if not low * (1 - 1e-9) <= thickness <= high * (1 + 1e-9):
-        raise ModelError(refuse("top layer thickness [m]", thickness, f"{low:g} to {high:g}"))
-    grid = operators[0].grid
-    for other in operators[1:]:
-        if not np.array_equal(other.grid.nodes, grid.nodes):
-            raise ModelError(refuse("pad operators", "unlike grids", "on one grid"))
-    total = np.zeros_like(operators[0].compliance)
-    for k, operator in enumerate(operators):
-        others = np.delete(at, k)
-        total += np.prod((thickness - others) / (at[k] - others)) * operator.compliance
-    text = " ".join([operator.key for operator in operators] + [float(h).hex() for h in (*at, thickness)])
-    return PadOperator(grid, total, hashlib.sha256(text.encode()).hexdigest()[:40])

@@ -70,87 +70,6 @@ def wear_constant(coefficient: float, speed: ArrayLike, *, tip_radius: float, mo
     )
 
 
-def renewal_rate(cut_rate: ArrayLike, height_sd: float, tail_length: float) -> Array:
-    """Return kappa [1/s]: share of the pad's summits cut anew per time at ``cut_rate`` [m/s] of pad wear.
-
-    A furrow of triangular section, depth h and width b, removes h b/2 and
-    renews b per length: renewed share per time = 2 cut rate/h. Such furrows
-    side by side have a height deviation of h/sqrt(12), and the fresh surface
-    has sqrt(sd^2 + tail^2), hence kappa = cut rate/(sqrt(3) deviation).
-    """
-    deviation = float(np.hypot(height_sd, tail_length))
-    if not deviation > 0:
-        raise ModelError(refuse("height deviation of the fresh surface [m]", deviation, "above 0"))
-    rate = np.asarray(cut_rate, dtype=np.float64)
-    if np.any(~(rate >= 0)):
-        raise ModelError(refuse("pad cut rate [m/s]", float(np.min(rate)), "0 or more"))
-    return np.asarray(rate / (sqrt(3.0) * deviation))
-
-
-def age_summits(
-    probability: ArrayLike,
-    edges: ArrayLike,
-    fresh: ArrayLike,
-    *,
-    pressure: ArrayLike,
-    wear: ArrayLike,
-    renewal: ArrayLike,
-    density: float,
-    tip_radius: float,
-    modulus: float,
-    finer: int = 1,
-) -> tuple[Array, Array]:
-    """Age the summits of every pad ring through one stretch of polishing.
-
-    Parameters
-    ----------
-    probability:
-        Bin probabilities (rings, n), each row summing to 1.
-    edges:
-        Bin edges (n+1,) [m], increasing, see :func:`ageing_grid`.
-    fresh:
-        Bin probabilities (n,) of newly cut summits.
-    pressure:
-        Nominal pressure (rings,) [Pa] on the ring while the wafer is on it; 0: not touched.
-    wear:
-        c times the time (rings,) [m^(1/2)], see :func:`wear_constant`.
-    renewal:
-        kappa times the time (rings,), see :func:`renewal_rate`; inf cuts the ring wholly anew.
-    density, tip_radius, modulus:
-        Summits [1/m^2], [m], plane modulus [Pa].
-    finer:
-        Multiplies the number of substeps.
-
-    Returns
-    -------
-    (probability (rings, n), separation (rings,) [m] under the pressure at the end)
-    """
-    p = np.array(probability, dtype=np.float64, ndmin=2)
-    z = np.asarray(edges, dtype=np.float64)
-    new = np.asarray(fresh, dtype=np.float64)
-    if z.ndim != 1 or p.shape[1] != z.size - 1 or new.shape != (z.size - 1,):
-        raise ModelError(
-            refuse("summit tables", (p.shape, z.shape, new.shape), "(rings, n), (n+1,) and (n,)")
-        )
-    if np.any(~(np.diff(z) > 0)):
-        raise ModelError(refuse("height bin edges", "not increasing", "strictly increasing"))
-    rings = p.shape[0]
-    load, worn, cut = (
-        _per_ring(name, v, rings)
-        for name, v in (("pressure [Pa]", pressure), ("wear", wear), ("renewal", renewal))
-    )
-    if not (density > 0 and tip_radius > 0 and modulus > 0 and finer >= 1):
-        raise ModelError(
-            refuse("summit density, tip radius, plane modulus", (density, tip_radius, modulus), "above 0")
-        )
-    d = np.full(rings, z[-1])
-    stiff = density * modulus * sqrt(tip_radius)
-    out = np.empty((rings, 4))
-    age_rings(p, z, new, load, worn, cut, stiff, d, log_load(new, z), finer)
-    contact_rings(p, z, load, stiff, d, out)
-    return p, d
-
-
 def ageing_grid(
     height_sd: float,
     tail_length: float,
@@ -326,8 +245,12 @@ def age_rings(
     fresh_load: Array,
     finer: int,
 ) -> None:
-    """Age all rings in place; see :func:`age_summits`.
+    """Age the summits of all pad rings in place through one stretch of polishing. Unchecked.
 
+    ``probability`` (rings, n) of the bins between ``edges`` (n+1,) [m], each row summing to 1; ``fresh`` (n,)
+    that of newly cut summits; ``pressure`` (rings,) [Pa] on the ring while the wafer is on it, 0: not touched;
+    ``wear`` (rings,) [m^(1/2)] is c times the time (:func:`wear_constant`); ``renewal`` (rings,) the share cut
+    anew as an exponent, inf: wholly; ``stiff`` is density x plane modulus x sqrt(tip radius);
     ``separation`` (rings,) is a guess of the one at the start and becomes that
     of the last substep; ``fresh_load`` from :func:`log_load`; ``finer`` multiplies the number of substeps.
     """
@@ -363,12 +286,3 @@ def age_rings(
             for k in range(n):
                 p[k] = fresh[k] + half_kept * (p[k] - fresh[k])
         separation[r] = d
-
-
-def _per_ring(name: str, value: ArrayLike, rings: int) -> Array:
-    v = np.asarray(value, dtype=np.float64)
-    if v.shape not in ((), (rings,)):
-        raise ModelError(refuse(f"shape of {name}", v.shape, f"one value, or one for each of {rings} rings"))
-    if np.any(~(v >= 0)):
-        raise ModelError(refuse(name, float(np.min(v)), "0 or more"))
-    return np.ascontiguousarray(np.broadcast_to(v, (rings,)))

@@ -98,36 +98,6 @@ def dwell_shares(
     return positions, np.repeat(dwell / dwell.sum() / each, each)
 
 
-def sweep_position(
-    time: ArrayLike,
-    kind: str,
-    inner: float,
-    outer: float,
-    frequency: float,
-    *,
-    pivot_distance: float = 0.0,
-    arm_length: float = 0.0,
-    zone_edges: ArrayLike | None = None,
-    zone_dwell: ArrayLike | None = None,
-) -> Array:
-    """Return the position [m] of the disk's centre at ``time`` [s], starting inside; same arguments as above.
-
-    ``frequency`` [1/s] of full sweeps, there and back.
-    """
-    t = np.asarray(time, dtype=np.float64)
-    if not frequency >= 0:
-        raise ModelError(refuse("sweep frequency [1/s]", frequency, "0 or more"))
-    to_drive, from_drive = _drive(kind, pivot_distance, arm_length)
-    if zone_edges is None and zone_dwell is None:
-        low, high = to_drive(np.array([inner, outer]))
-        return from_drive(0.5 * (low + high) - 0.5 * (high - low) * np.cos(2.0 * pi * frequency * t))
-    edges, dwell = checked_zones(zone_edges, zone_dwell)
-    turn = np.mod(frequency * t, 1.0)
-    way = np.where(turn < 0.5, 2.0 * turn, 2.0 - 2.0 * turn)
-    passed = np.concatenate(([0.0], np.cumsum(dwell / dwell.sum())))
-    return from_drive(np.interp(way, passed, to_drive(edges)))
-
-
 def checked_zones(zone_edges: ArrayLike | None, zone_dwell: ArrayLike | None) -> tuple[Array, Array]:
     """Return the dwell table as arrays; raises ModelError where it makes no sense."""
     if zone_edges is None or zone_dwell is None:

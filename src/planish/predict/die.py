@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal, cast
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +21,7 @@ from planish.physics import (
     topography,
 )
 from planish.predict import die_conditions
-from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
+from planish.predict.die_conditions import LocalConditions, SurfaceState, place_radius
 from planish.predict.die_levels import (
     Level,
     MetalLevel,
@@ -41,14 +40,14 @@ from planish.predict.die_model import (
     die_input,
     effective,
     polish_cells,
+    width_notes,
 )
 from planish.predict.die_pad import PadAfter
+from planish.predict.die_platens import Platens, benches_of
 from planish.predict.die_result import Die, DieResult
 from planish.predict.die_window import polish_window
 from planish.predict.hot_spots import HotSpot, hot_spots
 from planish.predict.result import unique
-from planish.predict.wafer import polish
-from planish.setup.given import as_bench
 from planish.setup.usual import OUTSIDE
 
 if TYPE_CHECKING:
@@ -113,36 +112,23 @@ def polish_die(
     ------
     SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
     """
-    several = setup if isinstance(setup, list | tuple) else [cast("SetupLike", setup)]
-    benches = [as_bench(one) for one in several]
-    if not benches:
-        raise SetupError(refuse("setups", "none", "one or more"))
+    benches = benches_of(setup)
     check_maps(maps)
     origin = (float(maps.origin[0]), float(maps.origin[1]))
     bench = benches[0]
-    process = process or process_of(bench)
-    if route not in ("density", "contact"):
-        raise SetupError(refuse("route", route, "'density' or 'contact'"))
-    assumed = [] if level is not None else _assumed(bench, process)
-    level = level or described_level(bench.die, process)
-    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
-    wafers = [wafer or polish(bench), *(polish(other) for other in benches[1:])]
+    process, level, choices, assumed = settled(bench, process, level, choices, route)
+    platens = Platens.of(benches, wafer, after)
     places = [place] if isinstance(place, str | float | int) else list(place)
     if not places:
         raise SetupError(refuse("place", place, "one place or more"))
     shape = np.shape(maps.density)
     side = min(shape) * maps.cell
-    pads = [_PlatenPad.of(one, after if number == 0 else None) for number, one in enumerate(benches)]
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
+    assumed += width_notes(cells, level)
     for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)
-        each = [
-            local_conditions(at, found, name, radius, materials(level), pad.change(radius))
-            for at, found, pad in zip(benches, wafers, pads, strict=True)
-        ]
-        local = _in_turn(each)
-        on = [pad.at(one.pressure, pad_state) for pad, one in zip(pads, each, strict=True)]
+        local, on = platens.at(name, radius, materials(level), pad_state)
 
         def told(share: float, number: int = number) -> None:
             if tell is not None:
@@ -162,22 +148,9 @@ def polish_die(
         dies=tuple(dies),
         focus=depth_of_focus.depth_of_focus(*budget),
         notes=tuple(
-            unique(
-                [
-                    *assumed,
-                    *(
-                        []
-                        if after is None
-                        else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
-                    ),
-                    *_notes(dies, level, choices, route),
-                    *(line for one in benches for line in one.notes if line.startswith(OUTSIDE)),
-                    *_underneath(wafers),
-                    *(line for one in wafers for line in one.strange()),
-                ]
-            )
+            unique([*assumed, *standing_notes(platens, after), *_notes(dies, level, choices, route)])
         ),
-        rests_on=tuple(unique(line for one in benches for line in _sources(one, level, route))),
+        rests_on=sources_of(benches, level, route),
         route=route,
     )
 
@@ -224,37 +197,22 @@ def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array
     return incoming
 
 
-@dataclass(frozen=True, slots=True)
-class _PlatenPad:
-    """The pad of one platen: what the die meets of it at any pressure."""
+def settled(
+    bench: Bench, process: str | None, level: Level | None, choices: DieChoices | None, route: Route
+) -> tuple[str, Level, DieChoices, list[str]]:
+    """Return process, level and choices with what was left open filled in, and the notes that say so.
 
-    bench: Bench
-    after: PadAfter | None
-    compliance: Callable[[Array], Array]
-    rigidity: float
-
-    @classmethod
-    def of(cls, bench: Bench, after: PadAfter | None) -> _PlatenPad:
-        worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
-        return cls(
-            bench, after, die_conditions.stack_compliance(bench, *worn), die_conditions.wafer_rigidity(bench)
-        )
-
-    def change(self, radius: float) -> float:
-        return 1.0 if self.after is None else self.after.rate_change(radius)
-
-    def at(self, pressure: float, given: SurfaceState | None) -> DiePad:
-        summits = (None, None) if self.after is None else (self.after.decay_length, self.after.real_pressure)
-        state = given or die_conditions.pad_state(
-            self.bench, pressure, decay_length=summits[0], real_pressure=summits[1]
-        )
-        return DiePad(self.compliance, state, self.rigidity)
-
-
-def _in_turn(each: list[LocalConditions]) -> LocalConditions:
-    """Conditions on several platens, one after the other."""
-    steps = [replace(step, platen=number) for number, one in enumerate(each) for step in one.steps]
-    return replace(each[0], steps=tuple(steps))
+    Raises
+    ------
+    SetupError: for an unknown process or route.
+    """
+    process = process or process_of(bench)
+    if route not in ("density", "contact"):
+        raise SetupError(refuse("route", route, "'density' or 'contact'"))
+    assumed = [] if level is not None else _assumed(bench, process)
+    level = level or described_level(bench.die, process)
+    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
+    return process, level, choices, assumed
 
 
 def _exposure(bench: Bench) -> tuple[float, float, float]:
@@ -298,12 +256,33 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
             f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"
             f" {100 * full:.3g} % are all line: they have no step of their own, but count in the range"
         )
+    return unique([*notes, *length_notes(choices, route)])
+
+
+def length_notes(choices: DieChoices, route: str) -> list[str]:
+    """Say where the planarization length comes from, where it is not from the pad stack."""
     if choices.planarization_length is not None:
         told = "planarization length as given (measured), not from the pad stack"
-        notes.append(told if route == "density" else told + "; the contact route does not use it")
-    elif route == "contact":
-        notes.append("contact route: the planarization length shown is that of the density route's kernel")
-    return unique(notes)
+        return [told if route == "density" else told + "; the contact route does not use it"]
+    if route == "contact":
+        return ["contact route: the planarization length shown is that of the density route's kernel"]
+    return []
+
+
+def sources_of(benches: list[Bench], level: Level, route: str) -> tuple[str, ...]:
+    """Return the sources that a die on all these platens rests on."""
+    return tuple(unique(line for one in benches for line in _sources(one, level, route)))
+
+
+def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
+    """Say what a die on these platens rests on: a worn pad, odd settings, what the wafers themselves say."""
+    worn = [] if after is None else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
+    return [
+        *worn,
+        *(line for one in platens.benches for line in one.notes if line.startswith(OUTSIDE)),
+        *_underneath(platens.wafers),
+        *(line for one in platens.wafers for line in one.strange()),
+    ]
 
 
 def _underneath(wafers: Sequence[WaferResult]) -> list[str]:

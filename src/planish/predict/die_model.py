@@ -139,6 +139,30 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
     return DieInput(high, *widths, height, maps.cell, stepped_cells(high))
 
 
+def width_notes(cells: DieInput, level: Level) -> list[str]:
+    """Say in how many cells the width of the low areas had to be assumed.
+
+    Raises
+    ------
+    SetupError
+        Where no width is known at all and the step depends on it: metal fills narrow lines flat, not wide ones.
+    """
+    both = (cells.high > _NONE) & (cells.high < 1 - _NONE)
+    unknown = both & ~np.isfinite(cells.low_width)
+    if not unknown.any():
+        return []
+    metal = isinstance(level, MetalLevel)
+    what = "line width" if metal else "space"
+    if metal and np.array_equal(unknown, both):
+        raise SetupError(
+            "layout maps: the line width is unknown in every cell: must be known for metal "
+            "(give line_width_um in the table, a picture in black and white, or the layout)"
+        )
+    share = 100 * float(unknown.sum()) / float(both.sum())
+    told = "no step is given to them" if metal else "taken as wider than a millimetre"
+    return [f"layout maps: the {what} is unknown in {share:.3g} % of the cells that hold both areas: {told}"]
+
+
 def start_step(cells: DieInput, level: Level) -> Array:
     """Return the step of each cell before polishing [m]."""
     if not isinstance(level, MetalLevel):

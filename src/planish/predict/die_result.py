@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-_LONG_NAMES = {
+LONG_NAMES = {
     "oxide_over_lines": "oxide left over the lines",
     "step_height": "local step",
     "nitride_loss": "nitride lost",
@@ -211,7 +211,7 @@ class DieResult(Result):
             "level_low": stacked([d.fields.level_low for d in self.dies], "m", "surface of the low areas"),
         }
         for name in self.dies[0].fields.named:
-            fields[name] = stacked([d.fields.named[name] for d in self.dies], "m", _LONG_NAMES[name])
+            fields[name] = stacked([d.fields.named[name] for d in self.dies], "m", LONG_NAMES[name])
         return xr.Dataset(
             {
                 **fields,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -10,28 +10,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.execute import Cancel, Progress, run_all
-from planish.engine.record import Record, figure
 from planish.errors import SetupError, refuse
-from planish.predict import die_conditions
-from planish.predict.die_conditions import LocalConditions, SurfaceState, local_conditions, place_radius
-from planish.predict.die_levels import Level, described_level, materials, measured_length, process_of
+from planish.predict.die import Route, length_notes, settled, sources_of, standing_notes
+from planish.predict.die_conditions import LocalConditions, SurfaceState
+from planish.predict.die_levels import Level, materials
 from planish.predict.die_model import (
     DieChoices,
     DieFields,
     DieInput,
     DiePad,
     Effective,
+    check_maps,
     die_input,
     effective,
     polish_cells,
     some_cells,
+    width_notes,
 )
-from planish.predict.wafer import polish
-from planish.setup.given import as_bench
+from planish.predict.die_pad import PadAfter
+from planish.predict.die_platens import Platens, benches_of
+from planish.predict.fields_result import Field, FieldsResult
+from planish.predict.result import unique
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from planish.measure.layout_maps import LayoutMaps
     from planish.predict.wafer_result import WaferResult
     from planish.setup.given import SetupLike
@@ -39,135 +40,139 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 _BLOCK = 16384
+MOST_FIELDS = 20_000
 
 
-@dataclass(frozen=True, slots=True, repr=False)
-class Field(Record):
-    """One field: its centre on the wafer [m] and what came of it [m], [s]. ``fields`` holds its maps if kept."""
-
-    x: float
-    y: float
-    thickness_range: float
-    thickness_sigma: float
-    clear_time: float
-    planarization_length: float
-    worst: dict[str, float]
-    fields: DieFields | None = None
-
-    def _told(self) -> str:
-        return (
-            f"at ({1e3 * self.x:.4g}, {1e3 * self.y:.4g}) mm, range {figure(1e9 * self.thickness_range, 'nm')}, "
-            f"length {figure(1e3 * self.planarization_length, 'mm')}, clear at {figure(self.clear_time, 's')}"
-        )
-
-
-def field_centres(
-    bench: Bench, width: float, height: float, offset: tuple[float, float] = (0.0, 0.0)
-) -> list[tuple[float, float]]:
+def field_centres(bench: Bench, width: float, height: float) -> list[tuple[float, float]]:
     """Return the centres [m] of all fields that lie wholly inside the edge exclusion.
 
-    Fields of ``width`` x ``height`` [m] tile the wafer, one of them centred at ``offset``.
+    Fields of ``width`` x ``height`` [m] tile the wafer, one of them in its middle.
+
+    Raises
+    ------
+    SetupError: for a field larger than the wafer, or so small that there are too many of them.
     """
     if not (width > 0 and height > 0):
         raise SetupError(refuse("field size [m]", (width, height), "above 0"))
     usable = bench.wafer.radius - bench.wafer.edge_exclusion
+    named = f"{width * 1e3:.4g} x {height * 1e3:.4g} mm"
+    if np.pi * usable**2 / (width * height) > MOST_FIELDS:
+        raise SetupError(
+            refuse("field size", named, f"large enough for at most {MOST_FIELDS} fields on the wafer")
+        )
     n, m = int(usable / width) + 2, int(usable / height) + 2
     centres = []
     for j in range(-m, m + 1):
         for i in range(-n, n + 1):
-            x, y = offset[0] + i * width, offset[1] + j * height
+            x, y = i * width, j * height
             if np.hypot(abs(x) + width / 2, abs(y) + height / 2) <= usable:
                 centres.append((x, y))
+    if not centres:
+        raise SetupError(
+            refuse("field size", named, f"small enough to lie inside the radius of {usable * 1e3:.4g} mm")
+        )
     return centres
 
 
 def polish_fields(
-    setup: SetupLike,
+    setup: SetupLike | Sequence[SetupLike],
     maps: LayoutMaps,
     *,
     process: str | None = None,
     level: Level | None = None,
-    centres: list[tuple[float, float]] | None = None,
+    centres: Sequence[tuple[float, float]] | None = None,
     wafer: WaferResult | None = None,
     pad_state: SurfaceState | None = None,
+    after: PadAfter | None = None,
     choices: DieChoices | None = None,
-    keep_maps: bool = False,
+    route: Route = "density",
     workers: int | None = None,
     address: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
-) -> list[Field]:
+) -> FieldsResult:
     """Polish every field of the wafer, side by side.
 
-    Parameters as ``predict.die.polish_die`` and ``engine.execute.run_all``;
-    ``centres`` [m] default to all whole fields of the layout's size;
-    ``keep_maps`` keeps each field's maps (memory grows with fields x cells).
+    Parameters
+    ----------
+    setup, maps, process, level, wafer, pad_state, after, choices, route:
+        As for :func:`planish.predict.die.polish_die`.
+    centres:
+        [m]; all whole fields of the layout's size unless given.
+    workers:
+        Processes here (default: one a core). The numbers do not depend on it.
+    address:
+        Of a Dask scheduler such as "tcp://host:8786", which then does the work.
+    progress:
+        Called with (fields done, all fields).
+    cancel:
+        Stops between two batches of fields.
 
     Returns
     -------
-    One Field a centre, in that order, the same on any number of workers.
+    FieldsResult
+        One field a centre, in that order.
+
+    Raises
+    ------
+    SetupError: as ``polish_die``, and for a field that does not fit the wafer.
+    CancelledError: if it was stopped.
     """
-    bench = as_bench(setup)
-    process = process or process_of(bench)
-    level = level or described_level(bench.die, process)
-    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
+    benches = benches_of(setup)
+    check_maps(maps)
+    process, level, choices, assumed = settled(benches[0], process, level, choices, route)
     cells = die_input(maps, level)
-    if wafer is None:
-        wafer = polish(bench)
+    assumed += width_notes(cells, level)
+    platens = Platens.of(benches, wafer, after)
     ny, nx = cells.high.shape
-    places = centres if centres is not None else field_centres(bench, nx * cells.cell, ny * cells.cell)
+    size = (nx * cells.cell, ny * cells.cell)
+    if centres is not None and not len(centres):
+        raise SetupError(refuse("centres", "none", "one or more"))
+    places = list(centres) if centres is not None else field_centres(benches[0], *size)
+    known: dict[float, tuple[LocalConditions, list[DiePad]]] = {}
     pieces = []
     for x, y in places:
-        name, radius = place_radius(bench, float(np.hypot(x, y)))
-        local = local_conditions(bench, wafer, name, radius, materials(level))
-        state = pad_state or die_conditions.pad_state(bench, local.pressure)
-        pieces.append((x, y, local, state))
-    work = partial(
-        _one_field,
-        cells=cells,
-        level=level,
-        choices=choices,
-        compliance=die_conditions.stack_compliance(bench),
-        rigidity=die_conditions.wafer_rigidity(bench),
-        keep=keep_maps,
-    )
-    return run_all(
+        radius = round(float(np.hypot(x, y)), 12)
+        if radius not in known:
+            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, materials(level), pad_state)
+        pieces.append((float(x), float(y), *known[radius]))
+    work = partial(_one_field, cells=cells, level=level, choices=choices, route=route)
+    fields = run_all(
         work, pieces, workers=workers, processes=True, address=address, progress=progress, cancel=cancel
+    )
+    return FieldsResult(
+        process=process,
+        route=route,
+        size=size,
+        wafer_radius=benches[0].wafer.radius,
+        duration=pieces[0][2].duration,
+        fields=tuple(fields),
+        notes=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
+        rests_on=sources_of(benches, level, route),
     )
 
 
 def _one_field(
-    piece: tuple[float, float, LocalConditions, SurfaceState],
+    piece: tuple[float, float, LocalConditions, list[DiePad]],
     *,
     cells: DieInput,
     level: Level,
     choices: DieChoices,
-    compliance: Callable[[Array], Array],
-    rigidity: float,
-    keep: bool,
+    route: Route = "density",
 ) -> Field:
-    x, y, local, state = piece
-    seen = effective(cells, level, local, DiePad(compliance, state, rigidity), choices)
-    # In blocks that fit the cache: whole maps of temporaries would make the threads queue for memory.
-    parts = [
-        polish_cells(*_cut(cells, level, local, seen, slice(begin, begin + _BLOCK)), choices)
-        for begin in range(0, cells.high.size, _BLOCK)
-    ]
-    high = np.concatenate([part.level_high for part in parts])
-    worst = {
-        name: _worst([part.named[name] for part in parts], lowest=name == "oxide_over_lines")
-        for name in parts[0].named
-    }
-    return Field(
-        x=x,
-        y=y,
-        thickness_range=float(np.nanmax(high) - np.nanmin(high)),
-        thickness_sigma=float(np.nanstd(high)),
-        clear_time=_worst([part.clear for part in parts]),
-        planarization_length=seen.length,
-        worst={name: value for name, value in worst.items() if not np.isnan(value)},
-        fields=_joined(parts, cells.high.shape) if keep else None,
-    )
+    x, y, local, pads = piece
+    seen = effective(cells, level, local, pads, choices)
+    if route == "contact":
+        from planish.predict.die_contact import polish_by_contact
+
+        parts = [polish_by_contact(cells, level, local, pads, choices)[0]]
+    else:
+        # In blocks that fit the cache: whole maps of temporaries would make the threads queue for memory.
+        parts = [
+            polish_cells(*_cut(cells, level, local, seen, slice(begin, begin + _BLOCK)), choices)
+            for begin in range(0, cells.high.size, _BLOCK)
+        ]
+    return _figures(x, y, local, seen, parts)
 
 
 def _cut(
@@ -177,22 +182,31 @@ def _cut(
     return few_cells, level, local, few_seen
 
 
-def _worst(parts: list[Array], *, lowest: bool = False) -> float:
-    """Largest (or smallest) value of all parts, NaN left out; NaN if there is none."""
-    values = np.concatenate(parts)
-    values = values[~np.isnan(values)]
-    if values.size == 0:
-        return float("nan")
-    return float(values.min() if lowest else values.max())
-
-
-def _joined(parts: list[DieFields], shape: tuple[int, ...]) -> DieFields:
-    def join(values: list[Array]) -> Array:
-        return np.concatenate(values).reshape(shape)
-
-    return DieFields(
-        join([part.level_high for part in parts]),
-        join([part.level_low for part in parts]),
-        join([part.clear for part in parts]),
-        {name: join([part.named[name] for part in parts]) for name in parts[0].named},
+def _figures(x: float, y: float, local: LocalConditions, seen: Effective, parts: list[DieFields]) -> Field:
+    high, low = _joined([p.level_high for p in parts]), _joined([p.level_low for p in parts])
+    clear = _known(_joined([p.clear for p in parts]))
+    tops = np.concatenate([_known(high), _known(low)])
+    named = {name: _known(_joined([p.named[name] for p in parts])) for name in parts[0].named}
+    return Field(
+        x=x,
+        y=y,
+        pressure=local.pressure,
+        thickness_range=float(np.nanmax(high) - np.nanmin(high)),
+        thickness_sigma=float(np.nanstd(high)),
+        topography=float(tops.max() - tops.min()),
+        clear_time=float(clear.max()) if clear.size else 0.0,
+        planarization_length=seen.length,
+        named={
+            name: (float(values.min()), float(values.mean()), float(values.max()))
+            for name, values in named.items()
+            if values.size
+        },
     )
+
+
+def _joined(parts: list[Array]) -> Array:
+    return np.concatenate([part.ravel() for part in parts])
+
+
+def _known(values: Array) -> Array:
+    return values[~np.isnan(values)]

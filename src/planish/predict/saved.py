@@ -32,6 +32,7 @@ def drawable(kind: str, data: xr.Dataset, summary: dict[str, Any]) -> tuple[str,
         For a kind that has no picture, or a file that lacks what it needs.
     """
     from planish.predict.die_result import DieResult
+    from planish.predict.fields_result import FieldsResult
     from planish.predict.lot_result import LotResult
     from planish.predict.wafer_result import WaferResult
 
@@ -39,6 +40,7 @@ def drawable(kind: str, data: xr.Dataset, summary: dict[str, Any]) -> tuple[str,
         WaferResult.kind: (WaferResult.drawer, _wafer),
         LotResult.kind: (LotResult.drawer, _lot),
         DieResult.kind: (DieResult.drawer, _die),
+        FieldsResult.kind: (FieldsResult.drawer, _fields),
     }
     if kind not in known:
         raise DataError(f"saved result of kind = {kind!r}: must be one of {', '.join(known)} to be drawn")
@@ -146,4 +148,22 @@ def _die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
         cell=float(data.attrs["cell"]),
         origin=(x, y),
         dies=dies,
+    )
+
+
+def _fields(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
+    from planish.predict.die_result import LONG_NAMES
+    from planish.predict.fields_result import PLAIN, WORSE_LOW
+
+    values = {name: _values(data, name) for name in PLAIN}
+    for name in LONG_NAMES:
+        side = "min" if name in WORSE_LOW else "max"
+        if f"{name}_{side}" in data.variables:
+            values[name] = _values(data, f"{name}_{side}")
+    return SimpleNamespace(
+        x=_values(data, "x"),
+        y=_values(data, "y"),
+        size=(float(data.attrs["field_width"]), float(data.attrs["field_height"])),
+        wafer_radius=float(data.attrs["wafer_radius"]),
+        values=lambda: values,
     )

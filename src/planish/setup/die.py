@@ -8,7 +8,6 @@ from pydantic import Field
 
 from planish.setup.quantity import Name, Quantity, Section, ratio
 
-PROCESSES = ("oxide", "sti", "copper", "tungsten")
 _METAL = ("copper", "tungsten")
 
 THICKNESS = Annotated[

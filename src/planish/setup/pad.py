@@ -8,7 +8,6 @@ from pydantic import Field
 
 from planish.setup.quantity import Quantity, Section, ratio
 
-FAMILIES = ("microporous", "coated-felt")
 MODULUS = Annotated[
     float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("0.5 MPa", "2500 MPa"))
 ]

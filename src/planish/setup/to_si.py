@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planish import units
 from planish.physics import hardness
 from planish.setup import si
 from planish.setup.attached import film_sites, summit_heights
@@ -26,7 +25,7 @@ from planish.setup.wafer import WaferSection
 if TYPE_CHECKING:
     from planish.setup.models import Setup
 
-MODEL_SOURCES = tuple(f"pad modulus: {line}" for line in (hardness.SOURCES[0], hardness.SOURCES[3]))
+MODEL_SOURCES = tuple(f"pad modulus: {line}" for line in (hardness.SOURCES[0], hardness.SOURCES[1]))
 
 
 def to_si(setup: Setup) -> si.Bench:
@@ -247,8 +246,7 @@ def reference_real_pressure(pad_part: str) -> float:
     surface = pad_si(
         PadSection.model_validate(_without_none(catalogue("pad")[pad_part].tree())), None
     ).surface
-    # Written out here because planish.physics.asperities, whose tail_contact says the same, imports SciPy's
-    # special functions (0.4 s); a test holds the two together.
+    # The mean pressure E* sqrt(s/(pi R)) on an exponential tail of summits, whatever the load.
     modulus = surface.modulus / (1.0 - surface.poisson**2)
     return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
 
@@ -328,18 +326,3 @@ def _step(step: StepSection, names: list[str]) -> si.Step:
         max_time=longest,
         bearing_pressures=np.array(step.bearing_pressures) if step.bearing_pressures is not None else None,
     )
-
-
-def describe_modulus(setup: Setup) -> str:
-    """Return a sentence on how stiff the top pad is and how sure that is."""
-    top = setup.model.pad.top
-    text = f"top pad modulus {units.show(finished_modulus(top), 'modulus')}"
-    for key, scale in (("shore_d", "D"), ("shore_a", "A")):
-        reading = getattr(top, key)
-        if reading is not None:
-            low, high = hardness.shore_band(reading, "D" if scale == "D" else "A")
-            text += (
-                f" from {reading:g} Shore {scale} (published relations give {units.show(low, 'modulus')} to "
-            )
-            text += f"{units.show(high, 'modulus')})"
-    return text

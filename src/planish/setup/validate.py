@@ -24,7 +24,6 @@ _TYPES = {
     "too_short": "a list with at least one entry",
     "too_long": "a shorter list",
 }
-_TYPE_NAMES = {"str": "text in quotes", "bool": "true or false", "list": "a list", "dict": "a table"}
 
 
 def validate(tree: dict[str, Any]) -> tuple[SetupModel | None, list[Finding]]:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.engine.csv_text import csv_text
-from planish.errors import SetupError
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
@@ -217,13 +216,6 @@ def warm() -> str:
     wafer(document, {}, 1)
     forms(document, {})
     return "ready"
-
-
-def checked_outcomes(outcomes: list[str]) -> list[str]:
-    """Return outcomes that a comparison may be asked about, each once."""
-    if len(outcomes) > 12:
-        raise SetupError(f"outcomes: {len(outcomes)} given: must be 12 or fewer")
-    return list(dict.fromkeys(outcomes))
 
 
 def digest(document: Mapping[str, Any]) -> dict[str, str]:

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.resolve import Origin
 
-PARTS = ("polisher", "pad", "head", "ring", "conditioner", "slurry", "wafer", "recipe", "die")
 WIDE = 40.0  # largest over smallest, above which a typical range is too wide for one slider
 _HIDDEN = ("removal.*.coefficients", "polisher.motion", "wafer.film.*.profile", "pad.surface.heights")
 

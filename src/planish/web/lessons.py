@@ -50,7 +50,6 @@ SIGMA = Figure("wafer", "wiwnu_sigma_percent", "non-uniformity across the wafer 
 EDGE = Figure("wafer", "edge_extreme_percent", "edge against the middle", "%")
 SPREAD = Figure("wafer", "speed_spread_percent", "spread of sliding speed over the wafer", "%")
 REAL = Figure("wafer", "real_contact_percent", "real contact area", "%", 2)
-WARM = Figure("wafer", "peak_temperature_C", "highest pad temperature", "°C", 1)
 DIE = Figure("die", "within_die_range_nm", "thickness range within a die", "nm", 0)
 LAST = Figure("lot", "rate_kept_percent", f"rate of wafer {LOT_WAFERS} against wafer 1", "%", 1)
 WEAR = Figure("lot", "pad_worn_um", f"pad cut away after {LOT_WAFERS} wafers", "µm", 1)

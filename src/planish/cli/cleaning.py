@@ -1,0 +1,38 @@
+"""The verb that cleans a wafer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from planish.cli import show
+
+
+def clean(file: Path, steps: list[str], sizes: str | None, hamaker: str | None, json_out: bool) -> None:
+    """Print which share of the slurry's particles each cleaning step leaves."""
+    from planish.errors import DataError, PlanishError
+    from planish.predict.cleaning import USUAL, clean_wafer
+    from planish.setup.load import load
+    from planish.units import to_si
+
+    try:
+        given = None if sizes is None else [to_si(size.strip(), "thickness") for size in sizes.split(",")]
+    except PlanishError as error:
+        raise DataError(f"--sizes = {error}") from None
+    try:
+        held = {} if hamaker is None else {"hamaker": to_si(hamaker, "energy")}
+    except PlanishError as error:
+        raise DataError(f"--hamaker = {error}") from None
+    found = clean_wafer(load(file), steps or USUAL, sizes=given, **held)
+    figures = found.summary()
+    if json_out:
+        show.print_json({**figures, "sources": found.sources()})
+        return
+    show.table(
+        ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in figures["sizes_nm"])],
+        [[row["step"], row["shear_rate_per_s"], *row["left_percent"]] for row in figures["steps"]],
+        title="share of the particles left after each step [%]",
+    )
+    for note in figures["notes"]:
+        typer.echo(f"note: {note}")

@@ -1,0 +1,102 @@
+"""What drives the removal rate of the wafers in the traces, and how well are wafers guessed that nobody measured?"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from planish.errors import DataError, FitError, refuse
+from planish.fit.consumables import Consumables, fit_consumables
+from planish.fit.forest import Learned, learn_rates
+from planish.fit.traces import RateLaw, fit_rate_law
+from planish.fit.unseen_check import FOLDS, Check, check_unseen
+from planish.measure.traces import Wafers, cut_wafers, read_rates, read_traces
+
+Tell = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class RatesFit:
+    """The law of the rate, what the age of consumables says, and the check if it was asked for.
+
+    ``consumables`` is None where the traces hold no usage counters.
+    """
+
+    law: RateLaw
+    consumables: Consumables | None
+    check: RatesCheck | None = None
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures as a JSON-ready dict: those of the law, ``consumables`` and ``check`` beside them."""
+        told = None if self.consumables is None else self.consumables.summary()
+        check = {} if self.check is None else {"check": self.check.summary()}
+        return {**self.law.summary(), "consumables": told, **check}
+
+
+@dataclass(frozen=True, slots=True)
+class RatesCheck:
+    """Errors on wafers left out: by time (a learned ``forest`` beside the law), interspersed, and ahead."""
+
+    forest: Learned
+    interspersed: Check
+    ahead: Check
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures as a JSON-ready dict."""
+        return {
+            "by_time": self.forest.summary(),
+            "interspersed": self.interspersed.summary(),
+            "ahead": self.ahead.summary(),
+        }
+
+
+def read_measured_wafers(traces: str | os.PathLike[str], rates: str | os.PathLike[str]) -> Wafers:
+    """Return the wafers of a trace file with their measured rates.
+
+    Raises
+    ------
+    DataError: for a file that cannot be used.
+    """
+    return cut_wafers(read_traces(Path(traces)), read_rates(Path(rates)), source=Path(traces).name)
+
+
+def fit_rates(wafers: Wafers, *, folds: int = 0, tell: Tell | None = None) -> RatesFit:
+    """Fit the rate laws; with ``folds``, check how well wafers left out are guessed.
+
+    Parameters
+    ----------
+    wafers:
+        From :func:`read_measured_wafers`.
+    folds:
+        How many of five random fifths are left out in turn, 0 (no check) to 5.
+    tell:
+        Called with the share done.
+
+    Raises
+    ------
+    FitError: for too few wafers.
+    DataError: for a number of folds that there cannot be.
+    """
+    if not 0 <= folds <= FOLDS:
+        raise DataError(refuse("folds", folds, f"0 to {FOLDS}"))
+    law = fit_rate_law(wafers)
+    try:
+        consumables = fit_consumables(wafers)
+    except FitError:  # no usage counters in these traces: the law stands without
+        consumables = None
+    if not folds:
+        return RatesFit(law, consumables)
+    say = tell or (lambda share: None)
+    forest = learn_rates(wafers)
+    say(0.1)
+    # Looking ahead learns anew after every block: about twice the work.
+    inside = check_unseen(
+        wafers, retrospective=True, only=folds, progress=lambda done, of: say(0.1 + 0.3 * done / of)
+    )
+    ahead = check_unseen(
+        wafers, retrospective=False, only=folds, progress=lambda done, of: say(0.4 + 0.6 * done / of)
+    )
+    return RatesFit(law, consumables, RatesCheck(forest, inside, ahead))
