@@ -73,7 +73,8 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     assert not [line for line in running.said if "Traceback" in line], "".join(running.said)
 
 
-@pytest.fixture(scope="session")
+# Not for the session: it keeps an event loop running, in which no other file's tests may start one.
+@pytest.fixture(scope="module")
 def browser(request: pytest.FixtureRequest) -> Iterator[object]:
     found = next((path for name in NAMES if (path := shutil.which(name))), None)
     if found is None:

@@ -177,3 +177,13 @@ def test_each_bare_write_is_seen(line):
 )
 def test_whole_writes_and_reads_pass(lines):
     assert bare_writes(f"def f(path, a):\n    {lines}\n") == []
+
+
+def test_a_folder_is_no_file_to_write(tmp_path, monkeypatch):
+    from planish.engine.files import write_whole
+
+    monkeypatch.chdir(tmp_path)
+    for path in (Path("."), tmp_path, Path("/")):
+        with pytest.raises(IsADirectoryError):
+            write_whole(path, "x")
+    assert list(tmp_path.iterdir()) == []

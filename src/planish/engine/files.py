@@ -54,7 +54,11 @@ def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[
     ------
     FileExistsError
         If ``new`` and there is such a file.
+    IsADirectoryError
+        If ``path`` is a folder.
     """
+    if not path.name or path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     path.parent.mkdir(parents=True, exist_ok=True)
     sweep(path.parent)
     temporary = _part(path)
