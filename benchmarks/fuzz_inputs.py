@@ -88,7 +88,7 @@ def complaints(case: Case, got: Outcome, folder: Path) -> list[str]:
             found.append(f"refused in {len(lines)} lines: {got.err[:200]!r}")
     if "Warning" in got.err:
         found.append(f"warning: {got.err.strip()[:300]!r}")
-    if "--json" in case.words and got.code == 0:
+    if "--json" in case.words and "--help" not in case.words and got.code == 0:
         found += _json(got.out)
     elif got.code == 0 and case.verb not in ("check", "words") and " nan" in got.out:
         found.append("prints nan")

@@ -8,6 +8,7 @@ can be seen must open; what was being written may stay only under a hidden tempo
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import random
@@ -90,6 +91,15 @@ def opens(path: Path) -> str:
     return ""
 
 
+def state(folder: Path) -> dict[str, int]:
+    """Return the files of a folder, each with when it changed."""
+    found = {}
+    for path in folder.rglob("*"):
+        with contextlib.suppress(OSError):
+            found[str(path)] = path.stat().st_mtime_ns
+    return found
+
+
 def left(folder: Path) -> tuple[int, int, list[str]]:
     """Return how many files can be seen, how many are hidden parts, and what is wrong."""
     seen, parts, wrong = 0, 0, []
@@ -115,7 +125,7 @@ def main() -> None:
     rng = random.Random(given.seed)
     home = Path(tempfile.mkdtemp(prefix="fuzz-kills-"))
     took: dict[str, float] = {}
-    failed, killed, files, parts = [], 0, 0, 0
+    failed, tried, killed, files, parts = [], 0, 0, 0, 0
     try:
         for name, words in VERBS.items():
             folder = home / name
@@ -132,12 +142,18 @@ def main() -> None:
         while killed < given.kills:
             name = names[killed % len(names)]
             folder = home / name
+            tried += 1
             if rng.random() < 0.5:
-                folder = home / f"{name}-{killed}"
+                folder = home / f"{name}-{tried}"
                 folder.mkdir()
+            before = state(folder)
             running = start(VERBS[name], folder)
-            # Files are written at the end of a run: most kills fall there.
-            time.sleep(took[name] * rng.uniform(0.35, 1.05))
+            if rng.random() < 0.3:
+                time.sleep(took[name] * rng.uniform(0.0, 0.9))
+            else:  # while it writes
+                while running.poll() is None and state(folder) == before:
+                    time.sleep(0.001)
+                time.sleep(rng.uniform(0.0, 0.25) * took[name] * rng.random())
             ended = running.poll() is not None
             try:
                 os.killpg(running.pid, signal.SIGKILL)
@@ -145,7 +161,6 @@ def main() -> None:
                 ended = True
             running.wait()
             if ended:
-                took[name] *= 0.95  # the machine is less busy than it was
                 continue
             killed += 1
             seen, hidden, wrong = left(folder)
