@@ -116,7 +116,9 @@ def test_a_die(setup, maps):
     told(die, "oxide", "30 x 30 cells", "nm", "centre, edge")
     told(die.dies[0], "centre", "nm", "mm")
     told(maps, "1/0", "400 um", "%")
-    told(polish_fields(setup, maps, centres=[(0.0, 0.0)], workers=1)[0], "nm", "mm")
+    fields = polish_fields(setup, maps, centres=[(0.0, 0.0)], workers=1)
+    told(fields, "1 field", "mm", "nm")
+    told(fields.fields[0], "nm", "mm")
     told(propose_fill(maps.density, maps.cell, 3e-3), "%")
 
 
