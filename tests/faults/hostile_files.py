@@ -75,8 +75,10 @@ def _one(name: str, folder: Path) -> dict[str, object]:
     file = folder / f"file{ending}"
     maker = os.fork()
     if maker == 0:  # so that what making it takes is not counted
-        file.write_bytes(make())
-        os._exit(0)
+        try:
+            file.write_bytes(make())
+        finally:
+            os._exit(0)
     os.waitpid(maker, 0)
     size = file.stat().st_size
     out, into = os.pipe()

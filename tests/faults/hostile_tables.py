@@ -116,6 +116,8 @@ def _tables() -> None:
         add(f"trace: {what}", ".csv", lambda a=old, b=new: TRACE.replace(a, b).encode(), quick=True)
     line = TRACE.splitlines(keepends=True)[1]
     add("trace: 1.5 million samples", ".csv", lambda: TRACE.encode() + line.encode() * 1_500_000)
+    add("trace: 2.9 million rows of texts", ".csv",
+        lambda: TRACE.splitlines(keepends=True)[0].replace(",STAGE_ROTATION", "").replace("MACHINE_ID,", "").replace("CHAMBER,", "").encode() + b"ab1,c2,d3,e4\n" * 2_900_000)  # fmt: skip
     add("trace: 400,000 wafers", ".csv",
         lambda: (TRACE + "".join(f"1,{i}.0,{i},A,4,50.0,100.0\n" for i in range(400_000))).encode())  # fmt: skip
     add(
@@ -178,8 +180,8 @@ def _parquets() -> None:
         lambda: _parquet({"a": np.zeros(3_000_000)}, compression="zstd"),
         quick=True,
     )
-    add("parquet: a text of 1 MB, a million times", ".parquet",
-        lambda: _parquet({"site": ["a" * MB] * 100_000, "x_mm": np.zeros(100_000)}, compression="zstd"))  # fmt: skip
+    add("parquet: a text of 1 MB, 300 times", ".parquet",
+        lambda: _parquet({"site": ["a" * MB] * 300, "x_mm": np.zeros(300)}, compression="zstd"))  # fmt: skip
     add("parquet: a text of 2 kB, a hundred thousand times", ".parquet",
         lambda: _parquet({"site": ["a" * 2000] * 100_000, "x_mm": np.zeros(100_000)}, compression="zstd"), quick=True)  # fmt: skip
     add(

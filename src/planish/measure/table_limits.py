@@ -32,6 +32,7 @@ class TextSize:
 
     lines: int
     cells: int  # at most so many
+    quotes: int
 
 
 def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
@@ -48,7 +49,7 @@ def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
             f"{file}: {size / 1e6:.0f} MB is more than the {MAX_TEXT_BYTES / 1e6:.0f} MB a text table "
             "may have (split it by wafer, or write it as Parquet)"
         )
-    lines = open_line = 0
+    lines = open_line = quotes = 0
     separators = dict.fromkeys(SEPARATORS, 0)
     with file.open("rb") as raw:
         first = raw.read(2)
@@ -71,6 +72,7 @@ def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
                 )
             lines += len(ends)
             open_line = len(letters) - int(at[-2]) - 1
+            quotes += chunk.count(b'"')
             for separator in SEPARATORS:
                 separators[separator] += chunk.count(separator.encode())
     most = max(separators.values()) + lines + 1
@@ -78,7 +80,7 @@ def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
         raise DataError(
             f"{file}: about {most} cells are more than the {cells} that are read at once (split it by wafer)"
         )
-    return TextSize(lines, most)
+    return TextSize(lines, most, quotes)
 
 
 def check_columns(file: Path, count: int) -> None:

@@ -59,6 +59,7 @@ MEANING: dict[str, str] = {
     "use_backing_film": "use of the backing film, relative",
     "use_sheet": "use of the pressurised sheet, relative",
 }
+_MANY = 1_000_000  # cells
 REQUIRED = ("time", "wafer", "stage", "chamber", "pressure_main", "speed")
 PRESSURES = ("pressure_main", "pressure_centre", "pressure_edge", "pressure_ripple")
 SPEEDS = ("speed", "speed_wafer", "speed_stage")
@@ -324,7 +325,12 @@ def _read_frame(path: str | os.PathLike[str]) -> pl.DataFrame:
         if file.suffix.lower() in (".parquet", ".pq"):
             check_parquet(file, MAX_TRACE_CELLS)
             return pl.read_parquet(file)
-        check_text(file, MAX_TRACE_CELLS)
+        size = check_text(file, MAX_TRACE_CELLS)
+        if size.quotes % 2 and size.cells > _MANY:
+            # The reader would take all that follows for one line of as many columns.
+            raise DataError(
+                f"{path}: a quotation mark opens a text that nothing closes (check its quotation marks)"
+            )
         frame = pl.read_csv(file, comment_prefix="#", infer_schema_length=None)
         check_columns(file, frame.width)
         return frame
