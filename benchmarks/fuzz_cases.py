@@ -105,7 +105,7 @@ def value_of(info: KeyInfo, rng: random.Random, possible: bool = False) -> Any:
         number = bottom * (high / bottom) ** rng.random()
     if info.dimension == "ratio":
         return number
-    return units.exact(number, info.dimension, rng.choice(["trade", "si"]))
+    return units.show(number, info.dimension, rng.choice(["trade", "si"]), digits=17)
 
 
 def _extreme(document: dict[str, Any], known: list[KeyInfo], most: int, rng: random.Random) -> dict[str, Any]:

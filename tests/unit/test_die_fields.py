@@ -197,11 +197,6 @@ def test_an_interrupt_throws_the_switch_and_the_handler_comes_back():
     assert signal.getsignal(signal.SIGINT) is before
 
 
-def _slow(piece: int) -> int:
-    time.sleep(0.02)
-    return piece
-
-
 def test_processes_stop_between_two_batches_and_serve_the_next_call():
     cancel = Cancel()
 
@@ -209,8 +204,8 @@ def test_processes_stop_between_two_batches_and_serve_the_next_call():
         cancel.stop()
 
     with pytest.raises(CancelledError, match="of 40 pieces"):
-        run_all(_slow, range(40), workers=2, processes=True, progress=stop, cancel=cancel)
-    assert run_all(_slow, range(4), workers=2, processes=True) == [0, 1, 2, 3]
+        run_all(time.sleep, [0.02] * 40, workers=2, processes=True, progress=stop, cancel=cancel)
+    assert run_all(abs, [0, -1, -2, -3], workers=2, processes=True) == [0, 1, 2, 3]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals of a terminal")
