@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from planish.physics import conditioning, dwell, sweep
+from planish.physics.motion import sweep
+from planish.physics.surface import conditioning, dwell
 
 RPM = 2 * np.pi / 60
 ARM = {"pivot_distance": 0.48, "arm_length": 0.43}

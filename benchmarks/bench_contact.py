@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from planish.physics.contact import AsperityLayer, ContactProblem
+from planish.physics.contact.problem import AsperityLayer, ContactProblem
 
 SIDE, THREADS, TOLERANCE = 1024, 2, 1e-6
 BARS = {0.002: (3.0, None), 0.01: (6.0, 14.0), 0.05: (6.0, 14.0)}

@@ -25,7 +25,7 @@ import numpy as np
 from bench_contact import worn
 
 from planish.engine.backend import get_backend
-from planish.physics.contact import AsperityLayer, ContactProblem
+from planish.physics.contact.problem import AsperityLayer, ContactProblem
 
 CELL = 10e-6  # m
 MODULUS = 100e6  # Pa, plane modulus of a hard pad

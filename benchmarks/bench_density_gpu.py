@@ -19,8 +19,8 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "src"))
-from planish.physics.density_kernels import cell_weights
-from planish.physics.effective_density import effective_density
+from planish.physics.pattern.effective_density import effective_density
+from planish.physics.pattern.kernels import cell_weights
 
 SHAPE, CELL, LENGTH = (33000, 26000), 1e-6, 5e-3
 

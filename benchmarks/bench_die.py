@@ -19,11 +19,11 @@ import numpy as np
 
 from planish.engine.execute import run_all
 from planish.engine.record import same
-from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.predict.die_conditions import LocalConditions, LocalStep, SurfaceState
-from planish.predict.die_levels import MetalLevel, OxideLevel
-from planish.predict.die_model import DieChoices, DiePad, die_input
-from planish.predict.fields import _one_field
+from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
+from planish.predict.die.fields import _one_field
+from planish.predict.die.levels import MetalLevel, OxideLevel
+from planish.predict.die.model import DieChoices, DiePad, die_input
 
 CELL = 50e-6  # 26 x 33 mm field
 

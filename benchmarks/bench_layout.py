@@ -49,7 +49,7 @@ def crowded(count: int) -> Iterator[np.ndarray]:
 
 
 def write_case(case: str, count: int, target: Path) -> None:
-    from planish.measure import layout_make as make
+    from planish.measure.layout import make
 
     if case == "flat":
         make.write_rects(target, flat(count))
@@ -71,7 +71,7 @@ def write_case(case: str, count: int, target: Path) -> None:
 
 
 def ours(path: str) -> dict[str, float]:
-    from planish.measure.layout import maps_from_rects, read_layout_maps
+    from planish.measure.layout.read import maps_from_rects, read_layout_maps
 
     maps_from_rects(np.array([[0, 0, 5, 5]]), 1e-8)  # load the compiled kernels
     start = time.perf_counter()

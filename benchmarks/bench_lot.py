@@ -16,9 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from planish.physics import asperities, summit_balance
-from planish.predict.lot import polish_lot
-from planish.predict.wafer import polish
+from planish.physics.surface import asperities, summit_balance
+from planish.predict.lot.run import polish_lot
+from planish.predict.wafer.polish import polish
 from planish.setup.load import load
 
 SETUP = Path(__file__).parents[1] / "examples" / "rotary.toml"

@@ -10,7 +10,7 @@ from statistics import median
 
 import numpy as np
 
-from planish.physics import motion
+from planish.physics.motion import motion
 
 ROWS = json.loads((Path(__file__).parents[1] / "tests/truth/motion_values.json").read_text(encoding="utf-8"))
 RPM = 2 * np.pi / 60

@@ -9,8 +9,8 @@ from collections.abc import Callable
 import numpy as np
 from scipy.optimize import root
 
-from planish.physics.layers import ElasticLayer, rigid_base
-from planish.physics.pressure import (
+from planish.physics.pressure.layers import ElasticLayer, rigid_base
+from planish.physics.pressure.solve import (
     build_pad_operator,
     plate_operator,
     pressure_grid,

@@ -23,7 +23,7 @@ def main() -> None:
     from planish.fit.traces import fit_rate_law
     from planish.fit.unseen_check import check_unseen
     from planish.measure.nested import read_nested
-    from planish.measure.traces import cut_wafers, invented_traces, read_rates, read_traces
+    from planish.measure.traces.read import cut_wafers, invented_traces, read_rates, read_traces
 
     root = Path(os.environ.get("PLANISH_DATA") or Path(__file__).resolve().parents[2] / "shared" / "data")
     print("| what | measured | bar |\n|---|---|---|")
@@ -93,9 +93,9 @@ def main() -> None:
 
 
 def _map_time(rng: np.random.Generator) -> float:
-    from planish.measure.outliers import flag
-    from planish.measure.profile import radial_profile, smooth_map
-    from planish.measure.sites import SiteMap, site_plan
+    from planish.measure.sites.outliers import flag
+    from planish.measure.sites.profile import radial_profile, smooth_map
+    from planish.measure.sites.read import SiteMap, site_plan
 
     x, y = site_plan("49", 0.15, 0.003)
     m = SiteMap(

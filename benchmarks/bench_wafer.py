@@ -13,9 +13,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from planish.physics.pressure import build_pad_operator
-from planish.predict.contact_model import prepare
-from planish.predict.wafer import polish
+from planish.physics.pressure.solve import build_pad_operator
+from planish.predict.wafer.contact_model import prepare
+from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 

@@ -243,7 +243,7 @@ def _scaled(cell: str, scale: float) -> str:
 def _table(name: str) -> str:
     if name not in ("traces.csv", "rates.csv"):
         return (DATA / name).read_text(encoding="utf-8")
-    from planish.measure.invented import invented_traces
+    from planish.measure.traces.invented import invented_traces
 
     samples, rates = invented_traces(3, wafers=40)
     return (samples if name == "traces.csv" else rates).write_csv()

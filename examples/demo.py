@@ -13,19 +13,19 @@ from pathlib import Path
 
 import planish
 from planish.engine.files import write_whole
+from planish.explain.figures.machine import machines_side_by_side, speeds_text
+from planish.explain.figures.traces import residual_figure, trace_figure
+from planish.explain.figures.wafer import map_figure, side_by_side_figure, wafer_figure
 from planish.explain.findings import findings
-from planish.explain.machine import machines_side_by_side, speeds_text
 from planish.explain.page import Part, render
 from planish.explain.report import measured_part
-from planish.explain.trace_figures import residual_figure, trace_figure
-from planish.explain.wafer_figures import map_figure, side_by_side_figure, wafer_figure
 from planish.fit.traces import RateLaw, fit_rate_law
 from planish.jobs.measured import measured_against
-from planish.measure.invented import invented_traces
-from planish.measure.traces import cut_wafers, read_rates, read_traces
+from planish.measure.traces.invented import invented_traces
+from planish.measure.traces.read import cut_wafers, read_rates, read_traces
 from planish.predict.result import label
-from planish.predict.wafer import polish
-from planish.predict.wafer_result import WaferResult
+from planish.predict.wafer.polish import polish
+from planish.predict.wafer.result import WaferResult
 
 HERE = Path(__file__).parent
 OUT = HERE.parent / "out" / "demo"

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
-from planish.measure.layout_make import make_layout, make_maps
-from planish.measure.sites import SiteMap, site_plan, write_sites
-from planish.physics.effective_density import effective_density
-from planish.physics.oxide_step import contact_height_step
+from planish.measure.layout.make import make_layout, make_maps
+from planish.measure.sites.read import SiteMap, site_plan, write_sites
+from planish.physics.pattern.effective_density import effective_density
+from planish.physics.pattern.oxide_step import contact_height_step
 
 HERE = Path(__file__).resolve().parent / "data"
 RADIUS, EXCLUSION, TIME = 0.150, 0.003, 99.0

@@ -137,7 +137,7 @@ def all_figures() -> dict[str, dict[str, Any]]:
 
 def write_traces(folder: Path) -> None:
     """Write the invented traces and rates that ``fit --rates`` reads."""
-    from planish.measure.invented import invented_traces
+    from planish.measure.traces.invented import invented_traces
 
     traces, rates = invented_traces(seed=11)
     traces.write_csv(folder / "traces.csv")

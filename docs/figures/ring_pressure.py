@@ -13,8 +13,8 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 
-from planish.physics.layers import ElasticLayer, rigid_base
-from planish.physics.pressure import build_pad_operator, plate_operator, pressure_grid, solve_pressure
+from planish.physics.pressure.layers import ElasticLayer, rigid_base
+from planish.physics.pressure.solve import build_pad_operator, plate_operator, pressure_grid, solve_pressure
 
 RADIUS = 0.150
 MEAN = 3 * 6894.757

@@ -13,9 +13,9 @@ from matplotlib.figure import Figure
 
 import planish
 from planish.engine.files import write_whole
-from planish.explain.machine import machine_plan, speeds_text
-from planish.explain.style import as_png, axes, figure, line_look, styled
-from planish.predict.wafer_result import WaferResult
+from planish.explain.figures.machine import machine_plan, speeds_text
+from planish.explain.figures.style import as_png, axes, figure, line_look, styled
+from planish.predict.wafer.result import WaferResult
 
 HERE = Path(__file__).resolve().parent
 EXAMPLES = HERE.parents[1] / "examples"

@@ -69,7 +69,7 @@ def _layout(content: bytes) -> Callable[[Path], object]:
 
 
 def _without_time(folder: Path) -> object:
-    from planish.measure.pairing import pair
+    from planish.measure.sites.pairing import pair
 
     for path in (BEFORE, AFTER):
         lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
@@ -86,19 +86,19 @@ def _two_sites(folder: Path) -> object:
 
 
 def _beyond_reading(folder: Path) -> object:
-    from planish.physics.hardness import shore_modulus
+    from planish.physics.surface.hardness import shore_modulus
 
     return shore_modulus(105, "D")
 
 
 def _unknown_law(folder: Path) -> object:
-    from planish.physics.removal import removal_rate
+    from planish.physics.removal.laws import removal_rate
 
     return removal_rate("preston", {"kp": 2e-13}, 2e4, 1.0)
 
 
 def _bare_layers(folder: Path) -> object:
-    from planish.physics.layers import ElasticLayer
+    from planish.physics.pressure.layers import ElasticLayer
 
     return ElasticLayer(modulus=50e6, poisson=0.5, thickness=1e-3)
 

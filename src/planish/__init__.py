@@ -22,26 +22,26 @@ _HOMES = {
     "setup.parts": "list_parts PartRow",
     "setup.models": "Setup",
     # predict
-    "predict.wafer": "polish",
-    "predict.wafer_result": "WaferResult",
-    "predict.lot": "polish_lot",
-    "predict.lot_result": "LotResult",
-    "predict.die": "polish_die",
-    "predict.die_result": "DieResult",
-    "predict.fields": "polish_fields",
-    "predict.fields_result": "FieldsResult",
+    "predict.wafer.polish": "polish",
+    "predict.wafer.result": "WaferResult",
+    "predict.lot.run": "polish_lot",
+    "predict.lot.result": "LotResult",
+    "predict.die.polish": "polish_die",
+    "predict.die.result": "DieResult",
+    "predict.die.fields": "polish_fields",
+    "predict.die.fields_result": "FieldsResult",
     "predict.result": "open_result SavedResult",
     # measure
-    "measure.sites": "read_sites SiteMap",
-    "measure.wafer": "measure_wafer MeasuredWafer",
+    "measure.sites.read": "read_sites SiteMap",
+    "measure.sites.wafer": "measure_wafer MeasuredWafer",
     "measure.nested": "nested_variance NestedVariance",
-    "measure.layout": "read_layout_maps",
-    "measure.layout_maps": "LayoutMaps",
+    "measure.layout.read": "read_layout_maps",
+    "measure.layout.maps": "LayoutMaps",
     # fit
     "fit.against": "fit_wafer",
     "fit.removal": "RemovalFit",
     # explain
-    "explain.attribution": "compare Comparison",
+    "explain.comparison.attribution": "compare Comparison",
     "explain.report": "write_report",
     # errors
     "errors": "PlanishError",
@@ -52,29 +52,29 @@ __all__ = ["__version__", *_WHERE]
 
 if TYPE_CHECKING:  # the same names for a type checker
     from planish.errors import PlanishError as PlanishError
-    from planish.explain.attribution import Comparison as Comparison
-    from planish.explain.attribution import compare as compare
+    from planish.explain.comparison.attribution import Comparison as Comparison
+    from planish.explain.comparison.attribution import compare as compare
     from planish.explain.report import write_report as write_report
     from planish.fit.against import fit_wafer as fit_wafer
     from planish.fit.removal import RemovalFit as RemovalFit
-    from planish.measure.layout import read_layout_maps as read_layout_maps
-    from planish.measure.layout_maps import LayoutMaps as LayoutMaps
+    from planish.measure.layout.maps import LayoutMaps as LayoutMaps
+    from planish.measure.layout.read import read_layout_maps as read_layout_maps
     from planish.measure.nested import NestedVariance as NestedVariance
     from planish.measure.nested import nested_variance as nested_variance
-    from planish.measure.sites import SiteMap as SiteMap
-    from planish.measure.sites import read_sites as read_sites
-    from planish.measure.wafer import MeasuredWafer as MeasuredWafer
-    from planish.measure.wafer import measure_wafer as measure_wafer
-    from planish.predict.die import polish_die as polish_die
-    from planish.predict.die_result import DieResult as DieResult
-    from planish.predict.fields import polish_fields as polish_fields
-    from planish.predict.fields_result import FieldsResult as FieldsResult
-    from planish.predict.lot import polish_lot as polish_lot
-    from planish.predict.lot_result import LotResult as LotResult
+    from planish.measure.sites.read import SiteMap as SiteMap
+    from planish.measure.sites.read import read_sites as read_sites
+    from planish.measure.sites.wafer import MeasuredWafer as MeasuredWafer
+    from planish.measure.sites.wafer import measure_wafer as measure_wafer
+    from planish.predict.die.fields import polish_fields as polish_fields
+    from planish.predict.die.fields_result import FieldsResult as FieldsResult
+    from planish.predict.die.polish import polish_die as polish_die
+    from planish.predict.die.result import DieResult as DieResult
+    from planish.predict.lot.result import LotResult as LotResult
+    from planish.predict.lot.run import polish_lot as polish_lot
     from planish.predict.result import SavedResult as SavedResult
     from planish.predict.result import open_result as open_result
-    from planish.predict.wafer import polish as polish
-    from planish.predict.wafer_result import WaferResult as WaferResult
+    from planish.predict.wafer.polish import polish as polish
+    from planish.predict.wafer.result import WaferResult as WaferResult
     from planish.setup.check import check as check
     from planish.setup.finding import Finding as Finding
     from planish.setup.load import load as load

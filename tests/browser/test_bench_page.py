@@ -172,7 +172,7 @@ def test_own_sites_stand_beside_the_prediction(visit) -> None:
 
 
 def test_traces_and_rates_are_cut_into_wafers(visit, tmp_path) -> None:
-    from planish.measure.invented import invented_traces
+    from planish.measure.traces.invented import invented_traces
 
     samples, rates = invented_traces(3, wafers=40)
     samples.write_parquet(tmp_path / "traces.parquet")
@@ -184,7 +184,7 @@ def test_traces_and_rates_are_cut_into_wafers(visit, tmp_path) -> None:
 
 
 def test_a_layout_becomes_a_die_with_a_map_to_move_in(visit, tmp_path) -> None:
-    from planish.measure.layout_make import make_layout
+    from planish.measure.layout.make import make_layout
 
     make_layout("density-blocks", tmp_path / "die.gds", size=2e-3)
     page = visit.open("#view=data")

@@ -49,17 +49,17 @@ def read(file: Path, ending: str) -> str:
 
 def _readers(ending: str) -> list[Callable[[Path], object]]:
     if ending in (".csv", ".parquet"):
-        from planish.measure.layout_sources import maps_from_csv
+        from planish.measure.layout.sources import maps_from_csv
         from planish.measure.nested import read_nested
-        from planish.measure.sites import read_sites
+        from planish.measure.sites.read import read_sites
         from planish.measure.steps import read_steps
-        from planish.measure.traces import cut_wafers, read_rates, read_traces
+        from planish.measure.traces.read import cut_wafers, read_rates, read_traces
 
         return [
             read_sites, lambda f: cut_wafers(read_traces(f)), read_rates, read_steps, maps_from_csv,
             lambda f: read_nested(f, ["site"], "thickness_nm"),
         ]  # fmt: skip
-    from planish.measure.layout import list_layers, read_layout_maps
+    from planish.measure.layout.read import list_layers, read_layout_maps
 
     def drawn(file: Path) -> None:
         layers = list_layers(file)
@@ -115,7 +115,7 @@ def main() -> None:
     import polars  # noqa: F401 - once, before the processes part
     from scipy.spatial import cKDTree  # noqa: F401
 
-    from planish.measure.layout import compile_kernels
+    from planish.measure.layout.read import compile_kernels
 
     limit = int(sys.argv[1]) * MB if len(sys.argv) > 1 else 0
     compile_kernels()

@@ -105,7 +105,7 @@ def test_results_carry_the_note() -> None:
 
 
 def test_a_die_carries_the_note() -> None:
-    from planish.measure.layout_make import make_maps
+    from planish.measure.layout.make import make_maps
 
     odd = ROTARY.replace({f"{MAIN}.zone_pressures": "40 psi"})
     notes = planish.polish_die(odd, make_maps("density-blocks", cell=200e-6)).summary()["notes"]

@@ -9,9 +9,9 @@ import pytest
 
 from planish.errors import DataError
 from planish.measure.nested import read_nested
-from planish.measure.sites import read_sites, site_plan
-from planish.measure.traces import cut_wafers, read_rates, read_traces
-from planish.measure.wafer import measure_wafer
+from planish.measure.sites.read import read_sites, site_plan
+from planish.measure.sites.wafer import measure_wafer
+from planish.measure.traces.read import cut_wafers, read_rates, read_traces
 
 GOOD = "site,x_mm,y_mm,thickness_nm\n1,0,0,1000\n2,50,0,1001\n3,-50,0,1002\n"
 
@@ -98,7 +98,7 @@ def test_missing_file_folder_and_false_parquet(tmp_path):
 
 
 def test_huge_text_is_refused_before_it_is_read(tmp_path, monkeypatch):
-    monkeypatch.setattr("planish.measure.table_limits.MAX_TEXT_BYTES", 1000)
+    monkeypatch.setattr("planish.measure.tables.limits.MAX_TEXT_BYTES", 1000)
     file = tmp_path / "sites.csv"
     file.write_text(GOOD * 40)
     with pytest.raises(DataError) as error:
@@ -107,7 +107,7 @@ def test_huge_text_is_refused_before_it_is_read(tmp_path, monkeypatch):
 
 
 def test_too_many_sites_are_no_wafer(tmp_path, monkeypatch):
-    monkeypatch.setattr("planish.measure.sites.MAX_SITES", 2)
+    monkeypatch.setattr("planish.measure.sites.read.MAX_SITES", 2)
     file = tmp_path / "sites.csv"
     file.write_text(GOOD)
     with pytest.raises(DataError) as error:

@@ -11,9 +11,9 @@ import planish
 from planish.cli import show
 from planish.errors import FitError, ModelError, SetupError
 from planish.fit.planarization import StepData, fit_planarization
-from planish.measure.layout_make import make_maps
-from planish.physics.density_kernels import cell_weights
-from planish.physics.dwell import design_dwell
+from planish.measure.layout.make import make_maps
+from planish.physics.pattern.kernels import cell_weights
+from planish.physics.surface.dwell import design_dwell
 from planish.predict.dwell import design_sweep
 from planish.setup.load import loads
 from planish.setup.new import new_setup

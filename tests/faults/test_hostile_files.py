@@ -14,15 +14,15 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError
-from planish.measure import table_limits
-from planish.measure.columns import split_name
-from planish.measure.layout import list_layers, read_layout_maps
-from planish.measure.layout_limits import OWN, STRANGER
-from planish.measure.layout_sources import maps_from_csv, maps_from_image
-from planish.measure.parquet_limits import check_parquet
-from planish.measure.sites import read_sites, same_place
-from planish.measure.tables import read_table
-from planish.measure.traces import read_traces
+from planish.measure.layout.limits import OWN, STRANGER
+from planish.measure.layout.read import list_layers, read_layout_maps
+from planish.measure.layout.sources import maps_from_csv, maps_from_image
+from planish.measure.sites.read import read_sites, same_place
+from planish.measure.tables import limits as table_limits
+from planish.measure.tables.columns import split_name
+from planish.measure.tables.parquet_limits import check_parquet
+from planish.measure.tables.read import read_table
+from planish.measure.traces.read import read_traces
 
 FILE = Path(__file__).with_name("hostile_files.py")
 sys.path.insert(0, str(FILE.parent))

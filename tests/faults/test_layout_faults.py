@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError
-from planish.measure.layout import list_layers, parse_layer, read_layout_maps
-from planish.measure.layout_make import boundaries, structure, write_records
-from planish.measure.layout_maps import LayoutMaps
+from planish.measure.layout.make import boundaries, structure, write_records
+from planish.measure.layout.maps import LayoutMaps
+from planish.measure.layout.read import list_layers, parse_layer, read_layout_maps
 
 RECTS = np.array([[0, 0, 2000, 3000], [1000, 1000, 5000, 2500], [7000, 100, 9000, 9000]], dtype=np.int32)
 DRAW = boundaries(RECTS, (1, 0))

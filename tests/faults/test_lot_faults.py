@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from planish.errors import PlanishError
-from planish.predict.lot import polish_lot
-from planish.predict.lot_events import read_events
-from planish.predict.lot_result import Limits
-from planish.predict.lot_variation import Variation, draw
+from planish.predict.lot.events import read_events
+from planish.predict.lot.result import Limits
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation, draw
 from planish.setup.load import loads
 
 TEXT = (Path(__file__).parents[2] / "examples" / "rotary.toml").read_text(encoding="utf-8")

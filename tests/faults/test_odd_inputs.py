@@ -17,9 +17,9 @@ from planish.cli.main import run
 from planish.errors import DataError, PlanishError
 from planish.fit.against import fit_wafer
 from planish.measure.nested import nested_variance
-from planish.measure.pairing import pair
-from planish.measure.sites import read_sites
-from planish.measure.wafer import measure_wafer
+from planish.measure.sites.pairing import pair
+from planish.measure.sites.read import read_sites
+from planish.measure.sites.wafer import measure_wafer
 from planish.setup.check import check
 from planish.setup.load import loads
 from planish.setup.new import new_setup
@@ -118,9 +118,9 @@ def test_setup_that_cannot_be(changes, words):
 
 
 def test_shallow_grooves_pass_smoothly_into_none():
-    from planish.physics.layers import ElasticLayer, grooved_layers, surface_compliance
+    from planish.physics.pressure.layers import ElasticLayer, grooved_layers, surface_compliance
 
-    base, layer = planish.physics.layers.rigid_base(), ElasticLayer(80e6, 0.3, 2e-3)
+    base, layer = planish.physics.pressure.layers.rigid_base(), ElasticLayer(80e6, 0.3, 2e-3)
     wide = [10.0]  # 1/m: a load far wider than the pad is thick
 
     def give(depth):

@@ -18,12 +18,12 @@ from typer.testing import CliRunner
 import planish
 from planish.cli.main import app
 from planish.errors import DataError, PlanishError
-from planish.measure import layout_store
-from planish.measure.layout import read_layout_maps
-from planish.measure.layout_make import make_maps, write_rects
-from planish.measure.layout_maps import FIELDS, LayoutMaps
-from planish.predict.die import polish_die
-from planish.predict.lot import polish_lot
+from planish.measure.layout import store as layout_store
+from planish.measure.layout.make import make_maps, write_rects
+from planish.measure.layout.maps import FIELDS, LayoutMaps
+from planish.measure.layout.read import read_layout_maps
+from planish.predict.die.polish import polish_die
+from planish.predict.lot.run import polish_lot
 from planish.predict.result import open_result
 from planish.setup.load import load
 

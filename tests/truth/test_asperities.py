@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError, ModelError
-from planish.physics import asperities as asp
-from planish.physics import summit_statistics as stat
+from planish.physics.surface import asperities as asp
+from planish.physics.surface import summit_statistics as stat
 
 H = (0.0, 0.5, 1.0, 2.0, 3.0)
 SUMMITS = {"density": 2e8, "tip_radius": 50e-6, "modulus": 100e6 / 0.91}

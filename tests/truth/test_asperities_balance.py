@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError
-from planish.physics import asperities as asp
-from planish.physics import summit_balance as bal
+from planish.physics.surface import asperities as asp
+from planish.physics.surface import summit_balance as bal
 
 SD, TAIL = 6e-6, 5e-6
 S = {"density": 2e8, "tip_radius": 50e-6, "modulus": 110e6}

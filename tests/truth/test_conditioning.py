@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError
-from planish.physics import conditioning as con
-from planish.physics import dwell, sweep
+from planish.physics.motion import sweep
+from planish.physics.surface import conditioning as con
+from planish.physics.surface import dwell
 
 RPM = 2 * np.pi / 60
 DISK = {"disk_radius": 0.05, "downforce": 31.1, "coefficient": 6e-11, "disk_speed": 95 * RPM}

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from planish.physics.contact import ContactProblem
-from planish.physics.contact_kernel import as_compliance, free_kernel
+from planish.physics.contact.kernel import as_compliance, free_kernel
+from planish.physics.contact.problem import ContactProblem
 
 MODULUS = 100e6
 

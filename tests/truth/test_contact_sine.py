@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planish.physics.contact import ContactProblem
+from planish.physics.contact.problem import ContactProblem
 
 MODULUS, AMPLITUDE, WAVELENGTH = 109.89e6, 1e-6, 1e-3
 FULL_PRESSURE = np.pi * MODULUS * AMPLITUDE / WAVELENGTH

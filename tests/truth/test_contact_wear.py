@@ -13,10 +13,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from planish.predict.die_conditions import LocalConditions, LocalStep, SurfaceState
-from planish.predict.die_contact import polish_by_contact
-from planish.predict.die_levels import OxideLevel
-from planish.predict.die_model import DieChoices, DiePad, die_input
+from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
+from planish.predict.die.contact import polish_by_contact
+from planish.predict.die.levels import OxideLevel
+from planish.predict.die.model import DieChoices, DiePad, die_input
 
 MODULUS, POINTS, PRESSURE, RIGIDITY = 100e6, 32, 20e3, 5.47
 RATE = 240e-9 / 60

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planish.errors import ModelError
-from planish.physics import hardness as h
+from planish.physics.surface import hardness as h
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import solve_bvp
 
 from planish.errors import ModelError
-from planish.physics import holding
+from planish.physics.pressure import holding
 
 D = holding.plate_stiffness(130e9, 0.28, 775e-6)
 

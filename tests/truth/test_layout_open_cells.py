@@ -14,7 +14,7 @@ import gdstk
 import pytest
 import shapely
 
-from planish.measure.layout import list_layers, read_layout_maps
+from planish.measure.layout.read import list_layers, read_layout_maps
 
 PACKAGE = importlib.metadata.distribution("ihp-gdsfactory")
 CELLS = sorted(str(f) for f in PACKAGE.files or () if str(f).endswith(".gds"))

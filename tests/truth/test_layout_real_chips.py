@@ -11,7 +11,7 @@ import gzip
 import gdstk
 import pytest
 
-from planish.measure.layout import list_layers, read_layout_maps
+from planish.measure.layout.read import list_layers, read_layout_maps
 
 
 @pytest.mark.shared_data

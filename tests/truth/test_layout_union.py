@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
-from planish.measure.layout import list_layers, read_layout_maps
+from planish.measure.layout.read import list_layers, read_layout_maps
 
 
 def random_library(seed: int) -> tuple[gdstk.Library, gdstk.Cell]:

@@ -16,11 +16,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from planish.physics import asperities
 from planish.physics.scratches import ScratchReference, scratch_index
-from planish.predict.lot import polish_lot
-from planish.predict.lot_result import LotResult
-from planish.predict.lot_variation import Variation
+from planish.physics.surface import asperities
+from planish.predict.lot.result import LotResult
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation
 from planish.setup.load import loads
 
 TEXT = (Path(__file__).parents[2] / "examples" / "rotary.toml").read_text(encoding="utf-8")
@@ -152,9 +152,10 @@ def test_contact_of_a_used_hard_pad_is_of_the_size_that_was_measured() -> None:
 
 def test_even_wear_by_designed_dwell_keeps_the_wafer_even() -> None:
     """Dwell times found by least squares, put into the setup, against the disk's plain sweep."""
-    from planish.physics import conditioning, dwell, sweep
-    from planish.predict.contact_model import prepare
-    from planish.predict.pad_rings import pad_rings
+    from planish.physics.motion import sweep
+    from planish.physics.surface import conditioning, dwell
+    from planish.predict.lot.pad_rings import pad_rings
+    from planish.predict.wafer.contact_model import prepare
 
     bench = lot().bench
     disk = bench.conditioner

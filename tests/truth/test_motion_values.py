@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from planish.physics import motion
+from planish.physics.motion import motion
 
 ROWS = json.loads(Path(__file__).with_name("motion_values.json").read_text(encoding="utf-8"))
 RPM = 2 * np.pi / 60

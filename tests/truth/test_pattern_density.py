@@ -10,14 +10,14 @@ from scipy.integrate import quad
 from scipy.special import ellipe, erf
 
 from planish.errors import ModelError
-from planish.physics.density_kernels import (
+from planish.physics.pattern.effective_density import effective_density
+from planish.physics.pattern.kernels import (
     _elliptic_fine,
     cell_weights,
     elliptic_mass,
     transform,
     variance,
 )
-from planish.physics.effective_density import effective_density
 
 LENGTH = 2e-3
 RADIUS = LENGTH / 2

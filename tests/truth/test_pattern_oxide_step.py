@@ -9,8 +9,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from planish.errors import ModelError
-from planish.physics.effective_density import effective_density
-from planish.physics.oxide_step import (
+from planish.physics.pattern.effective_density import effective_density
+from planish.physics.pattern.oxide_step import (
     blanket_removed,
     contact_height_step,
 )

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError
-from planish.physics.density_kernels import transform
-from planish.physics.depth_of_focus import depth_of_focus
-from planish.physics.feature_selectivity import feature_selectivity
-from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.physics.planarization_length import averaging_response, planarization_length
+from planish.physics.pattern.depth_of_focus import depth_of_focus
+from planish.physics.pattern.feature_selectivity import feature_selectivity
+from planish.physics.pattern.kernels import transform
+from planish.physics.pattern.planarization_length import averaging_response, planarization_length
+from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
 
 RIGIDITY = 5.4717311  # 300 mm silicon wafer, 775 um
 

@@ -8,10 +8,10 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from planish.errors import ModelError
-from planish.physics.area_pair import HighLayer, advance, polish_pair, time_to_remove
-from planish.physics.metal import conformal_step, polish_metal
-from planish.physics.oxide_step import blanket_removed
-from planish.physics.sti import polish_sti
+from planish.physics.pattern.area_pair import HighLayer, advance, polish_pair, time_to_remove
+from planish.physics.pattern.metal import conformal_step, polish_metal
+from planish.physics.pattern.oxide_step import blanket_removed
+from planish.physics.pattern.sti import polish_sti
 
 CASES = [
     # height, share, high rate, low rate, selectivity length, time

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from scipy.special import ellipe
 
-from planish.physics.layers import ElasticLayer, rigid_base
-from planish.physics.pressure import PadOperator, build_pad_operator, pressure_grid
+from planish.physics.pressure.layers import ElasticLayer, rigid_base
+from planish.physics.pressure.solve import PadOperator, build_pad_operator, pressure_grid
 
 A = 0.150
 HALF_SPACE = (ElasticLayer(100e6, 0.3, math.inf),)

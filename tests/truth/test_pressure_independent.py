@@ -14,8 +14,8 @@ import pytest
 from scipy.optimize import root
 from scipy.special import j1
 
-from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.physics.pressure import build_pad_operator, plate_operator, pressure_grid, solve_pressure
+from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.physics.pressure.solve import build_pad_operator, plate_operator, pressure_grid, solve_pressure
 
 RADIUS, INNER, OUTER = 0.030, 0.0305, 0.036
 E, NU, H = 130e9, 0.28, 400e-6

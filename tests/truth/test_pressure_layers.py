@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError
-from planish.physics.layers import (
+from planish.physics.pressure.layers import (
     Base,
     ElasticLayer,
     belt_base,
@@ -26,7 +26,7 @@ from planish.physics.layers import (
     rigid_base,
     surface_compliance,
 )
-from planish.physics.pressure import build_pad_operator, pressure_grid
+from planish.physics.pressure.solve import build_pad_operator, pressure_grid
 
 BELT = belt_base(200e9, 0.3, 0.5e-3, 2e4, 5e9)
 

@@ -17,9 +17,9 @@ from scipy.interpolate import CubicSpline
 from scipy.special import iv, kei, kv
 
 from planish.errors import ModelError
-from planish.physics.layers import belt_base, rigid_base
-from planish.physics.plate import ring_load_deflection
-from planish.physics.pressure import (
+from planish.physics.pressure.layers import belt_base, rigid_base
+from planish.physics.pressure.plate import ring_load_deflection
+from planish.physics.pressure.solve import (
     PlateOperator,
     PressureGrid,
     bearing_lift,

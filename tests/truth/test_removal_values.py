@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planish.physics import removal
+from planish.physics.removal import laws as removal
 
 
 def test_preston_coefficient_of_250_nm_per_min_at_3_psi_and_1_m_per_s():

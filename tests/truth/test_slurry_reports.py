@@ -13,7 +13,7 @@ import itertools
 
 import numpy as np
 
-from planish.physics import slurry
+from planish.physics.slurry import film as slurry
 
 
 def test_use_of_slurry_is_of_the_reported_order():

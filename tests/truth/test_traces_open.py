@@ -21,7 +21,7 @@ def cache():
 
 @pytest.fixture
 def wafers(shared_data, cache):
-    from planish.measure.traces import cut_wafers, read_rates, read_traces
+    from planish.measure.traces.read import cut_wafers, read_rates, read_traces
 
     files = shared_data("phm2016/training-traces.parquet"), shared_data("phm2016/training-rates.parquet")
     if "wafers" not in cache:

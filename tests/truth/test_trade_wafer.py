@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from planish.predict.conditions import contact_pressure
-from planish.predict.contact_model import prepare
-from planish.predict.pad_rings import pad_rings
-from planish.predict.wafer import fresh_state, polish
+from planish.predict.lot.pad_rings import pad_rings
+from planish.predict.wafer.conditions import contact_pressure
+from planish.predict.wafer.contact_model import prepare
+from planish.predict.wafer.polish import fresh_state, polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 

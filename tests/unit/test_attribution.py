@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError, SetupError
-from planish.explain.attribution import GROUPS, Comparison, compare, differing, shapley
-from planish.predict.wafer import polish
+from planish.explain.comparison.attribution import GROUPS, Comparison, compare, differing, shapley
+from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 from planish.setup.si import Bench

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from planish.predict.bands import polish_band, spreads
+from planish.predict.wafer.bands import polish_band, spreads
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 

@@ -10,9 +10,9 @@ from typer.testing import CliRunner
 
 from planish.cli.main import app
 from planish.errors import PlanishError
-from planish.measure.layout import read_layout_maps
-from planish.measure.layout_make import make_layout
-from planish.predict.die import polish_die
+from planish.measure.layout.make import make_layout
+from planish.measure.layout.read import read_layout_maps
+from planish.predict.die.polish import polish_die
 from planish.setup.load import load
 
 ROOT = Path(__file__).parents[2]

@@ -13,12 +13,12 @@ from typer.testing import CliRunner
 
 from planish.cli.main import app
 from planish.errors import PlanishError, SetupError
-from planish.measure import layout_sources
-from planish.measure.layout_limits import OWN
-from planish.measure.layout_make import make_maps
-from planish.measure.layout_maps import LayoutMaps
-from planish.measure.layout_sources import maps_from_array, maps_from_csv, maps_from_image
-from planish.predict.die import polish_die
+from planish.measure.layout import sources as layout_sources
+from planish.measure.layout.limits import OWN
+from planish.measure.layout.make import make_maps
+from planish.measure.layout.maps import LayoutMaps
+from planish.measure.layout.sources import maps_from_array, maps_from_csv, maps_from_image
+from planish.predict.die.polish import polish_die
 from planish.setup.load import load
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -12,7 +12,7 @@ from planish.cli.main import app
 from planish.errors import PlanishError
 from planish.fit.forest import learn_rates
 from planish.jobs.rates import fit_rates, read_measured_wafers
-from planish.measure.invented import TRUTH, invented_traces
+from planish.measure.traces.invented import TRUTH, invented_traces
 from planish.predict.result import clean
 
 

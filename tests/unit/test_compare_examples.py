@@ -13,11 +13,11 @@ from typer.testing import CliRunner
 
 import planish
 from planish.cli.main import app
-from planish.explain.attribution import compare
-from planish.explain.mixing import differing, mixed
-from planish.explain.ties import tied_groups
-from planish.predict.wafer import as_bench, polish
-from planish.setup.crosscheck_machine import HAIR
+from planish.explain.comparison.attribution import compare
+from planish.explain.comparison.mixing import differing, mixed
+from planish.explain.comparison.ties import tied_groups
+from planish.predict.wafer.polish import as_bench, polish
+from planish.setup.checks.machine import HAIR
 from planish.web import answers
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -41,7 +41,7 @@ def each_wafer_once(monkeypatch: pytest.MonkeyPatch) -> None:
             _POLISHED[key] = polish(bench)
         return _POLISHED[key]
 
-    monkeypatch.setattr("planish.predict.wafer.polish", kept)
+    monkeypatch.setattr("planish.predict.wafer.polish.polish", kept)
 
 
 def test_all_eight_are_here() -> None:

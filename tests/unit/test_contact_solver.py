@@ -8,8 +8,8 @@ from scipy.optimize import minimize
 
 from planish.engine.backend import get_backend
 from planish.errors import ModelError, PlanishError
-from planish.physics.contact import AsperityLayer, ContactProblem
-from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.physics.contact.problem import AsperityLayer, ContactProblem
+from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
 
 MODULUS = 100e6
 CELL = 2e-5
@@ -122,7 +122,7 @@ def test_layer_equation_holds(periodic: bool, added: object, length: float) -> N
     if periodic:
         u = _displacement(p)
     else:
-        from planish.physics.contact_kernel import as_compliance, free_kernel
+        from planish.physics.contact.kernel import as_compliance, free_kernel
 
         kernel = free_kernel(z.shape, (CELL, CELL), as_compliance(MODULUS))
         grid = np.zeros(kernel.padded)

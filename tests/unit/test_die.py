@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from planish.errors import SetupError
-from planish.physics.effective_density import effective_density
-from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.predict.die import polish_one
-from planish.predict.die_conditions import LocalConditions, LocalStep, SurfaceState
-from planish.predict.die_levels import MetalLevel, OxideLevel, StiLevel, default_level, materials
-from planish.predict.die_model import DieChoices, DiePad, at_time, die_input
-from planish.predict.die_result import DieResult
+from planish.physics.pattern.effective_density import effective_density
+from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
+from planish.predict.die.levels import MetalLevel, OxideLevel, StiLevel, default_level, materials
+from planish.predict.die.model import DieChoices, DiePad, at_time, die_input
+from planish.predict.die.polish import polish_one
+from planish.predict.die.result import DieResult
 from planish.predict.result import open_result
 
 CELL = 2e-4

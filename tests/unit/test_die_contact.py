@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 from planish.errors import SetupError
-from planish.physics.cell_contact import counted_height, fall_rate
-from planish.physics.contact import AsperityLayer, ContactProblem
-from planish.physics.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.predict.die import polish_one
-from planish.predict.die_conditions import LocalConditions, LocalStep, SurfaceState
-from planish.predict.die_contact import polish_by_contact
-from planish.predict.die_levels import MetalLevel, OxideLevel, StiLevel
-from planish.predict.die_model import DieChoices, DiePad, die_input
+from planish.physics.contact.cell import counted_height, fall_rate
+from planish.physics.contact.problem import AsperityLayer, ContactProblem
+from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
+from planish.predict.die.contact import polish_by_contact
+from planish.predict.die.levels import MetalLevel, OxideLevel, StiLevel
+from planish.predict.die.model import DieChoices, DiePad, die_input
+from planish.predict.die.polish import polish_one
 
 SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)
 K = 250e-9 / 60

@@ -18,10 +18,10 @@ import planish
 from planish.cli.main import app
 from planish.engine.execute import Cancel, CancelledError, run_all, stopped_by_interrupt
 from planish.errors import PlanishError, SetupError
-from planish.measure.layout_make import make_maps
-from planish.predict.die import polish_die
-from planish.predict.die_pad import pad_after
-from planish.predict.fields import MOST_FIELDS, field_centres, polish_fields
+from planish.measure.layout.make import make_maps
+from planish.predict.die.fields import MOST_FIELDS, field_centres, polish_fields
+from planish.predict.die.pad import pad_after
+from planish.predict.die.polish import polish_die
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 BLOCKS = EXAMPLES / "data" / "test-blocks.gds"

@@ -9,9 +9,9 @@ import planish
 from planish.engine.execute import Cancel, CancelledError, run_all
 from planish.engine.record import same
 from planish.errors import PlanishError, SetupError
-from planish.predict.die import polish_die
-from planish.predict.die_conditions import pad_state, place_radius
-from planish.predict.fields import field_centres, polish_fields
+from planish.predict.die.conditions import pad_state, place_radius
+from planish.predict.die.fields import field_centres, polish_fields
+from planish.predict.die.polish import polish_die
 
 
 @pytest.fixture(scope="module")

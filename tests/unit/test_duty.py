@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planish.errors import ModelError
-from planish.physics import motion
+from planish.physics.motion import motion
 
 GEOMETRY = {
     "rotary": {"offset": 0.19},

@@ -9,8 +9,8 @@ import pytest
 
 from planish.errors import SetupError
 from planish.predict.dwell import design_sweep
-from planish.predict.lot import polish_lot
-from planish.predict.lot_variation import Variation
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError
-from planish.physics.effective_density import effective_density
-from planish.predict.fill import propose_fill
+from planish.physics.pattern.effective_density import effective_density
+from planish.predict.die.fill import propose_fill
 
 CELL, LENGTH = 2e-4, 4e-3
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planish.predict.films import cumulative, polish_stack, time_of, value_at
+from planish.predict.wafer.films import cumulative, polish_stack, time_of, value_at
 
 
 def test_one_film_at_constant_rate_clears_when_thickness_over_rate() -> None:

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from planish.fit.removal import fit_prediction
-from planish.measure.sites import SiteMap
+from planish.measure.sites.read import SiteMap
 
 K_P = 2.0e-13
 RADIUS = (np.arange(150) + 0.5) * 1e-3  # mid-points of rings: the last lies at 149.5 mm

@@ -7,8 +7,8 @@ import pytest
 
 from planish.errors import FitError
 from planish.fit.planarization import StepData, fit_planarization
-from planish.physics.effective_density import effective_density
-from planish.physics.oxide_step import contact_height_step
+from planish.physics.pattern.effective_density import effective_density
+from planish.physics.pattern.oxide_step import contact_height_step
 
 STEP, CELL, LENGTH, RATE, HEIGHT = 800e-9, 2e-4, 4e-3, 4e-9, 150e-9
 

@@ -15,16 +15,16 @@ from planish.engine.fixed import FixedDict, fixed
 from planish.engine.record import same
 from planish.errors import PlanishError
 from planish.fit.against import fit_wafer
-from planish.measure.pairing import pair
-from planish.measure.profile import radial_profile
-from planish.measure.sites import read_sites
-from planish.physics.density_kernels import _elliptic_exact, _elliptic_rule
-from planish.physics.planarization_length import _table
-from planish.physics.plate import _share_beyond
-from planish.physics.radial_grid import _ring_functions, wafer_areas, wafer_functions
-from planish.predict.contact_model import prepare
-from planish.predict.fields import polish_fields
-from planish.predict.pad_rings import pad_rings
+from planish.measure.sites.pairing import pair
+from planish.measure.sites.profile import radial_profile
+from planish.measure.sites.read import read_sites
+from planish.physics.pattern.kernels import _elliptic_exact, _elliptic_rule
+from planish.physics.pattern.planarization_length import _table
+from planish.physics.pressure.plate import _share_beyond
+from planish.physics.pressure.radial_grid import _ring_functions, wafer_areas, wafer_functions
+from planish.predict.die.fields import polish_fields
+from planish.predict.lot.pad_rings import pad_rings
+from planish.predict.wafer.contact_model import prepare
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.parts import catalogue
 
@@ -263,9 +263,9 @@ def test_what_is_no_setup_is_refused_in_words(bad, setup, maps):
 
 
 def test_the_path_of_a_setup_file_is_a_setup(setup, wafer, maps):
-    from planish.predict.bands import polish_band
-    from planish.predict.die_pad import pad_after
+    from planish.predict.die.pad import pad_after
     from planish.predict.dwell import design_sweep
+    from planish.predict.wafer.bands import polish_band
 
     path = EXAMPLES / "rotary.toml"
     for given in (path, str(path), setup.bench):

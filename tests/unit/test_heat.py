@@ -7,7 +7,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from planish.errors import ModelError
-from planish.physics import heat, motion
+from planish.physics.motion import motion
+from planish.physics.slurry import heat
 
 
 def test_relaxation_is_the_exact_solution():

@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from planish.measure import coverage, layout
-from planish.measure.layout import maps_from_rects, read_layout_maps
-from planish.measure.layout_make import array_of, boundaries, structure, write_records, write_rects
-from planish.measure.layout_maps import FIELDS
+from planish.measure.coverage import union as coverage
+from planish.measure.layout import read as layout
+from planish.measure.layout.make import array_of, boundaries, structure, write_records, write_rects
+from planish.measure.layout.maps import FIELDS
+from planish.measure.layout.read import maps_from_rects, read_layout_maps
 
 UNIT = 1e-9
 

@@ -7,10 +7,10 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from planish.errors import DataError
-from planish.measure.layout import maps_from_rects
-from planish.measure.layout_make import make_layout, make_maps, make_rects
-from planish.measure.layout_maps import FIELDS, LayoutMaps
-from planish.measure.layout_sources import maps_from_array, maps_from_csv, maps_from_image
+from planish.measure.layout.make import make_layout, make_maps, make_rects
+from planish.measure.layout.maps import FIELDS, LayoutMaps
+from planish.measure.layout.read import maps_from_rects
+from planish.measure.layout.sources import maps_from_array, maps_from_csv, maps_from_image
 
 
 def lines(width: int, space: int, size: int = 400_000) -> np.ndarray:
@@ -157,7 +157,7 @@ def test_step_density_layout_has_the_densities_asked_for():
 
 
 def test_made_layouts_are_the_same_bytes_each_time_and_read_back_the_same(tmp_path):
-    from planish.measure.layout import read_layout_maps
+    from planish.measure.layout.read import read_layout_maps
 
     for kind in ("density-blocks", "line-space", "step-density"):
         a = make_layout(kind, tmp_path / "a.gds", layer=(3, 7), size=1e-3)

@@ -11,14 +11,14 @@ import polars as pl
 import pytest
 
 from planish.errors import ModelError
-from planish.predict import conditions
-from planish.predict.contact_model import prepare
-from planish.predict.lot import polish_lot
-from planish.predict.lot_events import Event, read_events
-from planish.predict.lot_result import Limits
-from planish.predict.lot_variation import Variation, draw
-from planish.predict.pad_rings import pad_rings
-from planish.predict.wafer import polish
+from planish.predict.lot.events import Event, read_events
+from planish.predict.lot.pad_rings import pad_rings
+from planish.predict.lot.result import Limits
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation, draw
+from planish.predict.wafer import conditions
+from planish.predict.wafer.contact_model import prepare
+from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -85,7 +85,7 @@ def test_first_wafer_is_the_single_wafer_for_metals(films: str, liquid: str) -> 
 
 def test_first_wafer_is_the_single_wafer_with_another_disk_too(rotary) -> None:
     """Finer diamonds leave a smoother pad, in one wafer as in a lot; measured heights stay as measured."""
-    from planish.predict.pad_surface import as_conditioned
+    from planish.predict.wafer.pad_surface import as_conditioned
 
     text = (EXAMPLES / "rotary.toml").read_text(encoding="utf-8")
     fine = loads(text.replace('"electroplated-100-grit"', '"electroplated-325-grit"'), "fine.toml").bench
@@ -105,14 +105,14 @@ def test_first_wafer_is_the_single_wafer_with_another_disk_too(rotary) -> None:
 
 def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     """The quick path of a lot against ``conditions.step_conditions``, both on the same glazed pad."""
-    from planish.predict.lot import _Run
-    from planish.predict.lot_pad import worn_summits
-    from planish.predict.lot_step import run_step
+    from planish.predict.lot.pad import worn_summits
+    from planish.predict.lot.run import _Run
+    from planish.predict.lot.step import run_step
 
     run = _Run(rotary, False, Limits(), 30.0, 1, 1, CELLS)
     draws = draw(STILL, 60, 0)
-    from planish.predict.lot import _Control
-    from planish.predict.lot_result import empty_records
+    from planish.predict.lot.result import empty_records
+    from planish.predict.lot.run import _Control
 
     records = empty_records(60, CELLS, run.rings.middles.size, len(rotary.steps))
     for wafer in range(60):
@@ -137,8 +137,8 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     law = rotary.removal["oxide"]
     slow_rate = conditions.film_rate(rotary, slow, "oxide", at)[0]
     # The pieces of the rate, on what the lot planned once.
-    from planish.predict.conditions import mechanical_part as _mechanical
-    from planish.predict.conditions import rate_at as _rate
+    from planish.predict.wafer.conditions import mechanical_part as _mechanical
+    from planish.predict.wafer.conditions import rate_at as _rate
 
     plan = plan.fixed
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from planish.errors import ModelError
-from planish.physics.contact_series import Interpolation, series_step, solve_next, wear_to, worn_pad
-from planish.physics.layers import ElasticLayer, rigid_base
-from planish.physics.pressure import (
+from planish.physics.pressure.layers import ElasticLayer, rigid_base
+from planish.physics.pressure.series import Interpolation, series_step, solve_next, wear_to, worn_pad
+from planish.physics.pressure.solve import (
     PadOperator,
     build_pad_operator,
     plate_operator,

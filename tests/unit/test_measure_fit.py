@@ -16,9 +16,9 @@ from planish.fit.drift import follow, last_mean
 from planish.fit.forest import learn_rates
 from planish.fit.removal import fit_prediction
 from planish.fit.traces import fit_rate_law, newey_west
-from planish.measure.invented import TRUTH, invented_traces
-from planish.measure.sites import SiteMap, site_plan
-from planish.measure.traces import cut_wafers, routes_of
+from planish.measure.sites.read import SiteMap, site_plan
+from planish.measure.traces.invented import TRUTH, invented_traces
+from planish.measure.traces.read import cut_wafers, routes_of
 
 K_P = 2.01441e-13  # 250 nm/min at 3 psi and 1 m/s
 

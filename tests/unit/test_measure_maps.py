@@ -11,10 +11,10 @@ from typer.testing import CliRunner
 
 from planish.cli.main import app
 from planish.errors import DataError
-from planish.measure.outliers import flag, flag_rows, modified_z
-from planish.measure.profile import radial_profile, smooth_map, smooth_profile
-from planish.measure.sites import SiteMap, site_plan
-from planish.measure.zernike import basis, terms
+from planish.measure.sites.outliers import flag, flag_rows, modified_z
+from planish.measure.sites.profile import radial_profile, smooth_map, smooth_profile
+from planish.measure.sites.read import SiteMap, site_plan
+from planish.measure.sites.zernike import basis, terms
 
 
 def make(plan, f, noise=1e-9, seed=0):

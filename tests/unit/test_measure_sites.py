@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError
-from planish.measure.pairing import pair
-from planish.measure.sites import SiteMap, read_sites, site_plan, write_sites
-from planish.measure.statistics import wafer_statistics
-from planish.measure.wafer import measure_wafer, summarise
+from planish.measure.sites.pairing import pair
+from planish.measure.sites.read import SiteMap, read_sites, site_plan, write_sites
+from planish.measure.sites.statistics import wafer_statistics
+from planish.measure.sites.wafer import measure_wafer, summarise
 from planish.predict.result import clean
 
 

@@ -18,8 +18,8 @@ from planish.explain.page import Part
 from planish.fit.against import wafer_against
 from planish.fit.removal import fit_prediction
 from planish.jobs.measured import measured_against, read_removal
-from planish.predict.polish_time import with_total_time
-from planish.predict.wafer import polish
+from planish.predict.wafer.polish import polish
+from planish.predict.wafer.polish_time import with_total_time
 from planish.web.own_data import measured
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"

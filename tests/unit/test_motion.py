@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import gamma
 
 from planish.errors import ModelError
-from planish.physics import motion
+from planish.physics.motion import motion
 
 SPEED = st.floats(-12, 12).filter(lambda w: w == 0 or abs(w) > 1e-3)
 NODES = np.polynomial.legendre.leggauss(200)

@@ -11,8 +11,8 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.explain.style import as_png
-from planish.predict.lot_result import Limits
+from planish.explain.figures.style import as_png
+from planish.predict.lot.result import Limits
 from planish.predict.result import SavedResult
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

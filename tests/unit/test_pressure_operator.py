@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from planish.physics.layers import ElasticLayer, belt_base, rigid_base
-from planish.physics.pressure import (
+from planish.physics.pressure.layers import ElasticLayer, belt_base, rigid_base
+from planish.physics.pressure.solve import (
     build_pad_operator,
     operator_key,
     pressure_grid,

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planish.errors import ModelError
-from planish.physics.layers import ElasticLayer, belt_base, rigid_base
-from planish.physics.pressure import (
+from planish.physics.pressure.layers import ElasticLayer, belt_base, rigid_base
+from planish.physics.pressure.solve import (
     bearing_lift,
     build_pad_operator,
     plate_operator,

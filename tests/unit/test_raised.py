@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from planish.explain.findings import findings
-from planish.predict.die import polish_die
-from planish.predict.die_pad import pad_after
-from planish.predict.lot import polish_lot
-from planish.predict.lot_variation import Variation
-from planish.predict.wafer import polish
+from planish.predict.die.pad import pad_after
+from planish.predict.die.polish import polish_die
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation
+from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.models import Setup
 from planish.setup.new import new_setup

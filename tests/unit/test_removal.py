@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planish.errors import ModelError
-from planish.physics import removal
+from planish.physics.removal import laws as removal
 
 PSI = 6894.757293168
 SETS = {

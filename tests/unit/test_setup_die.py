@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from planish.errors import SetupError
-from planish.predict.die_levels import (
+from planish.predict.die.levels import (
     MetalLevel,
     OxideLevel,
     default_level,

@@ -90,7 +90,7 @@ def test_numbers_arrive_in_si(rotary: Setup) -> None:
 
 
 def test_modulus_follows_hardness_polymer_pores_and_filler(rotary: Setup) -> None:
-    from planish.physics import hardness
+    from planish.physics.surface import hardness
 
     def top(**keys: object) -> float:
         return rotary.replace({"pad": {"top": keys}}).bench.pad.layers[0].modulus
@@ -138,7 +138,7 @@ def test_removal_in_the_ways_it_can_be_given(rotary: Setup) -> None:
 
 
 def test_laws_are_those_of_the_physics(rotary: Setup) -> None:
-    from planish.physics.removal import law_coefficients, removal_rate
+    from planish.physics.removal.laws import law_coefficients, removal_rate
     from planish.setup.removal import LAWS
 
     for law, names in LAWS.items():
@@ -151,7 +151,7 @@ def test_laws_are_those_of_the_physics(rotary: Setup) -> None:
 
 
 def test_a_power_law_gives_back_the_measured_rate() -> None:
-    from planish.physics.removal import removal_rate
+    from planish.physics.removal.laws import removal_rate
 
     for part, material, nm in (("tungsten-oxidiser", "tungsten", 300), ("ceria-sti", "oxide", 240)):
         setup = loads(new_setup("rotary")).replace({"slurry.part": part, "wafer.film.0.material": material})
@@ -161,7 +161,7 @@ def test_a_power_law_gives_back_the_measured_rate() -> None:
 
 
 def test_reference_real_pressure_is_the_tail_of_the_summits(rotary: Setup) -> None:
-    from planish.physics.asperities import plane_modulus
+    from planish.physics.surface.asperities import plane_modulus
 
     s = rotary.bench.pad.surface
     modulus = plane_modulus(s.modulus, s.poisson)

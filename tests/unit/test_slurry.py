@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planish.physics import slurry
+from planish.physics.slurry import film as slurry
 
 POSITIVE = st.floats(1e-8, 1e-4)
 

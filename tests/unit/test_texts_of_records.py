@@ -12,15 +12,15 @@ import planish
 from planish.engine.record import Record, brief, counted, figure, shortened
 from planish.fit.planarization import StepData, fit_planarization
 from planish.fit.traces import RegimeFit
-from planish.measure.pairing import pair
-from planish.measure.profile import radial_profile, smooth_map
-from planish.measure.sites import read_sites
+from planish.measure.sites.pairing import pair
+from planish.measure.sites.profile import radial_profile, smooth_map
+from planish.measure.sites.read import read_sites
 from planish.measure.steps import read_steps
-from planish.predict.bands import polish_band
-from planish.predict.die_pad import pad_after
+from planish.predict.die.fields import polish_fields
+from planish.predict.die.fill import propose_fill
+from planish.predict.die.pad import pad_after
 from planish.predict.dwell import design_sweep
-from planish.predict.fields import polish_fields
-from planish.predict.fill import propose_fill
+from planish.predict.wafer.bands import polish_band
 from planish.setup.parts import catalogue
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -12,8 +12,8 @@ from planish.errors import DataError, FitError
 from planish.fit import gaussian_process as gp
 from planish.fit.unseen import COVERAGE, RatePredictor, band_factor
 from planish.fit.unseen_check import check_unseen
-from planish.measure.invented import invented_traces
-from planish.measure.traces import cut_wafers
+from planish.measure.traces.invented import invented_traces
+from planish.measure.traces.read import cut_wafers
 
 
 @pytest.fixture(scope="module")

@@ -10,8 +10,8 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.physics.slurry import balanced_fresh
-from planish.predict.wafer import polish
+from planish.physics.slurry.film import balanced_fresh
+from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 

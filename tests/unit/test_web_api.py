@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from planish.predict.wafer import polish
+from planish.predict.wafer.polish import polish
 from planish.setup.models import Setup
 from planish.web.app import build
 from planish.web.changes import choose, fresh, with_motion, without_conditioner

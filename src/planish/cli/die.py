@@ -11,9 +11,9 @@ from planish.cli.layouts import read_maps
 from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
-    from planish.predict.die_levels import Level
-    from planish.predict.die_result import DieResult
-    from planish.predict.fill import FillProposal
+    from planish.predict.die.fill import FillProposal
+    from planish.predict.die.levels import Level
+    from planish.predict.die.result import DieResult
     from planish.setup.si import Bench
 
 NAMED = ("centre", "mid", "edge")
@@ -54,7 +54,7 @@ def die(
 
 def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
     """Return the die asked for, after all platens."""
-    from planish.predict.die import polish_die
+    from planish.predict.die.polish import polish_die
 
     below = None if asked.from_die is None else topography(asked.from_die, maps)
     options = settings(benches[0], asked, quiet)
@@ -64,9 +64,9 @@ def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> D
 
 def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
     """Return what is asked of one die and of all fields alike, as ``polish_die`` and ``polish_fields`` take it."""
-    from planish.predict.die_levels import process_of
-    from planish.predict.die_model import DieChoices
-    from planish.predict.die_pad import pad_after
+    from planish.predict.die.levels import process_of
+    from planish.predict.die.model import DieChoices
+    from planish.predict.die.pad import pad_after
 
     process = asked.process or process_of(bench)
     step, length = asked.step_height, asked.planarization_length
@@ -91,7 +91,7 @@ def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
 
 def _with_step(bench: Bench, process: str, step: float) -> Level:
     """Return the level described for a process, with another step (metal: trench depth) [m]."""
-    from planish.predict.die_levels import MetalLevel, described_level
+    from planish.predict.die.levels import MetalLevel, described_level
 
     level = described_level(bench.die, process)
     return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
@@ -157,7 +157,7 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
 
 def proposed(result: DieResult, ceiling: float) -> FillProposal:
     """Return the dummy fill for the place with the widest range."""
-    from planish.predict.fill import propose_fill
+    from planish.predict.die.fill import propose_fill
 
     return propose_fill(
         result.density, result.cell, result.worst.seen.length, ceiling=ceiling, origin=result.origin
@@ -169,7 +169,7 @@ def _print(result: DieResult, proposal: FillProposal | None, json_out: bool, uni
     if proposal is not None:
         figures |= proposal.summary()
     if json_out:
-        from planish.predict.fill import SOURCES
+        from planish.predict.die.fill import SOURCES
 
         sources = [*result.sources(), *(SOURCES if proposal is not None else ())]
         show.print_json({**figures, "sources": sources})
@@ -181,8 +181,8 @@ def _print(result: DieResult, proposal: FillProposal | None, json_out: bool, uni
 
 
 def _write(result: DieResult, maps: Any, proposal: FillProposal | None, folder: Path, json_out: bool) -> None:
-    from planish.explain.die_figures import feature_figure, fill_figure, layout_figure
-    from planish.explain.style import save_figure
+    from planish.explain.figures.die import feature_figure, fill_figure, layout_figure
+    from planish.explain.figures.style import save_figure
 
     paths = save_figure(result.plot(), folder, "die")
     paths += save_figure(feature_figure(result, maps), folder, "features")
@@ -244,8 +244,8 @@ def fit_steps(
     else:
         show.summary(figures)
     if out is not None:
-        from planish.explain.die_figures import planarization_figure
-        from planish.explain.style import save_figure
+        from planish.explain.figures.die import planarization_figure
+        from planish.explain.figures.style import save_figure
 
         show.written(
             save_figure(planarization_figure(found, data), show.make_folder(out), "planarization"), json_out

@@ -13,7 +13,7 @@ from planish.cli.layouts import read_maps
 from planish.errors import DataError
 
 if TYPE_CHECKING:
-    from planish.predict.fields_result import FieldsResult
+    from planish.predict.die.fields_result import FieldsResult
 
 
 def fields(
@@ -34,7 +34,7 @@ def fields(
             "die --from-die: must stand without --fields (each field would need its own topography)"
         )
     from planish.engine.execute import CancelledError, stopped_by_interrupt
-    from planish.predict.fields import polish_fields
+    from planish.predict.die.fields import polish_fields
     from planish.setup.load import load
 
     benches = [load(path).bench for path in (file, *asked.then)]
@@ -56,7 +56,7 @@ def fields(
         raise typer.Exit(130) from None
     _print(result, json_out, units)
     if out is not None:
-        from planish.explain.style import save_figure
+        from planish.explain.figures.style import save_figure
 
         folder = show.make_folder(out)
         paths = save_figure(result.plot(), folder, "fields")

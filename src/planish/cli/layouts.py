@@ -10,7 +10,7 @@ from planish.cli.bounds import option_length
 from planish.errors import DataError
 
 if TYPE_CHECKING:
-    from planish.measure.layout_maps import LayoutMaps
+    from planish.measure.layout.maps import LayoutMaps
 
 LAYOUTS = (".gds", ".gds.gz", ".oas", ".gds2", ".gdsii")
 PICTURES_TABLES_SAVED = (".png", ".bmp", ".tif", ".tiff", ".csv", ".npz", ".zarr")
@@ -20,15 +20,15 @@ def read_maps(
     file: Path, layer: str | None, cell: str, quiet: bool, *, pixels: int = 1, covered: str = "dark"
 ) -> LayoutMaps:
     """Return the cell maps of a file: by its name a picture, a table or saved maps, else a layout."""
-    from planish.measure.layout_sources import is_map_file, maps_from_file
+    from planish.measure.layout.sources import is_map_file, maps_from_file
 
     size = option_length("--cell", cell)
     if is_map_file(file):
         if layer is not None:
             raise DataError(f"--layer {layer}: {file} holds one layer: must stand with a layout file")
         return maps_from_file(file, size, pixels_per_cell=pixels, covered_is=covered)
-    from planish.measure.layout import read_layout_maps
-    from planish.measure.layout_limits import OWN
+    from planish.measure.layout.limits import OWN
+    from planish.measure.layout.read import read_layout_maps
 
     numbers = layer_numbers(layer)
     with show.progress(f"reading {file.name}", quiet=quiet) as tell:

@@ -49,7 +49,7 @@ def _only(files: list[Path], option: str) -> Path:
 
 
 def _rows(file: Path, json_out: bool) -> None:
-    from planish.measure.outliers import SOURCES, flag_rows, read_rows
+    from planish.measure.sites.outliers import SOURCES, flag_rows, read_rows
 
     table = read_rows(file)
     flags = flag_rows(table)
@@ -93,7 +93,7 @@ def seconds(time: str | None) -> float | None:
 
 
 def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:
-    from planish.measure.wafer import measure_wafer
+    from planish.measure.sites.wafer import measure_wafer
 
     wafer = measure_wafer(pre, post, seconds(time))
     figures = wafer.summary()
@@ -108,8 +108,8 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
                 title="flagged sites",
             )
     if out is not None:
-        from planish.explain.sites_figures import sites_figure
-        from planish.explain.style import save_figure
+        from planish.explain.figures.sites import sites_figure
+        from planish.explain.figures.style import save_figure
 
         show.written(save_figure(sites_figure(wafer.removal), show.make_folder(out), "removal"), json_out)
 
@@ -124,8 +124,8 @@ def _layout(
     else:
         show.table(["figure", "value"], [[key, _short(item)] for key, item in figures.items()])
     if out is not None:
-        from planish.explain.die_figures import layout_figure
-        from planish.explain.style import save_figure
+        from planish.explain.figures.die import layout_figure
+        from planish.explain.figures.style import save_figure
 
         folder = show.make_folder(out)
         maps.save(folder / "maps.npz")
@@ -183,8 +183,8 @@ def _fit_wafer(
     found = fit_wafer(load(setup), read_removal(pre, post), seconds(time))
     _show_fit(found.summary(), json_out)
     if out is not None:
-        from planish.explain.sites_figures import fit_figure
-        from planish.explain.style import save_figure
+        from planish.explain.figures.sites import fit_figure
+        from planish.explain.figures.style import save_figure
 
         show.written(save_figure(fit_figure(found), show.make_folder(out), "fit"), json_out)
 

@@ -11,7 +11,7 @@ from planish.cli import show
 def polish(file: Path, band: bool, json_out: bool, out: Path | None, units: str) -> None:
     """Polish one wafer and print its figures, with their bands if asked."""
     show.check_units(units)
-    from planish.predict.wafer import polish as run
+    from planish.predict.wafer.polish import polish as run
     from planish.setup.load import load
 
     setup = load(file)
@@ -19,9 +19,9 @@ def polish(file: Path, band: bool, json_out: bool, out: Path | None, units: str)
     bands = _bands(setup) if band else None
     _print(result, json_out, units, bands)
     if out is not None:
-        from planish.explain.machine import machine_plan
-        from planish.explain.style import save_figure
-        from planish.explain.wafer_figures import edge_figure, map_figure
+        from planish.explain.figures.machine import machine_plan
+        from planish.explain.figures.style import save_figure
+        from planish.explain.figures.wafer import edge_figure, map_figure
 
         folder = show.make_folder(out)
         paths = save_figure(result.plot(units=units), folder, "profiles")
@@ -34,7 +34,7 @@ def polish(file: Path, band: bool, json_out: bool, out: Path | None, units: str)
 
 
 def _bands(setup: Any) -> dict[str, Any]:
-    from planish.predict.bands import polish_band
+    from planish.predict.wafer.bands import polish_band
 
     return {
         key: {"value": band.value, "standard_deviation": band.sd, "shares": band.shares}
@@ -101,7 +101,7 @@ def lot(
 ) -> None:
     """Polish a lot and print its figures; ``out`` gets the table (a row a wafer), profiles and figures."""
     show.check_units(units)
-    from planish.predict.lot import polish_lot
+    from planish.predict.lot.run import polish_lot
     from planish.setup.load import load
 
     setup = load(file)
@@ -117,8 +117,8 @@ def lot(
         )
     _print(result, json_out, units)
     if out is not None:
-        from planish.explain.lot_figures import pad_figure, summit_figure
-        from planish.explain.style import save_figure
+        from planish.explain.figures.lot import pad_figure, summit_figure
+        from planish.explain.figures.style import save_figure
 
         folder = result.save(show.make_folder(out))
         paths = [folder / "lot.parquet", folder / "lot.nc", folder / "summary.json"]
@@ -148,8 +148,8 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
         show.summary({key: value for key, value in figures.items() if key != "sources"})
     if out is not None:
         from planish.engine.files import write_whole
-        from planish.explain.lot_figures import sweep_figure
-        from planish.explain.style import save_figure
+        from planish.explain.figures.lot import sweep_figure
+        from planish.explain.figures.style import save_figure
 
         folder = show.make_folder(out)
         paths = save_figure(sweep_figure(found), folder, "sweep")

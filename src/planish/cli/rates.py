@@ -27,8 +27,8 @@ def fit(traces: Path, rates: Path, folds: int, json_out: bool, out: Path | None)
             _print_check("in between", figures["check"]["interspersed"])
             _print_check("ahead", figures["check"]["ahead"])
     if out is not None:
-        from planish.explain.style import save_figure
-        from planish.explain.trace_figures import residual_figure, trace_figure
+        from planish.explain.figures.style import save_figure
+        from planish.explain.figures.traces import residual_figure, trace_figure
 
         folder = show.make_folder(out)
         paths = save_figure(trace_figure(found.law), folder, "traces")
@@ -101,7 +101,7 @@ def predict_rates(
     """Guess the rates of the wafers in ``other``; one row a polish."""
     from planish.fit.unseen import RatePredictor
     from planish.jobs.rates import read_measured_wafers
-    from planish.measure.traces import cut_wafers, read_traces
+    from planish.measure.traces.read import cut_wafers, read_traces
 
     known = read_measured_wafers(traces, rates)
     new = cut_wafers(read_traces(other), source=other.name, like=known)

@@ -14,7 +14,7 @@ def report(file: Path, output: Path, pre: Path | None, post: Path | None, time: 
     """Polish the wafer of a setup and write the page; with PRE and POST, measured sites beside it."""
     from planish.cli.measuring import seconds
     from planish.explain.report import write_report
-    from planish.predict.wafer import polish
+    from planish.predict.wafer.polish import polish
     from planish.setup.load import load
 
     if (pre is None) != (post is None):
@@ -36,8 +36,8 @@ def report(file: Path, output: Path, pre: Path | None, post: Path | None, time: 
 
 def compare(a: Path, b: Path, outcomes: list[str] | None, json_out: bool) -> None:
     """Compare two setups and share out the differences among the groups of choices."""
-    from planish.explain.attribution import OUTCOMES
-    from planish.explain.attribution import compare as run
+    from planish.explain.comparison.attribution import OUTCOMES
+    from planish.explain.comparison.attribution import compare as run
     from planish.predict.result import label
     from planish.setup.load import load
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from planish.physics.motion import retracing_ratio
+from planish.physics.motion.motion import retracing_ratio
 from planish.predict.raised import STEEP_EDGE, UNEVEN
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
-    from planish.predict.wafer_result import WaferResult
+    from planish.predict.wafer.result import WaferResult
     from planish.setup.si import Bench
 
 PSI = 6894.757293168
@@ -78,7 +78,7 @@ def even_ring(bench: Bench) -> tuple[float, float] | None:
     """
     from scipy.optimize import minimize_scalar
 
-    from planish.predict.wafer import polish
+    from planish.predict.wafer.polish import polish
 
     mean_ring = float(np.mean([step.ring_pressure for step in bench.steps]))
     if not mean_ring > 0:

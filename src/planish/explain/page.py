@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from planish.explain.style import as_svg
+from planish.explain.figures.style import as_svg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

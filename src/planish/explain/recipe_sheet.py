@@ -9,7 +9,7 @@ import numpy as np
 from planish.explain.page import Part, render
 
 if TYPE_CHECKING:
-    from planish.predict.wafer_result import WaferResult
+    from planish.predict.wafer.result import WaferResult
     from planish.setup.models import Setup
     from planish.setup.si import Step
 

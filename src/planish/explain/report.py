@@ -7,21 +7,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.engine.files import write_whole
-from planish.explain.findings import findings
-from planish.explain.machine import machine_plan, speeds_text
-from planish.explain.page import Part, render
-from planish.explain.sites_figures import profile_or_none
-from planish.explain.wafer_figures import (
+from planish.explain.figures.machine import machine_plan, speeds_text
+from planish.explain.figures.sites import profile_or_none
+from planish.explain.figures.wafer import (
     comparison_figure,
     edge_figure,
     map_figure,
     residual_map,
     wafer_figure,
 )
+from planish.explain.findings import findings
+from planish.explain.page import Part, render
 from planish.fit.against import WaferAgainst, wafer_against
 from planish.predict.result import label
-from planish.predict.wafer import polish
-from planish.predict.wafer_result import WaferResult
+from planish.predict.wafer.polish import polish
+from planish.predict.wafer.result import WaferResult
 from planish.setup.given import as_path
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def write_report(
     Raises
     ------
     PlanishError
-        As :func:`~planish.predict.wafer.polish` and :func:`~planish.fit.against.wafer_against`.
+        As :func:`~planish.predict.wafer.polish.polish` and :func:`~planish.fit.against.wafer_against`.
     """
     target = Path(as_path(path, "report"))
     wafer = result if isinstance(result, WaferResult) else polish(result)

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from planish.engine.record import Record, counted, shortened
 from planish.errors import DataError, FitError
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
-from planish.measure.pairing import Paired
-from planish.measure.sites import SiteMap
-from planish.measure.wafer import MeasuredWafer, summarise
-from planish.predict.polish_time import with_total_time
-from planish.predict.wafer import polish
-from planish.predict.wafer_result import WaferResult
+from planish.measure.sites.pairing import Paired
+from planish.measure.sites.read import SiteMap
+from planish.measure.sites.wafer import MeasuredWafer, summarise
+from planish.predict.wafer.polish import polish
+from planish.predict.wafer.polish_time import with_total_time
+from planish.predict.wafer.result import WaferResult
 from planish.setup.given import as_bench
 
 if TYPE_CHECKING:

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.fit.drift import choose_strength, follow
 from planish.fit.traces import plain_law, rank_correlation, rmse, split_in_time
-from planish.measure.regimes import FEWEST, Regimes, find_regimes
-from planish.measure.traces import USES, Wafers
+from planish.measure.traces.read import USES, Wafers
+from planish.measure.traces.regimes import FEWEST, Regimes, find_regimes
 
 if TYPE_CHECKING:
     import polars as pl

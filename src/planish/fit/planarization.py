@@ -1,7 +1,7 @@
 """Planarization length and rate constants from thickness and step measured at test structures.
 
 The model is the oxide step law with a contact height
-(:func:`planish.physics.oxide_step.contact_height_step`) on the effective
+(:func:`planish.physics.pattern.oxide_step.contact_height_step`) on the effective
 density of the layout; fitted are the planarization length, the blanket rate and,
 if wanted, the contact height, all as logarithms, so that they stay positive
 and their bands are lopsided as they should be.
@@ -18,14 +18,14 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
 from planish.errors import FitError, refuse
-from planish.physics.density_kernels import Kernel
-from planish.physics.effective_density import SOURCES as DENSITY_SOURCES
-from planish.physics.effective_density import Edges, effective_density
-from planish.physics.oxide_step import SOURCES as STEP_SOURCES
-from planish.physics.oxide_step import blanket_removed, contact_height_step
+from planish.physics.pattern.effective_density import SOURCES as DENSITY_SOURCES
+from planish.physics.pattern.effective_density import Edges, effective_density
+from planish.physics.pattern.kernels import Kernel
+from planish.physics.pattern.oxide_step import SOURCES as STEP_SOURCES
+from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
 
 if TYPE_CHECKING:
-    from planish.measure.layout_maps import LayoutMaps
+    from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (

@@ -25,12 +25,12 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
 from planish.errors import DataError, FitError, refuse
-from planish.measure.outliers import Flag, flag
-from planish.measure.profile import RadialProfile, smooth_profile
+from planish.measure.sites.outliers import Flag, flag
+from planish.measure.sites.profile import RadialProfile, smooth_profile
 
 if TYPE_CHECKING:
-    from planish.measure.sites import SiteMap
-    from planish.predict.wafer_result import WaferResult
+    from planish.measure.sites.read import SiteMap
+    from planish.predict.wafer.result import WaferResult
 
 Array = NDArray[np.float64]
 

@@ -26,8 +26,8 @@ from numpy.typing import NDArray
 from planish.engine.record import Record, brief, counted
 from planish.errors import FitError, refuse
 from planish.fit.drift import choose_strength, follow, last_mean
-from planish.measure.regimes import Regimes, find_regimes
-from planish.measure.traces import USES, Wafers
+from planish.measure.traces.read import USES, Wafers
+from planish.measure.traces.regimes import Regimes, find_regimes
 
 if TYPE_CHECKING:
     import polars as pl
@@ -188,7 +188,7 @@ def fit_rate_law(wafers: Wafers, *, training_share: float = 0.7) -> RateLaw:
     Parameters
     ----------
     wafers:
-        From :func:`~planish.measure.traces.cut_wafers`, with rates.
+        From :func:`~planish.measure.traces.read.cut_wafers`, with rates.
     training_share:
         Share of all credible wafers, in order of start, that is learned from.
 

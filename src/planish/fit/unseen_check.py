@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.fit.traces import rmse
 from planish.fit.unseen import RatePredictor
-from planish.measure.traces import Wafers
+from planish.measure.traces.read import Wafers
 
 if TYPE_CHECKING:
     import polars as pl

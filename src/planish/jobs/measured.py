@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from planish.errors import DataError, refuse
 from planish.fit.against import WaferAgainst, wafer_against
-from planish.measure.pairing import Paired, pair
-from planish.measure.sites import read_sites
+from planish.measure.sites.pairing import Paired, pair
+from planish.measure.sites.read import read_sites
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup

@@ -13,7 +13,7 @@ from planish.fit.consumables import Consumables, fit_consumables
 from planish.fit.forest import Learned, learn_rates
 from planish.fit.traces import RateLaw, fit_rate_law
 from planish.fit.unseen_check import FOLDS, Check, check_unseen
-from planish.measure.traces import Wafers, cut_wafers, read_rates, read_traces
+from planish.measure.traces.read import Wafers, cut_wafers, read_rates, read_traces
 
 Tell = Callable[[float], None]
 

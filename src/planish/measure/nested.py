@@ -203,7 +203,7 @@ def read_nested(path: str | os.PathLike[str], levels: Sequence[str], value: str)
     DataError
         Naming the file and the column or line that cannot be used.
     """
-    from planish.measure.tables import read_table
+    from planish.measure.tables.read import read_table
 
     table = read_table(path)
     wanted = [name.strip() for name in levels if name.strip()]

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record
 from planish.errors import DataError, refuse
-from planish.measure.columns import LENGTHS, TIMES, split_name
-from planish.measure.sites import LARGEST_VALUE
-from planish.measure.tables import Table, number, read_table
+from planish.measure.sites.read import LARGEST_VALUE
+from planish.measure.tables.columns import LENGTHS, TIMES, split_name
+from planish.measure.tables.read import Table, number, read_table
 
 Array = NDArray[np.float64]
 

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
 from planish.errors import SetupError
-from planish.physics import conditioning, dwell, sweep
-from planish.predict.contact_model import prepare
-from planish.predict.lot_pad import cut_matrix, cut_rates
-from planish.predict.pad_rings import pad_rings
+from planish.physics.motion import sweep
+from planish.physics.surface import conditioning, dwell
+from planish.predict.lot.pad import cut_matrix, cut_rates
+from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.result import unique
+from planish.predict.wafer.contact_model import prepare
 from planish.setup.given import as_bench
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.predict.incoming import incoming_notes
+from planish.predict.wafer.incoming import incoming_notes
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench

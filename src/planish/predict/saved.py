@@ -31,10 +31,10 @@ def drawable(kind: str, data: xr.Dataset, summary: dict[str, Any]) -> tuple[str,
     DataError
         For a kind that has no picture, or a file that lacks what it needs.
     """
-    from planish.predict.die_result import DieResult
-    from planish.predict.fields_result import FieldsResult
-    from planish.predict.lot_result import LotResult
-    from planish.predict.wafer_result import WaferResult
+    from planish.predict.die.fields_result import FieldsResult
+    from planish.predict.die.result import DieResult
+    from planish.predict.lot.result import LotResult
+    from planish.predict.wafer.result import WaferResult
 
     known: dict[str, tuple[str, Callable[[xr.Dataset, dict[str, Any]], object]]] = {
         WaferResult.kind: (WaferResult.drawer, _wafer),
@@ -152,8 +152,8 @@ def _die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
 
 
 def _fields(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
-    from planish.predict.die_result import LONG_NAMES
-    from planish.predict.fields_result import PLAIN, WORSE_LOW
+    from planish.predict.die.fields_result import PLAIN, WORSE_LOW
+    from planish.predict.die.result import LONG_NAMES
 
     values = {name: _values(data, name) for name in PLAIN}
     for name in LONG_NAMES:

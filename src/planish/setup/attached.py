@@ -43,7 +43,7 @@ def film_sites(name: str, folder: Path | None, place: str) -> tuple[Array, Array
 
 @lru_cache(maxsize=16)
 def _film_sites(path: str, changed: int, size: int, place: str) -> tuple[Array, Array, Array]:
-    from planish.measure.sites import read_sites
+    from planish.measure.sites.read import read_sites
 
     sites = read_sites(path)
     if sites.quantity != "thickness":
@@ -60,8 +60,8 @@ def summit_heights(name: str, folder: Path | None, place: str) -> Array:
 
 @lru_cache(maxsize=16)
 def _summit_heights(path: str, changed: int, size: int) -> Array:
-    from planish.measure.columns import length_factor, parse_units_note, split_name
-    from planish.measure.tables import read_table
+    from planish.measure.tables.columns import length_factor, parse_units_note, split_name
+    from planish.measure.tables.read import read_table
 
     table = read_table(path)
     column = next((h for h in table.header if split_name(h)[0] == "height"), table.header[0])

@@ -272,8 +272,8 @@ def examine(
     document: Mapping[str, object], folder: Path | None = None
 ) -> tuple[list[Finding], Resolved, SetupModel | None]:
     """Return all findings about a document, its filled-in form, and the model where it is valid."""
-    from planish.setup.crosscheck import crosscheck
-    from planish.setup.usual import unlikely
+    from planish.setup.checks.together import crosscheck
+    from planish.setup.checks.usual import unlikely
 
     try:
         resolved = resolve(dict(document))

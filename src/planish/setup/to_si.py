@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planish.physics import hardness
+from planish.physics.surface import hardness
 from planish.setup import si
 from planish.setup.attached import film_sites, summit_heights
+from planish.setup.checks.recipe import LONGEST, zone_list
+from planish.setup.checks.usual import outside
 from planish.setup.conditioner import ConditionerSection
-from planish.setup.crosscheck_recipe import LONGEST, zone_list
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.parts import catalogue
 from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
 from planish.setup.recipe import StepSection
 from planish.setup.removal import LAWS, SCALE, RemovalSection
-from planish.setup.usual import outside
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from planish.engine.csv_text import csv_text
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
-    from planish.predict.wafer_result import WaferResult
+    from planish.predict.wafer.result import WaferResult
     from planish.setup.models import Setup
 
 MAP_POINTS = 201
@@ -57,7 +57,7 @@ _KEPT = 32
 
 def polished(setup: Setup) -> WaferResult:
     """Return the wafer of a setup; the last ones are kept."""
-    from planish.predict.wafer import polish
+    from planish.predict.wafer.polish import polish
 
     key = json.dumps(setup.document)
     if key not in _POLISHED:
@@ -170,8 +170,8 @@ def to_toml(document: Mapping[str, Any]) -> str:
 
 def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> dict[str, Any]:
     """Return what differs between two setups and why: the exact share of each group of choices."""
-    from planish.explain.attribution import compare as shared
-    from planish.explain.attribution import differing
+    from planish.explain.comparison.attribution import compare as shared
+    from planish.explain.comparison.attribution import differing
     from planish.predict.result import clean, label
 
     one, other = setup_of(a), setup_of(b)

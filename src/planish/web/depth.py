@@ -14,8 +14,8 @@ from planish.web.answers import setup_of
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
-    from planish.predict.die_result import DieResult
-    from planish.predict.lot_result import LotResult
+    from planish.predict.die.result import DieResult
+    from planish.predict.lot.result import LotResult
     from planish.setup.models import Setup
 
 LAYOUTS = ("density-blocks", "line-space", "step-density")
@@ -36,7 +36,7 @@ def warm() -> str:
 
 def lot(document: Mapping[str, Any], wafers: int = QUICK_WAFERS, conditioning: bool = True) -> bytes:
     """Return a quick lot, packed."""
-    from planish.predict.lot import polish_lot
+    from planish.predict.lot.run import polish_lot
 
     return pack_lot(polish_lot(setup_of(document), wafers, conditioning=conditioning))
 
@@ -63,7 +63,7 @@ def pack_lot(result: LotResult, most: int = 600) -> bytes:
 
 def lot_csv(document: Mapping[str, Any], wafers: int) -> str:
     """Return the lot as CSV, a row a wafer."""
-    from planish.predict.lot import polish_lot
+    from planish.predict.lot.run import polish_lot
 
     return frame_csv(polish_lot(setup_of(document), wafers).table())
 
@@ -71,14 +71,14 @@ def lot_csv(document: Mapping[str, Any], wafers: int) -> str:
 def layout_maps(name: str, cell: float, size: float, file: str | None = None, layer: str = "") -> Any:
     """Return the cell maps of a test layout, or of an uploaded one."""
     if file is not None:
-        from planish.measure.layout import list_layers, parse_layer, read_layout_maps
+        from planish.measure.layout.read import list_layers, parse_layer, read_layout_maps
 
         layers = list_layers(file)
         if not layers:
             raise DataError("layout: no shapes in it")
         number, datatype = parse_layer(layer) if layer else max(layers, key=lambda key: layers[key])
         return read_layout_maps(file, number, datatype, cell)
-    from planish.measure.layout_make import make_maps
+    from planish.measure.layout.make import make_maps
 
     if name not in LAYOUTS:
         raise SetupError(f"layout = {name!r}: must be one of {', '.join(LAYOUTS)}")
@@ -95,7 +95,7 @@ def run_die(
     SetupError
         Where the slurry does not polish what the process has on the die.
     """
-    from planish.predict.die import polish_die
+    from planish.predict.die.polish import polish_die
 
     return polish_die(
         setup, maps, process=process or None, place=PLACES if place is None else place, tell=tell
@@ -131,7 +131,7 @@ def pack_die(result: DieResult, most: int = 220) -> bytes:
 def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     """A lot in depth: packed answer, CSV."""
     from planish.engine.files import write_whole
-    from planish.predict.lot import polish_lot
+    from planish.predict.lot.run import polish_lot
 
     result = polish_lot(
         setup_of(options["document"]),

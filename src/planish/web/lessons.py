@@ -265,8 +265,8 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
         maps = layout_maps("density-blocks", 200e-6, 20e-3)
         out["die"] = run_die(setup, maps, place="centre").summary()
     if "lot" in needed:
-        from planish.predict.lot import polish_lot
-        from planish.predict.lot_variation import Variation
+        from planish.predict.lot.run import polish_lot
+        from planish.predict.lot.variation import Variation
 
         lot = polish_lot(setup, LOT_WAFERS, variation=Variation.none())
         rate = lot.records.rate

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics import motion
-from planish.predict.conditions import motion_numbers
+from planish.physics.motion import motion
+from planish.predict.wafer.conditions import motion_numbers
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench

@@ -20,7 +20,7 @@ def warm() -> str:
     """Load what reading a table and a layout needs, so that the first file is not charged for it."""
     from tempfile import TemporaryDirectory
 
-    from planish.measure.layout_make import write_rects
+    from planish.measure.layout.make import write_rects
 
     with TemporaryDirectory() as folder:
         table = Path(folder) / "sites.csv"
@@ -40,7 +40,7 @@ def look(path: str, name: str, kind: str) -> dict[str, Any]:
         With what each reader said, where none of them can read it.
     """
     if kind == "layout":
-        from planish.measure.layout import list_layers
+        from planish.measure.layout.read import list_layers
 
         with _named(path, name):
             layers = list_layers(path)
@@ -60,7 +60,7 @@ def look(path: str, name: str, kind: str) -> dict[str, Any]:
 
 
 def _sites(path: str) -> dict[str, Any]:
-    from planish.measure.sites import read_sites
+    from planish.measure.sites.read import read_sites
 
     sites = read_sites(path)
     return {
@@ -74,14 +74,14 @@ def _sites(path: str) -> dict[str, Any]:
 
 
 def _traces(path: str) -> dict[str, Any]:
-    from planish.measure.traces import read_traces
+    from planish.measure.traces.read import read_traces
 
     frame = read_traces(path)
     return {"is": "traces", "samples": frame.height, "columns": frame.columns}
 
 
 def _rates(path: str) -> dict[str, Any]:
-    from planish.measure.traces import read_rates
+    from planish.measure.traces.read import read_rates
 
     frame = read_rates(path)
     return {"is": "rates", "polishes": frame.height}
@@ -125,7 +125,7 @@ def measured(
 
 def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
     """Return traces cut into wafers: how long each was under pressure, its pressure x speed, and its rate."""
-    from planish.measure.traces import cut_wafers, read_rates, read_traces
+    from planish.measure.traces.read import cut_wafers, read_rates, read_traces
 
     with _named(path, name):
         samples = read_traces(path)

@@ -1,0 +1,1 @@
+"""Why two setups differ: the difference shared out among the choices that made it."""

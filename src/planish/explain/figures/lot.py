@@ -1,0 +1,148 @@
+"""Figures of a lot: rate and flatness wafer after wafer, the pad as it wears, summits as they age, the sweep."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planish.explain.figures.style import (
+    AMBER,
+    BLUE,
+    FAINT,
+    GREEN,
+    INK,
+    ORANGE,
+    figure,
+    line_look,
+    styled,
+    subplots,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from planish.predict.dwell import SweepDesign
+    from planish.predict.lot.result import LotResult
+
+NM_PER_MIN = 6e10
+
+
+@styled
+def lot_figure(lot: LotResult) -> Figure:
+    """Draw rate, WIWNU, pad temperature and groove depth over the wafers of a lot."""
+    fig = figure(12.0, 7.4)
+    grid = subplots(fig, 2, 2, sharex=True)
+    wafer = np.arange(1, lot.wafers + 1)
+    r = lot.records
+    size = 2.5 if lot.wafers > 300 else 4
+    grid[0, 0].plot(wafer, r.rate * NM_PER_MIN, ".", color=FAINT, markersize=size, label="wafers")
+    grid[0, 0].plot(wafer, r.expected_rate * NM_PER_MIN, color=BLUE, label="without chance")
+    grid[0, 0].set_ylabel("removal rate [nm/min]")
+    grid[0, 0].set_title("Removal rate")
+    grid[0, 1].plot(wafer, 100 * lot.wiwnu_sigma, color=BLUE, label="1σ / mean")
+    grid[0, 1].plot(wafer, 100 * lot.wiwnu_range, color=ORANGE, linestyle="--", label="range / (2 mean)")
+    grid[0, 1].set_ylabel("WIWNU [%]")
+    grid[0, 1].set_title("Within-wafer non-uniformity")
+    grid[0, 1].set_ylim(bottom=0)
+    grid[1, 0].plot(wafer, r.temperature - 273.15, color=ORANGE, label="mean under the wafer")
+    grid[1, 0].plot(wafer, r.peak_temperature - 273.15, color=AMBER, linestyle="--", label="highest")
+    grid[1, 0].set_ylabel("pad temperature [°C]")
+    grid[1, 0].set_title("Pad temperature")
+    grid[1, 1].plot(wafer, r.groove_min * 1e6, color=GREEN, label="shallowest groove under the wafer")
+    grid[1, 1].plot(wafer, r.groove_mean * 1e6, color=INK, linestyle="--", label="mean groove")
+    grid[1, 1].set_ylabel("groove depth [µm]")
+    grid[1, 1].set_title("Groove depth")
+    grid[1, 1].set_ylim(bottom=0)
+    end, cause = lot.end_of_life()
+    for ax in grid.flat:
+        for event in lot.events:
+            ax.axvline(event.wafer, color=FAINT, linewidth=1, linestyle=":")
+        if end is not None:
+            ax.axvline(end, color=ORANGE, linewidth=1.6)
+        ax.legend()
+    if end is not None:
+        grid[0, 0].annotate(
+            f"end of life: {cause}", (end, 0.04), xycoords=("data", "axes fraction"), xytext=(-6, 0),
+            textcoords="offset points", ha="right" if end > lot.wafers / 2 else "left", color=ORANGE,
+        )  # fmt: skip
+    for ax in grid[1]:
+        ax.set_xlabel("wafer")
+    return fig
+
+
+@styled
+def pad_figure(lot: LotResult) -> Figure:
+    """Draw the pad's thickness over its radius at four times, and the cut of a sharp disk there."""
+    fig = figure(12.0, 4.6)
+    grid = subplots(fig, 1, 2)
+    top = lot.bench.pad.layers[0].thickness
+    middles = lot.ring_middles * 1e3
+    for index, wafer in enumerate(sorted({0, lot.wafers // 3, 2 * lot.wafers // 3, lot.wafers - 1})):
+        look = line_look(index)
+        grid[0].plot(middles, (top - lot.records.worn[wafer]) * 1e6, label=f"after wafer {wafer + 1}", **look)
+    under = middles[lot.under]
+    for ax in grid:
+        if under.size:
+            ax.axvspan(under[0], under[-1], color="#eef3f7", zorder=0)
+        ax.set_xlabel(_axis_words(lot.bench.polisher.motion))
+    grid[0].set_ylabel("top pad thickness [µm]")
+    grid[0].set_title("Pad profile (shaded: under the wafer)")
+    grid[0].legend()
+    grid[1].plot(middles, lot.cut_rate * 3.6e9, color=GREEN)
+    grid[1].set_ylabel("cut [µm/h]")
+    grid[1].set_title("Cut of a sharp disk, averaged over its sweep")
+    grid[1].set_ylim(bottom=0)
+    return fig
+
+
+@styled
+def summit_figure(lot: LotResult) -> Figure:
+    """Draw the summit heights of the pad, fresh and at the end of the lot, on a log scale."""
+    fig = figure(8.5, 4.8)
+    ax = subplots(fig, 1, 1)
+    middle = 0.5e6 * (lot.summit_edges[1:] + lot.summit_edges[:-1])
+    width = np.diff(lot.summit_edges) * 1e6
+    floor = 1e-7
+    ax.semilogy(middle, np.maximum(lot.summit_fresh / width, floor), label="fresh", **line_look(0))
+    ax.semilogy(
+        middle, np.maximum(lot.summit_last / width, floor), label=f"after wafer {lot.wafers}", **line_look(1)
+    )
+    ax.set_ylim(floor, None)
+    ax.set_xlabel("summit height about the mean of the fresh body [µm]")
+    ax.set_ylabel("share of summits per µm")
+    ax.set_title("Summits: what the disk leaves and polishing wears")
+    ax.legend()
+    return fig
+
+
+@styled
+def sweep_figure(design: SweepDesign) -> Figure:
+    """Draw a dwell table and the pad cut with the plain sweep and with the table."""
+    fig = figure(12.0, 4.6)
+    grid = subplots(fig, 1, 2, width_ratios=[1, 1.4])
+    edges = design.zone_edges * 1e3
+    grid[0].bar(
+        edges[:-1], 100 * design.zone_dwell, width=np.diff(edges), align="edge", color=BLUE, edgecolor="white"
+    )
+    grid[0].set_ylabel("share of time [%]")
+    grid[0].set_title("Dwell table")
+    radius = design.pad_radius * 1e3
+    track = radius[design.counted]
+    grid[1].axvspan(track[0], track[-1], color="#eef3f7", zorder=0)
+    before = f"sweep as it was, uneven by {100 * design.uneven_before:.0f} % (1σ)"
+    after = f"with the table, {100 * design.uneven_after:.1f} %"
+    grid[1].plot(radius, design.cut_before * 3.6e9, label=before, **line_look(1))
+    grid[1].plot(radius, design.cut_after * 3.6e9, label=after, **line_look(0))
+    grid[1].set_ylabel("pad cut by a sharp disk [µm/h]")
+    grid[1].set_title("Pad cut (shaded: under the wafer)")
+    grid[1].set_ylim(bottom=0)
+    grid[1].legend()
+    words = _axis_words(design.bench.polisher.motion)
+    for ax in grid:
+        ax.set_xlabel(words)
+    return fig
+
+
+def _axis_words(motion: str) -> str:
+    return "distance from the belt's centre line [mm]" if motion == "linear" else "pad radius [mm]"

@@ -1,0 +1,280 @@
+"""The polisher drawn to scale in plan: pad, carrier, ring, dispense, conditioner, path of a wafer point."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.patches import Annulus, Circle, FancyArrowPatch, Rectangle
+from matplotlib.patheffects import withStroke
+
+from planish.explain.figures.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure, styled
+from planish.physics.motion import motion
+from planish.predict.wafer.conditions import motion_numbers
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from matplotlib.figure import Figure
+
+    from planish.setup.si import Bench, Step
+
+PAD_FILL, WAFER_FILL, RING_FILL, DISK_FILL = "#e8edf2", "#cfe3f3", "#9aa7b4", "#f3d9a6"
+MM = 1e3
+
+
+@styled
+def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None) -> Figure:
+    """Draw the machine of ``bench`` in plan, to scale [mm], at the speeds of recipe step ``step``.
+
+    The line is the path on the pad of a point 10 mm inside the wafer's edge over ``turns``
+    turns of the platen, the orbit, or the carrier (belt: as many carrier turns).
+    """
+    size = (9.5, 4.2) if bench.polisher.motion == "linear" else (7.0, 6.4)
+    fig = figure(*size) if ax is None else ax.figure
+    ax = axes(fig, 1, 1, 1) if ax is None else ax
+    chosen = bench.steps[step]
+    drawers = {"rotary": _rotary, "linear": _linear, "orbital": _orbital}
+    centre = drawers[bench.polisher.motion](ax, bench)
+    _carrier(ax, bench, centre)
+    x, y = wafer_point_path(bench, chosen, bench.wafer.radius - 0.010, turns)
+    ax.plot(
+        x * MM,
+        y * MM,
+        color=BLUE,
+        linewidth=0.9,
+        alpha=0.85,
+        label="path on the pad of a point 10 mm inside the edge",
+    )
+    _conditioner(ax, bench)
+    ax.set_aspect("equal")
+    ax.grid(False)
+    ax.set_xlabel("x [mm]")
+    ax.set_ylabel("y [mm]")
+    ax.set_title(f"{bench.polisher.motion} polisher, plan to scale: {speeds_text(bench, chosen)}")
+    return fig
+
+
+@styled
+def machines_side_by_side(benches: Mapping[str, Bench], step: int = 0) -> Figure:
+    """Draw several machines in plan in one row, each to its own scale."""
+    fig = figure(16.0, 5.6)
+    for index, bench in enumerate(benches.values()):
+        ax = axes(fig, 1, len(benches), index + 1)
+        machine_plan(bench, step, ax=ax)
+        ax.set_title(f"{bench.polisher.motion}: {speeds_text(bench, bench.steps[step])}", fontsize=12)
+    return fig
+
+
+def speeds_text(bench: Bench, step: Step) -> str:
+    """Return the speeds of a step in the trade's units, for the motion of the machine."""
+    rpm = 60.0 / (2 * np.pi)
+    carrier = f"carrier {step.carrier_speed * rpm:.0f} rpm"
+    if bench.polisher.motion == "rotary":
+        return f"platen {step.platen_speed * rpm:.0f} rpm, {carrier}"
+    if bench.polisher.motion == "linear":
+        return f"belt {step.belt_speed:.2f} m/s, {carrier}"
+    return f"orbit {step.orbit_speed * rpm:.0f} per min, {carrier}"
+
+
+def _rotary(ax: Any, bench: Bench) -> tuple[float, float]:
+    machine = bench.polisher
+    ax.add_patch(
+        Circle((0, 0), machine.platen_radius * MM, facecolor=PAD_FILL, edgecolor=FAINT, linewidth=1.5)
+    )
+    pitch = max(bench.pad.grooves.pitch, 0.02) if bench.pad.grooves.depth > 0 else 0.0
+    if pitch:
+        for radius in np.arange(0.02, machine.platen_radius, 0.02):
+            ax.add_patch(Circle((0, 0), radius * MM, fill=False, edgecolor="#d3dae1", linewidth=0.5))
+    ax.plot(0, 0, marker="+", color=FAINT, markersize=10)
+    _turn_arrow(ax, (0.0, 0.0), 0.93 * machine.platen_radius, "platen")
+    _drop(ax, (machine.dispense_radius * np.cos(2.4), machine.dispense_radius * np.sin(2.4)))
+    limit = machine.platen_radius * MM * 1.06
+    ax.set_xlim(-limit, limit)
+    ax.set_ylim(-limit, limit)
+    return machine.centre_offset, 0.0
+
+
+def _linear(ax: Any, bench: Bench) -> tuple[float, float]:
+    machine = bench.polisher
+    half, length = machine.belt_width / 2, max(machine.belt_length / 2, 2.4 * bench.wafer.radius)
+    ax.add_patch(
+        Rectangle(
+            (-length / 2 * MM, -half * MM),
+            length * MM,
+            2 * half * MM,
+            facecolor=PAD_FILL,
+            edgecolor=FAINT,
+            linewidth=1.5,
+        )
+    )
+    for side in (-1, 1):
+        ax.add_patch(
+            Rectangle(
+                ((side * length / 2 - machine.roller_radius) * MM, -half * 1.06 * MM),
+                2 * machine.roller_radius * MM,
+                2.12 * half * MM,
+                facecolor=RING_FILL,
+                edgecolor=FAINT,
+                alpha=0.45,
+            )
+        )
+    if machine.bearing is not None:
+        for radius in machine.bearing.outer_radii:
+            ax.add_patch(
+                Circle((0, 0), radius * MM, fill=False, edgecolor=AMBER, linestyle=":", linewidth=1.2)
+            )
+        ax.text(
+            0,
+            -half * 0.97 * MM,
+            "dotted: support zones of the fluid bearing",
+            ha="center",
+            va="bottom",
+            color=INK,
+            fontsize=9,
+        )
+    ax.add_patch(
+        FancyArrowPatch(
+            (-0.42 * length * MM, 0.9 * half * MM),
+            (-0.12 * length * MM, 0.9 * half * MM),
+            arrowstyle="-|>",
+            mutation_scale=16,
+            color=INK,
+        )
+    )
+    ax.text(-0.44 * length * MM, 0.9 * half * MM, "belt", va="center", ha="right", color=INK)
+    _drop(ax, (-0.36 * length, 0.0))
+    ax.set_xlim(
+        -(length / 2 + 1.3 * machine.roller_radius) * MM, (length / 2 + 1.3 * machine.roller_radius) * MM
+    )
+    ax.set_ylim(-1.12 * half * MM, 1.12 * half * MM)
+    return 0.0, 0.0
+
+
+def _orbital(ax: Any, bench: Bench) -> tuple[float, float]:
+    machine = bench.polisher
+    ax.add_patch(Circle((0, 0), machine.pad_radius * MM, facecolor=PAD_FILL, edgecolor=FAINT, linewidth=1.5))
+    span = np.arange(-machine.pad_radius, machine.pad_radius, 0.025)
+    px, py = np.meshgrid(span, span)
+    inside = np.hypot(px, py) < machine.pad_radius - 0.008
+    ax.scatter(px[inside] * MM, py[inside] * MM, s=5, color=SKY, label="feed holes (schematic spacing)")
+    ax.add_patch(Circle((0, 0), machine.orbit_radius * MM, fill=False, edgecolor=ORANGE, linewidth=2.0))
+    note = ax.annotate(
+        "orbit of the pad's centre",
+        xy=(0.5 * machine.orbit_radius * MM, -0.87 * machine.orbit_radius * MM),
+        xytext=(0.1 * machine.pad_radius * MM, -0.4 * machine.pad_radius * MM),
+        color=ORANGE,
+        arrowprops={"arrowstyle": "-", "color": ORANGE},
+    )
+    _halo(note, WAFER_FILL)
+    limit = machine.pad_radius * MM * 1.06
+    ax.set_xlim(-limit, limit)
+    ax.set_ylim(-limit, limit)
+    return 0.0, 0.0
+
+
+def _carrier(ax: Any, bench: Bench, centre: tuple[float, float]) -> None:
+    at = (centre[0] * MM, centre[1] * MM)
+    ax.add_patch(
+        Circle(at, bench.wafer.radius * MM, facecolor=WAFER_FILL, edgecolor=INK, linewidth=1.4, alpha=0.75)
+    )
+    for radius in bench.head.zone_outer_radii[:-1]:
+        ax.add_patch(Circle(at, radius * MM, fill=False, edgecolor=FAINT, linewidth=0.8, linestyle="--"))
+    if bench.head.ring is not None:
+        outer = bench.wafer.radius + bench.head.ring.gap + bench.head.ring.width
+        ax.add_patch(
+            Annulus(
+                at,
+                outer * MM,
+                bench.head.ring.width * MM,
+                facecolor=RING_FILL,
+                edgecolor=INK,
+                linewidth=0.8,
+                alpha=0.7,
+            )
+        )
+    ax.plot(*at, marker="+", color=INK, markersize=10)
+    _turn_arrow(ax, centre, 0.5 * bench.wafer.radius, "carrier")
+
+
+def _conditioner(ax: Any, bench: Bench) -> None:
+    disk = bench.conditioner
+    if disk is None:
+        return
+    sweep = disk.sweep
+    middle = 0.5 * (sweep.inner + sweep.outer)
+    if bench.polisher.motion == "linear":
+        x = 0.3 * max(bench.polisher.belt_length / 2, 2.4 * bench.wafer.radius)
+        spot, ends = (x, middle), ((x, sweep.inner), (x, sweep.outer))
+    else:
+        turn = np.deg2rad(215.0)
+        direction = np.array([np.cos(turn), np.sin(turn)])
+        spot = tuple(middle * direction)
+        ends = (tuple(sweep.inner * direction), tuple(sweep.outer * direction))
+    ax.plot(
+        [ends[0][0] * MM, ends[1][0] * MM],
+        [ends[0][1] * MM, ends[1][1] * MM],
+        color=GREEN,
+        linewidth=2,
+        linestyle=":",
+    )
+    ax.add_patch(
+        Circle(
+            (spot[0] * MM, spot[1] * MM),
+            disk.disk_radius * MM,
+            facecolor=DISK_FILL,
+            edgecolor=GREEN,
+            linewidth=1.6,
+        )
+    )
+    words = "disk\n(between wafers)" if disk.mode == "ex-situ" else "disk"
+    note = ax.text(spot[0] * MM, spot[1] * MM, words, ha="center", va="center", fontsize=10, color=INK)
+    _halo(note, DISK_FILL)
+
+
+def _drop(ax: Any, at: tuple[float, float]) -> None:
+    ax.plot(at[0] * MM, at[1] * MM, marker="o", color=ORANGE, markersize=8)
+    note = ax.annotate(
+        "slurry", (at[0] * MM, at[1] * MM), xytext=(6, 6), textcoords="offset points", color=INK
+    )
+    _halo(note, PAD_FILL)
+
+
+def _halo(note: Any, colour: str) -> None:
+    """Keep a word readable where lines cross it."""
+    note.set_path_effects([withStroke(linewidth=4, foreground=colour)])
+    note.set_zorder(6)
+
+
+def _turn_arrow(ax: Any, centre: tuple[float, float], radius: float, text: str) -> None:
+    angle = np.linspace(np.deg2rad(55), np.deg2rad(88), 30)
+    x, y = (centre[0] + radius * np.cos(angle)) * MM, (centre[1] + radius * np.sin(angle)) * MM
+    ax.plot(x, y, color=INK, linewidth=1.6)
+    ax.add_patch(
+        FancyArrowPatch((x[-2], y[-2]), (x[-1], y[-1]), arrowstyle="-|>", mutation_scale=14, color=INK)
+    )
+    _halo(ax.text(x[-1] - 8, y[-1], text, ha="right", va="center", color=INK, fontsize=10), PAD_FILL)
+
+
+def wafer_point_path(
+    bench: Bench, step: Step, radius: float, turns: float, points: int = 1500
+) -> tuple[Any, Any]:
+    """Return the path (x, y) [m] on the pad of a wafer point at ``radius`` [m], in the frame of the plan.
+
+    A belt slides away under the carrier, so its path is wrapped to the belt's visible length.
+    """
+    machine = bench.polisher
+    slowest = {"rotary": step.platen_speed, "linear": step.carrier_speed, "orbital": step.carrier_speed}[
+        machine.motion
+    ]
+    duration = turns * 2 * np.pi / abs(slowest) if slowest else 10.0
+    if machine.motion == "orbital" and step.orbit_speed:
+        duration = min(duration, 40 * 2 * np.pi / abs(step.orbit_speed))
+    times = np.linspace(0.0, duration, points)
+    x, y = motion.wafer_path_on_pad(machine.motion, radius, 0.0, times, **motion_numbers(bench, step))
+    if machine.motion == "linear":
+        length = max(machine.belt_length / 2, 2.4 * bench.wafer.radius)
+        x = (np.asarray(x) + length / 2) % length - length / 2
+        jumps = np.flatnonzero(np.abs(np.diff(x)) > length / 2) + 1
+        x, y = np.insert(x, jumps, np.nan), np.insert(np.asarray(y), jumps, np.nan)
+    return x, y

@@ -1,0 +1,1 @@
+"""How much of a window a union of shapes covers, exactly."""

@@ -1,0 +1,1 @@
+"""Chip layouts: read within bounds, kept as maps of cells."""

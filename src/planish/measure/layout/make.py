@@ -1,0 +1,276 @@
+"""Test layouts: patterns whose density, line width and space are known beforehand.
+
+Invented patterns of our own, of the kinds that planarization is usually studied
+with: blocks of different density, arrays over line width and space, and a row of
+density steps.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.files import whole_file
+from planish.errors import DataError, refuse
+from planish.measure.layout.maps import LayoutMaps
+
+Kind = Literal["density-blocks", "line-space", "step-density"]
+KINDS: tuple[Kind, ...] = ("density-blocks", "line-space", "step-density")
+Rects = NDArray[np.int32]
+
+_UNIT = 1e-9
+_DENSITIES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
+_WIDTHS = (0.5e-6, 1e-6, 2e-6, 5e-6, 10e-6, 50e-6)
+_MOST = 50_000_000
+
+
+def make_rects(
+    kind: Kind,
+    *,
+    size: float = 2e-3,
+    pitch: float = 10e-6,
+    densities: Sequence[float] = _DENSITIES,
+    widths: Sequence[float] = _WIDTHS,
+    spaces: Sequence[float] | None = None,
+    blocks: int = 4,
+    seed: int = 1,
+) -> Rects:
+    """Rectangles (k, 4) [nm] of a test layout that begins at (0, 0).
+
+    Parameters
+    ----------
+    kind:
+        "density-blocks": ``blocks`` x ``blocks`` blocks of line gratings, their
+        densities drawn from ``densities`` in an order fixed by ``seed``.
+        "line-space": one block of lines for each width (rows) and space (columns).
+        "step-density": a row of gratings, one for each of ``densities`` in the order given.
+    size:
+        Side of the layout [m] ("step-density": its length; it is a quarter as high).
+    pitch:
+        Pitch of the gratings [m], for the density kinds.
+    densities:
+        Covered shares, above 0 and up to 1.
+    widths, spaces:
+        [m], for "line-space"; spaces are the widths unless given.
+
+    Raises
+    ------
+    DataError
+        For unknown kinds, values out of range, or blocks too small for one pitch.
+    """
+    if kind not in KINDS:
+        raise DataError(refuse("layout kind", kind, "one of " + ", ".join(KINDS)))
+    if not (0.0 < size <= 1.0):
+        raise DataError(refuse("layout size [m]", size, "above 0 and up to 1"))
+    if kind == "line-space":
+        return _line_space(size, widths, widths if spaces is None else spaces)
+    if not densities or not all(0.0 < d <= 1.0 for d in densities):
+        raise DataError(refuse("layout densities", list(densities), "above 0 and up to 1, at least one"))
+    if kind == "step-density":
+        edges = _edges(size, len(densities))
+        high = _nm(size / 4)
+        parts = [
+            _grating(int(a), 0, int(b), high, _nm(pitch), d)
+            for a, b, d in zip(edges[:-1], edges[1:], densities, strict=True)
+        ]
+        return np.concatenate(parts)
+    if blocks < 1:
+        raise DataError(refuse("layout blocks", blocks, "1 or more"))
+    rng = np.random.default_rng(seed)
+    picks = rng.permutation(np.resize(np.asarray(densities, dtype=np.float64), blocks * blocks))
+    edges = _edges(size, blocks)
+    parts = [
+        _grating(int(edges[i]), int(edges[j]), int(edges[i + 1]), int(edges[j + 1]), _nm(pitch), float(d))
+        for (j, i), d in zip(np.ndindex(blocks, blocks), picks, strict=True)
+    ]
+    return np.concatenate(parts)
+
+
+def make_layout(
+    kind: Kind, path: str | os.PathLike[str], *, layer: tuple[int, int] = (1, 0), **options: Any
+) -> Path:
+    """Write a test layout as a GDSII file, whole or not at all; options as in :func:`make_rects`.
+
+    Raises
+    ------
+    DataError
+        As :func:`make_rects`, or if the place cannot be written.
+    """
+    return write_rects(path, make_rects(kind, **options), layer=layer, name=kind.upper().replace("-", "_"))
+
+
+def make_maps(kind: Kind, cell: float, *, layer: tuple[int, int] = (1, 0), **options: Any) -> LayoutMaps:
+    """Cell maps of a test layout, without a file; options as in :func:`make_rects`.
+
+    Raises
+    ------
+    DataError
+        As :func:`make_rects`, or for a cell that does not fit.
+    """
+    from planish.measure.layout.read import maps_from_rects
+
+    rects = make_rects(kind, **options)
+    return maps_from_rects(rects, cell, unit=_UNIT, layer=layer, source=f"test layout {kind}")
+
+
+def write_rects(
+    path: str | os.PathLike[str],
+    rects: Rects | Iterable[Rects],
+    *,
+    layer: tuple[int, int] = (1, 0),
+    name: str = "TOP",
+) -> Path:
+    """Write rectangles [nm] as one flat GDSII cell, whole or not at all.
+
+    Parameters
+    ----------
+    rects:
+        (k, 4), or an iterable of such parts, so that large layouts need not be held.
+
+    Raises
+    ------
+    DataError
+        If the place cannot be written.
+    """
+    parts = [rects] if isinstance(rects, np.ndarray) else rects
+    return write_records(path, [structure(name, (boundaries(p, layer) for p in parts))])
+
+
+def write_records(path: str | os.PathLike[str], structures: Iterable[Iterable[bytes]]) -> Path:
+    """Write structures (see :func:`structure`) as a GDSII library in nanometres, whole or not at all.
+
+    Raises
+    ------
+    DataError
+        If the place cannot be written.
+    """
+    target = Path(path)
+    try:
+        with whole_file(target) as out:
+            out.write(_record(0x0002, struct.pack(">h", 600)))
+            out.write(_record(0x0102, _DATE))
+            out.write(_record(0x0206, _name("PLANISH")))
+            # 0.001 user units (micrometres) and 1e-9 m, as the format's base-16 reals.
+            out.write(_record(0x0305, bytes.fromhex("3e4189374bc6a7f03944b82fa09b5a54")))
+            for piece in structures:
+                for data in piece:
+                    out.write(data)
+            out.write(_record(0x0400))
+    except OSError as exc:
+        raise DataError(f"{target}: cannot be written ({exc.strerror or exc})") from exc
+    return target
+
+
+def structure(name: str, elements: Iterable[bytes]) -> Iterable[bytes]:
+    """The records of one cell."""
+    yield _record(0x0502, _DATE) + _record(0x0606, _name(name))
+    yield from elements
+    yield _record(0x0700)
+
+
+def boundaries(rects: Rects, layer: tuple[int, int]) -> bytes:
+    """The records of rectangles, 64 bytes each."""
+    r = np.asarray(rects)
+    out = np.zeros(len(r), dtype=_BOUNDARY)
+    out["head"] = (0x0004, 0x0800, 0x0006, 0x0D02)
+    out["layer"] = layer[0]
+    out["middle"] = (0x0006, 0x0E02)
+    out["datatype"] = layer[1]
+    out["xy_head"] = (0x002C, 0x1003)
+    out["xy"] = r[:, [0, 1, 2, 1, 2, 3, 0, 3, 0, 1]]
+    out["tail"] = (0x0004, 0x1100)
+    return out.tobytes()
+
+
+_DATE = struct.pack(">12h", *(2000, 1, 1, 0, 0, 0) * 2)  # fixed, so that the same layout is the same file
+_BOUNDARY = np.dtype(
+    [
+        ("head", ">u2", 4),
+        ("layer", ">u2"),
+        ("middle", ">u2", 2),
+        ("datatype", ">u2"),
+        ("xy_head", ">u2", 2),
+        ("xy", ">i4", 10),
+        ("tail", ">u2", 2),
+    ]
+)
+
+
+def array_of(name: str, at: tuple[int, int], counts: tuple[int, int], step: tuple[int, int]) -> bytes:
+    """The records of an array of a cell: columns along x, rows along y [nm]."""
+    x, y = at
+    points = (x, y, x + counts[0] * step[0], y, x, y + counts[1] * step[1])
+    return (
+        _record(0x0B00)
+        + _record(0x1206, _name(name))
+        + _record(0x1302, struct.pack(">hh", *counts))
+        + _record(0x1003, struct.pack(">6i", *points))
+        + _record(0x1100)
+    )
+
+
+def _record(kind: int, data: bytes = b"") -> bytes:
+    return struct.pack(">HH", len(data) + 4, kind) + data
+
+
+def _name(text: str) -> bytes:
+    raw = text.encode("ascii")
+    return raw + b"\0" * (len(raw) % 2)
+
+
+def _nm(length: float) -> int:
+    return round(length / _UNIT)
+
+
+def _edges(size: float, parts: int) -> NDArray[np.int64]:
+    return np.rint(np.linspace(0, _nm(size), parts + 1)).astype(np.int64)
+
+
+def _grating(x0: int, y0: int, x1: int, y1: int, pitch: int, density: float) -> Rects:
+    """Lines along y that fill a box; the last pitch is cut at the box."""
+    if pitch < 2 or x1 - x0 < pitch:
+        raise DataError(
+            refuse("layout pitch [m]", pitch * _UNIT, f"2e-9 to the block's width {(x1 - x0) * _UNIT:g}")
+        )
+    if density >= 1.0:
+        return np.array([[x0, y0, x1, y1]], dtype=np.int32)
+    line = min(max(1, round(pitch * density)), pitch - 1)
+    return _lines(x0, y0, x1, y1, line, pitch - line)
+
+
+def _lines(x0: int, y0: int, x1: int, y1: int, line: int, space: int) -> Rects:
+    left = np.arange(x0, x1, line + space, dtype=np.int64)
+    if len(left) > _MOST:
+        raise DataError(f"a test layout of more than {_MOST} lines")
+    right = np.minimum(left + line, x1)
+    n = len(left)
+    return np.stack([left, np.full(n, y0), right, np.full(n, y1)], axis=1).astype(np.int32)
+
+
+def _line_space(size: float, widths: Sequence[float], spaces: Sequence[float]) -> Rects:
+    if not widths or not spaces or min(*widths, *spaces, 1.0) < 1e-9:
+        raise DataError(
+            refuse("layout widths and spaces [m]", [*widths, *spaces], "1e-9 or more, at least one")
+        )
+    xs, ys = _edges(size, len(spaces)), _edges(size, len(widths))
+    parts = []
+    for j, width in enumerate(widths):
+        for i, space in enumerate(spaces):
+            if xs[i + 1] - xs[i] < _nm(width) + _nm(space):
+                raise DataError(
+                    refuse(
+                        "layout size [m]",
+                        size,
+                        f"large enough for a line of {width:g} and a space of {space:g}",
+                    )
+                )
+            parts.append(
+                _lines(int(xs[i]), int(ys[j]), int(xs[i + 1]), int(ys[j + 1]), _nm(width), _nm(space))
+            )
+    return np.concatenate(parts)

@@ -1,0 +1,468 @@
+"""Polygons and paths turned into what the coverage kernels sweep: rectangles and convex quads."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from planish.errors import DataError
+from planish.measure.coverage.sort import longer, rows_by_first, sort_distinct, taller
+from planish.measure.layout.limits import STRANGER
+
+# Parts that one polygon may give. Sound ones give at most two a corner.
+_PARTS_PER_CORNER, _PARTS = 16, 100_000
+_TOGETHER = 3_000_000  # parts of the polygons that are divided in one go (192 MB)
+_ROUND = 0.5  # database units by which a round end may miss the circle: finer than the grid it is drawn on
+
+
+@njit(cache=True, nogil=True)
+def is_right_angled(xs, ys, n):  # type: ignore[no-untyped-def]
+    """Whether every side of the closed polygon runs along x or y."""
+    for i in range(n):
+        j = i + 1 if i + 1 < n else 0
+        if xs[i] != xs[j] and ys[i] != ys[j]:
+            return False
+    return True
+
+
+@njit(cache=True, nogil=True)
+def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
+    """Rectangles (m, 4) whose union is the inside of a right-angled polygon.
+
+    Inside is where the winding number is not zero, so that holes joined to the
+    outline by a slit stay holes. ``left[0]`` is how many steps may be taken; it
+    is counted down, and below zero once they, or the room for the parts, ran out.
+    """
+    most = _PARTS_PER_CORNER * n + _PARTS
+    edge = np.empty((n, 4))  # xl, xr, y, direction
+    m = 0
+    for i in range(n):
+        j = i + 1 if i + 1 < n else 0
+        if xs[i] < xs[j]:
+            edge[m, 0] = xs[i]
+            edge[m, 1] = xs[j]
+            edge[m, 2] = ys[i]
+            edge[m, 3] = 1.0
+            m += 1
+        elif xs[i] > xs[j]:
+            edge[m, 0] = xs[j]
+            edge[m, 1] = xs[i]
+            edge[m, 2] = ys[i]
+            edge[m, 3] = -1.0
+            m += 1
+    edge = rows_by_first(edge, m)
+    cuts = np.empty(2 * m)
+    for i in range(m):
+        cuts[i] = edge[i, 0]
+        cuts[m + i] = edge[i, 1]
+    cuts = sort_distinct(cuts, 2 * m)
+    active = np.empty(m, np.int64)
+    open_lo = np.empty(m)
+    open_hi = np.empty(m)
+    open_x = np.empty(m)
+    new_lo = np.empty(m)
+    new_hi = np.empty(m)
+    new_x = np.empty(m)
+    out = np.empty((max(4, n), 4))
+    k = 0
+    n_active = 0
+    n_open = 0
+    after = 0
+    for x in cuts:
+        left[0] -= 2 * n_active + n_open + 1
+        if left[0] < 0 or k > most:
+            left[0] = -1
+            return out[:0]
+        t = 0
+        for i in range(n_active):
+            if edge[active[i], 1] > x:
+                active[t] = active[i]
+                t += 1
+        n_active = t
+        while after < m and edge[after, 0] == x:
+            i = n_active - 1
+            while i >= 0 and edge[active[i], 2] > edge[after, 2]:
+                active[i + 1] = active[i]
+                i -= 1
+            left[0] -= n_active - i
+            active[i + 1] = after
+            n_active += 1
+            after += 1
+        n_new = 0
+        winding = 0.0
+        lo = 0.0
+        for i in range(n_active):
+            e = active[i]
+            was = winding
+            winding += edge[e, 3]
+            if was == 0.0 and winding != 0.0:
+                lo = edge[e, 2]
+                if n_new > 0 and new_hi[n_new - 1] == lo:
+                    n_new -= 1
+                    lo = new_lo[n_new]
+            elif was != 0.0 and winding == 0.0 and edge[e, 2] > lo:
+                new_lo[n_new] = lo
+                new_hi[n_new] = edge[e, 2]
+                n_new += 1
+        # Intervals that go on unchanged stay open; the others end or begin here.
+        i = 0
+        for t in range(n_new):
+            while i < n_open and open_lo[i] < new_lo[t]:
+                if k == out.shape[0]:
+                    out = taller(out, 0)
+                out[k, 0] = open_x[i]
+                out[k, 1] = open_lo[i]
+                out[k, 2] = x
+                out[k, 3] = open_hi[i]
+                k += 1
+                i += 1
+            if i < n_open and open_lo[i] == new_lo[t]:
+                if open_hi[i] == new_hi[t]:
+                    new_x[t] = open_x[i]
+                else:
+                    if k == out.shape[0]:
+                        out = taller(out, 0)
+                    out[k, 0] = open_x[i]
+                    out[k, 1] = open_lo[i]
+                    out[k, 2] = x
+                    out[k, 3] = open_hi[i]
+                    k += 1
+                    new_x[t] = x
+                i += 1
+            else:
+                new_x[t] = x
+        while i < n_open:
+            if k == out.shape[0]:
+                out = taller(out, 0)
+            out[k, 0] = open_x[i]
+            out[k, 1] = open_lo[i]
+            out[k, 2] = x
+            out[k, 3] = open_hi[i]
+            k += 1
+            i += 1
+        open_lo, new_lo = new_lo, open_lo
+        open_hi, new_hi = new_hi, open_hi
+        open_x, new_x = new_x, open_x
+        n_open = n_new
+    return out[:k]
+
+
+@njit(cache=True, nogil=True)
+def _height(edge, e, x):  # type: ignore[no-untyped-def]
+    if x <= edge[e, 0]:
+        return edge[e, 1]
+    if x >= edge[e, 2]:
+        return edge[e, 3]
+    return edge[e, 1] + (edge[e, 3] - edge[e, 1]) * ((x - edge[e, 0]) / (edge[e, 2] - edge[e, 0]))
+
+
+@njit(cache=True, nogil=True)
+def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
+    """Quads (m, 8) with sides along y whose union is the inside (winding not zero) of any polygon.
+
+    ``left`` as in :func:`right_angled_rects`.
+    """
+    most = _PARTS_PER_CORNER * n + _PARTS
+    edge = np.empty((n, 5))  # xl, yl, xr, yr, direction
+    m = 0
+    for i in range(n):
+        j = i + 1 if i + 1 < n else 0
+        if xs[i] < xs[j]:
+            edge[m, 0] = xs[i]
+            edge[m, 1] = ys[i]
+            edge[m, 2] = xs[j]
+            edge[m, 3] = ys[j]
+            edge[m, 4] = 1.0
+            m += 1
+        elif xs[i] > xs[j]:
+            edge[m, 0] = xs[j]
+            edge[m, 1] = ys[j]
+            edge[m, 2] = xs[i]
+            edge[m, 3] = ys[i]
+            edge[m, 4] = -1.0
+            m += 1
+    edge = rows_by_first(edge, m)
+    cuts = np.empty(2 * m + 16)
+    nc = 0
+    for i in range(m):
+        cuts[nc] = edge[i, 0]
+        cuts[nc + 1] = edge[i, 2]
+        nc += 2
+    for i in range(m):
+        lo_i = min(edge[i, 1], edge[i, 3])
+        hi_i = max(edge[i, 1], edge[i, 3])
+        if left[0] < 0 or nc > 4 * most:
+            left[0] = -1
+            return np.empty((0, 8))
+        for j in range(i + 1, m):
+            left[0] -= 1
+            if edge[j, 0] >= edge[i, 2]:
+                break
+            if min(edge[j, 1], edge[j, 3]) > hi_i or max(edge[j, 1], edge[j, 3]) < lo_i:
+                continue
+            a = edge[j, 0]
+            b = min(edge[i, 2], edge[j, 2])
+            da = _height(edge, i, a) - _height(edge, j, a)
+            db = _height(edge, i, b) - _height(edge, j, b)
+            if da * db < 0.0:
+                if nc == cuts.shape[0]:
+                    cuts = longer(cuts)
+                cuts[nc] = a + (b - a) * (da / (da - db))
+                nc += 1
+    cuts = sort_distinct(cuts, nc)
+    active = np.empty(m, np.int64)
+    open_lo = np.empty(m, np.int64)
+    open_hi = np.empty(m, np.int64)
+    open_x = np.empty(m)
+    new_lo = np.empty(m, np.int64)
+    new_hi = np.empty(m, np.int64)
+    new_x = np.empty(m)
+    keys = np.empty(m)
+    out = np.empty((max(4, 2 * n), 8))
+    k = 0
+    n_active = 0
+    n_open = 0
+    after = 0
+    for s in range(cuts.shape[0]):
+        x = cuts[s]
+        left[0] -= 4 * n_active + n_open + 1
+        if left[0] < 0 or k > most:
+            left[0] = -1
+            return out[:0]
+        t = 0
+        for i in range(n_active):
+            if edge[active[i], 2] > x:
+                active[t] = active[i]
+                t += 1
+        n_active = t
+        while after < m and edge[after, 0] <= x:
+            active[n_active] = after
+            n_active += 1
+            after += 1
+        n_new = 0
+        if s + 1 < cuts.shape[0]:
+            mid = 0.5 * (x + cuts[s + 1])
+            for i in range(n_active):
+                keys[i] = _height(edge, active[i], mid)
+            for i in range(1, n_active):  # nearly in order from the slab before
+                e = active[i]
+                v = keys[i]
+                j = i - 1
+                while j >= 0 and keys[j] > v:
+                    keys[j + 1] = keys[j]
+                    active[j + 1] = active[j]
+                    j -= 1
+                left[0] -= i - j
+                keys[j + 1] = v
+                active[j + 1] = e
+            winding = 0.0
+            for i in range(n_active):
+                e = active[i]
+                was = winding
+                winding += edge[e, 4]
+                if was == 0.0 and winding != 0.0:
+                    if n_new > 0 and _height(edge, new_hi[n_new - 1], mid) == keys[i]:
+                        n_new -= 1  # touches the part below: one and the same
+                    else:
+                        new_lo[n_new] = e
+                elif was != 0.0 and winding == 0.0:
+                    new_hi[n_new] = e
+                    if keys[i] > _height(edge, new_lo[n_new], mid):
+                        n_new += 1
+        for t in range(n_new):
+            new_x[t] = x
+        likely = 0  # parts that go on stand in the same order: the next is looked for behind the last
+        for i in range(n_open):
+            kept = False
+            for step in range(n_new):
+                t = (likely + step) % n_new
+                left[0] -= 1
+                if new_lo[t] == open_lo[i] and new_hi[t] == open_hi[i]:
+                    new_x[t] = open_x[i]
+                    kept = True
+                    likely = t + 1
+                    break
+            if not kept:
+                if k == out.shape[0]:
+                    out = taller(out, 0)
+                xa = open_x[i]
+                lo = open_lo[i]
+                hi = open_hi[i]
+                out[k, 0] = xa
+                out[k, 1] = _height(edge, lo, xa)
+                out[k, 2] = x
+                out[k, 3] = _height(edge, lo, x)
+                out[k, 4] = x
+                out[k, 5] = _height(edge, hi, x)
+                out[k, 6] = xa
+                out[k, 7] = _height(edge, hi, xa)
+                k += 1
+        open_lo, new_lo = new_lo, open_lo
+        open_hi, new_hi = new_hi, open_hi
+        open_x, new_x = new_x, open_x
+        n_open = n_new
+    return out[:k]
+
+
+@njit(cache=True, nogil=True)
+def _right_angled_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-def]
+    """Rectangles of the right-angled polygons; the others are marked."""
+    rects = np.empty((2 * n + 4, 4))
+    nr = 0
+    for p in range(n):
+        a = starts[p]
+        count = starts[p + 1] - a
+        others[p] = False
+        if count < 3:
+            continue
+        if not is_right_angled(xs[a : a + count], ys[a : a + count], count):
+            others[p] = True
+            continue
+        part = right_angled_rects(xs[a : a + count], ys[a : a + count], count, left)
+        if left[0] < 0:
+            break
+        if nr + part.shape[0] > _TOGETHER:
+            left[0] = -1
+            break
+        if nr + part.shape[0] > rects.shape[0]:
+            rects = taller(rects, nr + part.shape[0])
+        for r in range(part.shape[0]):
+            for c in range(4):
+                rects[nr, c] = part[r, c]
+            nr += 1
+    return rects[:nr]
+
+
+@njit(cache=True, nogil=True)
+def _other_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-def]
+    """Quads of the polygons marked."""
+    quads = np.empty((16, 8))
+    nq = 0
+    for p in range(n):
+        if not others[p]:
+            continue
+        a = starts[p]
+        count = starts[p + 1] - a
+        part = trapezoids(xs[a : a + count], ys[a : a + count], count, left)
+        if left[0] < 0:
+            break
+        if nq + part.shape[0] > _TOGETHER:
+            left[0] = -1
+            break
+        if nq + part.shape[0] > quads.shape[0]:
+            quads = taller(quads, nq + part.shape[0])
+        for q in range(part.shape[0]):
+            for c in range(8):
+                quads[nq, c] = part[q, c]
+            nq += 1
+    return quads[:nq]
+
+
+def split_polygons(
+    xs: NDArray[Any],
+    ys: NDArray[Any],
+    starts: NDArray[np.int64],
+    n: int,
+    left: NDArray[np.int64] | None = None,
+    place: str = "polygons",
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rectangles (k, 4), quads (m, 8) of n polygons whose corners lie at starts[i]:starts[i + 1].
+
+    Corners [database units] may be of any number type; repeated corners and
+    polygons without area do no harm. The two kinds are compiled apart, so that
+    a layout without slanted sides does not wait for the other. ``left[0]`` is how
+    many steps the polygons of a whole file may still take; it is counted down.
+
+    Raises
+    ------
+    DataError
+        If the polygons cross themselves so often that the steps, or the room, run out.
+    """
+    left = np.array([STRANGER.splitting]) if left is None else left
+    used = int(starts[n])
+    x = np.ascontiguousarray(xs[:used], dtype=np.float64)
+    y = np.ascontiguousarray(ys[:used], dtype=np.float64)
+    others = np.zeros(n, dtype=np.bool_)
+    at = np.ascontiguousarray(starts, dtype=np.int64)
+    rects = _right_angled_parts(x, y, at, n, others, left)
+    quads = _other_parts(x, y, at, n, others, left) if others.any() else np.empty((0, 8))
+    if left[0] < 0:
+        raise DataError(
+            f"{place}: its polygons cross themselves too often to be divided into rectangles and quads"
+            " (merge or clean them first)"
+        )
+    return rects, quads
+
+
+def path_polygons(
+    points: NDArray[Any], width: float, pathtype: int, begin: float, end: float, place: str
+) -> list[NDArray[np.float64]]:
+    """Outline of a path [database units].
+
+    Parameters
+    ----------
+    points:
+        Centre line, shape (n, 2).
+    width:
+        Full width; not negative.
+    pathtype:
+        0 flush ends, 1 round ends, 2 ends half a width longer, 4 ends longer by ``begin`` and ``end``.
+    place:
+        For the refusal.
+
+    Returns
+    -------
+    A list of polygons; none for a path without length or width. Right-angled
+    paths come as one rectangle per straight piece, which overlap at the bends;
+    others come mitred, and round where they end round.
+
+    Raises
+    ------
+    DataError
+        For a path type that the format does not know.
+    """
+    if pathtype not in (0, 1, 2, 4):
+        raise DataError(f"{place}: a path of type {pathtype} (known are 0, 1, 2 and 4)")
+    p = np.asarray(points, dtype=np.float64)
+    keep = np.ones(len(p), dtype=bool)
+    keep[1:] = np.any(p[1:] != p[:-1], axis=1)
+    p = p[keep]
+    if width <= 0:
+        return []
+    half = width / 2.0
+    before, behind = {0: (0.0, 0.0), 1: (0.0, 0.0), 2: (half, half), 4: (begin, end)}[pathtype]
+    step = np.diff(p, axis=0)
+    if pathtype != 1 and len(p) > 1 and bool(((step[:, 0] == 0) | (step[:, 1] == 0)).all()):
+        return _right_angled_path(p, step, half, before, behind)
+    import gdstk
+
+    ends: Any = "round" if pathtype == 1 else (before, behind)
+    if len(p) < 2:
+        if pathtype != 1:
+            return []
+        return [np.asarray(gdstk.ellipse(tuple(p[0]), half, tolerance=_ROUND).points)]
+    path = gdstk.FlexPath(p, width, ends=ends, tolerance=_ROUND)
+    return [np.asarray(q.points, dtype=np.float64) for q in path.to_polygons()]
+
+
+def _right_angled_path(
+    p: NDArray[np.float64], step: NDArray[np.float64], half: float, before: float, behind: float
+) -> list[NDArray[np.float64]]:
+    out = []
+    for i, (a, b, d) in enumerate(zip(p[:-1], p[1:], step, strict=True)):
+        along = np.sign(d)
+        across = np.array([-along[1], along[0]]) * half
+        # A bend is filled by both pieces reaching half a width past it; a straight
+        # joint or a reversal needs nothing.
+        first = before if i == 0 else half * _bends(step[i - 1], d)
+        last = behind if i == len(step) - 1 else half * _bends(d, step[i + 1])
+        s, e = a - along * first, b + along * last
+        out.append(np.array([s - across, e - across, e + across, s + across]))
+    return out
+
+
+def _bends(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    return 1.0 if a[0] * b[0] + a[1] * b[1] == 0.0 else 0.0

@@ -1,0 +1,1 @@
+"""Site maps of wafers: read, paired, described."""

@@ -1,0 +1,179 @@
+"""One measured wafer as figures: the same keys as a predicted one."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from copy import deepcopy
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from planish.engine.record import counted, figure, shortened
+from planish.errors import DataError, refuse
+from planish.measure.sites import outliers, statistics
+from planish.measure.sites.outliers import Flag, flag
+from planish.measure.sites.pairing import TOLERANCE, Paired, pair
+from planish.measure.sites.read import SiteMap, read_sites
+
+TIMES = (1e-3, 1e7)  # [s] what can be a polish time
+
+SOURCES: tuple[str, ...] = (*statistics.SOURCES, *outliers.SOURCES)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MeasuredWafer(Mapping[str, Any]):
+    """What was measured on one wafer: its sites ``paired``, and its figures by name (``wafer["mean_removed_nm"]``).
+
+    The figures are those of :meth:`summary`. ``time`` is the polish time [s], None where nobody gave it.
+    """
+
+    paired: Paired
+    time: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_figures", summarise(self.paired, self.time))
+
+    @property
+    def removal(self) -> SiteMap:
+        """The removal [m] at the sites that both files have, with the polish time."""
+        stated = self["time_s"]
+        return self.paired.removal if stated is None else replace(self.paired.removal, polish_time=stated)
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures: the keys of a predicted wafer where they mean the same, each ends in its unit."""
+        return deepcopy(dict(self._known()))
+
+    def __getitem__(self, key: str) -> Any:
+        return deepcopy(self._known()[key])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._known())
+
+    def __len__(self) -> int:
+        return len(self._known())
+
+    def _known(self) -> Mapping[str, Any]:
+        known: Mapping[str, Any] = self.__dict__["_figures"]
+        return known
+
+    def __repr__(self) -> str:
+        rate, even = self["mean_removal_rate_nm_per_min"], self["wiwnu_sigma_percent"]
+        return (
+            f"<MeasuredWafer: {shortened(self.paired.removal.source, 100)}, {counted(self['sites'], 'site')}: "
+            f"{figure(self['mean_removed_nm'], 'nm')} removed ({figure(rate, 'nm/min')}), "
+            f"WIWNU {figure(even, '%', 3)} (1σ), {len(self['flags'])} flagged>"
+        )
+
+
+def measure_wafer(
+    before: str | os.PathLike[str],
+    after: str | os.PathLike[str],
+    time_s: float | None = None,
+    tolerance: float = TOLERANCE,
+) -> MeasuredWafer:
+    """Read two thickness files and return the measured removal with its figures.
+
+    The keys are those of a predicted wafer where they mean the same; what a
+    gauge cannot know is None. The rate needs the polish time, from ``time_s``
+    [s] or a ``# polish_time: 60 s`` line in either file; without one,
+    ``mean_removal_rate_nm_per_min`` is None and ``notes`` says so.
+
+    Parameters
+    ----------
+    before, after:
+        The files, as :func:`~planish.measure.sites.read.read_sites` reads them.
+    time_s:
+        Polish time [s]; goes before what the files say.
+    tolerance:
+        How far [m] the two positions of one site may lie apart.
+
+    Returns
+    -------
+    MeasuredWafer
+        A mapping of the figures, with ``removal`` site by site.
+
+    Raises
+    ------
+    DataError
+        As :func:`~planish.measure.sites.read.read_sites` and :func:`~planish.measure.sites.pairing.pair`, if the
+        time is not above zero, and if the mean removal is not above zero.
+    """
+    if time_s is not None:
+        _check_time(time_s)
+    paired = pair(read_sites(before), read_sites(after), tolerance)
+    return MeasuredWafer(paired, time_s)
+
+
+def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
+    """Return the figures of a paired wafer as a flat JSON-ready dict; see :func:`measure_wafer`."""
+    removal = paired.removal
+    mean = float(np.mean(removal.value))
+    if mean <= 0:
+        raise DataError(
+            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above zero (are the files before "
+            "and after the polish the wrong way round?)"
+        )
+    try:
+        s = statistics.wafer_statistics(removal.value)
+    except DataError as error:
+        raise DataError(f"{removal.source}: {error}") from None
+    time = time_s if time_s is not None else removal.polish_time
+    if time is not None:
+        _check_time(time)
+    flags = flag(removal)
+    notes = []
+    if time is None:
+        notes.append(
+            "no polish time was given, so no rate: give --time or a line '# polish_time: 60 s' in a file; "
+            "mean_removed_nm is the removal itself"
+        )
+    for names, where in ((paired.only_before, "before"), (paired.only_after, "after")):
+        if names:
+            shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+            notes.append(f"{_sites(len(names))} only in the file {where} the polish and left out: {shown}")
+    clean: statistics.WaferStatistics | None = None
+    if flags:
+        notes.append(f"{_sites(len(flags))} flagged; counted in every figure but those 'without_flagged'")
+        keep = np.ones(len(removal), dtype=bool)
+        keep[[f.row for f in flags]] = False
+        clean = statistics.wafer_statistics(removal.value[keep]) if keep.sum() >= 2 else None
+    negative = int(np.sum(removal.value < 0))
+    if negative:
+        notes.append(f"{_sites(negative)} thicker after the polish; counted all the same")
+    return {
+        "mean_removal_rate_nm_per_min": None if time is None else s.mean * 1e9 / (time / 60),
+        "mean_removed_nm": s.mean * 1e9,
+        "wiwnu_sigma_percent": s.wiwnu_sigma_percent,
+        "wiwnu_range_percent": s.wiwnu_range_percent,
+        "wiwnu_sigma_percent_without_flagged": None if clean is None else clean.wiwnu_sigma_percent,
+        "wiwnu_range_percent_without_flagged": None if clean is None else clean.wiwnu_range_percent,
+        "sigma_nm": s.sigma * 1e9,
+        "minimum_nm": s.minimum * 1e9,
+        "maximum_nm": s.maximum * 1e9,
+        "mean_speed_m_per_s": None,
+        "peak_temperature_C": None,
+        "time_s": time,
+        "sites": s.sites,
+        "sites_unmatched": len(paired.only_before) + len(paired.only_after),
+        "paired_by": paired.by,
+        "flags": [_as_dict(f) for f in flags],
+        "notes": notes,
+        "sources": [f"measured: {removal.source}", *SOURCES],
+    }
+
+
+def _check_time(time: float) -> None:
+    if not (np.isfinite(time) and TIMES[0] <= time <= TIMES[1]):
+        raise DataError(
+            refuse("polish time [s]", time, f"above 0, from {TIMES[0]:g} to {TIMES[1]:g}", "as --time '60 s'")
+        )
+
+
+def _as_dict(f: Flag) -> dict[str, Any]:
+    return {"site": f.site, "reason": f.reason, "score": f.score}
+
+
+def _sites(count: int) -> str:
+    return "1 site is" if count == 1 else f"{count} sites are"

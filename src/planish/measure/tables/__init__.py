@@ -1,0 +1,1 @@
+"""Text and Parquet tables: read within bounds, columns with units."""

@@ -1,0 +1,1 @@
+"""Tool traces: read, cut into wafers, sorted by regime."""

@@ -1,0 +1,1 @@
+"""Elastic contact of the pad with surfaces of any shape: problem, solvers, kernels."""

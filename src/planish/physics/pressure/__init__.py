@@ -1,0 +1,1 @@
+"""The pressure under the wafer: plate, zones, retaining ring, layered pad, summits."""

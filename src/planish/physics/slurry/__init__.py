@@ -1,0 +1,1 @@
+"""The slurry between wafer and pad: film, delivery, grains, heat."""

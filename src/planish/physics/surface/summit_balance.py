@@ -1,0 +1,288 @@
+"""How summit heights age: polishing wears the high ones down, conditioning cuts new ones.
+
+The probability density phi(z, t) of summit heights z on a pad ring obeys
+
+    d phi/dt = d/dz[ w(z, d) phi ] + kappa (phi_fresh - phi)
+
+with Archard wear of a Hertzian summit of height z under a flat at d,
+w = c sqrt(z - d), c = K v 4 E*/(3 pi sqrt(R)) (K the wear coefficient times
+the sliding speed v times the mean Hertz pressure), and the renewal rate kappa
+at which furrows of the conditioner replace summits by freshly cut ones. The
+separation d follows from the load at every moment.
+
+Scheme: while d stands still a summit's interference goes as
+sqrt(delta) = sqrt(delta_0) - c t/2, so the cumulative distribution is carried
+along these exact paths, F_new(z) = F_old(d + (sqrt(z-d) + c t/2)^2), and
+differenced. F_old is read from a limited parabola (density linear in a bin,
+never negative). Any time step is stable, no probability is lost or turns
+negative, and only the motion of d within a step is approximated (taken at its
+middle); renewal is split half before and half after (second order).
+
+Limit: where few new summits lift the flat off a crowd worn level (hard wear
+and hardly any renewal), the moment of lift-off is sharp and its timing is
+found to a wafer or two, the real pressure during it to about 3 %.
+"""
+
+from __future__ import annotations
+
+from math import pi, sqrt
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from planish.errors import ModelError, refuse
+from planish.physics.surface.asperities import exponential_layer, fresh_heights, height_grid
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Borucki 2002, J. Eng. Math. 43, 105: rate decay from wear of the summit height density (from memory)",
+    "Borucki, Witelski, Please, Kramer & Schwendeman 2004, J. Eng. Math. 50, 1-24: height density under"
+    " conditioning and wear (abstract)",
+    "Archard 1953, J. Appl. Phys. 24, 981: wear proportional to pressure and sliding (from memory)",
+    "Transport of the cumulative distribution along exact wear paths; renewal rate of triangular furrows:"
+    " derivation of our own",
+)
+
+MAX_MOVE = 0.1
+"""Largest c t/2 of a substep, in square roots of the contact's decay length."""
+
+MAX_TAKEN = 0.1
+"""Largest share of the load that summits cut anew in one substep would take over from the worn ones."""
+
+MAX_STEPS = 40
+"""Most substeps of one stretch; reached only where wear or renewal changes all of the contact at once."""
+
+
+def wear_constant(coefficient: float, speed: ArrayLike, *, tip_radius: float, modulus: float) -> Array:
+    """Return c [m^(1/2)/s] of the wear speed c sqrt(z - d) of a summit.
+
+    ``coefficient`` [1/Pa] wear depth per pressure and sliding distance,
+    ``speed`` [m/s] of sliding while in contact times the share of time in contact.
+    """
+    if not coefficient >= 0:
+        raise ModelError(refuse("summit wear coefficient [1/Pa]", coefficient, "0 or more"))
+    if not (tip_radius > 0 and modulus > 0):
+        raise ModelError(refuse("summit tip radius, plane modulus", (tip_radius, modulus), "above 0"))
+    return np.asarray(
+        coefficient * np.asarray(speed, dtype=np.float64) * 4.0 * modulus / (3.0 * pi * sqrt(tip_radius))
+    )
+
+
+def ageing_grid(
+    height_sd: float,
+    tail_length: float,
+    *,
+    density: float,
+    tip_radius: float,
+    modulus: float,
+    pressure: float,
+    finer: float = 1.0,
+) -> Array:
+    """Return bin edges [m] fit for ageing under loads around ``pressure`` [Pa] (the highest of the recipe).
+
+    A glazed pad carries its load on many summits worn nearly level. If the
+    count N(d) of summits above d grows downward as exp(-d/tail), the same
+    load needs interferences that fall as N^(-2/3): bins narrow downward as
+    exp(2 z/(3 tail)) below the fresh pad's separation, to 1/200 of the tail, and
+    widen again where wear does not reach. ``finer`` divides every width.
+    """
+    if not (pressure > 0 and finer > 0):
+        raise ModelError(refuse("pressure [Pa], finer", (pressure, finer), "above 0"))
+    span = height_grid(height_sd, tail_length)
+    _, _, d = exponential_layer(
+        pressure,
+        span,
+        fresh_heights(span, height_sd, tail_length),
+        density=density,
+        tip_radius=tip_radius,
+        modulus=modulus,
+    )
+    # Integrate bins per height on a fine scale, then cut it at whole numbers of bins.
+    scale = np.linspace(span[0], span[-1], 4001)
+    x = (scale - float(d)) / tail_length
+    width = tail_length * np.clip(0.04 * np.exp(np.minimum(x, 10.0) / 1.5), 1.0 / 200.0, 0.1)
+    width = np.where(x < -5.0, np.maximum(width, 0.1 * tail_length), width) / finer
+    count = np.concatenate(([0.0], np.cumsum(np.diff(scale) * 0.5 * (1 / width[1:] + 1 / width[:-1]))))
+    bins = int(np.ceil(count[-1]))
+    return np.asarray(np.interp(np.linspace(0.0, count[-1], bins + 1), count, scale))
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float, float]:
+    """Moments of order 1/2, 1, 3/2 and 0 of z - d above d, exact for uniform bins."""
+    n = p.size
+    first = min(max(int(np.searchsorted(z, d)) - 1, 0), n - 1)
+    half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
+    delta = max(z[first] - d, 0.0)
+    root = np.sqrt(delta)
+    delta0, a0, b0, c0 = delta, delta * root, delta * delta, delta * delta * root
+    for k in range(first, n):
+        delta = z[k + 1] - d
+        root = np.sqrt(max(delta, 0.0))
+        a1 = delta * root
+        b1 = delta * delta
+        c1 = b1 * root
+        density = p[k] / (z[k + 1] - z[k])
+        half += density * (a1 - a0)
+        one += density * (b1 - b0)
+        threehalf += density * (c1 - c0)
+        count += density * (delta - delta0)
+        delta0, a0, b0, c0 = delta, a1, b1, c1
+    return half / 1.5, one / 2.0, threehalf / 2.5, count
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _separate(
+    p: Array, z: Array, pressure: float, stiff: float, guess: float, tolerance: float
+) -> tuple[float, float, float, float, float]:
+    """Separation under ``pressure`` by bracketed Newton on ln p, and the moments there."""
+    n = p.size
+    high = z[n]
+    low = z[0] - (pressure / (4.0 / 3.0 * stiff)) ** (2.0 / 3.0) - 1e-12
+    d = guess if low < guess < high else 0.5 * (low + high)
+    half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
+    for turn in range(200):
+        half, one, threehalf, count = _moments(p, z, d)
+        load = 4.0 / 3.0 * stiff * threehalf
+        if abs(load - pressure) <= tolerance * pressure:
+            break
+        if load > pressure:
+            low = d
+        else:
+            high = d
+        new = 0.5 * (low + high)
+        # Newton can swing over a level crowd of summits: every other later turn halves the bracket.
+        if load > 0.0 and half > 0.0 and (turn < 6 or turn % 2 == 0):
+            trial = d + np.log(load / pressure) * load / (2.0 * stiff * half)
+            if low < trial < high:
+                new = trial
+        d = new
+    return d, half, one, threehalf, count
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def log_load(probability: Array, edges: Array) -> Array:
+    """Return ln int (z-d)^(3/2) phi dz at d = every edge (n+1,): how much load fresh summits would take."""
+    out = np.empty(edges.size)
+    for k in range(edges.size):
+        _, _, threehalf, _ = _moments(probability, edges, edges[k])
+        out[k] = np.log(max(threehalf, 1e-300))
+    return out
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def contact_rings(
+    probability: Array, edges: Array, pressure: Array, stiff: float, separation: Array, moments: Array
+) -> None:
+    """Fill ``separation`` (rings,) [m], given as a guess, and ``moments`` (rings, 4) of orders 1/2, 1, 3/2, 0.
+
+    ``stiff`` = density * E* * sqrt(tip radius) [Pa/m^(3/2)]; rings without
+    pressure get the top edge and moments 0.
+    """
+    for r in range(probability.shape[0]):
+        if pressure[r] <= 0.0:
+            separation[r] = edges[edges.size - 1]
+            moments[r, :] = 0.0
+            continue
+        separation[r], half, one, threehalf, count = _separate(
+            probability[r], edges, pressure[r], stiff, separation[r], 1e-8
+        )
+        moments[r, 0], moments[r, 1], moments[r, 2], moments[r, 3] = half, one, threehalf, count
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _wear(p: Array, z: Array, d: float, move: float, cumulative: Array) -> None:
+    """Carry the cumulative distribution of one ring down its wear paths, sqrt(delta) less ``move``."""
+    n = p.size
+    first = min(max(int(np.searchsorted(z, d)) - 1, 0), n - 1)
+    # Counted from the bottom of bin ``first``: what lies below d does not move.
+    cumulative[first] = 0.0
+    for k in range(first, n):
+        cumulative[k + 1] = cumulative[k] + p[k]
+    total = cumulative[n]
+    source = first
+    before = 0.0
+    for k in range(first, n):
+        root = np.sqrt(z[k + 1] - d) + move if z[k + 1] > d else move
+        came = d + root * root
+        while source < n - 1 and z[source + 1] < came:
+            source += 1
+        if k == n - 1 or came >= z[n]:
+            now = total
+        else:
+            width = z[source + 1] - z[source]
+            s = min(max((came - z[source]) / width, 0.0), 1.0)
+            mass = cumulative[source + 1] - cumulative[source]
+            bend = 0.0
+            if first < source < n - 1:
+                below = (cumulative[source] - cumulative[source - 1]) / (z[source] - z[source - 1])
+                above = (cumulative[source + 2] - cumulative[source + 1]) / (z[source + 2] - z[source + 1])
+                here = mass / width
+                a, b = here - below, above - here
+                if a * b > 0.0:  # limited slope: the density stays between that of its neighbours
+                    mean = abs(above - below) / (z[source + 2] + z[source + 1] - z[source] - z[source - 1])
+                    bend = min(min(abs(a), abs(b)), mean * width) * width
+                    if a < 0.0:
+                        bend = -bend
+            now = cumulative[source] + s * mass - bend * s * (1.0 - s)
+        now = max(now, before)
+        p[k] = now - before
+        before = now
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def age_rings(
+    probability: Array,
+    edges: Array,
+    fresh: Array,
+    pressure: Array,
+    wear: Array,
+    renewal: Array,
+    stiff: float,
+    separation: Array,
+    fresh_load: Array,
+    finer: int,
+) -> None:
+    """Age the summits of all pad rings in place through one stretch of polishing. Unchecked.
+
+    ``probability`` (rings, n) of the bins between ``edges`` (n+1,) [m], each row summing to 1; ``fresh`` (n,)
+    that of newly cut summits; ``pressure`` (rings,) [Pa] on the ring while the wafer is on it, 0: not touched;
+    ``wear`` (rings,) [m^(1/2)] is c times the time (:func:`wear_constant`); ``renewal`` (rings,) the share cut
+    anew as an exponent, inf: wholly; ``stiff`` is density x plane modulus x sqrt(tip radius);
+    ``separation`` (rings,) is a guess of the one at the start and becomes that
+    of the last substep; ``fresh_load`` from :func:`log_load`; ``finer`` multiplies the number of substeps.
+    """
+    rings, n = probability.shape
+    work = np.empty(n + 1)
+    for r in range(rings):
+        p = probability[r]
+        touched = pressure[r] > 0.0 and wear[r] > 0.0
+        d, half, one, threehalf = separation[r], 0.0, 0.0, 0.0
+        steps = finer
+        if touched:
+            d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d, 1e-5)
+            move = 0.5 * wear[r] / np.sqrt(2.0 / 3.0 * threehalf / half)
+            need = move / MAX_MOVE
+            if renewal[r] > 0.0:
+                new = np.exp(np.interp(d, edges, fresh_load))
+                need = max(need, min(renewal[r], 1.0) * new / threehalf / MAX_TAKEN)
+            steps = finer * int(min(max(np.ceil(need), 1.0), MAX_STEPS))
+        half_kept = np.exp(-0.5 * renewal[r] / steps)
+        for s in range(steps):
+            kept = half_kept if s == 0 else half_kept * half_kept
+            if kept < 1.0:
+                for k in range(n):
+                    p[k] = fresh[k] + kept * (p[k] - fresh[k])
+            if touched:
+                if s > 0 or kept < 1.0:
+                    d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d, 1e-5)
+                # At constant load d falls at the rate c M_1/M_1/2: take it at the middle of the substep.
+                c = wear[r] / steps
+                _wear(p, edges, d - 0.5 * c * one / half, 0.5 * c, work)
+                d -= c * one / half
+        if half_kept < 1.0:
+            for k in range(n):
+                p[k] = fresh[k] + half_kept * (p[k] - fresh[k])
+        separation[r] = d

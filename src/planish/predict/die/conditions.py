@@ -1,0 +1,200 @@
+"""What a die feels at its place on the wafer: pressure, speed, rates, and the pad's state."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.record import Record
+from planish.errors import SetupError, refuse
+from planish.physics.pressure.layers import surface_compliance
+from planish.physics.removal.laws import removal_rate
+from planish.physics.surface import asperities
+
+if TYPE_CHECKING:
+    from planish.predict.wafer.result import WaferResult
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+
+# Summits measured dry and at rest reach several um; contact heights fitted to step data are near 0.1-0.3 um
+# (from memory). What lies between is not derived here, so the ratio is a calibration, chosen to give about
+# 0.2 um for a freshly conditioned hard pad; fit.planarization replaces it by a measured one.
+DYNAMIC_SHARE = 0.04
+SOURCES: tuple[str, ...] = (
+    *asperities.SOURCES,
+    "selectivity length while sliding over that of summits at rest = 0.04: calibration of our own to contact"
+    " heights of 0.1-0.3 um (from memory)",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceState:
+    """The pad's surface as the die meets it.
+
+    ``selectivity_length`` [m] at which pressure falls to 1/e over wide low
+    areas, sliding; ``relative_pressure`` p_r/E* of the summits;
+    ``spot_diameter`` [m] of one contact spot.
+    """
+
+    selectivity_length: float
+    relative_pressure: float
+    spot_diameter: float
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class LocalStep(Record):
+    """One recipe step at one place: duration [s], pressure [Pa], speed [m/s], blanket ``rates`` [m/s];
+    ``platen``: which of several pads it runs on."""
+
+    name: str
+    duration: float
+    pressure: float
+    speed: float
+    rates: dict[str, float]
+    platen: int = 0
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class LocalConditions(Record):
+    """A place on the wafer: its name, radius [m] and recipe steps."""
+
+    place: str
+    radius: float
+    steps: tuple[LocalStep, ...]
+
+    @property
+    def duration(self) -> float:
+        """Polish time in all [s]."""
+        return sum(step.duration for step in self.steps)
+
+    @property
+    def pressure(self) -> float:
+        """Mean pressure over the time [Pa]."""
+        return float(np.average([s.pressure for s in self.steps], weights=[s.duration for s in self.steps]))
+
+    def rates(self, material: str) -> Array:
+        """Blanket rates of a material, one per step [m/s]."""
+        return np.array([step.rates[material] for step in self.steps])
+
+
+def pad_state(
+    bench: Bench,
+    pressure: float,
+    *,
+    decay_length: float | None = None,
+    real_pressure: float | None = None,
+    dynamic_share: float = DYNAMIC_SHARE,
+) -> SurfaceState:
+    """Return the pad's state at ``pressure`` [Pa].
+
+    ``decay_length`` [m] and ``real_pressure`` [Pa] are those of the summits at
+    any point of the pad's life (from the lot level); without them, as conditioned.
+    """
+    from planish.predict.wafer.contact_model import summit_curve
+    from planish.predict.wafer.pad_surface import as_conditioned
+
+    surface = as_conditioned(bench)
+    curve = summit_curve(surface)
+    reach = float(curve.at(pressure, "decay_length")) if decay_length is None else decay_length
+    real = float(curve.at(pressure, "real_pressure")) if real_pressure is None else real_pressure
+    plane = asperities.plane_modulus(surface.modulus, surface.poisson)
+    # Hertz: a spot pressed at mean p_r on radius R has radius (3 pi/4) R p_r/E*.
+    spot = 1.5 * np.pi * surface.tip_radius * real / plane
+    return SurfaceState(dynamic_share * reach, real / plane, spot)
+
+
+def stack_compliance(
+    bench: Bench, groove_depth: float | None = None, top_thickness: float | None = None
+) -> Callable[[Array], Array]:
+    """Return the compliance [m/Pa] of the setup's pad stack as a function of wave number [rad/m].
+
+    ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
+    """
+    from planish.predict.wafer.contact_model import pad_base, pad_layers
+
+    layers, base = pad_layers(bench, groove_depth, top_thickness), pad_base(bench)
+    return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
+
+
+def wafer_rigidity(bench: Bench) -> float:
+    """Return the bending stiffness E t^3/(12 (1 - nu^2)) of the wafer [N m]."""
+    wafer = bench.wafer
+    return wafer.modulus * wafer.thickness**3 / (12 * (1 - wafer.poisson**2))
+
+
+def place_radius(bench: Bench, place: str | float, field: float = 0.0) -> tuple[str, float]:
+    """Return (name, radius [m]) of "centre", "mid", "edge" or a radius [m].
+
+    "edge" is the outermost place at which a field of side ``field`` [m] lies inside the edge exclusion.
+    """
+    usable = bench.wafer.radius - bench.wafer.edge_exclusion
+    if isinstance(place, str):
+        radii = {"centre": 0.0, "mid": usable / 2, "edge": max(usable - field / 2, usable / 2)}
+        if place not in radii:
+            raise SetupError(refuse("place", place, "'centre', 'mid', 'edge' or a radius in metres"))
+        return place, radii[place]
+    if not 0 <= place <= bench.wafer.radius:
+        raise SetupError(refuse("place [m]", place, f"between 0 and {bench.wafer.radius:g}"))
+    return f"r = {place * 1e3:.1f} mm", float(place)
+
+
+def local_conditions(
+    bench: Bench,
+    wafer: WaferResult,
+    place: str,
+    radius: float,
+    needed: tuple[str, ...],
+    change: float = 1.0,
+) -> LocalConditions:
+    """Return what the wafer level says at ``radius`` [m] for the ``needed`` materials.
+
+    A material that is a film of the wafer has the rate that the wafer level
+    found for it; another one its own law at the same pressure, speed and
+    temperature, times the factor by which the wafer level's top film departs from its law.
+    ``change`` multiplies all rates (a worn pad).
+    """
+    made = []
+    for record in wafer.steps:
+        pressure = float(np.interp(radius, wafer.radius, record.pressure))
+        speed = float(np.interp(radius, wafer.radius, record.speed))
+        temperature = float(np.mean(record.temperatures))
+        by_film = {
+            film.material: float(np.interp(radius, wafer.radius, record.curves[i][-1])) / record.duration
+            for i, film in reversed(list(enumerate(bench.wafer.films)))
+        }
+        top = bench.wafer.films[0].material
+        law = {
+            name: float(
+                removal_rate(
+                    removal.law,
+                    removal.coefficients,
+                    pressure,
+                    speed,
+                    temperature=temperature,
+                    friction=record.friction,
+                )
+            )
+            for name, removal in bench.removal.items()
+        }
+        factor = by_film[top] / law[top] if law.get(top, 0) > 0 else 1.0
+        rates = {}
+        for material in needed:
+            if material in by_film:
+                rates[material] = by_film[material] * change
+            elif material in law:
+                rates[material] = law[material] * factor * change
+            else:
+                known = ", ".join(sorted(law))
+                raise SetupError(
+                    refuse(
+                        "removal", material, f"one of the setup's materials ({known})", "add its removal law"
+                    )
+                )
+        made.append(LocalStep(record.name, record.duration, pressure, speed, rates))
+    return LocalConditions(place, radius, tuple(step for step in made if step.duration > 0))

@@ -1,0 +1,269 @@
+"""The contact route: the pad pressed on the die's surface as it is, again and again while it wears.
+
+No averaging kernel and no planarization length: the pressure of each cell comes from the elastic pad stack,
+bent over the die's present heights, with the summits in series (:mod:`planish.physics.contact.problem`). Inside a cell
+the two-area law goes on as in the density route. Time steps are implicit midpoints: the height that a cell
+loses in half a step joins the contact as a compliance in series, so that steps may be long against the
+decay of the shortest waves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import SetupError, refuse
+from planish.physics.contact import cell as cell_contact
+from planish.physics.contact import problem as contact
+from planish.physics.contact.cell import counted_height, fall_rate
+from planish.physics.pattern.area_pair import PairMarch, begin_march, march
+from planish.physics.pattern.feature_selectivity import feature_selectivity
+from planish.predict.die.conditions import LocalConditions
+from planish.predict.die.levels import Level, MetalLevel, OxideLevel, StiLevel
+from planish.predict.die.model import DieChoices, DieFields, DieInput, DiePad, fields_of, pads_of, start_step
+from planish.predict.die.window import PolishWindow, limits, passed
+
+if TYPE_CHECKING:
+    from planish.physics.contact.problem import ContactProblem
+
+Array = NDArray[np.float64]
+SOURCES: tuple[str, ...] = (
+    *contact.SOURCES,
+    *cell_contact.SOURCES,
+    "implicit midpoint of contact and wear: derivation of our own",
+)
+LEAST_SHARE = 1e-4  # high area that a cell without any is given, so that its heights stay defined
+_PART = 0.1  # of the time in which a blanket film loses one decay length of the summits: the time step
+_FEWEST = 4  # time steps in a recipe step
+_LONGEST = 2.0  # times the recipe: until then cells may still clear or limits be passed
+_TOLERANCE = 1e-4  # of the pressures
+
+
+@dataclass(slots=True)
+class _Course:
+    """The die on its way through the recipe."""
+
+    level: Level
+    cells: DieInput
+    share: Array  # (cells,)
+    thick: Array  # (films, cells) [m]
+    state: PairMarch
+    clear: Array  # (cells,) [s]
+    time: float = 0.0
+    limit_times: dict[str, float] = field(default_factory=dict)
+    last_excess: dict[str, float] = field(default_factory=dict)
+
+
+def polish_by_contact(
+    cells: DieInput,
+    level: Level,
+    local: LocalConditions,
+    pad: DiePad | Sequence[DiePad],
+    choices: DieChoices,
+    *,
+    finer: int = 1,
+    tell: Callable[[float], None] | None = None,
+) -> tuple[DieFields, PolishWindow]:
+    """Return the maps and the polish window of one die.
+
+    ``finer`` divides the time steps; ``tell`` is called with the share of the recipe done.
+
+    Raises
+    ------
+    SetupError: for a field that stands alone: here fields repeat on the wafer.
+    """
+    if choices.edges != "periodic":
+        raise SetupError(refuse("edges", choices.edges, "'periodic' for the contact route"))
+    course = _begin(cells, level)
+    pads = pads_of(pad, local)
+    problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
+    pressure = np.full(cells.high.shape, local.steps[0].pressure)
+    reaches = [_reach(cells, pads[step.platen], step.pressure) for step in local.steps]
+    fields: DieFields | None = None
+    number, left = 0, local.steps[0].duration
+    while True:
+        step = local.steps[number]
+        on, problem = pads[step.platen], problems[step.platen]
+        rates = np.array([step.rates[name] for name in _films(level)])
+        low_rate = step.rates[_low(level)]
+        longest = _PART * on.state.selectivity_length / max(low_rate, float(rates[0])) / finer
+        span = min(longest, step.duration / (_FEWEST * finer), left)
+        pressure = _step(course, problem, on, step.pressure, rates, low_rate, reaches[number], span, pressure)
+        left -= span
+        if left <= 1e-9 * step.duration:
+            if number + 1 < len(local.steps):
+                number += 1
+                left = local.steps[number].duration
+            else:
+                if fields is None:
+                    fields = _fields(course)
+                left = step.duration
+        if tell is not None:
+            tell(min(course.time / local.duration, 1.0))
+        limits_seen = len(course.limit_times) == len(limits(level))
+        if fields is not None and (
+            (limits_seen and _all_clear(course)) or course.time >= _LONGEST * local.duration
+        ):
+            break
+    later = _fields(course).clear  # cells that clear only after the recipe
+    return replace(fields, clear=later), _window(course)
+
+
+def _begin(cells: DieInput, level: Level) -> _Course:
+    share = np.clip(cells.high, LEAST_SHARE, 1.0).ravel()
+    films = [np.inf]
+    if isinstance(level, StiLevel):
+        films = [level.overburden, np.inf]
+    elif isinstance(level, MetalLevel):
+        films = [level.overburden, max(level.barrier, 1e-12), np.inf]
+    thick = np.array([np.full(share.size, value) for value in films])
+    state = begin_march(start_step(cells, level).ravel(), thick[0])
+    return _Course(level, cells, share, thick, state, np.full(share.size, np.inf))
+
+
+def _films(level: Level) -> tuple[str, ...]:
+    if isinstance(level, OxideLevel):
+        return (level.oxide,)
+    if isinstance(level, StiLevel):
+        return (level.oxide, level.nitride_material)
+    return (level.metal, level.barrier_material if level.barrier > 0 else level.dielectric, level.dielectric)
+
+
+def _low(level: Level) -> str:
+    return level.metal if isinstance(level, MetalLevel) else level.oxide
+
+
+def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactProblem:
+    """The pad stack and the bending wafer under the summits, over fields that repeat."""
+    from scipy.interpolate import CubicSpline
+
+    ny, nx = cells.high.shape
+    longest, shortest = 2 * np.pi / (max(ny, nx) * cells.cell), np.pi * np.sqrt(2) / cells.cell
+    knots = np.linspace(np.log(longest / 2), np.log(2 * shortest), 600)
+    q = np.exp(knots)
+    smooth = CubicSpline(knots, np.log(pad.compliance(q) + 1 / (pad.wafer_rigidity * q**4)))
+
+    def compliance(wave_number: Array) -> Array:
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.where(wave_number > 0, np.exp(smooth(np.log(wave_number))), np.inf))
+
+    layer = contact.AsperityLayer(local.pressure, pad.state.selectivity_length)
+    return contact.ContactProblem((ny, nx), cells.cell, compliance, asperity=layer, workers=1)
+
+
+def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
+    """Selectivity lengths [m] inside the cells: wider areas, and cells all low, the contact itself resolves."""
+    inside = feature_selectivity(
+        cells.low_width,
+        summit_length=pad.state.selectivity_length,
+        relative_pressure=pad.state.relative_pressure,
+        pressure=pressure,
+        compliance=pad.compliance,
+        widest=cells.cell,
+        high_width=cells.high_width,
+    )
+    return np.where(cells.high > 1e-6, inside, pad.state.selectivity_length).ravel()
+
+
+def _step(
+    course: _Course,
+    problem: ContactProblem,
+    pad: DiePad,
+    mean: float,
+    rates: Array,
+    low_rate: float,
+    reach: Array,
+    span: float,
+    start: Array,
+) -> Array:
+    """Move the die on by ``span`` [s]; return the pressures [Pa] in the middle of it."""
+    shape, state, layer = course.cells.high.shape, course.state, pad.state.selectivity_length
+    high = course.cells.incoming.ravel() - state.high_loss
+    counted = counted_height(high, state.height, course.share, layer, reach)
+    falls = fall_rate(state.height, course.share, layer, reach, rates[state.exposed], low_rate)
+    pressed = problem.press(
+        counted.reshape(shape),
+        mean,
+        start=start,
+        added=(falls * (0.5 * span / mean)).reshape(shape),
+        tol=_TOLERANCE,
+    )
+    own = span * pressed.pressure.ravel() / mean
+    before = state.height.copy()
+    shares = np.broadcast_to(course.share, course.thick.shape)
+    left = march(state, own, rates, low_rate, shares, course.thick, reach)
+    _note_clear(course, before, own, left, span)
+    course.time += span
+    _note_limits(course, span)
+    return np.asarray(pressed.pressure)
+
+
+def _note_clear(course: _Course, before: Array, own: Array, left: Array, span: float) -> None:
+    """Write down when cells became clear within the step, by their own clocks."""
+    if isinstance(course.level, OxideLevel):
+        limit = course.level.step_limit
+        now = np.isinf(course.clear) & (course.state.height <= limit)
+        fell = np.maximum(before - course.state.height, 1e-30)
+        part = np.clip((before - limit) / fell, 0.0, 1.0)
+    else:
+        film = 0 if isinstance(course.level, StiLevel) else 1
+        now = np.isfinite(left[film])
+        part = 1 - np.where(now, left[film], 0.0) / own
+    course.clear[now] = course.time + part[now] * span
+
+
+def _note_limits(course: _Course, span: float) -> None:
+    """Write down when the worst cell first passed each limit; films count only once everything is clear."""
+    if not isinstance(course.level, OxideLevel) and not _all_clear(course):
+        return
+    for name, excess in passed(course.level, _fields(course)).items():
+        if excess > 0 and name not in course.limit_times:
+            was = course.last_excess.get(name, excess)
+            part = -was / (excess - was) if was < 0 < excess else 1.0
+            course.limit_times[name] = course.time - (1 - part) * span
+        course.last_excess[name] = excess
+
+
+def _all_clear(course: _Course) -> bool:
+    counted = course.cells.stepped if isinstance(course.level, OxideLevel) else course.cells.high > 1e-6
+    return bool(np.all(np.isfinite(course.clear[counted.ravel()])))
+
+
+def _window(course: _Course) -> PolishWindow:
+    counted = course.cells.stepped if isinstance(course.level, OxideLevel) else course.cells.high > 1e-6
+    clear = course.clear[counted.ravel()]
+    earliest = float(clear.max()) if clear.size else 0.0
+    found = {name: course.limit_times.get(name, float("inf")) for name in limits(course.level)}
+    name = min(found, key=lambda key: found[key])
+    return PolishWindow(earliest, found[name], name)
+
+
+def _fields(course: _Course) -> DieFields:
+    level, state, shape = course.level, course.state, course.cells.high.shape
+    lost, step = state.high_loss.copy(), state.height.copy()
+    bare = state.exposed > 0
+    if isinstance(level, OxideLevel):
+        named = {"oxide_over_lines": level.thickness - lost, "step_height": step}
+    elif isinstance(level, StiLevel):
+        named = {
+            "nitride_loss": np.where(bare, np.maximum(lost - level.overburden, 0.0), 0.0),
+            "dishing": np.where(bare, step, 0.0),
+            "oxide_on_nitride": np.where(bare, 0.0, level.overburden - lost),
+            "step_height": step,
+        }
+    else:
+        above = level.overburden + level.barrier
+        named = {
+            "dishing": np.where(bare, step, 0.0),
+            "erosion": np.where(state.exposed > 1, np.maximum(lost - above, 0.0), 0.0),
+            "metal_left": np.where(bare, 0.0, level.overburden - lost),
+            "barrier_left": np.clip(above - lost, 0.0, level.barrier),
+        }
+    maps = {name: values.reshape(shape) for name, values in named.items()}
+    return fields_of(
+        course.cells, lost.reshape(shape), step.reshape(shape), course.clear.reshape(shape).copy(), maps
+    )

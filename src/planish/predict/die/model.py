@@ -1,0 +1,442 @@
+"""One die at one place: from densities, widths and local conditions to the surface.
+
+Pure arrays in and out, so that fields of a wafer can run side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.record import Record
+from planish.errors import SetupError, refuse
+from planish.physics.pattern.area_pair import HighLayer, polish_pair, time_to_height
+from planish.physics.pattern.effective_density import Edges, effective_density
+from planish.physics.pattern.feature_selectivity import feature_selectivity
+from planish.physics.pattern.kernels import Kernel
+from planish.physics.pattern.metal import conformal_step, polish_metal
+from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
+from planish.physics.pattern.planarization_length import PlanarizationLength, planarization_length
+from planish.physics.pattern.sti import polish_sti
+from planish.physics.pattern.topography import carried_extra_loss
+from planish.predict.die.conditions import LocalConditions, SurfaceState
+from planish.predict.die.levels import Level, MetalLevel, OxideLevel, StiLevel
+
+if TYPE_CHECKING:
+    from planish.measure.layout.maps import LayoutMaps
+
+Array = NDArray[np.float64]
+StepLaw = Literal["summits", "contact-height", "density"]
+_NONE = 1e-6  # a share below this counts as none
+LEAST_DENSITY = 1e-3  # the density law divides by the density
+
+
+@dataclass(frozen=True, slots=True)
+class DiePad:
+    """The pad as one die feels it: stack ``compliance`` C(q) [m/Pa], surface, wafer stiffness [N m]."""
+
+    compliance: Callable[[Array], Array]
+    state: SurfaceState
+    wafer_rigidity: float
+
+
+@dataclass(frozen=True, slots=True)
+class DieChoices:
+    """How to model: ``kernel``, ``edges`` and density ``outside`` of the field; a measured
+    ``planarization_length`` [m] or None for the pad's own; the ``step_law`` of oxide with its
+    ``contact_height`` [m] (None: the pad's selectivity length)."""
+
+    kernel: Kernel = "elliptic"
+    edges: Edges = "periodic"
+    outside: float = 0.0
+    planarization_length: float | None = None
+    step_law: StepLaw = "summits"
+    contact_height: float | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class DieInput(Record):
+    """Per cell: share that is ``high``, widths of its low and high areas [m] (NaN: none), ``incoming``
+    height [m]; ``cell`` [m]; whether it is ``stepped``: holds both high and low area, so that it has a step of its own."""
+
+    high: Array
+    low_width: Array
+    high_width: Array
+    incoming: Array
+    cell: float
+    stepped: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class Effective(Record):
+    """What the pad makes of the layout: effective share ``high``, ``selectivity`` (steps, cells...) [m],
+    ``short`` incoming topography [m], ``length`` [m], its ``local_share`` and ``misfit``, ``give`` [m]. These are
+    the first pad's; ``shares`` holds the effective share in each step where pads differ."""
+
+    high: Array
+    selectivity: Array
+    short: Array
+    length: float
+    local_share: float
+    misfit: float
+    give: float
+    shares: tuple[Array, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class DieFields(Record):
+    """Maps of one die, each (ny, nx), NaN where a cell holds no such area.
+
+    ``level_high`` and ``level_low`` are surface heights [m] from where the high
+    areas started; ``clear`` [s]; ``named`` holds the process's own (dishing,
+    erosion, ...) [m].
+    """
+
+    level_high: Array
+    level_low: Array
+    clear: Array
+    named: Mapping[str, Array]
+
+
+def relief_of(level: Level) -> float:
+    """Return the step [m] that the pad has to bend by: it sets the planarization length."""
+    return level.trench_depth if isinstance(level, MetalLevel) else level.step
+
+
+def check_maps(maps: object) -> None:
+    """Refuse what holds no cell maps.
+
+    Raises
+    ------
+    SetupError
+        Where density or cell are missing.
+    """
+    if not (hasattr(maps, "density") and hasattr(maps, "cell")):
+        raise SetupError(
+            f"layout maps: a {type(maps).__name__} was given: must be the cell maps of a layer "
+            "(planish.read_layout_maps reads them from a layout file)"
+        )
+
+
+def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> DieInput:
+    """Return the cells of layout ``maps`` (density, perimeter, line_width, space, cell) for a level."""
+    check_maps(maps)
+    density = np.clip(np.asarray(maps.density, dtype=np.float64), 0.0, 1.0)
+    height = np.zeros_like(density) if incoming is None else np.asarray(incoming, dtype=np.float64)
+    if height.shape != density.shape:
+        raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
+    if isinstance(level, MetalLevel):
+        high, low_width, high_width = 1 - density, maps.line_width, maps.space
+    else:
+        high, low_width, high_width = density, maps.space, maps.line_width
+        if level.bias:
+            high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
+    widths = np.asarray(low_width, float), np.asarray(high_width, float)
+    return DieInput(high, *widths, height, maps.cell, stepped_cells(high))
+
+
+def width_notes(cells: DieInput, level: Level) -> list[str]:
+    """Say in how many cells the width of the low areas had to be assumed.
+
+    Raises
+    ------
+    SetupError
+        Where no width is known at all and the step depends on it: metal fills narrow lines flat, not wide ones.
+    """
+    both = (cells.high > _NONE) & (cells.high < 1 - _NONE)
+    unknown = both & ~np.isfinite(cells.low_width)
+    if not unknown.any():
+        return []
+    metal = isinstance(level, MetalLevel)
+    what = "line width" if metal else "space"
+    if metal and np.array_equal(unknown, both):
+        raise SetupError(
+            "layout maps: the line width is unknown in every cell: must be known for metal "
+            "(give line_width_um in the table, a picture in black and white, or the layout)"
+        )
+    share = 100 * float(unknown.sum()) / float(both.sum())
+    told = "no step is given to them" if metal else "taken as wider than a millimetre"
+    return [f"layout maps: the {what} is unknown in {share:.3g} % of the cells that hold both areas: {told}"]
+
+
+def start_step(cells: DieInput, level: Level) -> Array:
+    """Return the step of each cell before polishing [m]."""
+    if not isinstance(level, MetalLevel):
+        return np.full(cells.high.shape, level.step)
+    # A line that fills its cell shows no width there: it is wide and keeps its depth.
+    wide = (cells.high <= _NONE) & ~np.isfinite(cells.low_width)
+    width = np.where(wide, np.inf, np.where(np.isfinite(cells.low_width), cells.low_width, 0.0))
+    return conformal_step(width, level.trench_depth, level.deposited)
+
+
+def effective(
+    cells: DieInput,
+    level: Level,
+    local: LocalConditions,
+    pad: DiePad | Sequence[DiePad],
+    choices: DieChoices,
+) -> Effective:
+    """Return the effective densities and selectivity lengths at one place; ``pad``: one, or one a platen."""
+    pads = pads_of(pad, local)
+    used = sorted({step.platen for step in local.steps})
+    seen = {platen: _averaged(cells, level, local, pads[platen], choices, platen) for platen in used}
+    first, pressure = seen[used[0]], local.pressure
+    length, state = first[1].length, pads[used[0]].state
+    reach = np.array(
+        [
+            feature_selectivity(
+                cells.low_width,
+                summit_length=pads[step.platen].state.selectivity_length,
+                relative_pressure=pads[step.platen].state.relative_pressure,
+                pressure=step.pressure,
+                compliance=pads[step.platen].compliance,
+                widest=seen[step.platen][1].length,
+                high_width=cells.high_width,
+            )
+            for step in local.steps
+        ]
+    )
+    bulk = float(pads[used[0]].compliance(np.array([2 * np.pi / length]))[0])
+    short = np.zeros_like(first[0])
+    span = float(np.ptp(cells.incoming))
+    if span > 0:  # the same average as the density's, on heights scaled to 0..1
+        scaled = (cells.incoming - cells.incoming.min()) / span
+        short = (
+            scaled - _smooth(cells, scaled, length, choices.kernel, choices, float(scaled.mean()))
+        ) * span
+    return Effective(
+        first[0],
+        reach,
+        short,
+        length,
+        first[1].local_share,
+        first[1].misfit,
+        state.selectivity_length + pressure * bulk,
+        tuple(seen[step.platen][0] for step in local.steps) if len(used) > 1 else None,
+    )
+
+
+def pads_of(pad: DiePad | Sequence[DiePad], local: LocalConditions) -> list[DiePad]:
+    """Return one pad a platen."""
+    count = 1 + max(step.platen for step in local.steps)
+    return [pad] * count if isinstance(pad, DiePad) else list(pad)
+
+
+def _averaged(
+    cells: DieInput, level: Level, local: LocalConditions, pad: DiePad, choices: DieChoices, platen: int
+) -> tuple[Array, PlanarizationLength]:
+    """Return the effective share under one pad, and its planarization length."""
+    own = replace(local, steps=tuple(step for step in local.steps if step.platen == platen))
+    found = PlanarizationLength(choices.planarization_length or 0.0, 0.0, 0.0)
+    if choices.planarization_length is None:
+        found = planarization_length(
+            pad.compliance,
+            relief=relief_of(level),
+            pressure=own.pressure,
+            selectivity_length=pad.state.selectivity_length,
+            wafer_rigidity=pad.wafer_rigidity,
+            kernel=choices.kernel,
+        )
+    outside = 1 - choices.outside if isinstance(level, MetalLevel) else choices.outside
+    high = _smooth(cells, cells.high, found.length, choices.kernel, choices, outside)
+    share, spot = found.local_share, pad.state.spot_diameter
+    if share > 0:
+        # A contact spot smaller than a cell sees the cell's own density.
+        under_spot = cells.high
+        if spot > cells.cell:
+            under_spot = _smooth(cells, cells.high, spot, "gaussian", choices, outside)
+        high = share * under_spot + (1 - share) * high
+    return high, found
+
+
+def _smooth(
+    cells: DieInput, values: Array, size: float, kernel: Kernel, choices: DieChoices, outside: float
+) -> Array:
+    return np.asarray(
+        effective_density(values, cells.cell, size, kernel=kernel, edges=choices.edges, outside=outside)
+    )
+
+
+def stepped_cells(share: Array) -> NDArray[np.bool_]:
+    """Return which cells have a step of their own: those that hold both high and low area.
+
+    On a map of full and empty cells only, the steps lie between cells: there the full cells beside a
+    cell with low area count (fields repeat).
+    """
+    low = share < 1 - _NONE
+    both = (share > _NONE) & low
+    if both.any():
+        return both
+    beside = np.zeros_like(low)
+    for axis in (0, 1):
+        for shift in (-1, 1):
+            beside |= np.roll(low, shift, axis=axis)
+    return np.asarray((share > _NONE) & beside)
+
+
+def polish_cells(
+    cells: DieInput, level: Level, local: LocalConditions, seen: Effective, choices: DieChoices
+) -> DieFields:
+    """Return the maps after polishing under ``local`` conditions."""
+    if isinstance(level, OxideLevel):
+        return _oxide(cells, level, local, seen, choices)
+    if isinstance(level, StiLevel):
+        return _sti(cells, level, local, seen)
+    return _metal(cells, level, local, seen)
+
+
+def at_time(local: LocalConditions, time: float) -> LocalConditions:
+    """Return the conditions of a recipe cut, or its last step drawn out, to ``time`` [s] in all."""
+    steps, left = [], time
+    for i, step in enumerate(local.steps):
+        last = i == len(local.steps) - 1
+        span = left if last else min(step.duration, left)
+        if span <= 0:
+            break
+        steps.append(replace(step, duration=span))
+        left -= span
+    return replace(local, steps=tuple(steps) or (replace(local.steps[0], duration=1e-9),))
+
+
+def some_cells(
+    cells: DieInput, seen: Effective, index: NDArray[np.int64] | slice
+) -> tuple[DieInput, Effective]:
+    """Return the chosen cells alone (flat), for what only depends on each cell itself."""
+
+    def pick(values: Array) -> Array:
+        return values.reshape(-1)[index]
+
+    return (
+        replace(
+            cells,
+            high=pick(cells.high),
+            low_width=pick(cells.low_width),
+            high_width=pick(cells.high_width),
+            incoming=pick(cells.incoming),
+            stepped=cells.stepped.reshape(-1)[index],
+        ),
+        replace(
+            seen,
+            high=pick(seen.high),
+            short=pick(seen.short),
+            selectivity=seen.selectivity.reshape(len(seen.selectivity), -1)[:, index],
+            shares=None if seen.shares is None else tuple(pick(share) for share in seen.shares),
+        ),
+    )
+
+
+def _oxide(
+    cells: DieInput, level: OxideLevel, local: LocalConditions, seen: Effective, choices: DieChoices
+) -> DieFields:
+    rates, times = local.rates(level.oxide), np.array([s.duration for s in local.steps])
+    blanket = float(rates @ times)
+    share = np.maximum(seen.high, LEAST_DENSITY)
+    if choices.step_law == "density":
+        up, left = blanket_removed(share, level.step, blanket)
+        needed = share * level.step
+    elif choices.step_law == "contact-height":
+        height = seen.selectivity.mean(axis=0) if choices.contact_height is None else choices.contact_height
+        up, _, left = contact_height_step(share, level.step, height, blanket)
+        first = share * np.maximum(level.step - height, 0)
+        tail = share * height * np.log(np.minimum(level.step, height) / np.minimum(level.step_limit, height))
+        needed = first + tail
+    elif choices.step_law == "summits":
+        step = np.full(share.shape, level.step)
+        state = polish_pair(
+            [HighLayer(np.inf, rates, share)], rates, times, step, seen.selectivity, seen.shares
+        )
+        up, left = state.high_loss, state.height
+        reach = seen.selectivity.mean(axis=0)
+        # One material: only K t counts, so the time at rate 1 is the blanket thickness needed.
+        needed = time_to_height(level.step_limit, step, share, 1.0, 1.0, reach)
+    else:
+        raise SetupError(refuse("step law", choices.step_law, "'summits', 'contact-height' or 'density'"))
+    up = up + carried_extra_loss(seen.short, blanket, seen.give)
+    return fields_of(
+        cells,
+        up,
+        left,
+        _recipe_time(needed, rates, times),
+        {"oxide_over_lines": level.thickness - up, "step_height": left},
+    )
+
+
+def _sti(cells: DieInput, level: StiLevel, local: LocalConditions, seen: Effective) -> DieFields:
+    rates, times = local.rates(level.oxide), np.array([s.duration for s in local.steps])
+    extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
+    out = polish_sti(
+        seen.high,
+        step=level.step,
+        overburden=np.maximum(level.overburden - extra, 1e-9),
+        oxide_rates=rates,
+        nitride_rates=local.rates(level.nitride_material),
+        durations=times,
+        selectivity_length=seen.selectivity,
+        shares=seen.shares,
+    )
+    lost = level.overburden - out.oxide_left + out.nitride_loss
+    named = {
+        "nitride_loss": out.nitride_loss,
+        "dishing": out.dishing,
+        "oxide_on_nitride": out.oxide_left,
+        "step_height": out.step,
+    }
+    return fields_of(cells, lost, out.step, out.clear_time, named)
+
+
+def _metal(cells: DieInput, level: MetalLevel, local: LocalConditions, seen: Effective) -> DieFields:
+    times = np.array([s.duration for s in local.steps])
+    rates, dielectric = local.rates(level.metal), local.rates(level.dielectric)
+    extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
+    out = polish_metal(
+        1 - seen.high,
+        step=start_step(cells, level),
+        overburden=np.maximum(level.overburden - extra, 1e-9),
+        barrier=max(level.barrier, 1e-12),
+        metal_rates=rates,
+        barrier_rates=local.rates(level.barrier_material) if level.barrier > 0 else dielectric,
+        dielectric_rates=dielectric,
+        durations=times,
+        selectivity_length=seen.selectivity,
+        shares=seen.shares,
+    )
+    lost = level.overburden - out.metal_left + (level.barrier - out.barrier_left) + out.erosion
+    named = {
+        "dishing": out.dishing,
+        "erosion": out.erosion,
+        "metal_left": out.metal_left,
+        "barrier_left": out.barrier_left,
+    }
+    return fields_of(cells, lost, out.step, out.clear_time, named)
+
+
+def fields_of(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict[str, Array]) -> DieFields:
+    """Return the maps from ``lost`` off the high areas [m] and the ``drop`` from them to the low ones [m]."""
+    has_high, has_low = cells.high > _NONE, cells.high < 1 - _NONE
+    high = cells.incoming - lost
+
+    def where(present: NDArray[np.bool_], values: Array) -> Array:
+        return np.where(present, values, np.nan)
+
+    own = {
+        name: where(has_low, values) if name == "dishing" else where(has_high, values)
+        for name, values in named.items()
+        if name != "step_height"
+    }
+    if "step_height" in named:
+        own["step_height"] = where(cells.stepped, named["step_height"])
+    # Oxide is clear when a step is gone, so a cell without one has no clear time; films clear from all high area.
+    stepped = cells.stepped if "oxide_over_lines" in named else has_high
+    return DieFields(where(has_high, high), where(has_low, high - drop), where(stepped, clear), own)
+
+
+def _recipe_time(blanket: Array, rates: Array, times: Array) -> Array:
+    """Time at which the recipe has taken ``blanket`` [m]; past its end the last step goes on."""
+    clock = np.concatenate([[0.0], np.cumsum(times)])
+    taken = np.concatenate([[0.0], np.cumsum(rates * times)])
+    late = clock[-1] + (blanket - taken[-1]) / rates[-1]
+    return np.asarray(np.where(blanket <= taken[-1], np.interp(blanket, taken, clock), late))

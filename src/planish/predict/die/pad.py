@@ -1,0 +1,84 @@
+"""The pad as the die meets it after some wafers of a lot: summits, what is left of the stack, the rate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.record import Record
+
+if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PadAfter(Record):
+    """A pad after ``wafers`` wafers of a lot.
+
+    ``decay_length`` [m] and ``real_pressure`` [Pa] of the summits in contact, averaged over the wafer's
+    track; ``groove_depth`` and ``top_thickness`` [m] left; ``change``: rate against that of the first
+    wafer at ``radius`` [m] on the wafer. ``new_decay_length`` [m] at the first wafer; ``raised``: what those
+    wafers raised beyond the notes of the setup.
+    """
+
+    wafers: int
+    decay_length: float
+    real_pressure: float
+    groove_depth: float
+    top_thickness: float
+    radius: Array
+    change: Array
+    new_decay_length: float
+    raised: tuple[str, ...] = ()
+
+    def _told(self) -> str:
+        return self.note()
+
+    def rate_change(self, radius: float) -> float:
+        """Return the rate at ``radius`` [m] on the wafer over that of the first wafer."""
+        return float(np.interp(radius, self.radius, self.change))
+
+    def note(self) -> str:
+        """Return what the pad is like, in words."""
+        return (
+            f"pad as after {self.wafers} wafers of a lot without chance variation: summit decay length "
+            f"{self.decay_length * 1e6:.2f} um (first wafer {self.new_decay_length * 1e6:.2f}), real pressure "
+            f"{self.real_pressure / 1e6:.1f} MPa, grooves {self.groove_depth * 1e6:.0f} um, rate "
+            f"{100 * (float(np.mean(self.change)) - 1):+.1f} %"
+        )
+
+
+def pad_after(
+    setup: SetupLike, wafers: int, *, progress: Callable[[int, int], None] | None = None
+) -> PadAfter:
+    """Polish ``wafers`` wafers on a new pad and return the pad then.
+
+    Nothing varies by chance: this is the expected state. ``progress`` as in ``polish_lot``.
+
+    Raises
+    ------
+    ModelError: for a number of wafers that makes no sense.
+    """
+    from planish.predict.lot.run import polish_lot
+    from planish.predict.lot.variation import Variation
+
+    lot = polish_lot(setup, wafers, variation=Variation.none(), progress=progress)
+    records = lot.records
+    rate = records.removed / records.time[:, None]
+    return PadAfter(
+        wafers=wafers,
+        decay_length=float(records.tail[-1]),
+        real_pressure=float(records.real_pressure[-1]),
+        groove_depth=float(records.groove_mean[-1]),
+        top_thickness=float(records.thickness_mean[-1]),
+        radius=lot.radius,
+        change=np.asarray(rate[-1] / np.maximum(rate[0], 1e-30)),
+        new_decay_length=float(records.tail[0]),
+        raised=tuple(note for note in lot.notes if note not in lot.bench.notes),
+    )

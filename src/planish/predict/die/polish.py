@@ -1,0 +1,320 @@
+"""Polish a die: layout in, surface out, at any place of the wafer and any point of the pad's life."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import SetupError, refuse
+from planish.physics.pattern import (
+    area_pair,
+    depth_of_focus,
+    effective_density,
+    feature_selectivity,
+    metal,
+    oxide_step,
+    planarization_length,
+    sti,
+    topography,
+)
+from planish.predict.die import conditions as die_conditions
+from planish.predict.die.conditions import LocalConditions, SurfaceState, place_radius
+from planish.predict.die.hot_spots import HotSpot, hot_spots
+from planish.predict.die.levels import (
+    Level,
+    MetalLevel,
+    OxideLevel,
+    described_level,
+    left_open,
+    materials,
+    measured_length,
+    process_of,
+)
+from planish.predict.die.model import (
+    DieChoices,
+    DieInput,
+    DiePad,
+    check_maps,
+    die_input,
+    effective,
+    polish_cells,
+    width_notes,
+)
+from planish.predict.die.pad import PadAfter
+from planish.predict.die.platens import Platens, benches_of
+from planish.predict.die.result import Die, DieResult
+from planish.predict.die.window import polish_window
+from planish.predict.result import unique
+from planish.setup.checks.usual import OUTSIDE
+
+if TYPE_CHECKING:
+    from planish.measure.layout.maps import LayoutMaps
+    from planish.predict.wafer.result import WaferResult
+    from planish.setup.given import SetupLike
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+Route = Literal["density", "contact"]
+PLACES = ("centre", "mid", "edge")
+EXPOSURE = (193e-9, 0.93, 0.5)  # wavelength [m], numerical aperture, k2
+_WORSE_LOW = {"oxide_over_lines"}
+_LISTED = {
+    "oxide": ("oxide_over_lines", "step_height"),
+    "sti": ("nitride_loss", "dishing", "oxide_on_nitride"),
+    "metal": ("dishing", "erosion", "metal_left", "barrier_left"),
+}
+
+
+def polish_die(
+    setup: SetupLike | Sequence[SetupLike],
+    maps: LayoutMaps,
+    *,
+    process: str | None = None,
+    level: Level | None = None,
+    place: str | float | Sequence[str | float] = PLACES,
+    wafer: WaferResult | None = None,
+    pad_state: SurfaceState | None = None,
+    after: PadAfter | None = None,
+    choices: DieChoices | None = None,
+    incoming: Array | Mapping[str, Array] | None = None,
+    exposure: tuple[float, float, float] | None = None,
+    route: Route = "density",
+    tell: Callable[[float], None] | None = None,
+) -> DieResult:
+    """Polish a die of the given layout with a setup.
+
+    Parameters
+    ----------
+    setup: a loaded setup, its SI records, or the path of a setup file; or several: platens that the wafer passes one after the other,
+        each with its own pad, slurry and recipe. The first says what stands on the die.
+    maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
+    process: "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
+    level: what stands on the die (default: the die section, and what is usual for the process).
+    place: "centre", "mid", "edge", a radius [m], or several of them.
+    wafer: the wafer level's answer of the first platen (default: computed from the setup).
+    pad_state: the pad's surface (default: as conditioned, at the place's pressure).
+    after: the first platen's pad after some wafers of a lot (``predict.die_pad.pad_after``), not a new one.
+    choices: kernel, edges, measured planarization length (default: the die section's), step law.
+    incoming: topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``; or one by place name.
+    exposure: wavelength [m], numerical aperture and k2 of the next exposure (default: the die section's).
+    route: "density": effective density and planarization length; "contact": the pad pressed on the surface as
+        it wears, for any topography, at more cost.
+    tell: called with the share done, 0 to 1.
+
+    Returns
+    -------
+    DieResult with one die a place.
+
+    Raises
+    ------
+    SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
+    """
+    benches = benches_of(setup)
+    check_maps(maps)
+    origin = (float(maps.origin[0]), float(maps.origin[1]))
+    bench = benches[0]
+    process, level, choices, assumed = settled(bench, process, level, choices, route)
+    platens = Platens.of(benches, wafer, after)
+    places = [place] if isinstance(place, str | float | int) else list(place)
+    if not places:
+        raise SetupError(refuse("place", place, "one place or more"))
+    shape = np.shape(maps.density)
+    side = min(shape) * maps.cell
+    dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
+    assumed += width_notes(cells, level)
+    for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
+        own = _of_place(incoming, name)
+        cells = die_input(maps, level, own)
+        local, on = platens.at(name, radius, materials(level), pad_state)
+
+        def told(share: float, number: int = number) -> None:
+            if tell is not None:
+                tell((number + share) / len(places))
+
+        dies.append(polish_one(cells, level, local, on, choices, origin=origin, route=route, tell=told))
+        told(1.0)
+    budget = exposure or _exposure(bench)
+    return DieResult(
+        process=process,
+        level=level,
+        cell=cells.cell,
+        origin=origin,
+        density=np.asarray(maps.density, dtype=np.float64),
+        high=cells.high,
+        incoming=cells.incoming,
+        dies=tuple(dies),
+        focus=depth_of_focus.depth_of_focus(*budget),
+        notes=tuple(
+            unique([*assumed, *standing_notes(platens, after), *_notes(dies, level, choices, route)])
+        ),
+        rests_on=sources_of(benches, level, route),
+        route=route,
+    )
+
+
+def polish_one(
+    cells: DieInput,
+    level: Level,
+    local: LocalConditions,
+    pad: DiePad | Sequence[DiePad],
+    choices: DieChoices,
+    *,
+    origin: tuple[float, float] = (0.0, 0.0),
+    route: Route = "density",
+    tell: Callable[[float], None] | None = None,
+) -> Die:
+    """Return one die at one place, with its window and hot spots."""
+    seen = effective(cells, level, local, pad, choices)
+    if route == "contact":
+        from planish.predict.die.contact import polish_by_contact
+
+        fields, window = polish_by_contact(cells, level, local, pad, choices, tell=tell)
+    else:
+        fields = polish_cells(cells, level, local, seen, choices)
+        window = polish_window(cells, level, local, seen, choices, fields)
+    kind = "oxide" if isinstance(level, OxideLevel) else "metal" if isinstance(level, MetalLevel) else "sti"
+    spots: list[HotSpot] = []
+    for name in _LISTED[kind]:
+        spots += hot_spots(
+            local.place,
+            name,
+            fields.named[name],
+            origin,
+            cells.cell,
+            apart=seen.length / 2,
+            lowest=name in _WORSE_LOW,
+        )
+    return Die(local, seen, fields, window, tuple(spots), cells.incoming)
+
+
+def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array | None:
+    """Topography from below at a place: its own if there is one, else the first."""
+    if isinstance(incoming, Mapping):
+        return incoming.get(place, next(iter(incoming.values())))
+    return incoming
+
+
+def settled(
+    bench: Bench, process: str | None, level: Level | None, choices: DieChoices | None, route: Route
+) -> tuple[str, Level, DieChoices, list[str]]:
+    """Return process, level and choices with what was left open filled in, and the notes that say so.
+
+    Raises
+    ------
+    SetupError: for an unknown process or route.
+    """
+    process = process or process_of(bench)
+    if route not in ("density", "contact"):
+        raise SetupError(refuse("route", route, "'density' or 'contact'"))
+    assumed = [] if level is not None else _assumed(bench, process)
+    level = level or described_level(bench.die, process)
+    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
+    return process, level, choices, assumed
+
+
+def _exposure(bench: Bench) -> tuple[float, float, float]:
+    die = bench.die
+    given = (None, None, None) if die is None else (die.wavelength, die.aperture, die.k2)
+    wavelength, aperture, k2 = (
+        own if own is not None else usual for own, usual in zip(given, EXPOSURE, strict=True)
+    )
+    return wavelength, aperture, k2
+
+
+def _assumed(bench: Bench, process: str) -> list[str]:
+    """Say which values of the level nobody gave."""
+    level = described_level(bench.die, process)
+    told = [
+        f"{name.replace('_', ' ')} {getattr(level, name) * 1e9:g} nm"
+        for name in left_open(bench.die, level, process)
+    ]
+    if not told:
+        return []
+    return [f"die: usual values of {process} taken for {', '.join(told)} (common practice, no source)"]
+
+
+def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> list[str]:
+    notes = []
+    for die in dies:
+        if die.clear_time > die.local.duration:
+            notes.append(f"{die.local.place}: the recipe ends before the die is clear")
+        if route == "density" and die.seen.misfit > 0.15:
+            notes.append(
+                f"{die.local.place}: the pad's response is only roughly an averaging kernel"
+                f" (rms difference {die.seen.misfit:.2f})"
+            )
+        if die.window.width <= 0:
+            notes.append(
+                f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
+            )
+    if isinstance(level, OxideLevel) and dies[0].counted < 1:
+        full = float(np.mean(~np.isnan(dies[0].fields.level_high))) - dies[0].counted
+        notes.append(
+            f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"
+            f" {100 * full:.3g} % are all line: they have no step of their own, but count in the range"
+        )
+    return unique([*notes, *length_notes(choices, route)])
+
+
+def length_notes(choices: DieChoices, route: str) -> list[str]:
+    """Say where the planarization length comes from, where it is not from the pad stack."""
+    if choices.planarization_length is not None:
+        told = "planarization length as given (measured), not from the pad stack"
+        return [told if route == "density" else told + "; the contact route does not use it"]
+    if route == "contact":
+        return ["contact route: the planarization length shown is that of the density route's kernel"]
+    return []
+
+
+def sources_of(benches: list[Bench], level: Level, route: str) -> tuple[str, ...]:
+    """Return the sources that a die on all these platens rests on."""
+    return tuple(unique(line for one in benches for line in _sources(one, level, route)))
+
+
+def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
+    """Say what a die on these platens rests on: a worn pad, odd settings, what the wafers themselves say."""
+    worn = [] if after is None else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
+    return [
+        *worn,
+        *(line for one in platens.benches for line in one.notes if line.startswith(OUTSIDE)),
+        *_underneath(platens.wafers),
+        *(line for one in platens.wafers for line in one.strange()),
+    ]
+
+
+def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
+    """Say what the wafers say under which the die lies, and on which of several platens."""
+    several = len(wafers) > 1
+    return [
+        f"platen {number}: {note}" if several else f"the wafer: {note}"
+        for number, one in enumerate(wafers, 1)
+        for note in (*one.notes, *one.doubts())
+    ]
+
+
+def _sources(bench: Bench, level: Level, route: str) -> list[str]:
+    law = oxide_step.SOURCES if isinstance(level, OxideLevel) else ()
+    stage = metal.SOURCES if isinstance(level, MetalLevel) else sti.SOURCES
+    pressed: tuple[str, ...] = ()
+    if route == "contact":
+        from planish.predict.die import contact as die_contact
+
+        pressed = die_contact.SOURCES
+    return unique(
+        [
+            *pressed,
+            *effective_density.SOURCES,
+            *planarization_length.SOURCES,
+            *feature_selectivity.SOURCES,
+            *area_pair.SOURCES,
+            *law,
+            *(() if law else stage),
+            *topography.SOURCES,
+            *depth_of_focus.SOURCES,
+            *die_conditions.SOURCES,
+            *bench.sources,
+        ]
+    )

@@ -1,0 +1,137 @@
+"""Over- and underpolish: between which times everything is cleared and nothing is overdone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.predict.die.conditions import LocalConditions
+from planish.predict.die.levels import Level, OxideLevel, StiLevel
+from planish.predict.die.model import (
+    DieChoices,
+    DieFields,
+    DieInput,
+    Effective,
+    at_time,
+    polish_cells,
+    some_cells,
+)
+
+Array = NDArray[np.float64]
+_EXTREMES, _SPREAD = 200, 800
+_HALVINGS = 24
+_LATEST = 20.0  # times the recipe: a limit that holds until then counts as never reached
+
+
+@dataclass(frozen=True, slots=True)
+class PolishWindow:
+    """``earliest`` and ``latest`` [s]: before, something is left; after, a limit is passed. ``set_by`` names the
+    limit. Infinite where not reached within 20 times the recipe; no window where latest is not after earliest."""
+
+    earliest: float
+    latest: float
+    set_by: str
+
+    @property
+    def width(self) -> float:
+        """Length of the window [s]; 0 or less if there is none."""
+        return self.latest - self.earliest
+
+
+def limits(level: Level) -> dict[str, float]:
+    """Return the overpolish limits [m] of a level, by the name of the field they hold for."""
+    if isinstance(level, OxideLevel):
+        return {"oxide_over_lines": level.least_left}
+    if isinstance(level, StiLevel):
+        return {"nitride_loss": level.nitride_limit, "dishing": level.dishing_limit}
+    return {"dishing": level.dishing_limit, "erosion": level.erosion_limit}
+
+
+def passed(level: Level, fields: DieFields) -> dict[str, float]:
+    """Return by how much [m] the worst cell is past each limit (negative: within)."""
+    out = {}
+    for name, limit in limits(level).items():
+        values = fields.named[name]
+        if np.all(np.isnan(values)):
+            continue
+        if name == "oxide_over_lines":
+            out[name] = limit - float(np.nanmin(values))
+        else:
+            out[name] = float(np.nanmax(values)) - limit
+    return out
+
+
+def polish_window(
+    cells: DieInput,
+    level: Level,
+    local: LocalConditions,
+    seen: Effective,
+    choices: DieChoices,
+    fields: DieFields,
+) -> PolishWindow:
+    """Return the window at one place, from the cells that are extreme at the set time and a spread of others."""
+    index = _worst(fields)
+    few_cells, few_seen = some_cells(cells, seen, index)
+
+    def run(time: float) -> DieFields:
+        conditions = at_time(local, time)
+        count = len(conditions.steps)
+        shares = None if few_seen.shares is None else few_seen.shares[:count]
+        cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=shares)
+        return polish_cells(few_cells, level, conditions, cut, choices)
+
+    end = _LATEST * local.duration
+    if isinstance(level, OxideLevel):
+        clear = _some(fields.clear)
+        earliest = float(clear.max()) if clear.size else 0.0
+    else:
+        earliest = _first(lambda t: bool(np.all(np.isfinite(_some(run(t).clear)))), local.duration, end)
+    found = {}
+    for name in limits(level):
+
+        def over(t: float, name: str = name) -> bool:
+            return passed(level, run(t)).get(name, -1.0) > 0
+
+        if isinstance(level, OxideLevel):
+            found[name] = _first(over, local.duration, end)
+        else:
+            # Before everything is clear, lines still in the open step are not yet dished.
+            start = earliest if np.isfinite(earliest) else end
+            found[name] = start if over(start) else _first(over, start, end)
+    name = min(found, key=lambda key: found[key])
+    return PolishWindow(earliest, found[name], name)
+
+
+def _first(true: Callable[[float], bool], guess: float, end: float) -> float:
+    """Return the time from which ``true`` holds, by doubling and halving; infinite if not by ``end``."""
+    low, high = 0.0, guess
+    while not true(high):
+        low, high = high, 2 * high
+        if high > end:
+            return float("inf")
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if true(middle) else (middle, high)
+    return high
+
+
+def _worst(fields: DieFields) -> NDArray[np.int64]:
+    size = fields.clear.size
+    if size <= 8 * _EXTREMES:
+        return np.arange(size)
+    chosen = [np.linspace(0, size - 1, _SPREAD).astype(np.int64)]
+    for values in (fields.clear, fields.level_high, fields.level_low, *fields.named.values()):
+        flat = values.reshape(-1)
+        chosen += [_smallest(flat), _smallest(-flat)]
+    return np.unique(np.concatenate(chosen))
+
+
+def _smallest(values: Array) -> NDArray[np.int64]:
+    return np.argpartition(np.where(np.isnan(values), np.inf, values), _EXTREMES)[:_EXTREMES]
+
+
+def _some(values: Array) -> Array:
+    return values[~np.isnan(values)]

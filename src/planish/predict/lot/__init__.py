@@ -1,0 +1,1 @@
+"""Wafer after wafer on one pad."""

@@ -1,0 +1,304 @@
+"""The pad through a lot: summit heights by pad radius, wear, grooves, the disk's use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, pi, sqrt
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.physics.motion import sweep
+from planish.physics.motion.duty import wafer_to_pad_weights
+from planish.physics.surface import asperities, conditioning, summit_balance
+from planish.predict.wafer.pad_surface import as_conditioned
+
+if TYPE_CHECKING:
+    from planish.predict.lot.pad_rings import PadRings
+    from planish.setup.si import Bench, Conditioner, Step
+
+Array = NDArray[np.float64]
+RINGS_A_GROUP = 2  # summits age alike over about 20 mm of pad radius; heat and wear are kept ring by ring
+
+
+@dataclass(frozen=True, slots=True)
+class RingGroups:
+    """Neighbouring pad rings whose summits are followed together; rings that nothing touches are left out.
+
+    Attributes
+    ----------
+    members:
+        (g, n): a ring's share of its group by area.
+    middles:
+        Mean pad coordinate (g,) [m].
+    to_wafer:
+        (n_r, g): share of time a wafer node spends over each group.
+    track:
+        (g,): the same for the wafer as a whole, by area.
+    seen:
+        (g, n_all): of a group's time under the carrier, the share under each wafer and ring node.
+    duty:
+        (g,): share of all time under the carrier.
+    """
+
+    members: Array
+    middles: Array
+    to_wafer: Array
+    track: Array
+    seen: Array
+    duty: Array
+
+
+def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
+    """Group pad rings; ``areas`` (n_r,) [m^2] of the wafer nodes."""
+    touched = np.flatnonzero(rings.duty > 0)
+    parts = [touched[i : i + RINGS_A_GROUP] for i in range(0, touched.size, RINGS_A_GROUP)]
+    members = np.zeros((len(parts), rings.duty.size))
+    mask = np.zeros_like(members)
+    for g, part in enumerate(parts):
+        members[g, part] = rings.areas[part] / rings.areas[part].sum()
+        mask[g, part] = 1.0
+    met = members * rings.duty
+    to_wafer = rings.to_wafer @ mask.T
+    return RingGroups(
+        members=members,
+        middles=members @ rings.middles,
+        to_wafer=to_wafer,
+        track=areas @ to_wafer / areas.sum(),
+        seen=(met / met.sum(axis=1, keepdims=True)) @ rings.seen,
+        duty=met.sum(axis=1),
+    )
+
+
+@dataclass(slots=True)
+class WornSummits:
+    """The summits of a worn pad as the wafer meets them (see ``pad_surface.Summits``).
+
+    Per group, for the pressure p [Pa] about which it was asked: the separation [m] is ``level`` -
+    ``length`` ln p, the mean real pressure [Pa] ``real_level`` + ``real_slope`` ln p. Between the
+    groups that a wafer radius passes the mean over time is taken.
+    """
+
+    to_wafer: Array
+    track: Array
+    length: Array
+    level: Array
+    real_level: Array
+    real_slope: Array
+
+    def _weights(self, pressure: Array) -> Array:
+        return self.track[None, :] if pressure.size == 1 else self.to_wafer
+
+    def layer(self, pressure: Array) -> tuple[Array, Array, Array]:
+        """Return (length [m], pressure [Pa], offset [m]) of the exponential layer about ``pressure`` [Pa]."""
+        weights = self._weights(pressure)
+        length = weights @ self.length
+        return length, pressure, weights @ self.level - length * np.log(pressure)
+
+    def real(self, pressure: Array) -> tuple[Array, Array]:
+        """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
+        weights = self._weights(pressure)
+        real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
+        return real, pressure / real
+
+
+@dataclass(slots=True)
+class LotPad:
+    """Pad and disk as they now are. Changed in place by the functions below.
+
+    ``probability`` (g, bins) of summit heights over ``edges`` [m]; ``worn`` (n,)
+    [m] cut off each pad ring; ``disk_use`` [s] of the disk so far.
+    """
+
+    groups: RingGroups
+    edges: Array
+    fresh: Array
+    fresh_load: Array
+    probability: Array
+    separation: Array
+    moments: Array
+    worn: Array
+    disk_use: float
+    density: float
+    tip_radius: float
+    modulus: float
+    deviation: float
+    tail_length: float
+
+    @property
+    def stiff(self) -> float:
+        """Density times plane modulus times root of the tip radius [Pa/m^(3/2)]."""
+        return self.density * self.modulus * sqrt(self.tip_radius)
+
+
+def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> LotPad:
+    """Return a new pad with fresh summits, and a new disk. ``highest_pressure`` [Pa] of the recipe."""
+    surface, disk = as_conditioned(bench), bench.conditioner
+    if disk is not None:
+        conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
+    modulus = asperities.plane_modulus(surface.modulus, surface.poisson)
+    if surface.heights is None:
+        edges = summit_balance.ageing_grid(
+            surface.height_sd,
+            surface.tail_length,
+            density=surface.density,
+            tip_radius=surface.tip_radius,
+            modulus=modulus,
+            pressure=highest_pressure,
+        )
+        fresh = asperities.fresh_heights(edges, surface.height_sd, surface.tail_length)
+        deviation = float(np.hypot(surface.height_sd, surface.tail_length))
+    else:
+        from planish.physics.surface.summit_statistics import height_table
+
+        edges, fresh = height_table(surface.heights)
+        deviation = float(surface.heights.std())
+    groups = ring_groups(rings, areas)
+    count = groups.duty.size
+    return LotPad(
+        groups=groups,
+        edges=edges,
+        fresh=fresh,
+        fresh_load=summit_balance.log_load(fresh, edges),
+        probability=np.tile(fresh, (count, 1)),
+        separation=np.full(count, edges[-1]),
+        moments=np.zeros((count, 4)),
+        worn=np.zeros(rings.duty.size),
+        disk_use=0.0,
+        density=surface.density,
+        tip_radius=surface.tip_radius,
+        modulus=modulus,
+        deviation=deviation,
+        tail_length=surface.tail_length,
+    )
+
+
+def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
+    """Return (n_r, n): mean over a wafer node's path of a pad profile given at the rings' middles.
+
+    Between the middles the profile is taken as straight: as steps it would put steps under the
+    wafer that the plate answers with ripples of pressure.
+    """
+    machine, fine = bench.polisher, 6
+    edges = np.interp(
+        np.arange(fine * rings.middles.size + 1) / fine, np.arange(rings.edges.size), rings.edges
+    )
+    where = {"orbit_radius": machine.orbit_radius} if machine.motion == "orbital" else {}
+    if machine.motion == "rotary":
+        where = {"offset": machine.centre_offset, "oscillation_amplitude": machine.oscillation_amplitude}
+    shares = wafer_to_pad_weights(machine.motion, nodes, edges, **where)
+    at = 0.5 * (edges[1:] + edges[:-1])
+    straight = np.stack([np.interp(at, rings.middles, unit) for unit in np.eye(rings.middles.size)], axis=1)
+    return np.asarray(shares @ straight)
+
+
+def renew_pad(pad: LotPad) -> None:
+    """Put a new, broken-in pad in place of the old one."""
+    pad.probability[:] = pad.fresh
+    pad.separation[:] = pad.edges[-1]
+    pad.worn[:] = 0.0
+
+
+def worn_summits(pad: LotPad, pressure: Array) -> WornSummits:
+    """Return the summits' answer about ``pressure`` (g,) [Pa] on the summits of each group."""
+    about = np.maximum(pressure, 1.0)
+    summit_balance.contact_rings(pad.probability, pad.edges, about, pad.stiff, pad.separation, pad.moments)
+    half, one, threehalf, count = pad.moments.T
+    length = threehalf / (1.5 * half)
+    # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
+    real, log_about = about / (pi * pad.tip_radius * pad.density * one), np.log(about)
+    slope = real * (1.0 - length * count / one)
+    return WornSummits(
+        to_wafer=pad.groups.to_wafer,
+        track=pad.groups.track,
+        length=length,
+        level=pad.separation + length * log_about,
+        real_level=real - slope * log_about,
+        real_slope=slope,
+    )
+
+
+def age(pad: LotPad, bench: Bench, pressure: Array, sliding: Array, cut: Array) -> None:
+    """Age the summits through one step.
+
+    ``pressure`` (g,) [Pa] on the summits while touched, ``sliding`` (g,) [m] met with
+    while touched, ``cut`` (n,) [m] by which the disk lowered each ring meanwhile.
+    """
+    wear = summit_balance.wear_constant(
+        bench.pad.polish_wear_coefficient, sliding, tip_radius=pad.tip_radius, modulus=pad.modulus
+    )
+    renewal = pad.groups.members @ cut / (sqrt(3.0) * pad.deviation)
+    summit_balance.age_rings(
+        pad.probability,
+        pad.edges,
+        pad.fresh,
+        pressure,
+        wear,
+        renewal,
+        pad.stiff,
+        pad.separation,
+        pad.fresh_load,
+        1,
+    )
+    pad.worn += cut
+
+
+def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
+    """Return how fast a sharp disk cuts each pad ring (n,) [m/s] at the speeds of ``step``; 0 without a disk.
+
+    A pad that orbits does not bring all its places under an arm: there the disk is
+    taken to cover the area between its innermost and outermost place evenly, unless a dwell
+    table says otherwise.
+    """
+    disk, machine = bench.conditioner, bench.polisher
+    if disk is None or disk.downforce <= 0:
+        return np.zeros(rings.duty.size)
+    path = disk.sweep
+    positions, shares = sweep.dwell_shares(
+        path.kind,
+        path.inner,
+        path.outer,
+        pivot_distance=path.pivot_distance,
+        arm_length=path.arm_length,
+        zone_edges=path.zone_edges,
+        zone_dwell=path.zone_dwell,
+    )
+    if machine.motion == "orbital" and path.zone_dwell is None:
+        positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
+        shares = positions / positions.sum()
+    return conditioning.cut_profile(cut_matrix(bench, disk, rings, step, positions), shares)
+
+
+def cut_matrix(bench: Bench, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
+    """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
+    machine = bench.polisher
+    return conditioning.cut_matrix(
+        machine.motion,
+        rings.edges,
+        positions,
+        disk_radius=disk.disk_radius,
+        downforce=disk.downforce,
+        coefficient=bench.pad.wear_coefficient,
+        disk_speed=disk.speed,
+        platen_speed=step.platen_speed,
+        belt_speed=step.belt_speed,
+        belt_length=machine.belt_length,
+        orbit_radius=machine.orbit_radius,
+        orbit_speed=step.orbit_speed,
+    )
+
+
+def sharpness(bench: Bench, pad: LotPad) -> float:
+    """Return how sharply the disk cuts now, 1 when new; 0 without a disk."""
+    disk = bench.conditioner
+    if disk is None:
+        return 0.0
+    # conditioning.sharpness, without its checks: they were made when the pad was new
+    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-pad.disk_use / disk.dulling_time)
+
+
+def mean_tail(pad: LotPad) -> float:
+    """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
+    one, count = pad.moments[:, 1], pad.moments[:, 3]
+    return float(pad.groups.track @ np.divide(one, count, out=np.zeros_like(one), where=count > 0))

@@ -1,0 +1,497 @@
+"""What became of a lot: a row a wafer, the pad's profile over time, what ended it."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass, fields
+from functools import cached_property
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.files import write_whole
+from planish.engine.fixed import fix_fields, read_only
+from planish.engine.record import counted, shortened
+from planish.errors import DataError, ModelError, refuse
+from planish.predict.raised import Seen, edge_extreme
+from planish.predict.result import LOT_FILE, Result, clean
+from planish.predict.wafer.strange import strange
+
+if TYPE_CHECKING:
+    import polars as pl
+    import xarray as xr
+
+    from planish.predict.lot.events import Event
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+NM_PER_MIN = 6e10
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When pad or disk count as used up (common practice, no source; set your own).
+
+    ``groove_left``: share of the new groove depth, at the most worn place under the wafer;
+    ``thickness_left``: share of the top layer; ``sharpness``: cut rate of the disk against new;
+    ``rate_change``: of the rate against the lot's early wafers; ``wiwnu_percent``: 1 sigma.
+    """
+
+    groove_left: float = 0.1
+    thickness_left: float = 0.4
+    sharpness: float = 0.2
+    rate_change: float = 0.25
+    wiwnu_percent: float = 5.0
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            value = getattr(self, item.name)
+            most = 100.0 if item.name == "wiwnu_percent" else 1.0
+            if not 0 <= value <= most:
+                raise ModelError(refuse(f"limits: {item.name}", value, f"0 to {most:g}"))
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class Records:
+    """One number a wafer (n,), in SI; profiles (n, ...). ``expected_rate`` [m/s] leaves process noise out.
+
+    The arrays are filled in while the lot runs and read-only in its result.
+    """
+
+    mean_removed: Array
+    time: Array
+    rate: Array
+    expected_rate: Array
+    sigma: Array
+    half_range: Array
+    temperature: Array
+    peak_temperature: Array
+    friction: Array
+    fresh: Array
+    real_pressure: Array
+    real_fraction: Array
+    tail: Array
+    sliding: Array
+    groove_min: Array
+    groove_mean: Array
+    thickness_min: Array
+    thickness_mean: Array
+    sharpness: Array
+    batch: Array
+    monitor: NDArray[np.bool_]
+    removed: Array  # (n, n_r) [m]
+    worn: Array  # (n, pad rings) [m]
+    step_rate: Array  # (n, steps) [m/s]
+    step_time: Array  # (n, steps) [s]
+    step_peak: Array  # (n, steps) [K]
+    step_fresh: Array  # (n, steps)
+    step_real_fraction: Array  # (n, steps)
+    step_solid_share: Array  # (n, steps) of the load on summits
+    limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
+    bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
+    bare: NDArray[np.bool_]  # all films gone everywhere inside it
+
+    def __repr__(self) -> str:
+        return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
+
+    def note(
+        self,
+        run: Any,
+        wafer: int,
+        outcomes: list[Any],
+        times: list[float],
+        removed: Array,
+        left: Array,
+        mean: float,
+        monitor: bool,
+        draws: Any,
+    ) -> None:
+        """Write down wafer number ``wafer`` (from 0)."""
+        from planish.predict.lot.pad import mean_tail, sharpness
+
+        bench, pad = run.bench, run.pad
+        total = sum(times)
+        share = np.array(times) / total if total > 0 else np.full(len(times), 1.0 / len(times))
+        rate = mean / total if total > 0 else 0.0
+        self.mean_removed[wafer], self.time[wafer], self.rate[wafer] = mean, total, rate
+        self.expected_rate[wafer] = rate / (float(draws.process[wafer]) * run.batch)
+        self.sigma[wafer] = np.sqrt(max(float((removed - mean) ** 2 @ run.weights), 0.0))
+        inside = removed[run.inside]
+        self.half_range[wafer] = 0.5 * float(inside.max() - inside.min())
+        self.temperature[wafer] = share @ [found.temperature for found in outcomes]
+        self.peak_temperature[wafer] = max(found.peak_temperature for found in outcomes)
+        self.friction[wafer] = share @ [found.friction for found in outcomes]
+        self.fresh[wafer] = share @ [found.fresh for found in outcomes]
+        self.real_pressure[wafer] = share @ [found.real_pressure for found in outcomes]
+        self.real_fraction[wafer] = share @ [found.real_fraction for found in outcomes]
+        self.tail[wafer] = mean_tail(pad)
+        self.sliding[wafer] = sum(t * plan.fixed.mean_speed for t, plan in zip(times, run.plans, strict=True))
+        worn = pad.worn[run.under]
+        top, depth = bench.pad.layers[0].thickness, bench.pad.grooves.depth
+        average = float(run.track @ pad.worn)
+        self.groove_min[wafer] = max(depth - float(worn.max()), 0.0)
+        self.groove_mean[wafer] = max(depth - average, 0.0)
+        self.thickness_min[wafer] = top - float(worn.max())
+        self.thickness_mean[wafer] = top - average
+        self.sharpness[wafer] = sharpness(bench, pad)
+        self.batch[wafer] = run.batch
+        self.monitor[wafer] = monitor
+        self.removed[wafer], self.worn[wafer] = removed, pad.worn
+        self.step_time[wafer] = times
+        self.step_rate[wafer] = [
+            float(found.removed.sum(axis=0) @ run.weights) / max(found.duration, 1e-12) for found in outcomes
+        ]
+        self.step_peak[wafer] = [found.peak_temperature for found in outcomes]
+        self.step_fresh[wafer] = [found.fresh for found in outcomes]
+        self.step_real_fraction[wafer] = [found.real_fraction for found in outcomes]
+        self.step_solid_share[wafer] = [found.solid_share for found in outcomes]
+        self.limited[wafer] = [found.limited for found in outcomes]
+        gone = np.all(left[:, run.inside] <= 0, axis=0)
+        self.bare_somewhere[wafer], self.bare[wafer] = gone.any(), gone.all()
+
+    def seen(self, bench: Bench, radius: Array, areas: Array) -> Seen:
+        """Return what the conditions worth telling look at (``predict.raised``)."""
+        from planish.physics.slurry.film import regime
+
+        wafer = bench.wafer
+        return Seen(
+            limited=self.limited,
+            floating=regime(self.step_solid_share) == "hydrodynamic",
+            real_fraction=self.step_real_fraction,
+            fresh=self.step_fresh,
+            peak=self.step_peak,
+            bare_somewhere=self.bare_somewhere,
+            bare=self.bare,
+            removed=self.mean_removed,
+            sigma=self.sigma,
+            edge=edge_extreme(radius, areas, self.removed, wafer.radius, wafer.edge_exclusion)[0],
+        )
+
+
+def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
+    """Return room for ``wafers`` rows."""
+    wide = {"removed": nodes, "worn": rings, "limited": steps}
+    told = ("monitor", "limited", "bare_somewhere", "bare")
+    made: dict[str, Any] = {}
+    for item in fields(Records):
+        width = steps if item.name.startswith("step_") else wide.get(item.name)
+        shape = wafers if width is None else (wafers, width)
+        made[item.name] = np.zeros(shape, dtype=bool if item.name in told else np.float64)
+    return Records(**made)
+
+
+@dataclass(frozen=True, repr=False, eq=False)
+class LotResult(Result):
+    """One lot. ``records`` hold SI; ``table`` and ``summary`` trade units.
+
+    ``radius``, ``areas`` of wafer nodes; ``ring_middles`` of the pad rings and which of them the wafer
+    passes (``under``); ``summit_edges``, ``summit_fresh`` and ``summit_last`` the summit heights at
+    the start and at the end, averaged over the wafer's track; ``cut_rate`` [m/s] of a sharp disk.
+    """
+
+    kind: ClassVar[str] = "lot"
+    drawer: ClassVar[str] = "planish.explain.figures.lot:lot_figure"
+
+    bench: Bench
+    seed: int
+    adjust: str
+    conditioning: bool
+    events: tuple[Event, ...]
+    limits: Limits
+    radius: Array
+    areas: Array
+    ring_middles: Array
+    under: NDArray[np.bool_]
+    records: Records
+    summit_edges: Array
+    summit_fresh: Array
+    summit_last: Array
+    cut_rate: Array
+    notes: tuple[str, ...]
+    rests_on: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        fix_fields(self.records)  # filled in wafer by wafer until now
+
+    def _told(self) -> str:
+        rate = self.records.rate * NM_PER_MIN
+        even = 100 * self.wiwnu_sigma
+        wafer, cause = self.end_of_life()
+        return (
+            f"{shortened(self.bench.title, 60)!r}, {counted(self.wafers, 'wafer')}, seed {self.seed}: rate "
+            f"{rate[0]:.4g} to {rate[-1]:.4g} nm/min, WIWNU {even[0]:.3g} to {even[-1]:.3g} % (1σ), "
+            + ("no limit reached" if wafer is None else f"{cause} at wafer {wafer}")
+        )
+
+    @property
+    def wafers(self) -> int:
+        """How many wafers were polished."""
+        return int(self.records.rate.size)
+
+    @property
+    def wiwnu_sigma(self) -> Array:
+        """1 sigma of each wafer's removal over its mean (n,)."""
+        return read_only(self.records.sigma / np.maximum(self.records.mean_removed, 1e-15))
+
+    @property
+    def wiwnu_range(self) -> Array:
+        """(max - min)/(2 mean) of each wafer's removal (n,)."""
+        return read_only(self.records.half_range / np.maximum(self.records.mean_removed, 1e-15))
+
+    def scratch_index(self) -> Array:
+        """Relative scratch index of each wafer (n,); 1 at the removal law's reference on a disk that sheds nothing.
+
+        Relative only: it says neither how many scratches there are nor how deep.
+        """
+        from planish.physics.scratches import ScratchReference, scratch_index
+
+        bench, records = self.bench, self.records
+        law = bench.removal[bench.wafer.films[0].material]
+        disk = bench.conditioner
+        modulus = bench.pad.layers[0].modulus
+        reference = ScratchReference(
+            real_pressure=law.reference.real_pressure,
+            large_count=max(bench.slurry.large_particle_count, 1.0),
+            large_size=bench.slurry.large_particle_size,
+            pad_modulus=modulus,
+            shedding=0.0,
+            sliding_distance=max(float(records.sliding[0]), 1e-9),
+        )
+        shedding = disk.shedding * records.sharpness if self.conditioning and disk is not None else 0.0
+        return np.asarray(
+            scratch_index(
+                reference,
+                real_pressure=records.real_pressure,
+                shedding=shedding,
+                sliding_distance=records.sliding,
+            ).value
+        )
+
+    def end_of_life(self) -> tuple[int | None, str | None]:
+        """Return (wafer, cause) at which a limit was first reached, or (None, None)."""
+        return self._end
+
+    @cached_property
+    def _end(self) -> tuple[int | None, str | None]:
+        records, limits, pad = self.records, self.limits, self.bench.pad
+        rate = _smooth(records.expected_rate)
+        early = rate[min(4, rate.size - 1)]  # the pad is warm from about the fifth wafer on
+        tests: list[tuple[str, NDArray[np.bool_]]] = []
+        if pad.grooves.pattern != "none" and pad.grooves.depth > 0:
+            tests.append(("grooves nearly gone", records.groove_min < limits.groove_left * pad.grooves.depth))
+        tests.append(
+            ("pad worn thin", records.thickness_min < limits.thickness_left * pad.layers[0].thickness)
+        )
+        if self.conditioning:
+            tests.append(("disk dull", records.sharpness < limits.sharpness))
+        drifted = (
+            np.abs(rate / early - 1) > limits.rate_change if early > 0 else np.ones(rate.size, dtype=bool)
+        )
+        drifted[: min(5, rate.size)] = False
+        tests.append(("rate out of limits", drifted))
+        tests.append(("uniformity out of limits", 100 * _smooth(self.wiwnu_sigma) > limits.wiwnu_percent))
+        first = [(int(np.argmax(hit)) + 1, cause) for cause, hit in tests if np.any(hit)]
+        return min(first, key=lambda pair: pair[0]) if first else (None, None)
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures of merit of the lot."""
+        records = self.records
+        rate = records.rate * NM_PER_MIN
+        removed = records.mean_removed
+        several = self.wafers > 1
+        wafer, cause = self.end_of_life()
+        sigma = 100 * self.wiwnu_sigma
+        scratch = self.scratch_index()
+        return {
+            "wafers": self.wafers,
+            "wtwnu_percent": 100 * float(rate.std(ddof=1) / rate.mean())
+            if several and rate.mean() > 0
+            else None,
+            "wtwnu_range_percent": 100 * float(np.ptp(rate) / (2 * rate.mean())) if rate.mean() > 0 else None,
+            "removed_wtwnu_percent": 100 * float(removed.std(ddof=1) / removed.mean())
+            if several and removed.mean() > 0
+            else None,
+            "mean_rate_nm_per_min": float(rate.mean()),
+            "first_rate_nm_per_min": float(rate[0]),
+            "last_rate_nm_per_min": float(rate[-1]),
+            "end_of_life_wafer": wafer,
+            "end_of_life_cause": cause,
+            "first_wiwnu_sigma_percent": float(sigma[0]),
+            "last_wiwnu_sigma_percent": float(sigma[-1]),
+            "worst_wiwnu_sigma_percent": float(sigma.max()),
+            "mean_time_s": float(records.time.mean()),
+            "last_groove_depth_um": float(records.groove_min[-1]) * 1e6,
+            "last_pad_thickness_um": float(records.thickness_mean[-1]) * 1e6,
+            "last_tail_um": float(records.tail[-1]) * 1e6,
+            "last_real_contact_percent": 100 * float(records.real_fraction[-1]),
+            "last_real_pressure_MPa": float(records.real_pressure[-1]) / 1e6,
+            "last_sharpness_percent": 100 * float(records.sharpness[-1]),
+            "mean_temperature_C": float(records.temperature.mean()) - 273.15,
+            "peak_temperature_C": float(records.peak_temperature.max()) - 273.15,
+            "first_scratch_index_relative": float(scratch[0]),
+            "last_scratch_index_relative": float(scratch[-1]),
+            "seed": self.seed,
+            "adjust": self.adjust,
+            "conditioning": self.conditioning,
+            "notes": [*self.notes, *self.strange()],
+        }
+
+    def strange(self) -> list[str]:
+        """Return what no real lot has, one line each, with the input that drives it."""
+        records = self.records
+        return strange(
+            self.bench,
+            real_pressure=float(records.real_pressure.max()),
+            friction=float(records.friction.max()),
+            temperature=float(records.peak_temperature.max()),
+            rate=float(records.step_rate.max()),
+        )
+
+    def table(self) -> pl.DataFrame:
+        """Return a row a wafer, in trade units (a polars frame)."""
+        import polars as pl
+
+        r = self.records
+        names = [step.name for step in self.bench.steps]
+        return pl.DataFrame(
+            {
+                "wafer": np.arange(1, self.wafers + 1),
+                "monitor": r.monitor,
+                "rate_nm_per_min": r.rate * NM_PER_MIN,
+                "removed_nm": r.mean_removed * 1e9,
+                "time_s": r.time,
+                "wiwnu_sigma_percent": 100 * self.wiwnu_sigma,
+                "wiwnu_range_percent": 100 * self.wiwnu_range,
+                "temperature_C": r.temperature - 273.15,
+                "peak_temperature_C": r.peak_temperature - 273.15,
+                "friction_coefficient": r.friction,
+                "fresh_fraction_percent": 100 * r.fresh,
+                "tail_um": r.tail * 1e6,
+                "real_contact_percent": 100 * r.real_fraction,
+                "real_pressure_MPa": r.real_pressure / 1e6,
+                "groove_depth_min_um": r.groove_min * 1e6,
+                "groove_depth_mean_um": r.groove_mean * 1e6,
+                "pad_thickness_min_um": r.thickness_min * 1e6,
+                "pad_thickness_mean_um": r.thickness_mean * 1e6,
+                "disk_sharpness_percent": 100 * r.sharpness,
+                "slurry_batch_factor": r.batch,
+                "scratch_index_relative": self.scratch_index(),
+                **{
+                    f"step_{i + 1}_rate_nm_per_min": r.step_rate[:, i] * NM_PER_MIN for i in range(len(names))
+                },
+                **{f"step_{i + 1}_time_s": r.step_time[:, i] for i in range(len(names))},
+            }
+        )
+
+    def sources(self) -> list[str]:
+        """Return the sources that the result rests on, one line each."""
+        return list(self.rests_on)
+
+    def dataset(self) -> xr.Dataset:
+        """Return profiles by wafer and radius, and the pad by wafer and ring, in SI units."""
+        import xarray as xr
+
+        r = self.records
+        top, depth = self.bench.pad.layers[0].thickness, self.bench.pad.grooves.depth
+        single = {
+            "rate": ("m/s", "mean removal rate", r.rate),
+            "mean_removed": ("m", "mean removed", r.mean_removed),
+            "time": ("s", "polish time", r.time),
+            "wiwnu_sigma": ("1", "within-wafer non-uniformity, 1 sigma over mean", self.wiwnu_sigma),
+            "expected_rate": ("m/s", "mean removal rate without chance", r.expected_rate),
+            "wiwnu_range": ("1", "within-wafer non-uniformity, half range over mean", self.wiwnu_range),
+            "temperature": ("K", "mean pad temperature under the wafer", r.temperature),
+            "peak_temperature": ("K", "highest pad temperature under the wafer", r.peak_temperature),
+            "groove_depth_min": ("m", "shallowest groove under the wafer", r.groove_min),
+            "groove_depth_mean": ("m", "mean groove depth under the wafer", r.groove_mean),
+            "real_pressure": ("Pa", "mean pressure on summits in contact", r.real_pressure),
+            "real_fraction": ("1", "real contact fraction", r.real_fraction),
+            "tail": ("m", "mean excess height of summits in contact", r.tail),
+            "sharpness": ("1", "cut rate of the disk against new", r.sharpness),
+            "scratch_index": ("1", "relative scratch index", self.scratch_index()),
+        }
+        made = xr.Dataset(
+            {
+                **{
+                    key: (("wafer",), values, {"units": unit, "long_name": words})
+                    for key, (unit, words, values) in single.items()
+                },
+                "removed": (("wafer", "radius"), r.removed, {"units": "m", "long_name": "removed"}),
+                "pad_thickness": (
+                    ("wafer", "pad_radius"),
+                    top - r.worn,
+                    {"units": "m", "long_name": "thickness of the top pad"},
+                ),
+                "groove_depth": (
+                    ("wafer", "pad_radius"),
+                    np.maximum(depth - r.worn, 0.0),
+                    {"units": "m", "long_name": "groove depth"},
+                ),
+                "summits_fresh": (
+                    ("height",),
+                    self.summit_fresh,
+                    {"units": "1", "long_name": "share of summits, fresh"},
+                ),
+                "summits_last": (
+                    ("height",),
+                    self.summit_last,
+                    {"units": "1", "long_name": "share of summits, last"},
+                ),
+                "cut_rate": (
+                    ("pad_radius",),
+                    self.cut_rate,
+                    {"units": "m/s", "long_name": "pad cut by a sharp disk"},
+                ),
+            },
+            coords={
+                "wafer": ("wafer", np.arange(1, self.wafers + 1)),
+                "radius": ("radius", self.radius, {"units": "m"}),
+                "pad_radius": ("pad_radius", self.ring_middles, {"units": "m"}),
+                "height": (
+                    "height",
+                    0.5 * (self.summit_edges[1:] + self.summit_edges[:-1]),
+                    {"units": "m", "long_name": "summit height above the conditioned body's mean"},
+                ),
+            },
+        )
+        made.attrs.update(
+            title=self.bench.title,
+            event_wafers=np.array([event.wafer for event in self.events], dtype=np.int32),
+        )
+        return made
+
+    def save(self, path: str | os.PathLike[str]) -> Path:
+        """Write into the folder ``path``: lot.parquet (a row a wafer), lot.nc (profiles), summary.json.
+
+        Each file is written whole or not at all. Returns the folder.
+
+        Raises
+        ------
+        DataError
+            Where the folder cannot be made or written.
+        """
+        folder = Path(path)
+        table = BytesIO()
+        self.table().write_parquet(table)
+        text = json.dumps({**clean(self.summary()), "sources": self.sources()}, indent=1)
+        try:
+            write_whole(folder / "lot.parquet", table.getvalue())
+            Result.save(self, folder / LOT_FILE)
+            write_whole(folder / "summary.json", text.encode())
+        except OSError as problem:
+            reason = problem.strerror or type(problem).__name__
+            raise DataError(f"{folder}: cannot be written ({reason}); give a folder that can") from None
+        return folder
+
+
+def _smooth(values: Array, span: int = 5) -> Array:
+    """Running mean over up to ``span`` wafers back."""
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    ends = np.arange(1, values.size + 1)
+    starts = np.maximum(ends - span, 0)
+    return (total[ends] - total[starts]) / (ends - starts)

@@ -1,0 +1,1 @@
+"""One wafer: from a setup to what is left on it."""

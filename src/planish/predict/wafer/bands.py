@@ -1,0 +1,113 @@
+"""How far a prediction may be off, from the stated spreads of what goes into it (first order).
+
+Each spread is moved one standard deviation up and down, alone; half the difference of the outcomes is
+its share, and the shares of independent spreads add in quadrature. That is first-order propagation of
+uncertainty (JCGM 100:2008, "Guide to the expression of uncertainty in measurement", 5.1.2, from memory):
+good while the outcome bends little over one spread, and blind to spreads that nobody stated and to what
+the model leaves out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from planish.engine.record import Record
+from planish.predict.wafer.polish import polish
+from planish.setup.given import as_bench
+
+if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
+    from planish.setup.si import Bench
+
+SOURCES: tuple[str, ...] = (
+    "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (from memory)",
+)
+
+# The coefficients that scale the rate as a whole, law by law.
+_SCALES = {
+    "preston": ("k_p",),
+    "power": ("k",),
+    "offset": ("k_p", "b", "c"),
+    "threshold": ("k_p",),
+    "abrasive": ("c1", "c0"),
+    "two-step": ("molar_volume",),
+}
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Band(Record):
+    """``value`` of an outcome, its standard deviation ``sd``, and each spread's ``shares`` (signed, + for more)."""
+
+    value: float
+    sd: float
+    shares: dict[str, float]
+
+    def _told(self) -> str:
+        shares = ", ".join(f"{name} {share:+.3g}" for name, share in self.shares.items())
+        return f"{self.value:.5g} ± {self.sd:.2g} (1σ), {shares or 'no spread acts on it'}"
+
+
+def polish_band(
+    setup: SetupLike, run: Callable[[Bench], Mapping[str, object]] | None = None
+) -> dict[str, Band]:
+    """Return the band of every figure of the summary; empty where no spread is stated.
+
+    Parameters
+    ----------
+    setup:
+        A loaded setup, its SI records, or the path of a setup file.
+    run:
+        What gives the summary of one setup; the one-wafer prediction unless given.
+    """
+    bench = as_bench(setup)
+    figures = run or (lambda each: polish(each).summary())
+    middle = figures(bench)
+    moved = {name: (figures(up), figures(down)) for name, up, down in spreads(bench)}
+    bands = {}
+    for key, value in middle.items():
+        if key == "force_balance_error" or isinstance(value, bool) or not isinstance(value, int | float):
+            continue
+        pairs = {name: (up.get(key), down.get(key)) for name, (up, down) in moved.items()}
+        shares = {
+            name: 0.5 * (up - down)
+            for name, (up, down) in pairs.items()
+            if isinstance(up, int | float) and isinstance(down, int | float)
+        }
+        bands[key] = Band(float(value), sum(share**2 for share in shares.values()) ** 0.5, shares)
+    return bands if moved else {}
+
+
+def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
+    """Return (name, setup one spread up, setup one spread down) for each stated spread that acts on the wafer."""
+    found = []
+    for material in dict.fromkeys(film.material for film in bench.wafer.films):
+        law = bench.removal[material]
+        if law.relative_spread > 0:
+            up, down = (_with_rate(bench, material, 1 + sign * law.relative_spread) for sign in (1, -1))
+            found.append((f"rate of {material}", up, down))
+    for index, layer in enumerate(bench.pad.layers):
+        if layer.modulus_spread > 0:
+            up, down = (_with_layer(bench, index, 1 + sign * layer.modulus_spread) for sign in (1, -1))
+            found.append((f"modulus of the {'top pad' if index == 0 else 'sub-pad'}", up, down))
+    return found
+
+
+def _with_rate(bench: Bench, material: str, factor: float) -> Bench:
+    law = bench.removal[material]
+    scaled = {
+        key: value * factor if key in _SCALES[law.law] else value for key, value in law.coefficients.items()
+    }
+    return replace(bench, removal={**bench.removal, material: replace(law, coefficients=scaled)})
+
+
+def _with_layer(bench: Bench, index: int, factor: float) -> Bench:
+    """Scale a layer's modulus; the summits are of the top pad's stuff and go with it."""
+    pad = bench.pad
+    layers = tuple(
+        replace(layer, modulus=layer.modulus * factor) if number == index else layer
+        for number, layer in enumerate(pad.layers)
+    )
+    surface = replace(pad.surface, modulus=pad.surface.modulus * factor) if index == 0 else pad.surface
+    return replace(bench, pad=replace(pad, layers=layers, surface=surface))

@@ -1,0 +1,222 @@
+"""The parts of the pressure problem that a setup fixes: grid, pad operator, wafer plate, summits.
+
+Built once for a pad stack and kept, in memory and on disk; the recipe's pressures then
+take a fraction of a millisecond each.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.record import Kept, Record
+from planish.physics.pressure.layers import (
+    Base,
+    ElasticLayer,
+    belt_base,
+    grooved_layers,
+    holed_layer,
+    rigid_base,
+)
+from planish.physics.pressure.solve import (
+    PadOperator,
+    PlateOperator,
+    PressureGrid,
+    build_pad_operator,
+    operator_key,
+    plate_operator,
+    pressure_grid,
+)
+from planish.physics.surface import asperities
+from planish.predict.wafer.pad_surface import as_conditioned
+
+if TYPE_CHECKING:
+    from planish.setup.si import Bench, PadSurface, Wafer
+
+Array = NDArray[np.float64]
+CELLS = 96  # doubling them moves p by less than 0.001 of its mean
+_CURVE_POINTS = 96
+_kept: OrderedDict[str, PadOperator] = OrderedDict()
+_KEEP = 24
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class SummitCurve(Kept):
+    """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
+
+    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].
+    """
+
+    log_pressure: Array
+    separation: Array
+    real_pressure: Array
+    area_fraction: Array
+    decay_length: Array
+
+    def at(self, pressure: Array | float, what: str) -> Array:
+        """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure)."""
+        log = np.log(np.maximum(pressure, 1e-300))  # a lifted place: the end of the table
+        return np.asarray(np.interp(log, self.log_pressure, getattr(self, what)))
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class ContactModel(Record):
+    """What the pressure solver needs beside the recipe. ``land`` is the share of pad area that is not feed hole."""
+
+    grid: PressureGrid
+    operator: PadOperator
+    plate: PlateOperator
+    base: Base
+    layers: tuple[ElasticLayer, ...]
+    land: float
+    summits: SummitCurve
+
+
+def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = None) -> ContactModel:
+    """Return the contact model of a setup; ``groove_depth`` [m] replaces the new pad's where given."""
+    grid = _grid(
+        bench.wafer.radius,
+        None if bench.head.ring is None else bench.head.ring.gap,
+        None if bench.head.ring is None else bench.head.ring.width,
+        cells,
+    )
+    layers, base = pad_layers(bench, groove_depth), pad_base(bench)
+    return ContactModel(
+        grid=grid,
+        operator=pad_operator(grid, layers, base),
+        plate=_plate(grid, bench.wafer),
+        base=base,
+        layers=layers,
+        land=1.0 - bench.polisher.hole_fraction,
+        summits=summit_curve(as_conditioned(bench)),
+    )
+
+
+def pad_layers(
+    bench: Bench, groove_depth: float | None = None, top_thickness: float | None = None
+) -> tuple[ElasticLayer, ...]:
+    """Return the elastic layers of the pad stack: grooves and feed holes soften the layers they go through.
+
+    ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
+    """
+    pad = bench.pad
+    grooves = pad.grooves
+    share = groove_share(grooves.pattern, grooves.width, grooves.pitch)
+    depth = grooves.depth if groove_depth is None else groove_depth
+    made: list[ElasticLayer] = []
+    for index, layer in enumerate(pad.layers):
+        thickness = top_thickness if index == 0 and top_thickness is not None else layer.thickness
+        elastic = holed_layer(
+            ElasticLayer(layer.modulus, layer.poisson, thickness), bench.polisher.hole_fraction
+        )
+        made.extend(grooved_layers(elastic, share, min(depth, thickness)) if index == 0 else [elastic])
+    return tuple(made)
+
+
+def groove_share(pattern: str, width: float, pitch: float) -> float:
+    """Return the share of pad area that is groove: one set of lines, or two crossing ones for a grid."""
+    if pattern == "none" or pitch <= 0:
+        return 0.0
+    lines = min(width / pitch, 1.0)
+    return lines if pattern != "grid" else 1.0 - (1.0 - lines) ** 2
+
+
+def pad_base(bench: Bench) -> Base:
+    """Return what the stack stands on: a platen, or the belt on its fluid bearing."""
+    machine = bench.polisher
+    if machine.motion == "linear" and machine.bearing is not None:
+        return belt_base(
+            machine.belt_modulus,
+            machine.belt_poisson,
+            machine.belt_thickness,
+            machine.belt_tension,
+            machine.bearing.stiffness,
+        )
+    return rigid_base()
+
+
+def pad_operator(grid: PressureGrid, layers: tuple[ElasticLayer, ...], base: Base) -> PadOperator:
+    """Return the pad operator from memory, from disk, or newly built (and then kept in both)."""
+    from planish.engine.cache import cached_arrays
+
+    key = operator_key(grid, layers, base)
+    if key in _kept:
+        _kept.move_to_end(key)
+        return _kept[key]
+    arrays = cached_arrays(
+        f"pad-operator-{key}", lambda: {"compliance": build_pad_operator(grid, layers, base).compliance}
+    )
+    operator = PadOperator(grid=grid, compliance=arrays["compliance"], key=key)
+    _kept[key] = operator
+    while len(_kept) > _KEEP:
+        _kept.popitem(last=False)
+    return operator
+
+
+def summit_curve(surface: PadSurface) -> SummitCurve:
+    """Return the fresh summits' answer to pressures from 10 Pa to 1 MPa."""
+    heights = None if surface.heights is None else surface.heights.tobytes()
+    numbers = (
+        surface.density,
+        surface.tip_radius,
+        surface.height_sd,
+        surface.tail_length,
+        surface.modulus,
+        surface.poisson,
+    )
+    return _summit_curve(heights, *numbers)
+
+
+@lru_cache(maxsize=64)
+def _summit_curve(
+    heights: bytes | None,
+    density: float,
+    tip_radius: float,
+    height_sd: float,
+    tail: float,
+    modulus: float,
+    poisson: float,
+) -> SummitCurve:
+    if heights is None:
+        edges = asperities.height_grid(height_sd, tail)
+        probability = asperities.fresh_heights(edges, height_sd, tail)
+    else:
+        from planish.physics.surface.summit_statistics import height_table
+
+        edges, probability = height_table(np.frombuffer(heights))
+    numbers = {
+        "density": density,
+        "tip_radius": tip_radius,
+        "modulus": asperities.plane_modulus(modulus, poisson),
+    }
+    pressure = np.geomspace(10.0, 1e6, _CURVE_POINTS)
+    separation = asperities.separation_under(pressure, edges, probability, **numbers)
+    state = asperities.contact(separation, edges, probability, **numbers)
+    return SummitCurve(
+        np.log(pressure), separation, state.real_pressure, state.area_fraction, state.decay_length
+    )
+
+
+@lru_cache(maxsize=16)
+def _grid(radius: float, gap: float | None, width: float | None, cells: int) -> PressureGrid:
+    if gap is None or width is None:
+        return pressure_grid(radius, cells=cells)
+    return pressure_grid(radius, radius + gap, radius + gap + width, cells=cells)
+
+
+_plates: dict[tuple[int, float, float, float], tuple[PressureGrid, PlateOperator]] = {}
+
+
+def _plate(grid: PressureGrid, wafer: Wafer) -> PlateOperator:
+    """Return the plate, kept for as long as its grid is the same object."""
+    key = (id(grid), wafer.modulus, wafer.poisson, wafer.thickness)
+    if key not in _plates or _plates[key][0] is not grid:
+        if len(_plates) >= _KEEP:
+            _plates.clear()
+        _plates[key] = (grid, plate_operator(grid, wafer.modulus, wafer.poisson, wafer.thickness))
+    return _plates[key][1]

@@ -1,0 +1,214 @@
+"""One wafer, all steps and films: from a setup to removed, remaining, flatness, temperature and clearing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.physics.motion import motion
+from planish.physics.pressure import layers, plate
+from planish.physics.pressure import solve as pressure
+from planish.physics.removal import laws as removal
+from planish.physics.slurry import film as slurry
+from planish.physics.slurry import heat
+from planish.physics.surface import asperities
+from planish.predict.lot.pad_rings import PadRings, pad_rings
+from planish.predict.result import unique
+from planish.predict.wafer import conditions as step_physics
+from planish.predict.wafer.conditions import (
+    Conditions,
+    FreshSummits,
+    PadState,
+    pad_heat,
+    removal_curve,
+    step_conditions,
+)
+from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
+from planish.predict.wafer.films import polish_stack, stop_amount
+from planish.predict.wafer.incoming import incoming_notes, mean_profile
+from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
+from planish.setup.given import as_bench
+
+if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
+    from planish.setup.si import Bench, Step
+
+Array = NDArray[np.float64]
+TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
+__all__ = ["as_bench", "fresh_state", "polish", "run_steps"]
+
+MODULES = (motion, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
+
+
+def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
+    """Polish one wafer on a pad in its as-conditioned state.
+
+    Parameters
+    ----------
+    setup:
+        A loaded setup, its SI records, or the path of a setup file.
+    cells:
+        Wafer nodes of the pressure solution.
+
+    Returns
+    -------
+    WaferResult
+        Profiles over the wafer's radius, step by step, with units, notes and sources.
+
+    Raises
+    ------
+    SetupError
+        For anything else given as a setup, and for a file that cannot be used.
+    ModelError
+        Where the values, valid each for itself, have no solution together.
+    """
+    bench = as_bench(setup)
+    model = prepare(bench, cells=cells)
+    rings = pad_rings(bench, model.grid)
+    state = fresh_state(bench, model, rings)
+    return run_steps(bench, model, rings, state)
+
+
+def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
+    """Return the state of a new, conditioned pad at the platen's temperature."""
+    return PadState(
+        summits=FreshSummits(model.summits),
+        groove_depth=bench.pad.grooves.depth,
+        temperatures=np.full(rings.middles.shape, bench.ambient.platen_temperature),
+    )
+
+
+def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
+    """Run the recipe's steps on a pad in the given state; the state's temperatures move along."""
+    films = bench.wafer.films
+    radius, areas = model.grid.r, model.grid.areas
+    incoming = np.stack([mean_profile(film, radius) for film in films])
+    left = incoming.copy()
+    cleared = np.full(left.shape, np.inf)
+    notes = [*bench.notes, *incoming_notes(films, bench.wafer.radius)]
+    inside = radius <= bench.wafer.radius - bench.wafer.edge_exclusion
+    weights = np.where(inside, areas, 0.0) / areas[inside].sum()
+    steps: list[StepRecord] = []
+    solution, elapsed = None, 0.0
+    for step in bench.steps:
+        found = step_conditions(bench, step, model, rings, state, solution)
+        solution = found.solution
+        record, gone = _run_step(bench, step, model, rings, state, found, left, weights)
+        removed, when = gone
+        left = np.maximum(left - removed, 0.0)
+        cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
+        elapsed += record.duration
+        steps.append(record)
+    result = WaferResult(
+        bench=bench,
+        radius=radius,
+        areas=areas,
+        films=tuple(film.name for film in films),
+        incoming=incoming,
+        remaining=left,
+        cleared=cleared,
+        steps=tuple(steps),
+        notes=tuple(unique(notes)),
+        rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
+    )
+    happened = [one.words for one in result.raised() if one.kind == "happened"]
+    return replace(result, notes=tuple(unique([*notes, *happened])))
+
+
+def _run_step(
+    bench: Bench,
+    step: Step,
+    model: ContactModel,
+    rings: PadRings,
+    state: PadState,
+    found: Conditions,
+    left: Array,
+    weights: Array,
+) -> tuple[StepRecord, tuple[Array, Array]]:
+    heating = pad_heat(found, state.temperatures)
+    duration = step.stop_value if step.stop == "time" else step.max_time
+    times = np.linspace(0.0, duration, TIMES)
+    stopped_by = "time"
+    if step.stop != "time":
+        stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
+        stop = _find_stop(bench, step, rings, found, heating, left, weights)
+        if stop is None:
+            stopped_by = TIME_LIMIT
+        else:
+            duration = max(stop, 1e-9)
+            times = np.linspace(0.0, duration, TIMES)
+    curves, seen = _curves(bench, rings, found, heating, times)
+    removed, when = polish_stack(left, curves, times)
+    taken = removed[:, -1, :]
+    ring_area = model.grid.ring_areas.sum()
+    record = StepRecord(
+        name=step.name,
+        pressure=found.pressure,
+        ring_pressure=float(model.grid.ring_areas @ found.ring_pressure / ring_area)
+        if found.ring_pressure.size
+        else 0.0,
+        speed=found.speed,
+        rate=taken.sum(axis=0) / times[-1],
+        removed=taken.sum(axis=0),
+        times=times,
+        temperatures=seen @ weights,
+        peak_temperature=float(seen.max()),
+        curves=tuple(curves),
+        duration=float(times[-1]),
+        stopped_by=stopped_by,
+        fresh_fraction=found.fresh,
+        friction=found.friction,
+        film_thickness=found.film_thickness,
+        regime=str(slurry.regime(found.solid_share)),
+        real_pressure=float(found.real_pressure @ weights),
+        real_fraction=float(found.real_fraction @ weights),
+        balance_error=found.balance_error,
+    )
+    state.temperatures = heating.at(record.duration)
+    return record, (taken, when)
+
+
+def _curves(
+    bench: Bench, rings: PadRings, found: Conditions, heating: heat.Relaxation, times: Array
+) -> tuple[list[Array], Array]:
+    """Return, for each film, what would have been removed by each time, and the temperatures the wafer sees."""
+    seen = heating.at(times[:, None]) @ rings.to_wafer.T
+    curves = {material: removal_curve(bench, found, material, times, seen) for material in found.factors}
+    return [curves[film.material] for film in bench.wafer.films], seen
+
+
+def _find_stop(
+    bench: Bench,
+    step: Step,
+    rings: PadRings,
+    found: Conditions,
+    heating: heat.Relaxation,
+    left: Array,
+    weights: Array,
+) -> float | None:
+    """Return when the step's stop is met [s], None if not within its time limit.
+
+    The first search spans the whole limit; the next a little more than the time found, so that its
+    grid of times is as fine as that of the step itself.
+    """
+    counted, target = stop_amount(step, left, weights)
+    if target <= 0:
+        return 0.0
+    span = step.max_time
+    for _ in range(8):
+        times = np.linspace(0.0, span, TIMES)
+        curves, _seen = _curves(bench, rings, found, heating, times)
+        removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
+        if removed[-1] < target:
+            if span == step.max_time:
+                return None
+            span = min(1.1 * span, step.max_time)
+            continue
+        stop = float(np.interp(target, removed, times))
+        if stop > 0.8 * span:
+            return stop
+        span = min(1.05 * stop, step.max_time)
+    return span

@@ -1,0 +1,402 @@
+"""What is known after polishing one wafer: profiles, steps, maps, figures of merit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.fixed import read_only
+from planish.engine.record import Record, counted, figure, shortened
+from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
+from planish.predict.result import Result
+from planish.predict.wafer.films import polish_stack
+from planish.predict.wafer.incoming import thickness_at
+from planish.predict.wafer.strange import strange
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import xarray as xr
+
+    from planish.setup.si import Bench
+
+Array = NDArray[np.float64]
+NM_PER_MIN = 1e9 * 60.0
+TIME_LIMIT = "its time limit"  # what ended a step that did not meet its stop condition
+PSI = 6894.757293168
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class StepRecord(Record):
+    """One recipe step as it went. Profiles are over the wafer radii of the result.
+
+    Attributes
+    ----------
+    pressure, speed, rate, removed:
+        Contact pressure [Pa], mean sliding speed [m/s], mean removal rate [m/s], removed [m], per radius.
+    ring_pressure:
+        Mean pressure of the retaining ring on the pad [Pa].
+    times, temperatures:
+        Time within the step [s] and mean pad temperature under the wafer [K].
+    peak_temperature:
+        Highest pad temperature met by any wafer radius in the step [K].
+    curves:
+        For each film, what would have been removed from it by each time, had it been exposed
+        (n_t, n_r) [m]: what the maps are made from.
+    duration, stopped_by:
+        How long the step took [s], and the condition that ended it.
+    fresh_fraction, friction, film_thickness, regime:
+        Slurry under the wafer: share that is fresh, coefficient of friction, fluid film [m], lubrication regime.
+    real_pressure, real_fraction:
+        Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
+    balance_error:
+        Relative error of the force balance of the contact solution.
+    """
+
+    name: str
+    pressure: Array
+    ring_pressure: float
+    speed: Array
+    rate: Array
+    removed: Array
+    times: Array
+    temperatures: Array
+    peak_temperature: float
+    curves: tuple[Array, ...]
+    duration: float
+    stopped_by: str
+    fresh_fraction: float
+    friction: float
+    film_thickness: float
+    regime: str
+    real_pressure: float
+    real_fraction: float
+    balance_error: float
+
+    def _told(self) -> str:
+        return (
+            f"{shortened(self.name, 40)}, {figure(self.duration, 's')} (ended by {self.stopped_by}), "
+            f"pressure about {figure(float(np.median(self.pressure)) / PSI, 'psi')}, "
+            f"rate about {figure(float(np.median(self.rate)) * NM_PER_MIN, 'nm/min')}, "
+            f"pad at most {figure(self.peak_temperature - 273.15, '°C')}"
+        )
+
+
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
+class WaferMaps(Record):
+    """Fields on a square grid over the wafer, NaN off it: ``removed`` [m] (n, n), ``remaining`` [m] (films, n, n)."""
+
+    x: Array
+    removed: Array
+    remaining: Array
+
+    def _told(self) -> str:
+        size = self.x.size
+        return f"{size} x {size} points over {figure(2e3 * float(self.x[-1]), 'mm')}, {counted(len(self.remaining), 'film')}"
+
+
+@dataclass(frozen=True, repr=False, eq=False)
+class WaferResult(Result):
+    """One polished wafer. ``radius`` (n_r) [m] are cell centres, ``areas`` (n_r) [m^2] their ring areas."""
+
+    kind: ClassVar[str] = "one wafer"
+    drawer: ClassVar[str] = "planish.explain.figures.wafer:wafer_figure"
+
+    bench: Bench
+    radius: Array
+    areas: Array
+    films: tuple[str, ...]
+    incoming: Array  # (films, n_r) [m]
+    remaining: Array  # (films, n_r) [m]
+    cleared: Array  # (films, n_r) [s] from the start, infinite where not cleared
+    steps: tuple[StepRecord, ...]
+    notes: tuple[str, ...]
+    rests_on: tuple[str, ...]
+
+    def _told(self) -> str:
+        removed = self.removed
+        mean = self.mean(removed)
+        even = 100 * self.sigma(removed) / mean if mean > 0 else None
+        return (
+            f"{shortened(self.bench.title, 60)!r}, {figure(2e3 * self.bench.wafer.radius, 'mm')} wafer, "
+            f"{counted(len(self.steps), 'step')} in {figure(self.time, 's')}: {figure(1e9 * mean, 'nm')} removed "
+            f"({figure(mean / self.time * NM_PER_MIN, 'nm/min')}), WIWNU {figure(even, '%', 3)} (1σ), "
+            f"pad at most {max(step.peak_temperature for step in self.steps) - 273.15:.0f} °C"
+        )
+
+    @property
+    def removed(self) -> Array:
+        """Removed in all [m], per radius."""
+        return read_only(np.asarray(self.incoming.sum(axis=0) - self.remaining.sum(axis=0)))
+
+    @property
+    def time(self) -> float:
+        """Polish time in all [s]."""
+        return sum(step.duration for step in self.steps)
+
+    @property
+    def rate(self) -> Array:
+        """Mean removal rate over the whole recipe [m/s], per radius."""
+        return read_only(self.removed / self.time)
+
+    @property
+    def times(self) -> Array:
+        """Times from the start [s], all steps one after the other."""
+        starts = np.cumsum([0.0] + [step.duration for step in self.steps[:-1]])
+        return read_only(
+            np.concatenate([start + step.times for start, step in zip(starts, self.steps, strict=True)])
+        )
+
+    @property
+    def temperatures(self) -> Array:
+        """Mean pad temperature under the wafer [K] at ``times``."""
+        return read_only(np.concatenate([step.temperatures for step in self.steps]))
+
+    def inside(self) -> NDArray[np.bool_]:
+        """Which radii lie inside the edge exclusion."""
+        return np.asarray(self.radius <= self.bench.wafer.radius - self.bench.wafer.edge_exclusion)
+
+    def mean(self, profile: Array) -> float:
+        """Area mean of a profile inside the edge exclusion."""
+        keep = self.inside()
+        return float(np.average(profile[keep], weights=self.areas[keep]))
+
+    def sigma(self, profile: Array) -> float:
+        """Area-weighted standard deviation of a profile inside the edge exclusion."""
+        keep = self.inside()
+        mean = self.mean(profile)
+        return float(np.sqrt(np.average((profile[keep] - mean) ** 2, weights=self.areas[keep])))
+
+    def half_range(self, profile: Array) -> float:
+        """(max - min) / 2 of a profile inside the edge exclusion."""
+        keep = self.inside()
+        return float(np.ptp(profile[keep])) / 2
+
+    def time_mean(self, of_step: Sequence[float]) -> float:
+        """Mean of one number a step, weighted with the steps' durations."""
+        return float(np.average(of_step, weights=[step.duration for step in self.steps]))
+
+    def over_time(self, profiles: Sequence[Array]) -> Array:
+        """Mean of one profile a step (n_r,), weighted with the steps' durations."""
+        return np.asarray(np.average(profiles, axis=0, weights=[step.duration for step in self.steps]))
+
+    def summary(self) -> dict[str, Any]:
+        """Return the figures of merit; non-uniformity over the area inside the edge exclusion."""
+        removed, steps = self.removed, self.steps
+        mean = self.mean(removed)
+        has = mean > 0
+        speed = self.over_time([step.speed for step in steps])
+        pressure = self.over_time([step.pressure for step in steps])
+        edge = self.edge()
+        top_remaining = self.remaining.sum(axis=0)
+        return {
+            "mean_removal_rate_nm_per_min": mean / self.time * NM_PER_MIN,
+            "wiwnu_sigma_percent": 100 * self.sigma(removed) / mean if has else None,
+            "wiwnu_range_percent": 100 * self.half_range(removed) / mean if has else None,
+            "mean_removed_nm": mean * 1e9,
+            "mean_remaining_nm": self.mean(top_remaining) * 1e9,
+            "mean_speed_m_per_s": self.mean(speed),
+            "mean_pressure_psi": self.mean(pressure) / PSI,
+            "ring_pressure_psi": self.time_mean([step.ring_pressure for step in steps]) / PSI,
+            "edge_rate_percent": edge["edge_rate_percent"],
+            "edge_extreme_percent": edge["edge_extreme_percent"],
+            "edge_extreme_from_edge_mm": edge["edge_extreme_from_edge_mm"],
+            "peak_temperature_C": max(step.peak_temperature for step in steps) - 273.15,
+            "sliding_distance_m": self.mean(speed) * self.time,
+            "time_s": self.time,
+            "fresh_fraction_percent": 100 * self.time_mean([step.fresh_fraction for step in steps]),
+            "friction_coefficient": self.time_mean([step.friction for step in steps]),
+            "real_contact_percent": 100 * self.time_mean([step.real_fraction for step in steps]),
+            "real_pressure_MPa": self.time_mean([step.real_pressure for step in steps]) / 1e6,
+            "force_balance_error": max(step.balance_error for step in steps),
+            "cleared": {
+                film: bool(np.all(np.isfinite(self.cleared[i][self.inside()])))
+                for i, film in enumerate(self.films)
+            },
+            "steps": [self._step_summary(step) for step in steps],
+            "notes": [*self.notes, *self.doubts()],
+        }
+
+    def doubts(self) -> list[str]:
+        """Return where the result leaves the ground on which the model stands, one line each."""
+        return [*(one.words for one in self.raised() if one.kind == "doubt"), *self.strange()]
+
+    def raised(self) -> list[Raised]:
+        """Return what is worth telling about this wafer (``predict.raised``)."""
+        return raised(self.bench, self._seen())
+
+    def _seen(self) -> Seen:
+        steps, inside = self.steps, self.inside()
+        gone = np.all(self.remaining[:, inside] <= 0, axis=0)
+        height, _ = edge_extreme(self.radius, self.areas, self.removed[None, :], *self._rim())
+        return Seen(
+            limited=np.array([[step.stopped_by == TIME_LIMIT for step in steps]]),
+            floating=np.array([[step.regime == "hydrodynamic" for step in steps]]),
+            real_fraction=np.array([[step.real_fraction for step in steps]]),
+            fresh=np.array([[step.fresh_fraction for step in steps]]),
+            peak=np.array([[step.peak_temperature for step in steps]]),
+            bare_somewhere=np.array([gone.any()]),
+            bare=np.array([gone.all()]),
+            removed=np.array([self.mean(self.removed)]),
+            sigma=np.array([self.sigma(self.removed)]),
+            edge=height,
+        )
+
+    def _rim(self) -> tuple[float, float]:
+        """Wafer radius and edge exclusion [m]."""
+        return self.bench.wafer.radius, self.bench.wafer.edge_exclusion
+
+    def strange(self) -> list[str]:
+        """Return what no real polish has, one line each, with the input that drives it."""
+        return strange(
+            self.bench,
+            real_pressure=max(step.real_pressure for step in self.steps),
+            friction=max(step.friction for step in self.steps),
+            temperature=max(step.peak_temperature for step in self.steps),
+            rate=max(self.mean(curve[-1]) / step.duration for step in self.steps for curve in step.curves),
+        )
+
+    def _step_summary(self, step: StepRecord) -> dict[str, Any]:
+        mean = self.mean(step.rate)
+        return {
+            "name": step.name,
+            "time_s": step.duration,
+            "stopped_by": step.stopped_by,
+            "removal_rate_nm_per_min": mean * NM_PER_MIN,
+            "removed_nm": self.mean(step.removed) * 1e9,
+            "pressure_psi": self.mean(step.pressure) / PSI,
+            "speed_m_per_s": self.mean(step.speed),
+            "peak_temperature_C": step.peak_temperature - 273.15,
+            "fresh_fraction_percent": 100 * step.fresh_fraction,
+            "friction_coefficient": step.friction,
+            "regime": step.regime,
+        }
+
+    def edge(self, band: float = EDGE_BAND) -> dict[str, float | None]:
+        """Return how the edge polishes against the middle.
+
+        ``edge_rate_percent``: removal at the exclusion radius against the mean over the inner half radius;
+        ``edge_extreme_percent``: the largest departure, within ``band`` [m] of the edge and inside the
+        exclusion, from the removal where the band begins, and where it sits from the edge: what the edge does
+        beyond any tilt from the middle outward.
+        """
+        removed, (rim, exclusion) = self.removed, self._rim()
+        middle = self.radius <= 0.5 * rim
+        centre = float(np.average(removed[middle], weights=self.areas[middle]))
+        height, place = edge_extreme(self.radius, self.areas, removed[None, :], rim, exclusion, band)
+        has, known = centre > 0, bool(np.isfinite(height[0]))
+        return {
+            "edge_rate_percent": float(np.interp(rim - exclusion, self.radius, 100 * (removed / centre - 1)))
+            if has
+            else None,
+            "edge_extreme_percent": float(height[0]) if known else None,
+            "edge_extreme_from_edge_mm": float(place[0]) * 1e3 if known else None,
+        }
+
+    def sources(self) -> list[str]:
+        """Return the sources that the result rests on, one line each."""
+        return list(self.rests_on)
+
+    def maps(self, points: int = 201) -> WaferMaps:
+        """Return removed and remaining on a ``points`` x ``points`` grid, with the incoming film as it is in 2-D."""
+        if points not in self._maps:
+            self._maps[points] = self._make_maps(points)
+        return self._maps[points]
+
+    @cached_property
+    def _maps(self) -> dict[int, WaferMaps]:
+        return {}
+
+    def _make_maps(self, points: int) -> WaferMaps:
+        radius = self.bench.wafer.radius
+        x = np.linspace(-radius, radius, points)
+        xx, yy = np.meshgrid(x, x)
+        rr = np.hypot(xx, yy)
+        on = rr <= radius
+        removed = np.full(rr.shape, np.nan)
+        remaining = np.full((len(self.films), *rr.shape), np.nan)
+        if all(film.sites is None for film in self.bench.wafer.films):  # round: the profile says it all
+            left = np.stack([np.interp(rr[on], self.radius, row) for row in self.remaining])
+            removed[on] = np.interp(rr[on], self.radius, self.removed)
+        else:
+            thickness = np.stack([thickness_at(film, xx[on], yy[on]) for film in self.bench.wafer.films])
+            left = self.replay(thickness, rr[on])
+            removed[on] = thickness.sum(axis=0) - left.sum(axis=0)
+        remaining[:, on] = left
+        return WaferMaps(x, removed, remaining)
+
+    def replay(self, thickness: Array, radius: Array) -> Array:
+        """Return what is left (films, n) [m] of films of ``thickness`` (films, n) [m] at wafer radii (n,) [m].
+
+        The steps run as they did for the mean wafer; only the thickness differs from place to place.
+        """
+        left = thickness.copy()
+        for step in self.steps:
+            curves = [_at_radius(curve, self.radius, radius) for curve in step.curves]
+            removed, _ = polish_stack(left, curves, step.times)
+            left = left - removed[:, -1, :]
+        return left
+
+    def dataset(self) -> xr.Dataset:
+        """Return profiles by radius and step, and the temperature by time, as a labelled dataset in SI units."""
+        import xarray as xr
+
+        names = [step.name for step in self.steps]
+        by_step = {
+            "pressure": ("Pa", "contact pressure", [step.pressure for step in self.steps]),
+            "speed": ("m/s", "mean sliding speed", [step.speed for step in self.steps]),
+            "rate": ("m/s", "mean removal rate", [step.rate for step in self.steps]),
+            "step_removed": ("m", "removed in the step", [step.removed for step in self.steps]),
+        }
+        made = xr.Dataset(
+            {
+                **{
+                    key: (("step", "radius"), np.stack(rows), {"units": unit, "long_name": words})
+                    for key, (unit, words, rows) in by_step.items()
+                },
+                "removed": (("radius",), self.removed, {"units": "m", "long_name": "removed in all"}),
+                "incoming": (
+                    ("film", "radius"),
+                    self.incoming,
+                    {"units": "m", "long_name": "incoming thickness"},
+                ),
+                "remaining": (
+                    ("film", "radius"),
+                    self.remaining,
+                    {"units": "m", "long_name": "remaining thickness"},
+                ),
+                "cleared": (
+                    ("film", "radius"),
+                    self.cleared,
+                    {"units": "s", "long_name": "time at which the film is gone"},
+                ),
+                "area": (("radius",), self.areas, {"units": "m2", "long_name": "area of the ring cell"}),
+                "temperature": (
+                    ("time",),
+                    self.temperatures,
+                    {"units": "K", "long_name": "mean pad temperature"},
+                ),
+            },
+            coords={
+                "radius": ("radius", self.radius, {"units": "m"}),
+                "step": ("step", names),
+                "film": ("film", list(self.films)),
+                "time": ("time", self.times, {"units": "s"}),
+            },
+        )
+        wafer = self.bench.wafer
+        made.attrs.update(
+            title=self.bench.title, wafer_radius=wafer.radius, edge_exclusion=wafer.edge_exclusion
+        )  # [m]
+        return made
+
+
+def _at_radius(curve: Array, nodes: Array, radius: Array) -> Array:
+    """Interpolate curves (n_t, n_r) at other radii (n,), constant beyond the outermost cells."""
+    index = np.clip(np.searchsorted(nodes, radius) - 1, 0, nodes.size - 2)
+    share = np.clip((radius - nodes[index]) / (nodes[index + 1] - nodes[index]), 0.0, 1.0)
+    return curve[:, index] * (1 - share) + curve[:, index + 1] * share

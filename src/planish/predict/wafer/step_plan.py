@@ -1,0 +1,289 @@
+"""What a recipe step fixes, whatever the state of the pad: loads, speeds, shares of slurry, heat losses.
+
+One wafer works it out for each of its steps; a lot does so once and keeps it for all its wafers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.fixed import sealed
+from planish.physics.motion import motion
+from planish.physics.pressure.plate import bearing_lift, zone_load
+from planish.physics.removal import laws as removal
+from planish.physics.slurry import film as slurry
+from planish.physics.slurry import heat
+from planish.predict.wafer.contact_model import ContactModel, groove_share
+
+if TYPE_CHECKING:
+    from planish.predict.lot.pad_rings import PadRings
+    from planish.setup.si import Bench, Removal, Step
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Heat lost from pad to air and by evaporation 60 W/m2K, through the carrier 200 W/m2K: assumptions of our own",
+)
+
+AIR_CONDUCTANCE = 60.0  # [W/(m^2 K)] wet pad to air, mostly by evaporation
+CARRIER_CONDUCTANCE = 200.0  # [W/(m^2 K)] pad through slurry film and wafer into the carrier
+_LOWEST_LOAD = 0.05  # of the mean: where a zone is nearly off, its summits are described at this share
+
+
+class BackLoad(NamedTuple):
+    """What presses the wafer on the pad, over wafer nodes (n_r,) unless said otherwise.
+
+    Attributes
+    ----------
+    load:
+        On the wafer's back [Pa].
+    about:
+        The pressure [Pa] about which the summits are described.
+    raised:
+        How much [m] the bearing lifts the belt; 0 on a platen.
+    ring:
+        Pressure on the retaining ring [Pa], one number; 0 without one.
+    """
+
+    load: Array
+    about: Array
+    raised: Array | float
+    ring: float
+
+
+@dataclass(frozen=True, slots=True)
+class StepPlan:
+    """What a step fixes.
+
+    Attributes
+    ----------
+    step:
+        The recipe's.
+    speed, mean_speed:
+        Mean sliding speed at the wafer nodes (n_r,) and over the wafer [m/s].
+    all_speed:
+        (m,) [m/s]: at all nodes that are pressed, those of the ring last.
+    area, shares:
+        Of the wafer [m^2], and the share of it at each node (n_r,).
+    law_speeds:
+        By material (n_r,) [m/s]: the mean speed that its removal law takes.
+    abrasive:
+        By material: rate factor of the abrasive content.
+    pad_speed:
+        Of the pad at the carrier axis [m/s].
+    place_share:
+        Of the slurry dropped, what can reach the wafer from where it is dropped.
+    disk_width:
+        Radius [m] of the disk times the share of the step in which it works; 0 if it does not.
+    duty, seen:
+        (n,): share of time a pad ring is under the carrier; (n, m): of a pad ring's time under the carrier, the share under each node pressed.
+    heat_conductance, heat_sink, heat_capacity:
+        Of the pad rings (n,) [W/(m^2 K)], [K], and [J/(m^2 K)].
+    """
+
+    step: Step
+    speed: Array
+    mean_speed: float
+    all_speed: Array
+    area: float
+    shares: Array
+    law_speeds: dict[str, Array]
+    abrasive: dict[str, float]
+    pad_speed: float
+    place_share: float
+    disk_width: float
+    duty: Array
+    seen: Array
+    heat_conductance: Array
+    heat_sink: Array
+    heat_capacity: float
+
+
+def plan_step(
+    bench: Bench, step: Step, model: ContactModel, rings: PadRings, *, conditioning: bool = True
+) -> StepPlan:
+    """Work out what ``step`` fixes; ``conditioning`` False keeps the disk off the pad."""
+    grid, machine = model.grid, bench.polisher
+    count = grid.r.size
+    pressed = grid.has_ring and step.ring_pressure > 0
+    geometry = motion_numbers(bench, step)
+    all_speed = motion.mean_speed_at(
+        machine.motion, np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, **geometry
+    )
+    speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
+    laws = {film.material: bench.removal[film.material] for film in bench.wafer.films}
+    conductance, sink = _losses(bench, step, rings)
+    return StepPlan(
+        step=step,
+        speed=speed,
+        mean_speed=float(shares @ speed),
+        all_speed=all_speed,
+        area=float(grid.areas.sum()),
+        shares=shares,
+        law_speeds={
+            material: _law_speed(law, bench, grid.r, speed, geometry) for material, law in laws.items()
+        },
+        abrasive={material: _abrasive_factor(bench, law) for material, law in laws.items()},
+        pad_speed=pad_speed(bench, step),
+        place_share=_place_share(bench),
+        disk_width=_disk_width(bench, step) if conditioning else 0.0,
+        duty=rings.duty,
+        seen=rings.seen if pressed else rings.seen[:, :count],
+        heat_conductance=conductance,
+        heat_sink=sink,
+        heat_capacity=_heat_capacity(bench),
+    )
+
+
+def back_load(bench: Bench, step: Step, model: ContactModel) -> BackLoad:
+    """Return what presses the wafer on the pad in ``step``."""
+    grid, bearing = model.grid, bench.polisher.bearing
+    load = _zone_table(model, bench) @ step.zone_pressures
+    mean = float(grid.areas @ load / grid.areas.sum())
+    raised: Array | float = 0.0
+    if not model.base.rigid and bearing is not None:
+        zones = step.bearing_pressures if step.bearing_pressures is not None else bearing.pressures
+        raised = _bearing_table(model, bearing.outer_radii) @ zones
+    return BackLoad(
+        load, np.maximum(load, _LOWEST_LOAD * mean), raised, step.ring_pressure if grid.has_ring else 0.0
+    )
+
+
+def _zone_table(model: ContactModel, bench: Bench) -> Array:
+    """Load at the nodes per unit pressure in each membrane zone (n_r, zones): the load is linear in them."""
+    radii, wall = bench.head.zone_outer_radii, bench.head.wall_width
+    key = f"zones {radii.tobytes().hex()} {wall!r}"
+    return _kept_table(
+        model, key, lambda: [zone_load(model.grid.r, radii, unit, wall) for unit in np.eye(radii.size)]
+    )
+
+
+def _bearing_table(model: ContactModel, radii: Array) -> Array:
+    """Lift at the nodes per unit pressure in each bearing zone (n_r, zones): linear too."""
+    key = f"bearing {radii.tobytes().hex()}"
+    return _kept_table(
+        model,
+        key,
+        lambda: [bearing_lift(model.grid.r, radii, unit, model.base) for unit in np.eye(radii.size)],
+    )
+
+
+def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) -> Array:
+    """Keep a table with the pad operator it belongs to."""
+    memo = model.operator.memo
+    if key not in memo:
+        memo[key] = sealed(np.column_stack(rows()))
+    return cast("Array", memo[key])
+
+
+def motion_numbers(bench: Bench, step: Step) -> dict[str, float]:
+    """Return the geometry and speeds that the functions of ``physics.motion`` take, for one step."""
+    machine = bench.polisher
+    return {
+        "offset": machine.centre_offset,
+        "platen_speed": step.platen_speed,
+        "carrier_speed": step.carrier_speed,
+        "belt_speed": step.belt_speed,
+        "orbit_radius": machine.orbit_radius,
+        "orbit_speed": step.orbit_speed,
+        "oscillation_amplitude": machine.oscillation_amplitude,
+        "oscillation_frequency": machine.oscillation_frequency,
+    }
+
+
+def pad_speed(bench: Bench, step: Step) -> float:
+    """Return the speed [m/s] of the pad at the carrier axis."""
+    machine = bench.polisher
+    return {
+        "rotary": abs(step.platen_speed) * machine.centre_offset,
+        "linear": abs(step.belt_speed),
+        "orbital": abs(step.orbit_speed) * machine.orbit_radius,
+    }[machine.motion]
+
+
+def _law_speed(law: Removal, bench: Bench, r: Array, speed: Array, geometry: dict[str, float]) -> Array:
+    """Return the mean speed [m/s] that the law takes: for a power of the speed, the root of the mean power."""
+    beta = law.coefficients["beta"] if law.law == "power" else 0.0
+    if not beta:
+        return speed
+    still = {key: value for key, value in geometry.items() if not key.startswith("oscillation")}
+    amplitudes = motion.speed_amplitudes(bench.polisher.motion, r, **still)
+    return np.asarray(motion.speed_moment(*amplitudes, beta) ** (1.0 / beta))
+
+
+def _abrasive_factor(bench: Bench, law: Removal) -> float:
+    """Return the rate factor of the abrasive content; 1 for a law calibrated with an abrasive-free slurry."""
+    if law.reference.abrasive_fraction <= 0:
+        return 1.0
+    return float(removal.abrasive_factor(bench.slurry.abrasive_fraction, law.reference.abrasive_fraction))
+
+
+def _place_share(bench: Bench) -> float:
+    machine, radius = bench.polisher, bench.wafer.radius
+    if machine.delivery == "through-pad":
+        outer = machine.pad_radius or machine.platen_radius or machine.belt_width / 2
+        return slurry.position_share_through(radius, max(outer, radius))
+    if machine.motion == "rotary":
+        return float(slurry.position_share_rotary(machine.dispense_radius, machine.centre_offset, radius))
+    return float(slurry.position_share_linear(machine.dispense_radius, radius))
+
+
+def _disk_width(bench: Bench, step: Step) -> float:
+    disk = bench.conditioner
+    if disk is None or not step.conditioning or disk.mode == "ex-situ":
+        return 0.0
+    return disk.disk_radius * (disk.share if disk.mode == "partial" else 1.0)
+
+
+def summit_land(bench: Bench, groove_depth: float, land: float) -> float:
+    """Return the share of the nominal area that summits stand on: neither hole (``land`` without) nor groove."""
+    return land * (1.0 - groove_area(bench)) if groove_depth > 0 else land
+
+
+def groove_area(bench: Bench) -> float:
+    """Return the share of pad area that is groove."""
+    grooves = bench.pad.grooves
+    return groove_share(grooves.pattern, grooves.width, grooves.pitch)
+
+
+def lubrication_land(bench: Bench, groove_depth: float) -> float:
+    """Return the length [m] over which fluid pressure can build up: between grooves, or until pores drain it."""
+    grooves = bench.pad.grooves
+    grooved = grooves.pattern != "none" and groove_depth > 0
+    return min(
+        grooves.pitch - grooves.width if grooved else 2 * bench.wafer.radius, bench.pad.drainage_length
+    )
+
+
+def platen_path(bench: Bench) -> tuple[float, float]:
+    """Return (conductance [W/(m^2 K)] through the pad, temperature [K] of what it lies on)."""
+    pad, room = bench.pad, bench.ambient
+    through = heat.platen_conductance(
+        [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
+    )
+    return through, room.temperature if bench.polisher.motion == "linear" else room.platen_temperature
+
+
+def _losses(bench: Bench, step: Step, rings: PadRings) -> tuple[Array, Array]:
+    """Return what the pad rings lose heat to: conductance (n,) [W/(m^2 K)] and temperature (n,) [K]."""
+    liquid, room = bench.slurry, bench.ambient
+    through, base = platen_path(bench)
+    washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, rings.area))
+    conductances = np.stack(
+        [np.full(rings.duty.shape, value) for value in (through, washed, AIR_CONDUCTANCE)]
+        + [CARRIER_CONDUCTANCE * rings.duty]
+    )
+    sinks = np.array([base, liquid.temperature, room.temperature, room.temperature])[:, None]
+    return heat.combined_sink(conductances, sinks)
+
+
+def _heat_capacity(bench: Bench) -> float:
+    """Return the heat [J/(m^2 K)] that a pad's area stores in a minute."""
+    pad = bench.pad
+    depth = float(heat.thermal_depth(pad.conductivity, pad.density, pad.heat_capacity, 60.0))
+    return pad.density * pad.heat_capacity * min(depth, pad.layers[0].thickness)

@@ -1,0 +1,1 @@
+"""What of a setup does not fit together, or is possible but unlikely."""

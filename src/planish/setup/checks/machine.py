@@ -1,0 +1,235 @@
+"""Checks of polisher, pad and conditioner: does the wafer fit, does the disk stay on the pad?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from planish import units
+from planish.errors import PlanishError
+from planish.physics.surface.hardness import QI_RANGE
+from planish.setup.attached import summit_heights
+from planish.setup.finding import Finding, missing, wrong
+from planish.setup.pad import GroovesSection, LayerSection
+from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
+from planish.setup.resolve import STIFFNESS_KEYS
+from planish.setup.root import SetupModel
+
+MOST_GROOVE = 0.9  # of the pad's area
+LONGEST_BODY = 100  # standard deviation of summit heights over the length of their tail; usual is 1 to 3
+HAIR = 1e-9  # [m] lengths closer than this are the same
+
+
+def mm(value: float) -> str:
+    """Return a length in mm as text."""
+    return units.show(value, "length", digits=6)
+
+
+def outer_reach(model: SetupModel) -> float:
+    """Return the radius [m] of wafer, gap and ring together."""
+    ring = model.head.ring
+    return model.wafer.diameter / 2.0 + (ring.gap + ring.width if ring is not None else 0.0)
+
+
+def check_polisher(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
+    """Yield what does not fit on platen, belt or orbiting pad."""
+    polisher, table = model.polisher, raw["polisher"]
+    radius, reach = model.wafer.diameter / 2.0, outer_reach(model)
+    if isinstance(polisher, RotaryPolisher):
+        platen = polisher.platen_diameter / 2.0
+        swing = polisher.centre_offset + polisher.oscillation_amplitude
+        room, place, value = platen - swing, "polisher.platen_diameter", table["platen_diameter"]
+        if polisher.oscillation_amplitude > 0.0 and polisher.oscillation_frequency == 0.0:
+            yield wrong("polisher.oscillation_frequency", table["oscillation_frequency"], "above 0 1/min",
+                        "the carrier is said to swing")  # fmt: skip
+        edge = platen
+    elif isinstance(polisher, LinearPolisher):
+        room, place, value = polisher.belt_width / 2.0, "polisher.belt_width", table["belt_width"]
+        edge = room
+        least = math.pi * polisher.roller_diameter + 4.0 * radius
+        if polisher.belt_length < least - HAIR:
+            yield wrong("polisher.belt_length", table["belt_length"], f"at least {mm(least)}",
+                        "once round both rollers with the wafer between them")  # fmt: skip
+        yield from _bearing(polisher, table, radius)
+    else:
+        room = polisher.pad_diameter / 2.0 - polisher.orbit_radius
+        place, value, edge = "polisher.pad_diameter", table["pad_diameter"], polisher.pad_diameter / 2.0
+    if room < radius - HAIR:
+        yield wrong(place, value, f"larger: the wafer hangs over its edge by {mm(radius - room)}")
+    elif room < reach - HAIR:
+        yield wrong(place, value, f"larger: the retaining ring hangs over its edge by {mm(reach - room)}",
+                    "or a narrower ring")  # fmt: skip
+    if polisher.delivery == "top" and polisher.dispense_radius > edge:
+        yield wrong("polisher.dispense_radius", table["dispense_radius"], f"on the pad, at most {mm(edge)}")
+    if (
+        polisher.delivery == "through-pad"
+        and isinstance(polisher, OrbitalPolisher)
+        and not polisher.hole_fraction
+    ):
+        yield wrong(
+            "polisher.hole_fraction", table["hole_fraction"], "above 0", "slurry is fed through the pad"
+        )
+
+
+def _bearing(polisher: LinearPolisher, table: dict[str, Any], radius: float) -> Iterator[Finding]:
+    inner = 0.0
+    for index, zone in enumerate(polisher.bearing.zone):
+        if zone.outer_radius <= inner + HAIR:
+            value = table["bearing"]["zone"][index]["outer_radius"]
+            yield wrong(f"polisher.bearing.zone.{index}.outer_radius", value, f"above {mm(inner)}")
+            return
+        inner = zone.outer_radius
+    if inner < radius - HAIR:
+        yield wrong(
+            f"polisher.bearing.zone.{len(polisher.bearing.zone) - 1}.outer_radius",
+            mm(inner),
+            f"at least the wafer radius, {mm(radius)}",
+            "the bearing carries the belt under the whole wafer",
+        )
+
+
+def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Iterator[Finding]:
+    """Yield what does not fit in the pad stack, its grooves and its summits."""
+    pad, table = model.pad, raw["pad"]
+    yield from _layer(pad.top, "pad.top")
+    if pad.sub is not None:
+        yield from _layer(pad.sub, "pad.sub")
+    grooves = pad.grooves
+    if grooves is not None and grooves.pattern != "none":
+        for key in ("width", "depth", "pitch"):
+            if getattr(grooves, key) == 0.0:
+                yield wrong(f"pad.grooves.{key}", table["grooves"][key], "above 0 mm", "or pattern = 'none'")
+                return
+        if grooves.depth >= pad.top.thickness:
+            yield wrong("pad.grooves.depth", table["grooves"]["depth"], f"below the pad's {mm(pad.top.thickness)}",
+                        "a groove leaves some of the top pad")  # fmt: skip
+        if grooves.width >= grooves.pitch:
+            yield wrong(
+                "pad.grooves.width", table["grooves"]["width"], f"below the pitch, {mm(grooves.pitch)}"
+            )
+        elif _groove_share(grooves) > MOST_GROOVE:
+            yield wrong(
+                "pad.grooves.width",
+                table["grooves"]["width"],
+                f"such that grooves take at most {100 * MOST_GROOVE:g} % of the pad",
+                f"the pitch is {mm(grooves.pitch)}",
+            )
+    surface = pad.surface
+    if surface.heights is None and surface.tail_length < surface.height_sd / LONGEST_BODY - HAIR:
+        yield wrong("pad.surface.tail_length", table["surface"]["tail_length"],
+                    f"at least 1/{LONGEST_BODY} of height_sd, {units.show(surface.height_sd, 'depth')}",
+                    "the tail is the decay of the high summits")  # fmt: skip
+    if pad.surface.heights is not None:
+        try:
+            summit_heights(pad.surface.heights, folder, "pad.surface.heights")
+        except PlanishError as error:
+            text = str(error)
+            place = "pad.surface.heights"
+            yield Finding("error", place, text if text.startswith(place) else f"{place}: {text}")
+
+
+def _groove_share(grooves: GroovesSection) -> float:
+    lines = grooves.width / grooves.pitch
+    return lines if grooves.pattern != "grid" else 1.0 - (1.0 - lines) ** 2
+
+
+def _layer(layer: LayerSection, place: str) -> Iterator[Finding]:
+    given = [key for key in STIFFNESS_KEYS if getattr(layer, key) is not None]
+    if len(given) != 1:
+        shown = " and ".join(given) or "no stiffness"
+        yield wrong(place, shown, f"one of {', '.join(STIFFNESS_KEYS)}", "say how stiff it is once")
+        return
+    if given[0].startswith("polymer") and layer.cells == "none" and layer.porosity > 0.0:
+        yield wrong(f"{place}.cells", "none", "open or closed", "it is said to have pores")
+    for key in given:
+        if "shore" in key:
+            low, high = QI_RANGE["D" if key.endswith("d") else "A"]
+            reading = getattr(layer, key)
+            if not low <= reading <= high:
+                text = f"{place}.{key} {reading:g}: outside {low:g} to {high:g}, where the conversion to a modulus holds"
+                yield Finding("note", f"{place}.{key}", text)
+
+
+def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
+    """Yield what does not fit in the disk and its sweep."""
+    disk = model.conditioner
+    if disk is None:
+        return
+    table, sweep = raw["conditioner"], disk.sweep
+    polisher = model.polisher
+    if isinstance(polisher, RotaryPolisher):
+        edge, lowest = polisher.platen_diameter / 2.0, 0.0
+    elif isinstance(polisher, LinearPolisher):
+        edge, lowest = polisher.belt_width / 2.0, -polisher.belt_width / 2.0
+    else:
+        edge, lowest = polisher.pad_diameter / 2.0, 0.0
+    place = "conditioner.sweep"
+    if sweep.inner >= sweep.outer:
+        yield wrong(f"{place}.inner", table["sweep"]["inner"], f"below outer, {mm(sweep.outer)}")
+    if sweep.outer > edge + HAIR:
+        yield wrong(f"{place}.outer", table["sweep"]["outer"], f"on the pad, at most {mm(edge)}")
+    if sweep.inner < lowest - HAIR:
+        yield wrong(f"{place}.inner", table["sweep"]["inner"], f"on the pad, at least {mm(lowest)}")
+    if disk.disk_diameter / 2.0 > edge:
+        yield wrong(
+            "conditioner.disk_diameter", table["disk_diameter"], f"smaller than the pad, {mm(2.0 * edge)}"
+        )
+    if sweep.kind == "arm":
+        nearest_reach = abs(sweep.pivot_distance - sweep.arm_length)
+        if sweep.inner < nearest_reach - HAIR or sweep.outer > sweep.pivot_distance + sweep.arm_length + HAIR:
+            yield wrong(
+                f"{place}.arm_length",
+                table["sweep"].get("arm_length"),
+                f"such that the arm reaches from {mm(sweep.inner)} to {mm(sweep.outer)}",
+                f"with its pivot at {mm(sweep.pivot_distance)} it comes no nearer than {mm(nearest_reach)}",
+            )
+    yield from _dwell(model, table)
+    if disk.protrusion > disk.grit_size:
+        yield wrong(
+            "conditioner.protrusion",
+            table["protrusion"],
+            "at most the grit size",
+            "a diamond sits in its bond",
+        )
+    grains = disk.grit_density * math.pi / 4.0 * disk.disk_diameter**2
+    if grains * disk.active_fraction < 1.0:
+        few = "grit_density" if grains < 1.0 else "active_fraction"
+        found = f"{grains:.3g} diamonds, {grains * disk.active_fraction:.3g} of them cutting"
+        yield wrong(
+            f"conditioner.{few}", table[few], "such that one diamond or more cuts", f"the disk holds {found}"
+        )
+    if disk.downforce == 0.0:
+        text = "conditioner.downforce is 0: the disk cuts nothing; the summits are those of the pad's surface table"
+        yield Finding("warning", "conditioner.downforce", text)
+    if disk.mode == "ex-situ" and disk.ex_situ_time == 0.0:
+        yield wrong("conditioner.ex_situ_time", table["ex_situ_time"], "above 0 s", "or another mode")
+
+
+def _dwell(model: SetupModel, table: dict[str, Any]) -> Iterator[Finding]:
+    sweep = model.conditioner.sweep if model.conditioner is not None else None
+    if sweep is None or (sweep.zone_edges is None and sweep.zone_dwell is None):
+        return
+    edges, dwell = sweep.zone_edges, sweep.zone_dwell
+    place = "conditioner.sweep"
+    if edges is None:
+        yield missing(f"{place}.zone_edges", "given beside zone_dwell")
+        return
+    if dwell is None:
+        yield missing(f"{place}.zone_dwell", "given beside zone_edges")
+        return
+    if len(edges) != len(dwell) + 1:
+        yield wrong(
+            f"{place}.zone_edges",
+            table["sweep"]["zone_edges"],
+            f"{len(dwell) + 1} edges for the {len(dwell)} dwells",
+        )
+    elif any(b - a <= HAIR for a, b in pairwise(edges)):
+        yield wrong(f"{place}.zone_edges", table["sweep"]["zone_edges"], "increasing")
+    elif edges[0] < sweep.inner - HAIR or edges[-1] > sweep.outer + HAIR:
+        limits = f"within inner and outer, {mm(sweep.inner)} to {mm(sweep.outer)}"
+        yield wrong(f"{place}.zone_edges", table["sweep"]["zone_edges"], limits)
+    if sum(dwell) <= 0.0:
+        yield wrong(f"{place}.zone_dwell", table["sweep"]["zone_dwell"], "above 0 in at least one zone")
