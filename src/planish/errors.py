@@ -41,6 +41,10 @@ class FitError(PlanishError):
     """The data given do not determine what was to be fitted."""
 
 
+class PluginError(PlanishError):
+    """A law, process, part or motion that another package or session adds cannot be used."""
+
+
 def refuse(place: str, value: object, allowed: str, remedy: str = "") -> str:
     """Return the one-line wording that all refusals share.
 
