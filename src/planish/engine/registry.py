@@ -130,7 +130,7 @@ class Registry(Generic[T]):
     def _loaded(self, point: EntryPoint) -> list[T]:
         try:
             given = point.load()
-        except Exception as problem:  # noqa: BLE001  a package's own code may raise anything
+        except Exception as problem:
             raise PluginError(
                 refuse(
                     f"entry point {point.name!r} of {_package(point)}",
