@@ -31,7 +31,7 @@ from planish.measure.layout.maps import LayoutMaps
 SOURCES = coverage.SOURCES
 Progress = Callable[[float], None]
 
-_RECTS = 1 << 21  # rectangles placed at a time, by each worker (64 MB)
+_RECTS = 1 << 20  # rectangles placed at a time, by each worker (32 MB)
 _QUADS = 1 << 18  # quads placed at a time (16 MB)
 _ENTRIES = 12 << 20  # shape-in-cell entries of one tile (48 MB)
 _MOST_SHAPES = 1_000_000_000
