@@ -41,7 +41,17 @@ CONTACT_GAP = 0.4e-9
 
 
 class CleanStep(NamedTuple):
-    """One cleaning step: wall ``shear_rate`` [1/s], and the ``coverage`` (share of wafer it acts on, 0 to 1)."""
+    """One cleaning step.
+
+    Attributes
+    ----------
+    name
+        What it is called.
+    shear_rate
+        At the wall [1/s].
+    coverage
+        Share of wafer it acts on, 0 to 1.
+    """
 
     name: str
     shear_rate: float
@@ -49,36 +59,95 @@ class CleanStep(NamedTuple):
 
 
 class CleanResult(NamedTuple):
-    """What is left, relative to what was there: ``left`` (n_sizes,) share of each size, ``after`` the same
-    after each step, in order."""
+    """What is left, relative to what was there.
+
+    Attributes
+    ----------
+    left
+        Share of each size, (n_sizes,).
+    after
+        The same after each step, in order.
+    """
 
     left: Array
     after: tuple[Array, ...]
 
 
 def work_of_adhesion(hamaker: ArrayLike) -> Array:
-    """Work of adhesion A/(12 pi z0^2) [J/m^2] from a Hamaker constant [J] in the cleaning liquid."""
+    """Return the work of adhesion.
+
+    Parameters
+    ----------
+    hamaker
+        Constant A in the cleaning liquid [J].
+
+    Returns
+    -------
+    Array
+        A/(12 pi z0^2) [J/m^2].
+    """
     return np.asarray(np.asarray(hamaker, dtype=np.float64) / (12 * np.pi * CONTACT_GAP**2))
 
 
 def adhesion_force(diameter: ArrayLike, hamaker: ArrayLike) -> Array:
-    """Pull [N] of the wafer on a sphere of ``diameter`` [m]: A d/(12 z0^2), A the Hamaker constant [J]."""
+    """Return the pull of the wafer on a sphere.
+
+    Parameters
+    ----------
+    diameter
+        Of the sphere, d [m].
+    hamaker
+        Constant A [J].
+
+    Returns
+    -------
+    Array
+        A d/(12 z0^2) [N].
+    """
     return np.asarray(np.asarray(diameter, dtype=np.float64) * np.asarray(hamaker) / (12 * CONTACT_GAP**2))
 
 
 def contact_radius(diameter: ArrayLike, work: ArrayLike, plane_modulus: ArrayLike) -> Array:
-    """Radius [m] of the contact that adhesion alone makes: (9 pi w R^2/(2 E*))^(1/3), R = d/2.
+    """Return the radius of the contact that adhesion alone makes.
 
-    ``work`` of adhesion [J/m^2], ``plane_modulus`` [Pa] of particle and film together.
+    Parameters
+    ----------
+    diameter
+        Of the sphere, d [m].
+    work
+        Of adhesion, w [J/m^2].
+    plane_modulus
+        E* of particle and film together [Pa].
+
+    Returns
+    -------
+    Array
+        (9 pi w R^2/(2 E*))^(1/3), R = d/2 [m].
     """
     R = np.asarray(diameter, dtype=np.float64) / 2
     return np.asarray(np.cbrt(9 * np.pi * np.asarray(work) * R**2 / (2 * np.asarray(plane_modulus))))
 
 
 def shear_moment(diameter: ArrayLike, shear_rate: ArrayLike, viscosity: float) -> Array:
-    """Moment [N m] about the contact of a sphere at a wall in shear: drag times radius, plus torque.
+    """Return the moment about the contact of a sphere at a wall in shear: drag times radius, plus torque.
 
-    1.7009 x 6 pi eta R^2 g R + 0.944 x 4 pi eta R^3 g, g the shear rate [1/s].
+    Parameters
+    ----------
+    diameter
+        Of the sphere, 2 R [m].
+    shear_rate
+        g [1/s].
+    viscosity
+        eta [Pa s].
+
+    Returns
+    -------
+    Array
+        [N m].
+
+    Notes
+    -----
+    1.7009 x 6 pi eta R^2 g R + 0.944 x 4 pi eta R^3 g.
     """
     R = np.asarray(diameter, dtype=np.float64) / 2
     return np.asarray((1.7009 * 6 + 0.944 * 4) * np.pi * viscosity * np.asarray(shear_rate) * R**3)
@@ -92,18 +161,28 @@ def removal_ratio(
     plane_modulus: float = 3.5e10,
     viscosity: float = 1e-3,
 ) -> Array:
-    """Moment of the flow over the moment of adhesion [1]: above 1 a typical particle rolls off.
+    """Return the moment of the flow over the moment of adhesion: above 1 a typical particle rolls off.
 
     Parameters
     ----------
-    diameter, shear_rate:
+    diameter, shear_rate
         [m], [1/s], broadcastable.
-    hamaker:
+    hamaker
         [J] in the liquid; about 1e-20 for silica on oxide in water (order, from memory).
-    plane_modulus:
+    plane_modulus
         [Pa]; 3.5e10 for silica on oxide.
-    viscosity:
+    viscosity
         [Pa s].
+
+    Returns
+    -------
+    Array
+        [1], of the common shape.
+
+    Raises
+    ------
+    ModelError
+        Where a value is not above 0.
     """
     if hamaker <= 0 or plane_modulus <= 0 or viscosity <= 0 or np.any(np.asarray(diameter) <= 0):
         raise ModelError(refuse("particle, adhesion and liquid values", "0 or below", "above 0"))
@@ -114,7 +193,25 @@ def removal_ratio(
 
 
 def brush_shear_rate(speed: float, gap: float = 1e-6) -> float:
-    """Shear rate [1/s] under a brush that slips at ``speed`` [m/s] over a liquid ``gap`` [m] (an assumption)."""
+    """Return the shear rate under a brush.
+
+    Parameters
+    ----------
+    speed
+        At which it slips [m/s].
+    gap
+        Of liquid below it [m] (an assumption).
+
+    Returns
+    -------
+    float
+        [1/s].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+    """
     if speed < 0 or gap <= 0:
         raise ModelError(refuse("brush gap", gap, "above 0, the speed 0 or more", "typical 1e-6 m"))
     return speed / gap
@@ -128,10 +225,30 @@ def sound_shear_rate(
     sound_speed: float = 1480.0,
     viscosity: float = 1e-3,
 ) -> float:
-    """Largest wall shear rate [1/s] under sound: u sqrt(w/nu), u = sqrt(2 I/(rho c)).
+    """Return the largest wall shear rate under sound.
 
-    ``intensity`` [W/m^2], ``frequency`` [Hz]; liquid ``density`` [kg/m^3],
-    ``sound_speed`` [m/s], ``viscosity`` [Pa s].
+    Parameters
+    ----------
+    intensity
+        I [W/m^2].
+    frequency
+        [Hz].
+    density, sound_speed, viscosity
+        Of the liquid: rho [kg/m^3], c [m/s], [Pa s].
+
+    Returns
+    -------
+    float
+        [1/s].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    u sqrt(w/nu), u = sqrt(2 I/(rho c)).
     """
     if intensity < 0 or frequency <= 0:
         raise ModelError(refuse("sound intensity", intensity, "0 or more, at a frequency above 0"))
@@ -142,9 +259,32 @@ def sound_shear_rate(
 def spin_rinse_shear_rate(
     radius: ArrayLike, speed: float, flow: float, *, density: float = 1000.0, viscosity: float = 1e-3
 ) -> Array:
-    """Wall shear rate [1/s] of a rinse on a spinning wafer at ``radius`` [m] (above 0).
+    """Return the wall shear rate of a rinse on a spinning wafer.
 
-    Film h = (3 nu Q/(2 pi w^2 r^2))^(1/3), shear w^2 r h/nu; ``speed`` w [rad/s], ``flow`` Q [m^3/s].
+    Parameters
+    ----------
+    radius
+        On the wafer, r, above 0 [m].
+    speed
+        w [rad/s].
+    flow
+        Q [m^3/s].
+    density, viscosity
+        Of the liquid [kg/m^3], [Pa s].
+
+    Returns
+    -------
+    Array
+        [1/s], shape as ``radius``.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    Film h = (3 nu Q/(2 pi w^2 r^2))^(1/3), shear w^2 r h/nu.
     """
     r, nu = np.asarray(radius, dtype=np.float64), viscosity / density
     if np.any(r <= 0) or speed < 0 or flow < 0:
@@ -164,24 +304,29 @@ def clean(
     plane_modulus: float = 3.5e10,
     viscosity: float = 1e-3,
 ) -> CleanResult:
-    """Share of the particles that a sequence of steps leaves.
+    """Return the share of the particles that a sequence of steps leaves.
 
     Parameters
     ----------
-    diameters:
+    diameters
         Sizes [m], (n_sizes,).
-    steps:
+    steps
         In order; the order matters for ``after`` only.
-    adhesion_spread:
+    adhesion_spread
         Standard deviation of the logarithm of how strongly particles of one size
         hold, above 0 (an assumption).
-    hamaker, plane_modulus, viscosity:
+    hamaker, plane_modulus, viscosity
         As for ``removal_ratio``.
 
     Returns
     -------
     CleanResult
         Relative, not a count on a wafer.
+
+    Raises
+    ------
+    ModelError
+        Where sizes, spread or a coverage is out of its range.
     """
     d = np.asarray(diameters, dtype=np.float64)
     if d.ndim != 1 or d.size == 0:

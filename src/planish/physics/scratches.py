@@ -39,10 +39,20 @@ SOURCES: tuple[str, ...] = (
 class ScratchReference:
     """The condition at which the index is 1.
 
-    ``real_pressure`` [Pa] mean on summits in contact, ``large_count`` [1/m^3] and
-    ``large_size`` [m] of the slurry's large particles, ``pad_modulus`` [Pa] of the
-    polishing layer (or its hardness, in the same unit throughout), ``shedding`` 0 to 1 of the disk,
-    ``sliding_distance`` [m] per wafer, ``critical_load`` [N, or relative] of the film.
+    Attributes
+    ----------
+    real_pressure
+        Mean on summits in contact [Pa].
+    large_count, large_size
+        Of the slurry's large particles [1/m^3], [m].
+    pad_modulus
+        Of the polishing layer [Pa] (or its hardness, in the same unit throughout).
+    shedding
+        Of the disk, 0 to 1.
+    sliding_distance
+        Per wafer [m].
+    critical_load
+        Of the film [N, or relative].
     """
 
     real_pressure: float
@@ -55,7 +65,15 @@ class ScratchReference:
 
 
 class ScratchIndex(NamedTuple):
-    """The relative index, ``value`` [1], and the ``factors`` [1] whose product it is, by name."""
+    """The relative index.
+
+    Attributes
+    ----------
+    value
+        [1].
+    factors
+        Whose product it is, by name [1].
+    """
 
     value: Array
     factors: dict[str, Array]
@@ -75,20 +93,20 @@ def scratch_index(
     pad_share: float = 0.5,
     shed_count: float | None = None,
 ) -> ScratchIndex:
-    """Relative scratch index of a condition, 1 at ``reference``.
+    """Return the relative scratch index of a condition.
 
     Parameters
     ----------
-    reference:
+    reference
         Where the index is 1.
-    real_pressure, large_count, large_size, pad_modulus, shedding, sliding_distance, critical_load:
+    real_pressure, large_count, large_size, pad_modulus, shedding, sliding_distance, critical_load
         The condition, in the units of ``ScratchReference``, broadcastable; what is
         left out is as in the reference. Give ``shedding`` 0 where no disk is at work.
-    tail_exponent:
+    tail_exponent
         n of the large-particle tail (3 is an assumption; a particle counter gives it).
-    pad_share:
+    pad_share
         How much of the holding is the pad's resistance to denting, 0 to 1 (an assumption).
-    shed_count:
+    shed_count
         Large hard grains [1/m^3] that a disk of shedding 1 adds; as many as the
         reference slurry has if not given (an assumption).
 
@@ -138,9 +156,24 @@ def scratch_index(
 
 
 def critical_load(toughness: ArrayLike, hardness: ArrayLike) -> Array:
-    """Load scale toughness^4/hardness^3 [N] above which a sharp grain cracks a brittle film.
+    """Return the load scale above which a sharp grain cracks a brittle film.
 
-    ``toughness`` [Pa m^0.5], ``hardness`` [Pa]. Only ratios of it mean something here.
+    Parameters
+    ----------
+    toughness
+        Of the film [Pa m^0.5].
+    hardness
+        Of the film [Pa].
+
+    Returns
+    -------
+    Array
+        toughness^4/hardness^3 [N]. Only ratios of it mean something here.
+
+    Raises
+    ------
+    ModelError
+        Where one of them is not above 0.
     """
     K, H = np.asarray(toughness, dtype=np.float64), np.asarray(hardness, dtype=np.float64)
     if np.any(K <= 0) or np.any(H <= 0):

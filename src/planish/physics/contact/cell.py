@@ -23,12 +23,25 @@ SOURCES: tuple[str, ...] = (
 
 
 def counted_height(high: Array, step: Array, share: Array, layer: float, length: Array) -> Array:
-    """Return the height [m] at which a cell presses like a flat one.
+    """Return the height at which a cell presses like a flat one.
 
     Parameters
     ----------
-    high: height of the high areas [m].  step: of them above the low ones [m].
-    share: phi, above 0.  layer: s [m].  length: l [m].
+    high
+        Height of the high areas [m].
+    step
+        Of them above the low ones [m].
+    share
+        phi, above 0.
+    layer
+        s [m].
+    length
+        l [m].
+
+    Returns
+    -------
+    Array
+        [m], of the common shape.
     """
     return np.asarray(high + layer * np.log(share + (1 - share) * np.exp(-step / length)))
 
@@ -36,10 +49,30 @@ def counted_height(high: Array, step: Array, share: Array, layer: float, length:
 def fall_rate(
     step: Array, share: Array, layer: float, length: Array, high_rate: Array | float, low_rate: float
 ) -> Array:
-    """Return how fast the counted height falls [m/s] at the pressure for which the blanket rates [m/s] hold.
+    """Return how fast the counted height falls at the pressure for which the blanket rates hold.
 
-    -d/dt of :func:`counted_height`, with rates K_high/D and K_low exp(-h/l)/D. Cut off at 0: where a
-    fast low area feeds the cell's height the march needs no damping.
+    Parameters
+    ----------
+    step
+        Of the high areas above the low ones [m].
+    share
+        phi, above 0.
+    layer
+        s [m].
+    length
+        l [m].
+    high_rate, low_rate
+        Blanket rates [m/s].
+
+    Returns
+    -------
+    Array
+        [m/s], of the common shape.
+
+    Notes
+    -----
+    -d/dt of :func:`counted_height`, with rates K_high/D and K_low exp(-h/l)/D. Cut off at 0: where a fast
+    low area feeds the cell's height the march needs no damping.
     """
     low = np.exp(-step / length)
     mean = share + (1 - share) * low

@@ -271,7 +271,7 @@ def _slope_sums(a, b, out, p, t, c, has_c):  # type: ignore[no-untyped-def]
 
 @_jit()
 def _gradient_rows(a, b, out, P, s, t, alpha, m, w, kappa, even):  # type: ignore[no-untyped-def]
-    """s += alpha t; e = P - s; m = e/(1 + w kappa); sums <e, w m>, <e, w m_old>, <w m, w m>."""
+    """Move s by alpha t; e = P - s; m = e/(1 + w kappa); sums <e, w m>, <e, w m_old>, <w m, w m>."""
     n = s.shape[1]
     g = 0.0
     gx = 0.0
@@ -296,7 +296,7 @@ def _gradient_rows(a, b, out, P, s, t, alpha, m, w, kappa, even):  # type: ignor
 
 @_jit()
 def _direction_rows(a, b, out, s, t, m, beta, w, T, even):  # type: ignore[no-untyped-def]
-    """t = m + beta t; T = w t; sums <s, w t>, <t, w t>."""
+    """Set t = m + beta t and T = w t; sums <s, w t>, <t, w t>."""
     n = s.shape[1]
     st = 0.0
     tt = 0.0
@@ -348,67 +348,263 @@ class HostOperations:
         return self._run(kernel, rows, max(1, PIECE // columns), *arguments)
 
     def gap_sums(self, p: Any, u: Any, z: Any) -> tuple[float, float]:
-        """Cells in contact, and the sum of u - z over them."""
+        """Count the cells in contact, and sum u - z over them.
+
+        Parameters
+        ----------
+        p, u, z
+            Pressure, displacement and height per cell.
+
+        Returns
+        -------
+        tuple[float, float]
+            The two sums.
+        """
         n, g = self._flat(_gap_sums, p, u, z)[:2]
         return n, g
 
     def residual(self, p: Any, u: Any, z: Any, mean_gap: float, r: Any) -> tuple[float, float]:
-        """r = gap - mean over the contact; returns sum p |gap|, and cells about to come in."""
+        """Set r to the gap less its mean over the contact.
+
+        Parameters
+        ----------
+        p, u, z
+            Pressure, displacement and height per cell.
+        mean_gap
+            Over the contact.
+        r
+            Filled in place.
+
+        Returns
+        -------
+        tuple[float, float]
+            Sum p |gap|, and cells about to come in.
+        """
         error, entering = self._flat(_residual, p, u, z, mean_gap, r)[:2]
         return error, entering
 
     def direction_sums(self, p: Any, s: Any, r: Any, r_old: Any) -> list[float]:
-        """Over the contact: sums of s, s r, s r_old, r_old."""
+        """Sum s, s r, s r_old and r_old over the contact.
+
+        Parameters
+        ----------
+        p, s, r, r_old
+            Pressure, preconditioned residual, residual and the one before, per cell.
+
+        Returns
+        -------
+        list[float]
+            The four sums.
+        """
         return self._flat(_direction_sums, p, s, r, r_old)[:4]
 
     def direction(self, p: Any, s: Any, mean: float, beta: float, t: Any) -> None:
-        """t = s - mean + beta t over the contact, zero elsewhere."""
+        """Set t to s - mean + beta t over the contact, zero elsewhere.
+
+        Parameters
+        ----------
+        p, s
+            Pressure and preconditioned residual per cell.
+        mean
+            Of s over the contact.
+        beta
+            Share of the last direction.
+        t
+            Changed in place.
+        """
         dtype = t.dtype.type
         self._flat(_direction, p, s, dtype(mean), dtype(beta), t)
 
     def curvature_sums(self, p: Any, q: Any, t: Any, r: Any) -> list[float]:
-        """Over the contact: sums of q, q t, t, r t."""
+        """Sum q, q t, t and r t over the contact.
+
+        Parameters
+        ----------
+        p, q, t, r
+            Pressure, A t, direction and residual per cell.
+
+        Returns
+        -------
+        list[float]
+            The four sums.
+        """
         return self._flat(_curvature_sums, p, q, t, r)[:4]
 
     def step(
         self, p: Any, u: Any, z: Any, mean_gap: float, t: Any, alpha: float, stiffness: float, d: Any
     ) -> tuple[float, float, float]:
-        """Projected step of the pressure; returns its sum, cells clipped, cells entered."""
+        """Take a projected step of the pressure.
+
+        Parameters
+        ----------
+        p
+            Pressure per cell, changed in place.
+        u, z
+            Displacement and height per cell.
+        mean_gap
+            Over the contact.
+        t
+            Direction per cell.
+        alpha
+            Length of the step.
+        stiffness
+            At which a penetrating cell enters the contact.
+        d
+            Filled with what clipping and entering add.
+
+        Returns
+        -------
+        tuple[float, float, float]
+            Its sum, cells clipped, cells entered.
+        """
         total, clipped, entered = self._flat(_step, p, u, z, mean_gap, t, alpha, stiffness, d)[:3]
         return total, clipped, entered
 
     def finish(
         self, p: Any, u: Any, z: Any, q: Any, alpha: float, w: Any, use_w: bool, scale: float
     ) -> tuple[float, float]:
-        """Update the displacement, scale to the load; returns as :meth:`gap_sums`."""
+        """Update the displacement and scale to the load.
+
+        Parameters
+        ----------
+        p, u
+            Pressure and displacement per cell, changed in place.
+        z
+            Height per cell.
+        q
+            A t per cell.
+        alpha
+            Length of the step.
+        w
+            Displacement by what clipping and entering add.
+        use_w
+            Whether to add it.
+        scale
+            To the load.
+
+        Returns
+        -------
+        tuple[float, float]
+            As of :meth:`gap_sums`.
+        """
         n, g = self._flat(_finish, p, u, z, q, alpha, w, use_w, scale)[:2]
         return n, g
 
     def add_product(self, y: Any, c: Any, x: Any) -> None:
-        """Y += c x."""
+        """Add c x to y.
+
+        Parameters
+        ----------
+        y
+            Changed in place.
+        c, x
+            Per cell.
+        """
         self._flat(_add_product, y, c, x)
 
     def scale(self, spectrum: Any, factor: Any) -> None:
-        """Multiply a spectrum by real factors in place."""
+        """Multiply a spectrum by real factors.
+
+        Parameters
+        ----------
+        spectrum
+            Changed in place.
+        factor
+            Of its shape.
+        """
         self._rows(_scale_rows, spectrum, factor)
 
     def law(self, z: Any, u: Any, t: Any, alpha: float, d: float, c: Any, p: Any, u_new: Any) -> list[float]:
-        """Pressures of the layer at u + alpha t; sums of p, k, p t, k t, k t^2, k^2 (k = dp/db)."""
+        """Find the pressures of the layer at u + alpha t.
+
+        Parameters
+        ----------
+        z, u, t
+            Height, displacement and its direction per cell, in units of the layer.
+        alpha
+            Length of the step.
+        d
+            Approach.
+        c
+            Compliance in series per cell, or None.
+        p, u_new
+            Filled in place.
+
+        Returns
+        -------
+        list[float]
+            Sums of p, k, p t, k t, k t^2, k^2 (k = dp/db).
+        """
         has_c = c is not None
         return self._flat(_law, z, u, t, alpha, d, c if has_c else z, has_c, p, u_new)[:6]
 
     def slope_sums(self, p: Any, t: Any, c: Any) -> list[float]:
-        """Sums of p t, k t, k t^2."""
+        """Sum p t, k t and k t^2.
+
+        Parameters
+        ----------
+        p, t
+            Pressure and direction of the displacement per cell.
+        c
+            Compliance in series per cell, or None.
+
+        Returns
+        -------
+        list[float]
+            The three sums.
+        """
         has_c = c is not None
         return self._flat(_slope_sums, p, t, c if has_c else p, has_c)[:3]
 
     def gradient(
         self, P: Any, s: Any, t: Any, alpha: float, m: Any, w: Any, kappa: float, even: bool
     ) -> list[float]:
-        """Preconditioned gradient in the half-spectrum; sums <e,wm>, <e,w m_old>, <wm,wm>."""
+        """Find the preconditioned gradient in the half-spectrum.
+
+        Parameters
+        ----------
+        P
+            Spectrum of the pressure.
+        s, t
+            Spectra of the pressure-like field and its direction; ``s`` is changed in place.
+        alpha
+            Length of the last step.
+        m
+            Filled in place.
+        w
+            Multiplier of the pad.
+        kappa
+            Mean stiffness of the layer.
+        even
+            Whether the grid has an even number of columns.
+
+        Returns
+        -------
+        list[float]
+            Sums <e,wm>, <e,w m_old>, <wm,wm>.
+        """
         real = w.dtype.type
         return self._rows(_gradient_rows, P, s, t, real(alpha), m, w, real(kappa), even)[:3]
 
     def search(self, s: Any, t: Any, m: Any, beta: float, w: Any, T: Any, even: bool) -> list[float]:
-        """New search direction and its displacement spectrum; sums <s,wt>, <t,wt>."""
+        """Find the new search direction and its displacement spectrum.
+
+        Parameters
+        ----------
+        s, t, m
+            Spectra of the field, its direction (changed in place) and the preconditioned gradient.
+        beta
+            Share of the last direction.
+        w
+            Multiplier of the pad.
+        T
+            Filled with the displacement spectrum.
+        even
+            Whether the grid has an even number of columns.
+
+        Returns
+        -------
+        list[float]
+            Sums <s,wt>, <t,wt>.
+        """
         return self._rows(_direction_rows, s, t, m, w.dtype.type(beta), w, T, even)[:2]

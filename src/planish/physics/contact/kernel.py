@@ -27,17 +27,24 @@ Compliance = Callable[[Any], Any]
 
 
 def half_space_compliance(q: Any, plane_modulus: float) -> Any:
-    """Return the surface compliance 2/(E* q) of an elastic half-space [m/Pa].
+    """Return the surface compliance of an elastic half-space.
 
     Parameters
     ----------
-    q:
+    q
         Wave numbers [rad/m], any shape.
-    plane_modulus:
+    plane_modulus
         E* = E/(1 - nu^2) [Pa].
 
-    At q = 0 the half-space has no finite compliance; 0 is returned there, which measures
-    displacements from the mean plane of the pressed surface.
+    Returns
+    -------
+    Any
+        2/(E* q) [m/Pa], shape as ``q``.
+
+    Notes
+    -----
+    At q = 0 the half-space has no finite compliance; 0 is returned there, which measures displacements from
+    the mean plane of the pressed surface.
     """
     q = np.asarray(q, dtype=np.float64)
     with np.errstate(divide="ignore"):
@@ -45,7 +52,23 @@ def half_space_compliance(q: Any, plane_modulus: float) -> Any:
 
 
 def as_compliance(compliance: Compliance | float) -> Compliance:
-    """Return a compliance function: a number is the plane modulus E* [Pa] of a half-space."""
+    """Return a compliance function.
+
+    Parameters
+    ----------
+    compliance
+        Such a function, or a number: the plane modulus E* [Pa] of a half-space.
+
+    Returns
+    -------
+    Compliance
+        C(q) [m/Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a number is not above 0, or it is neither.
+    """
     if callable(compliance):
         return compliance
     modulus = float(compliance)
@@ -55,7 +78,20 @@ def as_compliance(compliance: Compliance | float) -> Compliance:
 
 
 def wave_numbers(shape: tuple[int, int], cell: tuple[float, float]) -> np.ndarray:
-    """Return |q| [rad/m] of the half-spectrum of a (ny, nx) grid with cell sizes (dy, dx) [m]."""
+    """Return |q| of the half-spectrum of a grid.
+
+    Parameters
+    ----------
+    shape
+        Grid (ny, nx).
+    cell
+        Cell sizes (dy, dx) [m].
+
+    Returns
+    -------
+    np.ndarray
+        [rad/m], (ny, nx//2 + 1).
+    """
     qy = 2.0 * np.pi * np.fft.fftfreq(shape[0], cell[0])
     qx = 2.0 * np.pi * np.fft.rfftfreq(shape[1], cell[1])
     return np.asarray(np.hypot(qy[:, None], qx[None, :]))
@@ -67,13 +103,13 @@ class Kernel:
 
     Attributes
     ----------
-    multiplier:
+    multiplier
         Real factors on the half-spectrum of the pressure [m/Pa]; shape of the transform grid.
-    inverse:
+    inverse
         Approximate inverse [Pa/m] on the half-spectrum of the surface itself (the preconditioner).
-    shape:
+    shape
         Grid of the surface (ny, nx).
-    padded:
+    padded
         Grid of the transform: `shape` if periodic, twice as large if the surface stands alone.
     """
 
@@ -104,12 +140,22 @@ def periodic_kernel(shape: tuple[int, int], cell: tuple[float, float], complianc
 
     Parameters
     ----------
-    shape:
+    shape
         Grid (ny, nx).
-    cell:
+    cell
         Cell sizes (dy, dx) [m].
-    compliance:
+    compliance
         C(q) [m/Pa]. If finite at q = 0, the approach counts from the unloaded pad.
+
+    Returns
+    -------
+    Kernel
+        For :class:`ContactProblem`.
+
+    Raises
+    ------
+    ModelError
+        Where the compliance is not finite and above 0 at some wave number.
     """
     multiplier = _sampled(compliance, wave_numbers(shape, cell))
     return Kernel(multiplier, _inverted(multiplier), shape, shape)
@@ -118,8 +164,29 @@ def periodic_kernel(shape: tuple[int, int], cell: tuple[float, float], complianc
 def free_kernel(shape: tuple[int, int], cell: tuple[float, float], compliance: Compliance) -> Kernel:
     """Return the operator of a surface that stands alone: nothing presses the pad outside it.
 
-    The pad's response is that of a half-space of its short-wave modulus, exact for uniformly
-    pressed cells, plus the smooth difference made by the layers below (zero for a half-space).
+    Parameters
+    ----------
+    shape
+        Grid (ny, nx).
+    cell
+        Cell sizes (dy, dx) [m].
+    compliance
+        C(q) [m/Pa].
+
+    Returns
+    -------
+    Kernel
+        For :class:`ContactProblem`.
+
+    Raises
+    ------
+    ModelError
+        Where the compliance is not finite and above 0 at some wave number.
+
+    Notes
+    -----
+    The pad's response is that of a half-space of its short-wave modulus, exact for uniformly pressed cells,
+    plus the smooth difference made by the layers below (zero for a half-space).
     """
     ny, nx = shape
     padded = (2 * ny, 2 * nx)

@@ -117,16 +117,23 @@ def solve_layer(
 
     Parameters
     ----------
-    operator:
+    operator
         Multiplier W p0/lambda; ``added`` is c p0/lambda per cell or None.
-    surface:
+    surface
         z/lambda; best with its mean removed.
-    mean_pressure:
+    mean_pressure
         Mean of p/p0.
-    start:
+    start
         First guess of p/p0 (its sign and mean are free).
-    tol:
+    tol
         Estimated root-mean-square change of ln p still to come at which to stop.
+    max_iterations
+        Iterations after which to give up.
+
+    Returns
+    -------
+    LayerSolved
+        In units of the layer.
 
     Raises
     ------

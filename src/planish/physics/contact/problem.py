@@ -34,9 +34,9 @@ class AsperityLayer:
 
     Attributes
     ----------
-    reference_pressure:
+    reference_pressure
         p0 [Pa], the pressure at zero gap.
-    decay_length:
+    decay_length
         lambda [m], the fall-off length of summit heights.
     """
 
@@ -56,19 +56,19 @@ class ContactResult:
 
     Attributes
     ----------
-    pressure:
+    pressure
         p [Pa], shape of the surface; its mean is the load's to rounding.
-    gap:
+    gap
         g [m], distance from pad to surface (0 in bare contact; through a layer, from the layer's
         reference plane).
-    approach:
+    approach
         d [m], height of the undeformed pad over the surface's zero (for a half-space that repeats:
         of the mean plane of the deformed pad).
-    contact_fraction:
+    contact_fraction
         Share of cells under pressure; through a layer, where all are, (mean p)^2 / mean p^2.
-    iterations:
+    iterations
         Conjugate-gradient iterations.
-    error:
+    error
         Last error measure: bare, mean gap error under load over the surface's rms height; layer,
         estimated rms relative error of pressure.
     """
@@ -83,8 +83,19 @@ class ContactResult:
 
 @dataclass(frozen=True)
 class Pressed:
-    """The bare outcome of a solution: pressure [Pa], pad displacement (bare contact: [m]; through a
-    layer: in decay lengths), approach [m], iterations, error."""
+    """The bare outcome of a solution.
+
+    Attributes
+    ----------
+    pressure
+        [Pa].
+    displacement
+        Of the pad (bare contact: [m]; through a layer: in decay lengths).
+    approach
+        [m].
+    iterations, error
+        How it went.
+    """
 
     pressure: Any
     displacement: Any
@@ -98,22 +109,22 @@ class ContactProblem:
 
     Parameters
     ----------
-    shape:
+    shape
         Grid (ny, nx).
-    cell:
+    cell
         Cell size [m], one number or (dy, dx).
-    compliance:
+    compliance
         Surface compliance C(q) of the pad [m/Pa] as a function of wave number [rad/m], or the
         plane modulus E* [Pa] of a half-space.
-    periodic:
+    periodic
         Whether the surface repeats (reticle fields side by side) or stands alone.
-    asperity:
+    asperity
         Layer of summits in series, or None for bare contact.
-    dtype:
+    dtype
         ``float64`` or ``float32``: precision of pressures and displacements.
-    backend:
+    backend
         ``"numpy"``, ``"cupy"`` or a :class:`~planish.engine.backend.Backend`.
-    workers:
+    workers
         Host threads; they never change the numbers.
 
     Raises
@@ -185,18 +196,23 @@ class ContactProblem:
 
         Parameters
         ----------
-        surface:
+        surface
             Heights z [m], the problem's shape, host or device array.
-        mean_pressure:
+        mean_pressure
             Load over the area of the grid [Pa].
-        start:
+        start
             Pressures [Pa] of a similar surface, to start from.
-        added:
+        added
             Compliance [m/Pa] in series per cell (or one number), 0 or more; None for none.
-        tol:
+        tol
             Error at which to stop (see :class:`ContactResult`).
-        max_iterations:
+        max_iterations
             Iterations after which to give up.
+
+        Returns
+        -------
+        ContactResult
+            Pressures, gaps and how it went.
 
         Raises
         ------
@@ -239,7 +255,23 @@ class ContactProblem:
         tol: float = 1e-6,
         max_iterations: int = 500,
     ) -> Pressed:
-        """As :meth:`solve`, for arrays known to be sound, without what only a report needs."""
+        """As :meth:`solve`, for arrays known to be sound, without what only a report needs.
+
+        Parameters
+        ----------
+        surface, mean_pressure, start, added, tol, max_iterations
+            As for :meth:`solve`.
+
+        Returns
+        -------
+        Pressed
+            On the device of the problem.
+
+        Raises
+        ------
+        ModelError
+            If a shape or number is outside its range, or the iteration does not reach `tol`.
+        """
         z = self.backend.asarray(surface, self.dtype)
         if z.shape != self.shape:
             raise ModelError(refuse("surface shape", z.shape, f"{self.shape}"))

@@ -64,19 +64,63 @@ class Operator:
         return result
 
     def apply(self, field: Any) -> Any:
-        """Return A p in full precision."""
+        """Return A p in full precision.
+
+        Parameters
+        ----------
+        field
+            p [Pa], of the grid's shape.
+
+        Returns
+        -------
+        Any
+            [m].
+        """
         return self._convolve(field, self.multiplier, self.added)
 
     def elastic(self, field: Any) -> Any:
-        """Return W p in full precision, without the added compliance."""
+        """Return W p in full precision, without the added compliance.
+
+        Parameters
+        ----------
+        field
+            p [Pa], of the grid's shape.
+
+        Returns
+        -------
+        Any
+            [m].
+        """
         return self._convolve(field, self.multiplier, None)
 
     def apply_work(self, field: Any) -> Any:
-        """Return A p in working precision."""
+        """Return A p in working precision.
+
+        Parameters
+        ----------
+        field
+            p [Pa], of the grid's shape.
+
+        Returns
+        -------
+        Any
+            [m].
+        """
         return self._convolve(field, self.multiplier_work, self.added_work)
 
     def precondition(self, field: Any) -> Any:
-        """Return the approximate inverse applied to `field`, working precision."""
+        """Return the approximate inverse in working precision.
+
+        Parameters
+        ----------
+        field
+            It is applied to, of the grid's shape [m].
+
+        Returns
+        -------
+        Any
+            [Pa].
+        """
         spectrum = self.backend.rfft2(field)
         self.operations.scale(spectrum, self.inverse)
         return self.backend.irfft2(spectrum, self.shape)
@@ -105,15 +149,43 @@ def solve_bare(
     work_dtype: Any,
     trace: list[tuple[float, ...]] | None = None,
 ) -> Solved:
-    """Solve bare contact from the pressure `start` (positive somewhere; scaled to the load).
+    """Solve bare contact.
 
-    The error is sum p |g - <g>| / (height_scale * sum p), the mean gap error under the load
-    relative to the surface's roughness.
+    Parameters
+    ----------
+    operator
+        The pad on the grid.
+    surface
+        Heights z [m], of the grid's shape.
+    mean_pressure
+        Load over the area of the grid [Pa].
+    start
+        First pressures (positive somewhere; scaled to the load).
+    tol
+        Error at which to stop.
+    max_iterations
+        Iterations after which to give up.
+    height_scale
+        The surface's roughness [m].
+    work_dtype
+        Of the working precision.
+    trace
+        Gets (iteration, error, share in contact) of every iteration, if given.
+
+    Returns
+    -------
+    Solved
+        Pressures, displacements and how it went.
 
     Raises
     ------
     ModelError
         If `max_iterations` pass without reaching `tol`.
+
+    Notes
+    -----
+    The error is sum p |g - <g>| / (height_scale * sum p), the mean gap error under the load relative to the
+    surface's roughness.
     """
     xp = operator.backend.xp
     ops = operator.operations

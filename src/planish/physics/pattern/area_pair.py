@@ -46,9 +46,14 @@ _BLOCK = 16384  # cells worked on at once: the temporaries stay in the cache
 class HighLayer:
     """One film on the high areas.
 
-    ``thickness`` [m], a number or one per cell, infinite for what is never
-    polished through; ``rates`` [m/s], one per recipe step; ``share`` phi of
-    the surface that is high while this film is exposed, a number or one per cell.
+    Attributes
+    ----------
+    thickness
+        [m], a number or one per cell, infinite for what is never polished through.
+    rates
+        [m/s], one per recipe step.
+    share
+        phi of the surface that is high while this film is exposed, a number or one per cell.
     """
 
     thickness: ArrayLike
@@ -60,9 +65,16 @@ class HighLayer:
 class PairState:
     """Where the two areas are; every array has one value per cell.
 
-    ``height`` [m] of the high area above the low; ``high_loss`` and
-    ``low_loss`` [m]; ``exposed`` the number of films the high area has lost;
-    ``through_time`` (films, cells) [s] when each film was gone, infinite if not.
+    Attributes
+    ----------
+    height
+        Of the high area above the low [m].
+    high_loss, low_loss
+        [m].
+    exposed
+        Number of films the high area has lost.
+    through_time
+        When each film was gone [s], (films, cells), infinite if not.
     """
 
     height: Array
@@ -75,7 +87,26 @@ class PairState:
 def advance(
     height: Array, share: Array, high_rate: float, low_rate: float, length: Array, time: Array
 ) -> tuple[Array, Array, Array]:
-    """Return (height, high loss, low loss) [m] after ``time`` [s]; arrays of one shape, rates [m/s]."""
+    """Return height and losses after some time.
+
+    Parameters
+    ----------
+    height
+        Of the high area above the low [m], any shape.
+    share
+        phi of the surface that is high.
+    high_rate, low_rate
+        Blanket rates [m/s].
+    length
+        Selectivity length l [m].
+    time
+        [s].
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        Height, high loss and low loss [m], shape as ``height``.
+    """
     v0, above, fixed, a, b = _start(height, share, high_rate, low_rate, length)
     v = _solve(_clock(v0, above, a, b) - time / length, above, a, b)
     away = _softplus(v) * length
@@ -91,7 +122,20 @@ def advance(
 def time_to_remove(
     thickness: Array, height: Array, share: Array, high_rate: float, low_rate: float, length: Array
 ) -> Array:
-    """Return the time [s] that takes ``thickness`` [m] off the high area, in closed form."""
+    """Return the time that takes a thickness off the high area, in closed form.
+
+    Parameters
+    ----------
+    thickness
+        [m], infinite for what is never polished through.
+    height, share, high_rate, low_rate, length
+        As for :func:`advance`.
+
+    Returns
+    -------
+    Array
+        [s], shape as ``height``.
+    """
     v0, above, _, a, b = _start(height, share, high_rate, low_rate, length)
     if np.all(np.isinf(thickness)):
         return np.full(height.shape, np.inf)
@@ -105,7 +149,20 @@ def time_to_remove(
 def time_to_height(
     target: float, height: Array, share: Array, high_rate: float, low_rate: float, length: Array
 ) -> Array:
-    """Return the time [s] until the height is ``target`` [m]: 0 if past it, infinite if it never gets there."""
+    """Return the time until the height is at a target.
+
+    Parameters
+    ----------
+    target
+        [m].
+    height, share, high_rate, low_rate, length
+        As for :func:`advance`.
+
+    Returns
+    -------
+    Array
+        [s], shape as ``height``: 0 if past it, infinite if it never gets there.
+    """
     out = np.empty(height.shape)
     flat, parts = out.reshape(-1), [np.ravel(values) for values in (height, share, length)]
     for begin in range(0, flat.size, _BLOCK):
@@ -132,16 +189,28 @@ def polish_pair(
 
     Parameters
     ----------
-    layers: films of the high area from the top; the last may be infinite.
-    low_rates: blanket rate [m/s] of the low area's material in each step.
-    durations: [s] of each step.
-    height: initial step [m] per cell (any shape).
-    length: selectivity length [m], one per step or (steps, cells...).
-    shares: share phi in each recipe step, where it changes with the pad; in place of the films' own.
+    layers
+        Films of the high area from the top; the last may be infinite.
+    low_rates
+        Blanket rate of the low area's material in each step [m/s].
+    durations
+        Of each step [s].
+    height
+        Initial step [m] per cell (any shape).
+    length
+        Selectivity length [m], one per step or (steps, cells...).
+    shares
+        Share phi in each recipe step, where it changes with the pad; in place of the films' own.
+
+    Returns
+    -------
+    PairState
+        After the last step.
 
     Raises
     ------
-    ModelError: for rates or lengths that are not above 0 or shares outside 0..1.
+    ModelError
+        For rates or lengths that are not above 0 or shares outside 0..1.
     """
     start = np.asarray(height, dtype=np.float64)
     shape, cells = start.shape, start.size
@@ -177,8 +246,19 @@ def polish_pair(
 
 @dataclass(slots=True)
 class PairMarch:
-    """Cells on their way (flat arrays): ``height``, ``high_loss``, ``low_loss`` [m], ``exposed`` films lost,
-    ``left`` [m] of the film on top. Begun with :func:`begin_march`, moved on with :func:`march`."""
+    """Cells on their way (flat arrays), begun with :func:`begin_march`, moved on with :func:`march`.
+
+    Attributes
+    ----------
+    height
+        Of the high area above the low [m].
+    high_loss, low_loss
+        [m].
+    exposed
+        Films lost.
+    left
+        Of the film on top [m].
+    """
 
     height: Array
     high_loss: Array
@@ -188,7 +268,20 @@ class PairMarch:
 
 
 def begin_march(height: Array, top_thickness: Array) -> PairMarch:
-    """Return cells before polishing, with a step ``height`` and ``top_thickness`` of the uppermost film [m]."""
+    """Return cells before polishing.
+
+    Parameters
+    ----------
+    height
+        Of the high area above the low [m], (cells,).
+    top_thickness
+        Of the uppermost film [m], (cells,).
+
+    Returns
+    -------
+    PairMarch
+        Nothing lost yet.
+    """
     none = np.zeros(height.size)
     return PairMarch(
         height.copy(), none, none.copy(), np.zeros(height.size, dtype=np.int64), top_thickness.copy()
@@ -198,10 +291,30 @@ def begin_march(height: Array, top_thickness: Array) -> PairMarch:
 def march(
     cells: PairMarch, span: Array, rates: Array, low_rate: float, share: Array, thick: Array, length: Array
 ) -> Array:
-    """Move the cells on by ``span`` [s] each; return (films, cells) the time left when a film went, else NaN.
+    """Move the cells on in time.
 
-    ``rates`` [m/s] of the films; ``share`` and ``thick`` [m] (films, cells); ``length`` [m] per cell.
-    A cell under more than the mean pressure counts a longer time: rates times time is all that matters.
+    Parameters
+    ----------
+    cells
+        Changed in place.
+    span
+        Time for each [s], (cells,). A cell under more than the mean pressure counts a longer one: rates
+        times time is all that matters.
+    rates
+        Of the films [m/s], (films,).
+    low_rate
+        Of the low area's material [m/s].
+    share
+        phi, (films, cells).
+    thick
+        Of the films [m], (films, cells).
+    length
+        Selectivity length [m], (cells,).
+
+    Returns
+    -------
+    Array
+        Time left when a film went [s], else NaN, (films, cells).
     """
     remaining = span.copy()
     gone = np.full((len(rates), cells.height.size), np.nan)

@@ -42,20 +42,32 @@ def effective_density(
 
     Parameters
     ----------
-    density: share of each cell that is raised, (ny, nx), 0 to 1.
-    cell: cell side [m].  length: planarization length [m].
-    kernel: how the neighbourhood is weighted (see density_kernels).
-    edges: "periodic", the field repeats; "alone", ``outside`` is the density around it.
-    xp: NumPy, or CuPy to work on a GPU in the density's own precision.
-    workers: threads of the transforms on the host; the numbers do not depend on it.
+    density
+        Share of each cell that is raised, (ny, nx), 0 to 1.
+    cell
+        Side of a cell [m].
+    length
+        Planarization length [m].
+    kernel
+        How the neighbourhood is weighted (see density_kernels).
+    edges
+        "periodic", the field repeats; "alone", ``outside`` is the density around it.
+    outside
+        Density around a field that stands alone, 0 to 1.
+    xp
+        NumPy, or CuPy to work on a GPU in the density's own precision.
+    workers
+        Threads of the transforms on the host; the numbers do not depend on it.
 
     Returns
     -------
-    Effective density (ny, nx), on the device of ``xp``.
+    effective
+        (ny, nx), on the device of ``xp``.
 
     Raises
     ------
-    ModelError: for a density outside 0..1 or not finite, or an unknown choice of edges.
+    ModelError
+        For a density outside 0..1 or not finite, or an unknown choice of edges.
     """
     field = xp.asarray(density)
     if field.ndim != 2 or field.size == 0:

@@ -45,17 +45,35 @@ def feature_selectivity(
     widest: float = 1e-3,
     high_width: ArrayLike | None = None,
 ) -> Array:
-    """Return the selectivity length l [m] of low areas of ``width`` [m] (0 or NaN: unknown or none).
+    """Return the selectivity length l of low areas.
 
     Parameters
     ----------
-    summit_length: s [m] over wide areas.
-    relative_pressure: p_r/E*, mean real pressure over plane modulus of the summits.
-    pressure: nominal p [Pa].
-    compliance: maps wave number [rad/m] to the stack's surface compliance [m/Pa].
-    high_width: width [m] of the high areas between them (0 or NaN: unknown), for the bulk's part.
-    widest: width [m] at which wider or unknown ones count; from about the planarization
-        length on, the effective density takes over.
+    width
+        Of them [m] (0 or NaN: unknown or none).
+    summit_length
+        s [m] over wide areas.
+    relative_pressure
+        p_r/E*, mean real pressure over plane modulus of the summits.
+    pressure
+        Nominal p [Pa].
+    compliance
+        Maps wave number [rad/m] to the stack's surface compliance [m/Pa].
+    widest
+        Width [m] at which wider or unknown ones count; from about the planarization length on, the
+        effective density takes over.
+    high_width
+        Width [m] of the high areas between them (0 or NaN: unknown), for the bulk's part.
+
+    Returns
+    -------
+    Array
+        [m], shape as ``width``.
+
+    Raises
+    ------
+    ModelError
+        Where a number is not finite and above 0.
     """
     for what, value in (
         ("summit selectivity length [m]", summit_length),

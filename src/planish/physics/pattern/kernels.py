@@ -58,19 +58,55 @@ _E_LOGARITHM = (0.24998368310, 0.09200180037, 0.04069697526, 0.00526449639)
 
 
 def variance(kernel: Kernel, length: float) -> float:
-    """Return the second moment per axis [m^2] of a kernel of planarization ``length`` [m].
+    """Return the second moment per axis of a kernel.
 
-    square L^2/12; gaussian L^2/12 (so defined); elliptic 7 L^2/120, from
-    int_0^1 k E dk = 2/3 and int_0^1 k^3 E dk = 14/45.
+    Parameters
+    ----------
+    kernel
+        Which.
+    length
+        Planarization length L [m].
+
+    Returns
+    -------
+    float
+        [m^2].
+
+    Raises
+    ------
+    ModelError
+        Where there is no such kernel or length.
+
+    Notes
+    -----
+    square L^2/12; gaussian L^2/12 (so defined); elliptic 7 L^2/120, from int_0^1 k E dk = 2/3 and int_0^1
+    k^3 E dk = 14/45.
     """
     _checked(kernel, length)
     return length**2 * (7 / 120 if kernel == "elliptic" else 1 / 12)
 
 
 def transform(kernel: Kernel, length: float, wave_number: Array) -> Array:
-    """Return the kernel's Fourier transform at radial ``wave_number`` [rad/m], 1 at zero.
+    """Return the kernel's Fourier transform, 1 at zero.
 
-    For the square kernel, which is not round, the transform along an axis.
+    Parameters
+    ----------
+    kernel
+        Which; for the square one, which is not round, the transform along an axis.
+    length
+        Planarization length [m].
+    wave_number
+        Radial [rad/m], any shape.
+
+    Returns
+    -------
+    Array
+        Shape as ``wave_number``.
+
+    Raises
+    ------
+    ModelError
+        Where there is no such kernel or length, or a wave is far shorter than it.
     """
     _checked(kernel, length)
     q = np.asarray(wave_number, dtype=np.float64)
@@ -87,14 +123,45 @@ def transform(kernel: Kernel, length: float, wave_number: Array) -> Array:
 
 
 def elliptic_mass(ratio: Array) -> Array:
-    """Return the share of the elliptic kernel inside r = ``ratio`` a: [(1+k^2)E - (1-k^2)K]/2, 1 beyond."""
+    """Return the share of the elliptic kernel inside a radius.
+
+    Parameters
+    ----------
+    ratio
+        k = r/a, any shape.
+
+    Returns
+    -------
+    Array
+        [(1+k^2)E - (1-k^2)K]/2, 1 beyond.
+    """
     k2 = np.minimum(np.asarray(ratio, dtype=np.float64), 1.0) ** 2
     safe = np.minimum(k2, 1 - 1e-16)  # (1-k^2)K -> 0 at k = 1
     return np.asarray(0.5 * ((1 + k2) * ellipe(k2) - (1 - k2) * ellipk(safe)))
 
 
 def half_width(kernel: Kernel, length: float, cell: float) -> int:
-    """Return how many cells the kernel reaches to each side of its centre cell."""
+    """Return how many cells the kernel reaches to each side of its centre cell.
+
+    Parameters
+    ----------
+    kernel
+        Which.
+    length
+        Planarization length [m].
+    cell
+        Side of a cell [m].
+
+    Returns
+    -------
+    int
+        Cells.
+
+    Raises
+    ------
+    ModelError
+        Where there is no such kernel or length, or it is too wide for such cells.
+    """
     _checked(kernel, length)
     reach = _GAUSS_CUT * length / math.sqrt(12) if kernel == "gaussian" else length / 2
     if reach > cell * (MOST_WEIGHTS / 2):
@@ -113,7 +180,27 @@ def _too_wide(length: float, cell: float, reach: float) -> str:
 
 
 def axis_weights(kernel: Kernel, length: float, cell: float) -> Array:
-    """Return the 1-D weights (2n+1,) whose outer product is the square or Gaussian kernel."""
+    """Return the weights along an axis whose outer product is the square or Gaussian kernel.
+
+    Parameters
+    ----------
+    kernel
+        "square" or "gaussian".
+    length
+        Planarization length [m].
+    cell
+        Side of a cell [m].
+
+    Returns
+    -------
+    Array
+        (2n+1,).
+
+    Raises
+    ------
+    ModelError
+        Where the kernel is no such product, or too wide for such cells.
+    """
     n = half_width(kernel, length, cell)
     edge = (np.arange(2 * n + 2) - n - 0.5) * cell
     if kernel == "square":
@@ -131,17 +218,25 @@ def cell_weights(kernel: Kernel, length: float, cell: float, xp: Any = np) -> An
 
     Parameters
     ----------
-    length: planarization length [m].  cell: cell side [m].
-    xp: NumPy or CuPy; only kernels of more than 400 cells in half width are
-        built there, smaller ones are built on the host.
+    kernel
+        Which.
+    length
+        Planarization length [m].
+    cell
+        Side of a cell [m].
+    xp
+        NumPy or CuPy; only kernels of more than 400 cells in half width are built there, smaller ones are
+        built on the host.
 
     Returns
     -------
-    Weights (2n+1, 2n+1), sum 1.
+    weights
+        (2n+1, 2n+1), sum 1.
 
     Raises
     ------
-    ModelError: for an unknown kernel, a size that is not above 0, or more than ``MOST_WEIGHTS`` weights.
+    ModelError
+        For an unknown kernel, a size that is not above 0, or more than ``MOST_WEIGHTS`` weights.
     """
     if not cell > 0:
         raise ModelError(refuse("cell [m]", cell, "above 0"))

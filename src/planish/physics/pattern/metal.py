@@ -29,10 +29,23 @@ SOURCES: tuple[str, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class MetalOutcome:
-    """One value per cell: ``metal_clear_time`` and ``clear_time`` (barrier gone too) [s], infinite where not;
-    ``dishing`` (metal below its surroundings, negative if it stands out; 0 where metal covers the field),
-    ``erosion`` (dielectric lost), ``metal_left`` and ``barrier_left``
-    over the dielectric, ``line_loss``, and ``step`` of the field above the lines [m]."""
+    """What is left of metal lines; one value per cell.
+
+    Attributes
+    ----------
+    metal_clear_time, clear_time
+        Of the metal, and of the barrier too [s], infinite where not.
+    dishing
+        Metal below its surroundings [m], negative if it stands out; 0 where metal covers the field.
+    erosion
+        Dielectric lost [m].
+    metal_left, barrier_left
+        Over the dielectric [m].
+    line_loss
+        [m].
+    step
+        Of the field above the lines [m].
+    """
 
     metal_clear_time: Array
     clear_time: Array
@@ -45,11 +58,31 @@ class MetalOutcome:
 
 
 def conformal_step(width: ArrayLike, depth: float, deposited: float) -> Array:
-    """Return the step [m] that a ``deposited`` film leaves over trenches of ``width`` and ``depth``.
+    """Return the step that a deposited film leaves over trenches.
 
-    The film grows by its thickness from every wall: a trench narrower than
-    twice that closes, down to the cusp of two arcs, deposited -
-    sqrt(deposited^2 - width^2/4); a wider one keeps its depth.
+    Parameters
+    ----------
+    width
+        Of the trenches [m], any shape.
+    depth
+        Of them [m].
+    deposited
+        Thickness of the film [m].
+
+    Returns
+    -------
+    Array
+        [m], shape as ``width``.
+
+    Raises
+    ------
+    ModelError
+        Where depth or thickness is not above 0.
+
+    Notes
+    -----
+    The film grows by its thickness from every wall: a trench narrower than twice that closes, down to the
+    cusp of two arcs, deposited - sqrt(deposited^2 - width^2/4); a wider one keeps its depth.
     """
     if not (depth > 0 and deposited > 0):
         raise ModelError(refuse("trench depth and deposited thickness [m]", (depth, deposited), "above 0"))
@@ -75,12 +108,25 @@ def polish_metal(
 
     Parameters
     ----------
-    metal_share: effective share of the surface that is line, per cell.
-    step: metal step over the lines before polishing [m].
-    overburden: metal [m], and barrier [m], over the dielectric.
-    metal_rates, barrier_rates, dielectric_rates: blanket rates [m/s] in each recipe step.
-    durations: of the steps [s].  selectivity_length: [m], see area_pair.
-    shares: share that is not line in each step, in place of ``metal_share``, where pads differ.
+    metal_share
+        Effective share of the surface that is line, per cell.
+    step
+        Metal step over the lines before polishing [m].
+    overburden, barrier
+        Metal and barrier over the dielectric [m].
+    metal_rates, barrier_rates, dielectric_rates
+        Blanket rates in each recipe step [m/s].
+    durations
+        Of the steps [s].
+    selectivity_length
+        [m], see area_pair.
+    shares
+        Share that is not line in each step, in place of ``metal_share``, where pads differ.
+
+    Returns
+    -------
+    MetalOutcome
+        One value per cell.
     """
     share = 1 - np.asarray(metal_share, dtype=np.float64)
     metal = np.broadcast_to(np.asarray(overburden, dtype=np.float64), share.shape)

@@ -21,10 +21,30 @@ SOURCES: tuple[str, ...] = (
 
 
 def blanket_removed(density: ArrayLike, step: ArrayLike, blanket: ArrayLike) -> tuple[Array, Array]:
-    """Return (up-area loss, remaining step) [m] of the density law after ``blanket`` = K t [m].
+    """Return loss and step of the density law.
 
-    Up areas lose K t/rho while K t < rho z1, then K t + z1 (1 - rho); the step
-    is z1 - K t/rho, then 0. Arguments broadcast; ``density`` above 0.
+    Parameters
+    ----------
+    density
+        Share rho of up areas, above 0, broadcastable.
+    step
+        z1 before [m].
+    blanket
+        K t [m].
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Up-area loss and remaining step [m].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    Up areas lose K t/rho while K t < rho z1, then K t + z1 (1 - rho); the step is z1 - K t/rho, then 0.
     """
     rho, z1, kt = _checked(density, step), np.asarray(step, float), np.asarray(blanket, float)
     left = np.maximum(z1 - kt / rho, 0.0)
@@ -34,12 +54,34 @@ def blanket_removed(density: ArrayLike, step: ArrayLike, blanket: ArrayLike) -> 
 def contact_height_step(
     density: ArrayLike, step: ArrayLike, contact_height: ArrayLike, blanket: ArrayLike
 ) -> tuple[Array, Array, Array]:
-    """Return (up loss, down loss, remaining step) [m] with a contact height h_c, after ``blanket`` = K t [m].
+    """Return losses and step with a contact height h_c.
 
-    For h > h_c only up areas are touched (rate K/rho). For h <= h_c the up rate
-    is K [1 + (1-rho) h/(rho h_c)] and the down rate K (1 - h/h_c), so
-    h = h_0 exp(-K t/(rho h_c)). Both parts are exact, whatever the step taken,
-    and conserve volume: rho up + (1 - rho) down = K t.
+    Parameters
+    ----------
+    density
+        Share rho of up areas, above 0, broadcastable.
+    step
+        h_0 before [m].
+    contact_height
+        h_c [m].
+    blanket
+        K t [m].
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        Up loss, down loss and remaining step [m].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    For h > h_c only up areas are touched (rate K/rho). For h <= h_c the up rate is K [1 + (1-rho) h/(rho
+    h_c)] and the down rate K (1 - h/h_c), so h = h_0 exp(-K t/(rho h_c)). Both parts are exact, whatever
+    the step taken, and conserve volume: rho up + (1 - rho) down = K t.
     """
     rho, h0, kt = _checked(density, step), np.asarray(step, float), np.asarray(blanket, float)
     hc = np.asarray(contact_height, float)

@@ -50,8 +50,17 @@ _SCAN = 800
 
 @dataclass(frozen=True, slots=True)
 class PlanarizationLength:
-    """``length`` [m] of the nearest kernel, ``local_share`` G_inf that each place keeps of its own density,
-    ``misfit`` root mean square of the transforms' difference over the roll-off."""
+    """The kernel nearest to what a pad stack does.
+
+    Attributes
+    ----------
+    length
+        Of the nearest kernel [m].
+    local_share
+        G_inf that each place keeps of its own density.
+    misfit
+        Root mean square of the transforms' difference over the roll-off.
+    """
 
     length: float
     local_share: float
@@ -71,11 +80,29 @@ def averaging_response(
 
     Parameters
     ----------
-    wave_number: q [rad/m], above 0.  compliance: C of the pad stack there [m/Pa].
-    relief: h [m], the step that is to be removed.  pressure: p [Pa].
-    selectivity_length: l [m].
-    wafer_rigidity: bending stiffness of the wafer [N m], which follows long waves by
-        1/(D q^4); infinite for a rigid wafer.
+    wave_number
+        q [rad/m], above 0.
+    compliance
+        C of the pad stack there [m/Pa].
+    relief
+        h [m], the step that is to be removed.
+    pressure
+        p [Pa].
+    selectivity_length
+        l [m].
+    wafer_rigidity
+        Bending stiffness of the wafer [N m], which follows long waves by 1/(D q^4); infinite for a rigid
+        wafer.
+
+    Returns
+    -------
+    Array
+        Shape as ``wave_number``.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
     """
     for what, value in (
         ("relief [m]", relief),
@@ -93,7 +120,20 @@ def averaging_response(
 
 
 def local_share(relief: float, selectivity_length: float) -> float:
-    """Return G_inf = (1 - e^-x)/x, x = relief/selectivity length; 0 for a perfectly selective surface."""
+    """Return the share that each place keeps of its own density.
+
+    Parameters
+    ----------
+    relief
+        [m].
+    selectivity_length
+        [m].
+
+    Returns
+    -------
+    float
+        G_inf = (1 - e^-x)/x, x = relief/selectivity length; 0 for a perfectly selective surface.
+    """
     if selectivity_length == 0:
         return 0.0
     x = relief / selectivity_length
@@ -109,13 +149,26 @@ def planarization_length(
     wafer_rigidity: float,
     kernel: Kernel = "elliptic",
 ) -> PlanarizationLength:
-    """Return the planarization length of a pad stack (see the module's head; other arguments as above).
+    """Return the planarization length of a pad stack (see the module's head).
 
-    ``compliance`` maps wave numbers [rad/m] to the stack's surface compliance [m/Pa].
+    Parameters
+    ----------
+    compliance
+        Maps wave numbers [rad/m] to the stack's surface compliance [m/Pa].
+    relief, pressure, selectivity_length, wafer_rigidity
+        As for :func:`averaging_response`.
+    kernel
+        Which is fitted.
+
+    Returns
+    -------
+    PlanarizationLength
+        Length, local share and misfit.
 
     Raises
     ------
-    ModelError: where the response does not roll off between wavelengths of 0.1 mm and 200 m.
+    ModelError
+        Where the response does not roll off between wavelengths of 0.1 mm and 200 m.
     """
     q = np.logspace(*_DECADES, _SCAN)
     response = averaging_response(
@@ -160,7 +213,7 @@ def _table(kernel: Kernel) -> tuple[Array, Array]:
 
 
 def _half_point(kernel: Kernel) -> float:
-    """q L at which the kernel's transform first falls to one half."""
+    """Return q L at which the kernel's transform first falls to one half."""
     argument, value = _table(kernel)
     first = int(np.argmax(value < 0.5))
     return float(np.exp(argument[first]))

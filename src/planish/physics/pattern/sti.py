@@ -26,9 +26,23 @@ SOURCES: tuple[str, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class StiOutcome:
-    """One value per cell: ``clear_time`` [s] (infinite where oxide is left on nitride), ``nitride_loss``,
-    ``dishing`` (trench oxide below nitride, 0 where not clear), ``step``, ``oxide_left`` on nitride,
-    ``trench_loss`` [m]."""
+    """What is left of trench isolation; one value per cell.
+
+    Attributes
+    ----------
+    clear_time
+        [s], infinite where oxide is left on nitride.
+    nitride_loss
+        [m].
+    dishing
+        Trench oxide below nitride [m], 0 where not clear.
+    step
+        [m].
+    oxide_left
+        On nitride [m].
+    trench_loss
+        [m].
+    """
 
     clear_time: Array
     nitride_loss: Array
@@ -54,12 +68,27 @@ def polish_sti(
 
     Parameters
     ----------
-    active_share: effective share of the surface that is high while oxide covers it.
-    nitride_share: the same once the nitride is bare (default: as before).
-    step: oxide step over the trenches [m].  overburden: oxide over nitride [m].
-    oxide_rates, nitride_rates: blanket rates [m/s] in each recipe step.
-    durations: of the steps [s].  selectivity_length: [m], see area_pair.
-    shares: high share in each step, in place of the two above, where pads differ.
+    active_share
+        Effective share of the surface that is high while oxide covers it.
+    nitride_share
+        The same once the nitride is bare (default: as before).
+    step
+        Oxide step over the trenches [m].
+    overburden
+        Oxide over nitride [m].
+    oxide_rates, nitride_rates
+        Blanket rates in each recipe step [m/s].
+    durations
+        Of the steps [s].
+    selectivity_length
+        [m], see area_pair.
+    shares
+        High share in each step, in place of the two above, where pads differ.
+
+    Returns
+    -------
+    StiOutcome
+        One value per cell.
     """
     share = np.asarray(active_share, dtype=np.float64)
     bare = share if nitride_share is None else np.asarray(nitride_share, dtype=np.float64)

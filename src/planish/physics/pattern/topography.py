@@ -20,10 +20,26 @@ SOURCES: tuple[str, ...] = ("hand-over of topography between levels: derivation 
 
 
 def carried_extra_loss(short: Array, removed: float, give: float) -> Array:
-    """Return the extra thickness lost [m] at places standing ``short`` [m] above their neighbourhood.
+    """Return the extra thickness lost at places standing above their neighbourhood.
 
-    ``removed`` = K t [m]; ``give`` = l + p C(q) [m] of pad surface and bulk at
-    the planarization length. The mean of the extra loss is that of ``short`` times the decay.
+    Parameters
+    ----------
+    short
+        By how much they stand above it [m].
+    removed
+        K t [m].
+    give
+        l + p C(q) [m] of pad surface and bulk at the planarization length.
+
+    Returns
+    -------
+    Array
+        [m], shape as ``short``. The mean of the extra loss is that of ``short`` times the decay.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
     """
     if not (removed >= 0 and give > 0):
         raise ModelError(refuse("removed and give [m]", (removed, give), "0 or more, and above 0"))
@@ -31,10 +47,23 @@ def carried_extra_loss(short: Array, removed: float, give: float) -> Array:
 
 
 def surface_after(incoming: Array, high_loss: Array, low_drop: Array, share: Array) -> Array:
-    """Return the mean surface height [m] of each cell about the die's mean: what the next level lies on.
+    """Return the mean surface height of each cell about the die's mean: what the next level lies on.
 
-    ``incoming`` height before, ``high_loss`` of the high areas, ``low_drop`` how far the low areas
-    lie below the high ones, ``share`` of the cell that is high.
+    Parameters
+    ----------
+    incoming
+        Height before [m].
+    high_loss
+        Of the high areas [m].
+    low_drop
+        How far the low areas lie below the high ones [m].
+    share
+        Of the cell that is high.
+
+    Returns
+    -------
+    Array
+        [m], shape as ``incoming``.
     """
     height = incoming - high_loss - (1 - share) * low_drop
     return np.asarray(height - height.mean())

@@ -1,4 +1,6 @@
-"""Vacuum hold of a wafer by the head: does it hold, and does it bend the wafer?
+"""Vacuum hold of a wafer by the head.
+
+Does it hold, and does it bend the wafer?
 
 Between pads the head carries the wafer by suction through openings in its
 membrane. The suction has to lift the wafer's weight, break the water film that
@@ -32,19 +34,75 @@ def _positive(**values: float) -> None:
 
 
 def plate_stiffness(modulus: float, poisson: float, thickness: float) -> float:
-    """Return the bending stiffness D = E h^3/(12 (1-nu^2)) [N m] of a plate."""
+    """Return the bending stiffness of a plate.
+
+    Parameters
+    ----------
+    modulus, poisson, thickness
+        Of the plate: E [Pa], nu, h [m].
+
+    Returns
+    -------
+    float
+        D [N m].
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+
+    Notes
+    -----
+    D = E h^3/(12 (1-nu^2)).
+    """
     _positive(modulus=modulus, thickness=thickness)
     return modulus * thickness**3 / (12.0 * (1.0 - poisson**2))
 
 
 def wafer_weight_pressure(density: float, thickness: float) -> float:
-    """Return weight per area [Pa] of a plate of `density` [kg/m^3]."""
+    """Return the weight of a plate per area.
+
+    Parameters
+    ----------
+    density
+        Of the plate [kg/m^3].
+    thickness
+        Of the plate [m].
+
+    Returns
+    -------
+    float
+        [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+    """
     _positive(density=density, thickness=thickness)
     return density * thickness * GRAVITY
 
 
 def film_pull(film_thickness: float, tension: float = WATER_TENSION) -> float:
-    """Return the capillary pressure 2 gamma/h [Pa] that a wetted gap of `film_thickness` [m] holds with."""
+    """Return the capillary pressure that a wetted gap holds with.
+
+    Parameters
+    ----------
+    film_thickness
+        Of the liquid, h [m].
+    tension
+        Surface tension of the liquid, gamma [N/m].
+
+    Returns
+    -------
+    float
+        2 gamma/h [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+    """
     _positive(film_thickness=film_thickness, tension=tension)
     return 2.0 * tension / film_thickness
 
@@ -52,20 +110,64 @@ def film_pull(film_thickness: float, tension: float = WATER_TENSION) -> float:
 def stoney_curvature(
     film_stress: float, film_thickness: float, modulus: float, poisson: float, thickness: float
 ) -> float:
-    """Return the curvature [1/m] that a stressed film gives a wafer: 6 sigma t (1-nu)/(E h^2).
+    """Return the curvature that a stressed film gives a wafer.
 
-    Positive for tension. Valid for a film much thinner than the wafer and
-    bows below about half the wafer's thickness times a hundred (small rotations).
+    Parameters
+    ----------
+    film_stress
+        sigma [Pa], positive for tension.
+    film_thickness
+        t [m].
+    modulus, poisson, thickness
+        Of the wafer: E [Pa], nu, h [m].
+
+    Returns
+    -------
+    float
+        [1/m], positive for tension.
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+
+    Notes
+    -----
+    6 sigma t (1-nu)/(E h^2). Valid for a film much thinner than the wafer and bows below about half the
+    wafer's thickness times a hundred (small rotations).
     """
     _positive(modulus=modulus, thickness=thickness)
     return 6.0 * film_stress * film_thickness * (1.0 - poisson) / (modulus * thickness**2)
 
 
 def flattening_pressure(curvature: float, radius: float, stiffness: float, poisson: float) -> float:
-    """Return the uniform pressure [Pa] that gives a rim-supported disc the sag kappa a^2/2.
+    """Return the uniform pressure that gives a rim-supported disc the sag kappa a^2/2.
 
-    The sag of a simply supported disc is (5+nu) q a^4/(64 (1+nu) D); this q is
-    what takes the bow of a film-stressed wafer out at its centre.
+    Parameters
+    ----------
+    curvature
+        kappa [1/m].
+    radius
+        Of the disc, a [m].
+    stiffness
+        Bending stiffness D [N m].
+    poisson
+        Of the disc, nu.
+
+    Returns
+    -------
+    float
+        [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+
+    Notes
+    -----
+    The sag of a simply supported disc is (5+nu) q a^4/(64 (1+nu) D); this q is what takes the bow of a
+    film-stressed wafer out at its centre.
     """
     _positive(radius=radius, stiffness=stiffness)
     bow = abs(curvature) * radius**2 / 2.0
@@ -73,12 +175,50 @@ def flattening_pressure(curvature: float, radius: float, stiffness: float, poiss
 
 
 def clamped_sag(pressure: float, radius: float, stiffness: float) -> float:
-    """Return the centre deflection q b^4/(64 D) [m] of a clamped disc of `radius` b."""
+    """Return the centre deflection of a clamped disc.
+
+    Parameters
+    ----------
+    pressure
+        q [Pa].
+    radius
+        Of the disc, b [m].
+    stiffness
+        Bending stiffness D [N m].
+
+    Returns
+    -------
+    float
+        q b^4/(64 D) [m].
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+    """
     _positive(radius=radius, stiffness=stiffness)
     return pressure * radius**4 / (64.0 * stiffness)
 
 
 def clamped_stress(pressure: float, radius: float, thickness: float) -> float:
-    """Return the largest bending stress 3 q b^2/(4 h^2) [Pa], at the rim of a clamped disc."""
+    """Return the largest bending stress of a clamped disc, which is at its rim.
+
+    Parameters
+    ----------
+    pressure
+        q [Pa].
+    radius, thickness
+        Of the disc, b and h [m].
+
+    Returns
+    -------
+    float
+        3 q b^2/(4 h^2) [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a value that must be above 0 is not.
+    """
     _positive(radius=radius, thickness=thickness)
     return 0.75 * pressure * radius**2 / thickness**2

@@ -35,7 +35,17 @@ _DEEP = 36.0
 
 @dataclass(frozen=True, slots=True)
 class ElasticLayer:
-    """One uniform elastic layer: Young's ``modulus`` [Pa], Poisson ratio, ``thickness`` [m] (may be inf)."""
+    """One uniform elastic layer.
+
+    Attributes
+    ----------
+    modulus
+        Young's [Pa].
+    poisson
+        Poisson ratio.
+    thickness
+        [m], may be inf.
+    """
 
     modulus: float
     poisson: float
@@ -63,10 +73,21 @@ class ElasticLayer:
 
 @dataclass(frozen=True, slots=True)
 class Base:
-    """What the stack stands on. Its face does not slide sideways; downward it gives way by
-    1/(spring + half_tension x^2 + bending x^4) per unit pressure, or not at all where ``rigid``.
+    """What the stack stands on.
 
-    ``spring`` [Pa/m], ``half_tension`` [N/m], ``bending`` [N m].
+    Its face does not slide sideways; downward it gives way by 1/(spring + half_tension x^2 + bending x^4)
+    per unit pressure, or not at all where ``rigid``.
+
+    Attributes
+    ----------
+    rigid
+        Whether it does not give way at all.
+    spring
+        [Pa/m].
+    half_tension
+        [N/m].
+    bending
+        [N m].
     """
 
     rigid: bool = True
@@ -75,7 +96,18 @@ class Base:
     bending: float = 0.0
 
     def compliance(self, wave_number: Array) -> Array:
-        """Downward give per unit pressure amplitude [m/Pa] at wave numbers [1/m]."""
+        """Return the downward give per unit pressure amplitude.
+
+        Parameters
+        ----------
+        wave_number
+            x [1/m], any shape.
+
+        Returns
+        -------
+        Array
+            [m/Pa], shape as ``wave_number``.
+        """
         if self.rigid:
             return np.zeros_like(wave_number)
         square = wave_number * wave_number
@@ -94,13 +126,18 @@ def belt_base(
 
     Parameters
     ----------
-    modulus, poisson, thickness:
+    modulus, poisson, thickness
         Of the belt [Pa], [-], [m].
-    tension:
+    tension
         Pull per unit width [N/m]. It acts along the belt only; round the carrier
         its stiffness T x^2 cos^2 is taken at its mean over directions, T x^2/2.
-    bearing_stiffness:
+    bearing_stiffness
         Pressure rise of the bearing per unit approach [Pa/m].
+
+    Returns
+    -------
+    Base
+        The base for :func:`surface_compliance`.
 
     Raises
     ------
@@ -161,18 +198,23 @@ def _solve_pairs(left: Array, right: Array) -> Array:
 
 
 def surface_compliance(wave_number: Array | float, layers: Sequence[ElasticLayer], base: Base) -> Array:
-    """Return the downward surface displacement per unit pressure amplitude, C(x) [m/Pa].
+    """Return the downward surface displacement per unit pressure amplitude.
 
     Parameters
     ----------
-    wave_number:
+    wave_number
         x [1/m], 0 or more, any shape. At 0 every layer is compressed without
         sideways strain: the sum of thickness over constrained modulus, plus the base.
-    layers:
+    layers
         From the polishing surface down. Only the last may be infinitely thick;
         the base then does not matter.
-    base:
+    base
         ``rigid_base()`` or ``belt_base(...)``.
+
+    Returns
+    -------
+    Array
+        C(x) [m/Pa], shape as ``wave_number``.
 
     Raises
     ------
@@ -195,7 +237,18 @@ def surface_compliance(wave_number: Array | float, layers: Sequence[ElasticLayer
 
 
 def check_stack(layers: Sequence[ElasticLayer]) -> None:
-    """Raise ModelError unless there is a layer and only the last is infinitely thick."""
+    """Refuse a stack that has no layer, or an infinitely thick one above another.
+
+    Parameters
+    ----------
+    layers
+        From the polishing surface down.
+
+    Raises
+    ------
+    ModelError
+        Unless there is a layer and only the last is infinitely thick.
+    """
     if not layers:
         raise ModelError(refuse("pad stack", "no layer", "one layer or more"))
     for layer in layers[:-1]:
@@ -226,14 +279,27 @@ def _compliance(wave: Array, layers: Sequence[ElasticLayer], base: Base) -> Arra
 def holed_layer(layer: ElasticLayer, hole_fraction: float) -> ElasticLayer:
     """Return the uniform layer that stands for one with through holes or grooves.
 
-    The land stands as columns in parallel, so its stiffness against the load
-    goes with its share of the area, 1 - ``hole_fraction``; the Poisson ratio is
-    kept. An upper bound on stiffness sideways, where the holes count for more.
+    Parameters
+    ----------
+    layer
+        The solid layer.
+    hole_fraction
+        Share of the area that is hole.
+
+    Returns
+    -------
+    ElasticLayer
+        Of the same thickness and Poisson ratio.
 
     Raises
     ------
     ModelError
         Where ``hole_fraction`` is not within 0 to 0.95.
+
+    Notes
+    -----
+    The land stands as columns in parallel, so its stiffness against the load goes with its share of the
+    area, 1 - ``hole_fraction``. An upper bound on stiffness sideways, where the holes count for more.
     """
     if not 0 <= hole_fraction <= 0.95:
         raise ModelError(refuse("hole fraction", hole_fraction, "0 to 0.95", "typical 0.01-0.2"))
@@ -244,17 +310,31 @@ SHALLOW = 1e-4  # [m]
 
 
 def grooved_layers(layer: ElasticLayer, groove_fraction: float, depth: float) -> tuple[ElasticLayer, ...]:
-    """Return the layers that stand for one grooved to ``depth`` [m]: the land, then the solid below it.
+    """Return the layers that stand for a grooved one: the land, then the solid below it.
 
-    ``groove_fraction`` is the share of area that is groove. A depth of the whole
-    thickness leaves the land alone; no depth leaves the layer as it is. What a groove
-    shallower than ``SHALLOW`` adds to the give is spread over that depth: the same give
-    under a wide load, and work in proportion to 1/depth is spared.
+    Parameters
+    ----------
+    layer
+        The solid layer.
+    groove_fraction
+        Share of the area that is groove.
+    depth
+        Of the grooves [m]. The whole thickness leaves the land alone; 0 leaves the layer as it is.
+
+    Returns
+    -------
+    tuple[ElasticLayer, ...]
+        From the polishing surface down.
 
     Raises
     ------
     ModelError
         Where the depth is negative or more than the layer's thickness.
+
+    Notes
+    -----
+    What a groove shallower than ``SHALLOW`` adds to the give is spread over that depth: the same give under
+    a wide load, and work in proportion to 1/depth is spared.
     """
     if not 0 <= depth <= layer.thickness:
         raise ModelError(refuse("groove depth [m]", depth, f"0 to the layer's {layer.thickness:g}"))

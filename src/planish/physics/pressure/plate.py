@@ -41,9 +41,17 @@ SOURCES: tuple[str, ...] = (
 class PlateOperator(Kept):
     """A wafer's bending on a grid.
 
-    ``flexibility`` [m/N], n x n: deflection at node i per unit force on node j,
-    the force balanced evenly over the wafer and the deflection counted from its
-    mean over area. ``areas`` [m^2]; ``rigidity`` D [N m].
+    Attributes
+    ----------
+    flexibility
+        [m/N], (nodes, nodes): deflection at node i per unit force on node j, the force balanced evenly over
+        the wafer and the deflection counted from its mean over area.
+    areas
+        Of the nodes [m^2], (nodes,).
+    rigidity
+        D [N m].
+    poisson
+        Of the wafer.
     """
 
     flexibility: Array
@@ -53,7 +61,19 @@ class PlateOperator(Kept):
 
 
 def plate_operator(grid: PressureGrid, modulus: float, poisson: float, thickness: float) -> PlateOperator:
-    """Return the bending of a wafer of Young's ``modulus`` [Pa], Poisson ratio and ``thickness`` [m].
+    """Return the bending of a wafer.
+
+    Parameters
+    ----------
+    grid
+        Whose wafer nodes are taken.
+    modulus, poisson, thickness
+        Of the wafer: Young's modulus [Pa], Poisson ratio, [m].
+
+    Returns
+    -------
+    PlateOperator
+        On the grid's wafer nodes.
 
     Raises
     ------
@@ -75,11 +95,28 @@ def plate_operator(grid: PressureGrid, modulus: float, poisson: float, thickness
 
 
 def ring_load_deflection(at: Array, load: Array, radius: float, rigidity: float, poisson: float) -> Array:
-    """Return the deflection [m/N] at radii ``at`` per unit force on circles ``load``, edge free.
+    """Return the deflection per unit force on circles, edge free.
 
-    Only for loads that balance: a tilt-free rigid movement is left open. With
-    M the larger and m the smaller of the two radii,
-    8 pi D g = (r^2 + s^2) ln(M/a) + m^2 + (1 - nu)/(2 (1 + nu)) r^2 s^2/a^2,
+    Parameters
+    ----------
+    at
+        Radii r of the deflection [m].
+    load
+        Radii s of the circles [m], broadcastable with ``at``.
+    radius
+        Of the plate, a [m].
+    rigidity, poisson
+        D [N m] and nu of the plate.
+
+    Returns
+    -------
+    Array
+        g [m/N], of the shape of both.
+
+    Notes
+    -----
+    Only for loads that balance: a tilt-free rigid movement is left open. With M the larger and m the
+    smaller of the two radii, 8 pi D g = (r^2 + s^2) ln(M/a) + m^2 + (1 - nu)/(2 (1 + nu)) r^2 s^2/a^2,
     where the last term takes the bending moment off the edge.
     """
     r, s = at[:, None], load[None, :]
@@ -91,27 +128,33 @@ def ring_load_deflection(at: Array, load: Array, radius: float, rigidity: float,
 
 
 def zone_load(nodes_r: Array, outer_radii: Values, pressures: Values, wall_width: float) -> Array:
-    """Return the load [Pa] at the wafer nodes of a membrane with pressure zones.
+    """Return the load at the wafer nodes of a membrane with pressure zones.
 
     Parameters
     ----------
-    nodes_r:
-        ``grid.r`` [m].
-    outer_radii, pressures:
-        Of the zones from the middle outward [m], [Pa].
-    wall_width:
-        Width [m] over which the pressure goes over smoothly (3 t^2 - 2 t^3)
-        from one zone to the next, centred on the wall. 0 is a sharp step.
+    nodes_r
+        ``grid.r`` [m], (nodes,).
+    outer_radii, pressures
+        Of the zones from the middle outward [m], [Pa], (zones,).
+    wall_width
+        Width [m] over which the pressure goes over smoothly (3 t^2 - 2 t^3) from one zone to the next,
+        centred on the wall. 0 is a sharp step.
 
-    Each value is the mean of the load over the node's own interpolating function.
-    Total force and, to high order, moments are those of the load itself, wherever
-    a wall falls between nodes; beside a wall narrower than the spacing of the
-    nodes the values swing by a few percent of the step about the true load.
+    Returns
+    -------
+    Array
+        [Pa], (nodes,).
 
     Raises
     ------
     ModelError
         Where radii do not increase, counts differ, or the nodes are not those of a grid.
+
+    Notes
+    -----
+    Each value is the mean of the load over the node's own interpolating function. Total force and, to high
+    order, moments are those of the load itself, wherever a wall falls between nodes; beside a wall narrower
+    than the spacing of the nodes the values swing by a few percent of the step about the true load.
     """
     radii, values = _check_zones(outer_radii, pressures)
     if not (math.isfinite(wall_width) and wall_width >= 0):
@@ -161,19 +204,33 @@ def _beyond_wall(edge: Array, wall: float, width: float) -> Array:
 
 
 def bearing_lift(nodes_r: Array, outer_radii: Values, pressures: Values, base: Base) -> Array:
-    """Return how far [m] zones of a belt's fluid bearing raise the belt at ``nodes_r`` [m], upward.
+    """Return how far zones of a belt's fluid bearing raise the belt.
 
-    Counted from where a uniform bearing of the same force over the zones holds
-    it, as only the differences between zones shape the wafer's pressure. The belt
-    under tension on the bearing's springs is taken without the pad on it, whose
-    bending stiffness is small beside its own. Closed form: for each root a of
-    D a^4 - (T/2) a^2 + k = 0 a disc of pressure of radius b bends the belt by
-    1/a^2 - (b/a) K1(a b) I0(a r) inside and (b/a) I1(a b) K0(a r) outside.
+    Parameters
+    ----------
+    nodes_r
+        Where [m], (nodes,).
+    outer_radii, pressures
+        Of the zones from the middle outward [m], [Pa], (zones,).
+    base
+        The belt on its bearing.
+
+    Returns
+    -------
+    Array
+        Upward [m], (nodes,). Counted from where a uniform bearing of the same force over the zones holds
+        it, as only the differences between zones shape the wafer's pressure.
 
     Raises
     ------
     ModelError
         Where the base is rigid or the zones cannot be.
+
+    Notes
+    -----
+    The belt under tension on the bearing's springs is taken without the pad on it, whose bending stiffness
+    is small beside its own. Closed form: for each root a of D a^4 - (T/2) a^2 + k = 0 a disc of pressure of
+    radius b bends the belt by 1/a^2 - (b/a) K1(a b) I0(a r) inside and (b/a) I1(a b) K0(a r) outside.
     """
     from scipy.special import ive, kve
 

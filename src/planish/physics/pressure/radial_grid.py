@@ -32,12 +32,22 @@ _STENCIL = 6  # nodes that a value between nodes is interpolated from
 class PressureGrid(Kept):
     """Rings under the wafer, and under the retaining ring where there is one.
 
-    ``r`` wafer nodes and ``ring_r`` ring nodes [m]; ``areas`` and ``ring_areas``
-    [m^2] are their shares of area, so that force = sum(areas * pressure).
-    ``wafer_edges`` and ``ring_edges`` [m] bound annuli of just these areas.
-    ``fine_edges`` [m] bound the subcells and ``spread`` (subcells x nodes) takes
-    node pressures to subcell pressures, wafer first, then ring.
-    ``ring_inner`` and ``ring_outer`` are 0 without a ring.
+    Attributes
+    ----------
+    wafer_radius
+        [m].
+    ring_inner, ring_outer
+        Radii of the retaining ring [m]; 0 without one.
+    r, ring_r
+        Wafer nodes and ring nodes [m].
+    areas, ring_areas
+        Their shares of area [m^2], so that force = sum(areas * pressure).
+    wafer_edges, ring_edges
+        Bounds [m] of annuli of just these areas.
+    fine_edges
+        Bounds [m] of the subcells, wafer first, then ring.
+    spread
+        (subcells, nodes), takes node pressures to subcell pressures, wafer first, then ring.
     """
 
     wafer_radius: float
@@ -75,10 +85,22 @@ def pressure_grid(
     *,
     cells: int = 120,
 ) -> PressureGrid:
-    """Return the grid for a wafer of this radius and a ring between two radii, all [m].
+    """Return the grid for a wafer and a retaining ring.
 
-    ``cells`` is the number of wafer nodes; the ring gets a sixth as many. At the
-    120 of the default the outermost cell of a 300 mm wafer is 12 um wide.
+    Parameters
+    ----------
+    wafer_radius
+        [m].
+    ring_inner, ring_outer
+        Radii of the ring [m]; None without one.
+    cells
+        Number of wafer nodes; the ring gets a sixth as many. At the 120 of the default the outermost cell
+        of a 300 mm wafer is 12 um wide.
+
+    Returns
+    -------
+    PressureGrid
+        Finest at the edges.
 
     Raises
     ------
@@ -117,7 +139,18 @@ def pressure_grid(
 
 @lru_cache(maxsize=16)
 def wafer_areas(cells: int) -> Array:
-    """Return the nodes' shares of the area of a wafer of radius 1, the integrals of their functions."""
+    """Return the nodes' shares of the area of a wafer of radius 1, the integrals of their functions.
+
+    Parameters
+    ----------
+    cells
+        Number of wafer nodes.
+
+    Returns
+    -------
+    Array
+        (cells,).
+    """
     _, fine, spread = wafer_functions(cells, AREA_SUBCELLS)
     areas = _annuli(np.sin(fine)) @ spread
     return sealed(np.asarray(areas * (np.pi / areas.sum()), dtype=np.float64))
@@ -157,7 +190,18 @@ def _ring_nodes(inner: float, outer: float, cells: int) -> tuple[Array, Array, A
 
 
 def wafer_nodes(cells: int) -> Array:
-    """Return the nodes of a wafer of radius 1."""
+    """Return the nodes of a wafer of radius 1.
+
+    Parameters
+    ----------
+    cells
+        Number of wafer nodes.
+
+    Returns
+    -------
+    Array
+        (cells,).
+    """
     return np.asarray(np.sin((np.arange(cells) + 0.5) * (0.5 * np.pi / cells)))
 
 
@@ -165,6 +209,20 @@ def wafer_nodes(cells: int) -> Array:
 def wafer_functions(cells: int, subcells: int) -> tuple[Array, Array, Array]:
     """Return theta of the nodes, theta of the subcell edges, and the spread from nodes to subcells.
 
+    Parameters
+    ----------
+    cells
+        Number of wafer nodes.
+    subcells
+        How many to a node.
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        (cells,), (cells*subcells + 1,) and (cells*subcells, cells).
+
+    Notes
+    -----
     p cos(theta) is interpolated; a subcell has the pressure of its middle.
     """
     step = 0.5 * np.pi / cells

@@ -39,9 +39,18 @@ _NEGLIGIBLE = 1e-8  # share of the half-space compliance below which the rest is
 class PadOperator(Kept):
     """Compliance of a pad stack on a grid.
 
-    ``compliance`` [m/Pa], square over ``grid.nodes`` (wafer first, then ring):
-    downward displacement at node i per unit pressure carried by node j.
-    Times the areas it is symmetric for smooth pressures, not entry by entry. ``key`` names the content.
+    Attributes
+    ----------
+    grid
+        Whose nodes are taken.
+    compliance
+        [m/Pa], square over ``grid.nodes`` (wafer first, then ring): downward displacement at node i per
+        unit pressure carried by node j. Times the areas it is symmetric for smooth pressures, not entry by
+        entry.
+    key
+        Names the content.
+    memo
+        What has been worked out from it.
     """
 
     grid: PressureGrid
@@ -51,7 +60,18 @@ class PadOperator(Kept):
 
 
 def operator_key(grid: PressureGrid, layers: Sequence[ElasticLayer], base: Base) -> str:
-    """Return a stable hexadecimal name for the operator of this grid, stack and base."""
+    """Return a stable hexadecimal name for an operator.
+
+    Parameters
+    ----------
+    grid, layers, base
+        As for :func:`build_pad_operator`.
+
+    Returns
+    -------
+    str
+        The same for the same content.
+    """
     numbers = [grid.wafer_radius, grid.ring_inner, grid.ring_outer]
     numbers += [float(grid.r.size), float(grid.ring_r.size)]
     for layer in layers:
@@ -62,17 +82,32 @@ def operator_key(grid: PressureGrid, layers: Sequence[ElasticLayer], base: Base)
 
 
 def build_pad_operator(grid: PressureGrid, layers: Sequence[ElasticLayer], base: Base) -> PadOperator:
-    """Return the pad's compliance between all nodes of ``grid``.
+    """Return the pad's compliance between all nodes of a grid.
 
-    Displacement is taken at the nodes. Taking it in the mean over a node's own
-    function would make the matrix exactly symmetric, but spoils the outermost
-    nodes, where 1e-3 of the displacement is the whole pressure. Takes 0.1 to
-    0.3 s for a pad of a millimetre; longer in proportion for a thinner top layer.
+    Parameters
+    ----------
+    grid
+        Rings under wafer and retaining ring.
+    layers
+        From the polishing surface down.
+    base
+        What the stack stands on.
+
+    Returns
+    -------
+    PadOperator
+        On ``grid``.
 
     Raises
     ------
     ModelError
         Where the stack cannot be (see ``surface_compliance``).
+
+    Notes
+    -----
+    Displacement is taken at the nodes. Taking it in the mean over a node's own function would make the
+    matrix exactly symmetric, but spoils the outermost nodes, where 1e-3 of the displacement is the whole
+    pressure. Takes 0.1 to 0.3 s for a pad of a millimetre; longer in proportion for a thinner top layer.
     """
     check_stack(layers)
     nodes = grid.nodes

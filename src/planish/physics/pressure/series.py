@@ -34,7 +34,15 @@ _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 @dataclass(slots=True)
 class WornPad:
-    """Pad and plate in one matrix (n, n), between the worn states ``matrices`` (k, n, n); steps share it."""
+    """Pad and plate in one matrix, between worn states; steps share it.
+
+    Attributes
+    ----------
+    matrices
+        Of the worn states, (k, n, n).
+    matrix
+        Of the present one, (n, n).
+    """
 
     matrices: Array
     matrix: Array
@@ -44,8 +52,30 @@ class WornPad:
 class SeriesStep:
     """One recipe step in a series: what stays, and where the last wafer left off.
 
-    ``pad_loads`` (k, n) belong to the k worn states of the pad between which is
-    interpolated, ``pad_load`` (n,) to its present one; ``load`` (n,) is 0 on the ring.
+    Attributes
+    ----------
+    pad
+        Pad and plate, shared with the other steps.
+    pad_loads
+        (k, n), of the k worn states of the pad between which is interpolated.
+    pad_load
+        (n,), of the pad's present state.
+    load
+        (n,), 0 on the ring [Pa].
+    bodies
+        (n, 1 or 2): which rigid height a node belongs to.
+    weights
+        (1 or 2, n): its area [m^2].
+    wanted
+        Forces on wafer and ring [N].
+    wafer_nodes
+        How many of the n nodes are the wafer's.
+    pressure
+        Last solution [Pa], (n,).
+    inverse, heights, forces
+        What the last factors leave for the next wafer.
+    made
+        Whether there are such factors.
     """
 
     pad: WornPad
@@ -64,7 +94,22 @@ class SeriesStep:
 
 
 def worn_pad(operators: list[PadOperator], plate: PlateOperator, with_ring: bool) -> WornPad:
-    """Return pad and plate for the pad's worn states ``operators`` (k, on one grid), standing at the first."""
+    """Return pad and plate for the pad's worn states, standing at the first.
+
+    Parameters
+    ----------
+    operators
+        Of the worn states (k), on one grid.
+    plate
+        The wafer's bending on it.
+    with_ring
+        Whether the ring is down.
+
+    Returns
+    -------
+    WornPad
+        Shared by the steps of a recipe.
+    """
     systems = [combine(operator, plate, with_ring) for operator in operators]
     matrices = np.stack([np.ascontiguousarray(system.matrix) for system in systems])
     return WornPad(matrices, matrices[0].copy())
@@ -73,9 +118,28 @@ def worn_pad(operators: list[PadOperator], plate: PlateOperator, with_ring: bool
 def series_step(
     pad: WornPad, operators: list[PadOperator], plate: PlateOperator, load: Array, ring_pressure: float
 ) -> SeriesStep:
-    """Prepare one recipe step on ``pad``, made of the same ``operators``.
+    """Prepare one recipe step.
 
-    ``load`` (wafer nodes,) [Pa] on the wafer's back, ``ring_pressure`` [Pa]; 0 lifts the ring off.
+    Parameters
+    ----------
+    pad
+        From :func:`worn_pad`.
+    operators, plate
+        The same that ``pad`` is made of.
+    load
+        On the wafer's back [Pa], (wafer nodes,).
+    ring_pressure
+        [Pa]; 0 lifts the ring off.
+
+    Returns
+    -------
+    SeriesStep
+        Ready for :func:`solve_next`.
+
+    Raises
+    ------
+    ModelError
+        Where the load has another shape than the grid, or no positive force.
     """
     grid = operators[0].grid
     with_ring = grid.has_ring and ring_pressure > 0
@@ -110,7 +174,15 @@ def series_step(
 
 
 def wear_to(pads: list[WornPad], steps: list[SeriesStep], shares: Array) -> None:
-    """Move all to the worn state that ``shares`` (k,) of the given states make up (:class:`Interpolation`)."""
+    """Move all to the worn state that shares of the given states make up (:class:`Interpolation`).
+
+    Parameters
+    ----------
+    pads, steps
+        Changed in place.
+    shares
+        Of the worn states, (k,).
+    """
     for pad in pads:
         _mix(pad.matrices, shares, pad.matrix)
     for step in steps:
@@ -118,11 +190,20 @@ def wear_to(pads: list[WornPad], steps: list[SeriesStep], shares: Array) -> None
 
 
 def solve_next(step: SeriesStep, length: Array, scale: Array, raised: Array) -> Array:
-    """Return the pressures [Pa] at wafer nodes, then ring nodes, for the pad as it now is.
+    """Return the pressures for the pad as it now is.
 
-    ``length``, ``scale``, ``raised``: lambda [m], p0 [Pa] and height [m] of the summit
-    layer at every node in play, as in ``solve_pressure`` (``asperity_offset`` plus
-    ``foundation_offset``).
+    Parameters
+    ----------
+    step
+        Whose last solution is the start; changed in place.
+    length, scale, raised
+        lambda [m], p0 [Pa] and height [m] of the summit layer at every node in play, as in
+        ``solve_pressure`` (``asperity_offset`` plus ``foundation_offset``).
+
+    Returns
+    -------
+    Array
+        [Pa], wafer nodes, then ring nodes.
 
     Raises
     ------
@@ -167,7 +248,18 @@ class Interpolation:
         ]
 
     def at(self, place: float) -> Array:
-        """Return the shares (k,), summing to 1, at ``place`` in the unit of the states."""
+        """Return the shares of the states.
+
+        Parameters
+        ----------
+        place
+            In the unit of the states.
+
+        Returns
+        -------
+        Array
+            (k,), summing to 1.
+        """
         return np.array([float(np.prod(place - others)) / bottom for others, bottom in self._rows])
 
 

@@ -55,10 +55,26 @@ _RING_OFF = 1e-9
 class PressureSolution:
     """What ``solve_pressure`` found. Arrays over wafer nodes unless named after the ring.
 
-    ``pressure``, ``ring_pressure`` [Pa]; ``gap`` [m] between wafer and mean pad
-    surface; ``deflection`` [m] of the wafer downward from its mean; ``approach``
-    and ``ring_approach`` [m] of the two into the pad; ``balance_error`` the larger
-    of the two relative force errors; ``iterations`` passes; ``factorizations``.
+    Attributes
+    ----------
+    pressure, ring_pressure
+        [Pa].
+    gap
+        Between wafer and mean pad surface [m].
+    deflection
+        Of the wafer downward from its mean [m].
+    approach, ring_approach
+        Of the two into the pad [m].
+    balance_error
+        The larger of the two relative force errors.
+    iterations
+        Passes.
+    factorizations
+        Of the matrix.
+    converged
+        Whether the tolerance was met.
+    token
+        Names the matrix factors that a next solution may reuse.
     """
 
     pressure: Array
@@ -91,25 +107,30 @@ def solve_pressure(
 
     Parameters
     ----------
-    operator, plate:
+    operator, plate
         Pad stack and wafer on one grid.
-    load:
+    load
         Pressure [Pa] on the wafer's back at the wafer nodes; its force must be positive.
-    ring_pressure:
+    ring_pressure
         Force on the retaining ring over the ring's area [Pa]. 0, or less than 1e-9 of
         the wafer's mean pressure, lifts it off.
-    asperity_length, asperity_pressure:
+    asperity_length, asperity_pressure
         lambda [m] and p0 [Pa] of p = p0 exp(-(g - offset)/lambda). A number, or an
         array over the wafer nodes (the ring then has their mean over area, the
         geometric one for p0), or over all nodes.
-    asperity_offset:
+    asperity_offset
         How much taller [m] the summits stand; shapes as above.
-    foundation_offset:
+    foundation_offset
         How much higher [m] the unloaded pad surface lies (bearing zones, worn pad).
-    start:
+    start
         A solution nearby: its pressures and matrix factors are reused.
-    tol:
+    tol
         Largest relative error left in any node's pressure.
+
+    Returns
+    -------
+    PressureSolution
+        Pressures, gap and how it went.
 
     Raises
     ------
@@ -179,9 +200,23 @@ def _per_node(
 
 
 def onto_ring(given: Array, share: Array, ring: int, *, geometric: bool) -> Array:
-    """Return ``given`` (n_r,) over the wafer nodes, and their mean at each of ``ring`` ring nodes.
+    """Return values over the wafer nodes, and their mean at each ring node.
 
-    The mean is by ``share`` (n_r,) of area, that of the logarithms where ``geometric``.
+    Parameters
+    ----------
+    given
+        At the wafer nodes, (n_r,).
+    share
+        Of area, (n_r,), by which the mean is taken.
+    ring
+        Number of ring nodes.
+    geometric
+        Whether the mean is that of the logarithms.
+
+    Returns
+    -------
+    Array
+        (n_r + ring,).
     """
     mean = math.exp(share @ np.log(given)) if geometric else float(share @ given)
     return np.concatenate([given, np.full(ring, mean)])

@@ -81,8 +81,39 @@ def newton(
 ) -> Answer:
     """Solve lambda ln(p/p0) + matrix (p - load) + offset = height of the body, forces as wanted.
 
-    The load is taken off before the matrix is applied: bending is stiff enough
-    that each alone would bend the wafer by centimetres.
+    Parameters
+    ----------
+    system
+        Pad and plate in one matrix, n nodes.
+    load
+        On the wafer's back [Pa], (wafer nodes,).
+    offset
+        [m], (n,).
+    length, scale
+        lambda [m] and p0 [Pa] of the summits, (n,).
+    wanted
+        Forces on wafer and ring [N], (1 or 2,).
+    begin
+        First guess of the pressures [Pa], (n,).
+    factors
+        Of a solution nearby, or None.
+    tol
+        Largest relative error left in any node's pressure.
+
+    Returns
+    -------
+    Answer
+        Also where it did not converge.
+
+    Raises
+    ------
+    ModelError
+        Where the matrix is singular.
+
+    Notes
+    -----
+    The load is taken off before the matrix is applied: bending is stiff enough that each alone would bend
+    the wafer by centimetres.
     """
     from scipy.linalg.lapack import dgetrs
 
@@ -178,13 +209,44 @@ def _owners() -> dict[int, Factors]:
 
 
 def remembered(system: ContactSystem, token: object) -> Factors | None:
-    """Return the factors that ``token`` names where they still stand, as none other were made since."""
+    """Return factors where they still stand, as none other were made since.
+
+    Parameters
+    ----------
+    system
+        That they must belong to.
+    token
+        Names them.
+
+    Returns
+    -------
+    Factors | None
+        None where they have been overwritten.
+    """
     factors = _owners().get(system.areas.size)
     return factors if factors is not None and factors.token is token and factors.system is system else None
 
 
 def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool) -> ContactSystem:
-    """Return pad and plate in one matrix, remembered on the operator for the last plate used."""
+    """Return pad and plate in one matrix, remembered on the operator for the last plate used.
+
+    Parameters
+    ----------
+    operator, plate
+        Pad stack and wafer on one grid.
+    with_ring
+        Whether the ring is down.
+
+    Returns
+    -------
+    ContactSystem
+        Over wafer nodes, then ring nodes.
+
+    Raises
+    ------
+    ModelError
+        Where plate and pad are on different grids.
+    """
     name = "with ring" if with_ring else "wafer alone"
     known = operator.memo.get(name)
     if isinstance(known, ContactSystem) and known.plate is plate:

@@ -31,31 +31,41 @@ SLIDER = 0.1  # load coefficient [1] of a land: an assumption, see ``mixed_film_
 
 
 class Film(NamedTuple):
-    """Mixed film: ``thickness`` [m] and ``solid_share`` [1], the part of the load that summits carry."""
+    """Mixed film.
+
+    Attributes
+    ----------
+    thickness
+        [m].
+    solid_share
+        The part of the load that summits carry [1].
+    """
 
     thickness: Array
     solid_share: Array
 
 
 def mixed_film_at(lift: float, dry_gap: float, tail_length: float) -> tuple[float, float]:
-    """Film thickness at which summits and liquid together carry the load; plain numbers, unchecked.
-
-    p = p exp(-(h - h_dry)/s) + slider x viscosity x speed x length / h^2: an
-    exponential tail of summits that alone would carry p at the gap h_dry, beside
-    the lift of a plane slider. ``length`` is that over which lift can build up:
-    the land between grooves, or the wafer's diameter on a pad without any. The load
-    coefficient ``slider`` is at most 0.160; ``SLIDER``, 0.1, is an assumption.
+    """Return the film at which summits and liquid together carry the load; plain numbers, unchecked.
 
     Parameters
     ----------
-    lift:
+    lift
         slider x viscosity x speed x length / pressure [m^2], 0 or more.
-    dry_gap, tail_length:
-        [m], above 0.
+    dry_gap, tail_length
+        h_dry and s [m], above 0.
 
     Returns
     -------
-    Thickness [m] and share of load on summits [1].
+    tuple[float, float]
+        Thickness [m] and share of load on summits [1].
+
+    Notes
+    -----
+    p = p exp(-(h - h_dry)/s) + slider x viscosity x speed x length / h^2: an exponential tail of summits
+    that alone would carry p at the gap h_dry, beside the lift of a plane slider. ``length`` is that over
+    which lift can build up: the land between grooves, or the wafer's diameter on a pad without any. The
+    load coefficient ``slider`` is at most 0.160; ``SLIDER``, 0.1, is an assumption.
     """
     # The excess load is convex and falling in h, and not negative here: Newton climbs to the root from below.
     h = max(dry_gap, math.sqrt(lift))
@@ -71,7 +81,26 @@ def mixed_film_at(lift: float, dry_gap: float, tail_length: float) -> tuple[floa
 def mixed_friction(
     film: Film, viscosity: ArrayLike, speed: ArrayLike, pressure: ArrayLike, boundary: float
 ) -> Array:
-    """Coefficient of friction [1] of a mixed film: summits at ``boundary`` plus the liquid's shear."""
+    """Return the coefficient of friction of a mixed film: summits plus the liquid's shear.
+
+    Parameters
+    ----------
+    film
+        Its thickness and share of load on summits.
+    viscosity
+        [Pa s].
+    speed
+        Of sliding [m/s].
+    pressure
+        [Pa].
+    boundary
+        Coefficient of friction on summits alone [1].
+
+    Returns
+    -------
+    Array
+        [1], of the common shape.
+    """
     shear = np.asarray(viscosity) * np.asarray(speed) / film.thickness
     return np.asarray(boundary * film.solid_share + shear / np.asarray(pressure))
 
@@ -79,25 +108,64 @@ def mixed_friction(
 def regime(solid_share: ArrayLike) -> NDArray[np.str_]:
     """Name the regime by the share of load on summits.
 
-    "boundary" from 0.9 up, "hydrodynamic" to 0.1, "mixed" between (borders are a convention of our own).
+    Parameters
+    ----------
+    solid_share
+        [1], any shape.
+
+    Returns
+    -------
+    NDArray[np.str_]
+        "boundary" from 0.9 up, "hydrodynamic" to 0.1, "mixed" between (borders are a convention of our
+        own).
     """
     share = np.asarray(solid_share, dtype=np.float64)
     return np.where(share >= 0.9, "boundary", np.where(share <= 0.1, "hydrodynamic", "mixed"))
 
 
 def position_share_rotary(dispense_radius: ArrayLike, offset: float, wafer_radius: float) -> Array:
-    """Share [1] of slurry dropped at a pad radius [m] that can reach the wafer, rotary polisher.
+    """Return the share of slurry dropped on a rotary polisher's pad that can reach the wafer.
 
-    Slurry works its way outward, so a drop serves the pad radii beyond its own:
-    all of the wafer's track if dropped inside it, none if beyond it.
+    Parameters
+    ----------
+    dispense_radius
+        Of the drop from the pad's centre [m].
+    offset
+        Of the carrier's axis from the pad's centre [m].
+    wafer_radius
+        [m].
+
+    Returns
+    -------
+    Array
+        [1], shape as ``dispense_radius``.
+
+    Notes
+    -----
+    Slurry works its way outward, so a drop serves the pad radii beyond its own: all of the wafer's track if
+    dropped inside it, none if beyond it.
     """
     R = np.asarray(dispense_radius, dtype=np.float64)
     return np.asarray(np.clip((offset + wafer_radius - R) / (2 * wafer_radius), 0, 1))
 
 
 def position_share_linear(dispense_distance: ArrayLike, wafer_radius: float) -> Array:
-    """Share [1] of slurry dropped at a distance [m] from a belt's centre line that the wafer meets.
+    """Return the share of slurry dropped on a belt that the wafer meets.
 
+    Parameters
+    ----------
+    dispense_distance
+        Of the drop from the belt's centre line [m].
+    wafer_radius
+        [m].
+
+    Returns
+    -------
+    Array
+        [1], shape as ``dispense_distance``.
+
+    Notes
+    -----
     The wafer's chord there over its diameter: a belt carries slurry straight on.
     """
     y = np.asarray(dispense_distance, dtype=np.float64) / wafer_radius
@@ -105,12 +173,38 @@ def position_share_linear(dispense_distance: ArrayLike, wafer_radius: float) -> 
 
 
 def position_share_through(wafer_radius: float, pad_radius: float) -> float:
-    """Share [1] of slurry fed through evenly spread holes of a pad that comes up under the wafer."""
+    """Return the share of slurry fed through evenly spread holes of a pad that comes up under the wafer.
+
+    Parameters
+    ----------
+    wafer_radius, pad_radius
+        [m].
+
+    Returns
+    -------
+    float
+        [1].
+    """
     return min(1.0, (wafer_radius / pad_radius) ** 2)
 
 
 def liquid_depth(film: ArrayLike, groove_depth: ArrayLike, groove_share: ArrayLike) -> Array:
-    """Liquid [m^3/m^2 = m] held per pad area: the film, and the grooves below it."""
+    """Return the liquid held per pad area: the film, and the grooves below it.
+
+    Parameters
+    ----------
+    film
+        Thickness [m].
+    groove_depth
+        [m].
+    groove_share
+        Share of the pad's area that is groove [1].
+
+    Returns
+    -------
+    Array
+        [m^3/m^2 = m].
+    """
     return np.asarray(
         np.asarray(film) + np.asarray(groove_depth) * np.asarray(groove_share), dtype=np.float64
     )
@@ -119,10 +213,25 @@ def liquid_depth(film: ArrayLike, groove_depth: ArrayLike, groove_share: ArrayLi
 def carried_flow(
     speed: ArrayLike, wafer_radius: float, film: ArrayLike, groove_depth: ArrayLike, groove_share: ArrayLike
 ) -> Array:
-    """Liquid [m^3/s] that the pad carries in under the wafer's leading edge.
+    """Return the liquid that the pad carries in under the wafer's leading edge.
 
-    Grooves move with the pad; the film between a moving and a standing face at
-    half its speed. ``speed`` [m/s] of the pad at the carrier axis.
+    Parameters
+    ----------
+    speed
+        Of the pad at the carrier axis [m/s].
+    wafer_radius
+        [m].
+    film, groove_depth, groove_share
+        As for :func:`liquid_depth`.
+
+    Returns
+    -------
+    Array
+        [m^3/s].
+
+    Notes
+    -----
+    Grooves move with the pad; the film between a moving and a standing face at half its speed.
     """
     moving = np.asarray(film) / 2 + np.asarray(groove_depth) * np.asarray(groove_share)
     return np.asarray(2 * wafer_radius * np.asarray(speed) * moving, dtype=np.float64)
@@ -136,11 +245,30 @@ def exchange_flow(
     disk_speed: ArrayLike = 0.0,
     depth: ArrayLike = 0.0,
 ) -> Array:
-    """Flow [m^3/s] at which liquid in grooves and pores is changed for liquid on top.
+    """Return the flow at which liquid in grooves and pores is changed for liquid on top.
 
-    A ``natural`` share of what the pad carries (an assumption), plus what a
-    conditioning disk stirs up: its width times its sliding speed [m/s] times
-    the liquid ``depth`` [m]. This is how conditioning brings fresh slurry.
+    Parameters
+    ----------
+    carried
+        From :func:`carried_flow` [m^3/s].
+    natural
+        Share of it that is changed without a disk (an assumption) [1].
+    disk_radius
+        Of the conditioning disk [m]; 0 without one.
+    disk_speed
+        Its sliding speed [m/s].
+    depth
+        Of liquid [m], from :func:`liquid_depth`.
+
+    Returns
+    -------
+    Array
+        [m^3/s].
+
+    Notes
+    -----
+    The natural share, plus what a conditioning disk stirs up: its width times its sliding speed times the
+    liquid depth. This is how conditioning brings fresh slurry.
     """
     stirred = 2 * disk_radius * np.asarray(disk_speed) * np.asarray(depth)
     return np.asarray(natural * np.asarray(carried) + stirred, dtype=np.float64)
@@ -149,12 +277,29 @@ def exchange_flow(
 def captured_flow(
     flow: ArrayLike, exchange: ArrayLike, *, position_share: ArrayLike = 1.0, entry_share: float = 0.25
 ) -> Array:
-    """Fresh slurry [m^3/s] that gets under the wafer, of what is dropped on top of the pad.
+    """Return the fresh slurry that gets under the wafer, of what is dropped on top of the pad.
 
-    flow x position x entry x exchange/(exchange + flow x position): fresh liquid
-    that is not mixed into the grooves rides on top and is thrown off at the bow
-    wave. ``entry_share``: what ring and bow wave let pass even so (an
-    assumption, chosen to give a use of slurry within the 2 to 22 % reported).
+    Parameters
+    ----------
+    flow
+        Dropped [m^3/s].
+    exchange
+        From :func:`exchange_flow` [m^3/s].
+    position_share
+        Of the drop that can reach the wafer [1].
+    entry_share
+        What ring and bow wave let pass even so [1] (an assumption, chosen to give a use of slurry within
+        the 2 to 22 % reported).
+
+    Returns
+    -------
+    Array
+        [m^3/s].
+
+    Notes
+    -----
+    flow x position x entry x exchange/(exchange + flow x position): fresh liquid that is not mixed into the
+    grooves rides on top and is thrown off at the bow wave.
     """
     offered = np.asarray(flow, dtype=np.float64) * np.asarray(position_share)
     exchange = np.asarray(exchange, dtype=np.float64)
@@ -164,10 +309,27 @@ def captured_flow(
 
 
 def slurry_consumption(rate: ArrayLike, wafer_area: float, capacity: float = 1e-3) -> Array:
-    """Flow of slurry [m^3/s] that the wafer spends at a removal ``rate`` [m/s].
+    """Return the flow of slurry that the wafer spends.
 
-    ``capacity``: volume of film that a volume of slurry takes up before it is
-    spent (an assumption, to be fitted to rate against flow).
+    Parameters
+    ----------
+    rate
+        Of removal [m/s].
+    wafer_area
+        [m^2].
+    capacity
+        Volume of film that a volume of slurry takes up before it is spent [1] (an assumption, to be fitted
+        to rate against flow).
+
+    Returns
+    -------
+    Array
+        [m^3/s], shape as ``rate``.
+
+    Raises
+    ------
+    ModelError
+        Where the capacity is not above 0.
     """
     if capacity <= 0:
         raise ModelError(refuse("slurry capacity", capacity, "above 0", "typical 1e-3"))
@@ -177,10 +339,25 @@ def slurry_consumption(rate: ArrayLike, wafer_area: float, capacity: float = 1e-
 def balanced_fresh(spent: float, reference: float, half: float = 0.25) -> float:
     """Return the fresh share at which supply and spending agree.
 
-    ``spent``: slurry spent at the rate of the ``reference`` share, over what is supplied. The share f is
-    1/(1 + spent phi(f)) and the spending goes with the rate's own factor
-    phi(f) = f (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f,
-    whose positive root is taken in the form that keeps its digits.
+    Parameters
+    ----------
+    spent
+        Slurry spent at the rate of the ``reference`` share, over what is supplied [1].
+    reference
+        Fresh share at which the rate is stated [1].
+    half
+        Of the rate's own factor, see Notes [1].
+
+    Returns
+    -------
+    float
+        [1].
+
+    Notes
+    -----
+    The share f is 1/(1 + spent phi(f)) and the spending goes with the rate's own factor phi(f) = f
+    (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f, whose positive
+    root is taken in the form that keeps its digits.
     """
     if not np.isfinite(spent):
         return 0.0

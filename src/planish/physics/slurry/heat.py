@@ -32,21 +32,41 @@ SOURCES: tuple[str, ...] = (
 
 
 def friction_power_density(friction: ArrayLike, pressure: ArrayLike, speed: ArrayLike) -> Array:
-    """Heat [W/m^2] made by friction: coefficient [1] x pressure [Pa] x speed [m/s]."""
+    """Return the heat made by friction: coefficient x pressure x speed.
+
+    Parameters
+    ----------
+    friction
+        Coefficient [1].
+    pressure
+        [Pa].
+    speed
+        Of sliding [m/s].
+
+    Returns
+    -------
+    Array
+        [W/m^2], of the common shape.
+    """
     return np.asarray(
         np.asarray(friction, dtype=np.float64) * np.asarray(pressure) * np.asarray(speed), dtype=np.float64
     )
 
 
 def ring_power_density(duty: ArrayLike, weights: ArrayLike, power: ArrayLike) -> Array:
-    """Heat [W/m^2] of each pad ring averaged over time.
+    """Return the heat of each pad ring averaged over time.
 
     Parameters
     ----------
-    duty, weights:
+    duty, weights
         From ``motion.pad_to_wafer_weights``, (n_pad,) and (n_pad, n_r) [1].
-    power:
+    power
         Heat while bin and wafer ring meet [W/m^2], (n_r,) or (n_pad, n_r).
+
+    Returns
+    -------
+    Array
+        [W/m^2], (n_pad,).
     """
     duty, weights, power = np.asarray(duty), np.asarray(weights), np.asarray(power)
     met = weights @ power if power.ndim == 1 else (weights * power).sum(axis=-1)
@@ -54,7 +74,23 @@ def ring_power_density(duty: ArrayLike, weights: ArrayLike, power: ArrayLike) ->
 
 
 def platen_conductance(thicknesses: ArrayLike, conductivities: ArrayLike) -> float:
-    """Heat conductance [W/(m^2 K)] of a stack of layers: thicknesses [m], conductivities [W/(m K)]."""
+    """Return the heat conductance of a stack of layers.
+
+    Parameters
+    ----------
+    thicknesses, conductivities
+        Of the layers [m], [W/(m K)], (layers,).
+
+    Returns
+    -------
+    float
+        [W/(m^2 K)].
+
+    Raises
+    ------
+    ModelError
+        Where one of them is not above 0.
+    """
     resistance = np.asarray(thicknesses, dtype=np.float64) / np.asarray(conductivities, dtype=np.float64)
     if np.any(resistance <= 0):
         raise ModelError(refuse("layer thickness and conductivity", "0 or below", "above 0"))
@@ -62,9 +98,30 @@ def platen_conductance(thicknesses: ArrayLike, conductivities: ArrayLike) -> flo
 
 
 def slurry_conductance(flow: ArrayLike, density: float, heat_capacity: float, area: float) -> Array:
-    """Conductance [W/(m^2 K)] of slurry that leaves at pad temperature.
+    """Return the conductance of slurry that leaves at pad temperature.
 
-    Flow [m^3/s] x density [kg/m^3] x heat capacity [J/(kg K)] over the pad ``area`` [m^2] it wets.
+    Parameters
+    ----------
+    flow
+        [m^3/s].
+    density, heat_capacity
+        Of the slurry [kg/m^3], [J/(kg K)].
+    area
+        Of the pad that it wets [m^2].
+
+    Returns
+    -------
+    Array
+        [W/(m^2 K)], shape as ``flow``.
+
+    Raises
+    ------
+    ModelError
+        Where the area is not above 0.
+
+    Notes
+    -----
+    Flow x density x heat capacity over area.
     """
     if area <= 0:
         raise ModelError(refuse("wetted pad area", area, "above 0 m^2"))
@@ -72,17 +129,24 @@ def slurry_conductance(flow: ArrayLike, density: float, heat_capacity: float, ar
 
 
 def combined_sink(conductances: ArrayLike, temperatures: ArrayLike) -> tuple[Array, Array]:
-    """One conductance and one sink temperature for several in parallel.
+    """Return one conductance and one sink temperature for several in parallel.
 
     Parameters
     ----------
-    conductances, temperatures:
+    conductances, temperatures
         [W/(m^2 K)] and [K], sinks along the first axis, broadcastable.
 
     Returns
     -------
-    (h, T_sink): their sum, and their mean temperature weighted by conductance
-    (plain mean where all are 0).
+    h
+        Their sum [W/(m^2 K)].
+    T_sink
+        Their mean temperature weighted by conductance (plain mean where all are 0) [K].
+
+    Raises
+    ------
+    ModelError
+        Where a conductance is below 0.
     """
     h, T = np.broadcast_arrays(np.asarray(conductances, dtype=np.float64), np.asarray(temperatures))
     if np.any(h < 0):
@@ -93,9 +157,23 @@ def combined_sink(conductances: ArrayLike, temperatures: ArrayLike) -> tuple[Arr
 
 
 def thermal_depth(conductivity: float, density: float, heat_capacity: float, time: ArrayLike) -> Array:
-    """Depth [m] whose uniform heating to the surface's rise stores what has flowed in at constant flux.
+    """Return the depth that, as warm as the surface, holds what has flowed in at constant flux.
 
-    sqrt(pi k t/(rho c))/2; times rho c it is the heat capacity per area after ``time`` [s].
+    Parameters
+    ----------
+    conductivity, density, heat_capacity
+        k [W/(m K)], rho [kg/m^3], c [J/(kg K)].
+    time
+        t [s], any shape.
+
+    Returns
+    -------
+    Array
+        [m], shape as ``time``.
+
+    Notes
+    -----
+    sqrt(pi k t/(rho c))/2; times rho c it is the heat capacity per area after that time.
     """
     diffusivity = conductivity / (density * heat_capacity)
     return np.sqrt(np.pi * diffusivity * np.asarray(time, dtype=np.float64)) / 2
@@ -105,7 +183,14 @@ def thermal_depth(conductivity: float, density: float, heat_capacity: float, tim
 class Relaxation:
     """Ring temperatures on their way to where heating and cooling balance: steady + excess exp(-pace t).
 
-    ``steady``, ``excess`` [K] at the start, ``pace`` [1/s], each (n_ring,).
+    Attributes
+    ----------
+    steady
+        [K], (n_ring,).
+    excess
+        At the start [K], (n_ring,).
+    pace
+        [1/s], (n_ring,).
     """
 
     steady: Array
@@ -113,20 +198,43 @@ class Relaxation:
     pace: Array
 
     def at(self, times: Array | float) -> Array:
-        """Return the temperatures [K] after ``times`` [s], a number or (n_t, 1)."""
+        """Return the temperatures after some time.
+
+        Parameters
+        ----------
+        times
+            [s], a number or (n_t, 1).
+
+        Returns
+        -------
+        Array
+            [K], (n_ring,) or (n_t, n_ring).
+        """
         return np.asarray(self.steady + self.excess * np.exp(-self.pace * times))
 
 
 def relaxation(T: Array, power_density: Array, h: Array, sink: Array, capacity: float) -> Relaxation:
-    """Return how pad rings settle under constant conditions: C dT/dt = q - h (T - sink), solved exactly.
+    """Return how pad rings settle under constant conditions, solved exactly.
 
     Parameters
     ----------
-    T, power_density, h, sink:
-        Temperature at the start [K], heat taken up q [W/m^2], conductance [W/(m^2 K)] above 0 and the
-        temperature it leads to [K], each (n_ring,).
-    capacity:
+    T
+        Temperature at the start [K], (n_ring,).
+    power_density
+        Heat taken up q [W/m^2], (n_ring,).
+    h, sink
+        Conductance [W/(m^2 K)] above 0 and the temperature it leads to [K], (n_ring,).
+    capacity
         C [J/(m^2 K)], one number. Unchecked.
+
+    Returns
+    -------
+    Relaxation
+        Temperatures at any time.
+
+    Notes
+    -----
+    C dT/dt = q - h (T - sink).
     """
     steady = sink + power_density / h
     return Relaxation(steady, T - steady, h / capacity)

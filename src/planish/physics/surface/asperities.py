@@ -40,17 +40,17 @@ class Contact:
 
     Attributes
     ----------
-    pressure:
+    pressure
         Nominal pressure carried by the summits [Pa].
-    area_fraction:
+    area_fraction
         Real contact area over nominal area.
-    count:
+    count
         Summits in contact per nominal area [1/m^2].
-    real_pressure:
+    real_pressure
         Mean pressure on the real contact area [Pa]; 0 where nothing touches.
-    stiffness:
+    stiffness
         -d(pressure)/d(separation) [Pa/m].
-    decay_length:
+    decay_length
         pressure / stiffness [m]: lowering a place by this much takes its
         pressure to about 1/e. It is also how far the summits reach into low
         places, the topographic selectivity length of the die level.
@@ -65,7 +65,23 @@ class Contact:
 
 
 def plane_modulus(modulus: float, poisson: float) -> float:
-    """Return E* = E / (1 - nu^2) [Pa] of the summits (the wafer counts as rigid beside them)."""
+    """Return the plane modulus of the summits (the wafer counts as rigid beside them).
+
+    Parameters
+    ----------
+    modulus, poisson
+        Of the summits: E [Pa], nu.
+
+    Returns
+    -------
+    float
+        E* = E / (1 - nu^2) [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where the modulus is not above 0 or no body has the Poisson ratio.
+    """
     if not modulus > 0:
         raise ModelError(refuse("summit modulus [Pa]", modulus, "above 0"))
     if not -1.0 < poisson <= 0.5:
@@ -74,9 +90,26 @@ def plane_modulus(modulus: float, poisson: float) -> float:
 
 
 def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probability: ArrayLike) -> Array:
-    """Return int_d^inf (z-d)^n phi(z) dz [m^n] of binned heights, exact for a density uniform in each bin.
+    """Return int_d^inf (z-d)^n phi(z) dz of binned heights.
 
-    ``separation`` any shape; ``edges`` (n+1,) increasing; ``probability`` (n,).
+    Parameters
+    ----------
+    order
+        n, above -1.
+    separation
+        d [m], any shape.
+    edges, probability
+        Of the bins: (n+1,) increasing [m], (n,) summing to 1.
+
+    Returns
+    -------
+    Array
+        [m^n], shape as ``separation``; exact for a density uniform in each bin.
+
+    Raises
+    ------
+    ModelError
+        Where the order is too low or the table of heights is none.
     """
     if not order > -1:
         raise ModelError(refuse("order of the contact integral", order, "above -1"))
@@ -87,10 +120,29 @@ def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probab
 
 
 def height_grid(height_sd: float, tail_length: float, bins: int = 400, *, tails: float = 18.0) -> Array:
-    """Return bin edges (bins+1,) [m] from four standard deviations below the body to the end of the tail.
+    """Return bin edges from four standard deviations below the body to the end of the tail.
 
-    The top lies ``tails`` tail lengths above the height where the tail takes
-    over from the body; 18 leaves out 1.5e-8 of the tail.
+    Parameters
+    ----------
+    height_sd
+        Standard deviation of the body [m].
+    tail_length
+        Of the exponential tail [m].
+    bins
+        How many, 8 or more.
+    tails
+        Tail lengths from where the tail takes over from the body to the top; 18 leaves out 1.5e-8 of the
+        tail.
+
+    Returns
+    -------
+    Array
+        [m], (bins+1,).
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
     """
     _positive("summit height standard deviation [m]", height_sd, zero=True)
     _positive("summit tail length [m]", tail_length)
@@ -101,12 +153,31 @@ def height_grid(height_sd: float, tail_length: float, bins: int = 400, *, tails:
 
 
 def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Array:
-    """Return bin probabilities (n,) of as-conditioned summits: a Gaussian body with an exponential tail.
+    """Return bin probabilities of as-conditioned summits: a Gaussian body with an exponential tail.
 
-    Height = Gaussian(0, ``height_sd``) + exponential(``tail_length``), whose
-    cumulative probability is Phi(x) - exp(u^2/2 - u x) Phi(x - u) with
-    x = z/sd, u = sd/tail. What lies beyond the last edge is put into the
-    last bin, so that the sum is 1. ``height_sd`` 0 gives a pure exponential.
+    Parameters
+    ----------
+    edges
+        Of the bins [m], (n+1,).
+    height_sd
+        Standard deviation of the body [m]; 0 gives a pure exponential.
+    tail_length
+        Of the tail [m].
+
+    Returns
+    -------
+    Array
+        (n,), summing to 1: what lies beyond the last edge is put into the last bin.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    Height = Gaussian(0, ``height_sd``) + exponential(``tail_length``), whose cumulative probability is
+    Phi(x) - exp(u^2/2 - u x) Phi(x - u) with x = z/sd, u = sd/tail.
     """
     _positive("summit height standard deviation [m]", height_sd, zero=True)
     _positive("summit tail length [m]", tail_length)
@@ -137,11 +208,35 @@ def contact(
     tip_radius: float,
     modulus: float,
 ) -> Contact:
-    """Contact of binned summits with a flat at ``separation`` d [m] (any shape).
+    """Return the contact of binned summits with a flat.
 
-    ``density`` [1/m^2], ``tip_radius`` R [m], ``modulus`` is the plane modulus
-    E* [Pa]:  p = n (4/3) E* sqrt(R) M_(3/2),  A = pi R n M_1,
-    dp/dd = -n 2 E* sqrt(R) M_(1/2), with M_k = int (z-d)^k phi dz.
+    Parameters
+    ----------
+    separation
+        d of the flat [m], any shape.
+    edges, probability
+        Of the bins: (n+1,) increasing [m], (n,) summing to 1.
+    density
+        Summits per area, n [1/m^2].
+    tip_radius
+        R [m].
+    modulus
+        Plane modulus E* [Pa].
+
+    Returns
+    -------
+    Contact
+        Every field of the shape of ``separation``.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    p = n (4/3) E* sqrt(R) M_(3/2), A = pi R n M_1, dp/dd = -n 2 E* sqrt(R) M_(1/2), with M_k = int (z-d)^k
+    phi dz.
     """
     _positive("summit density [1/m^2]", density)
     _positive("summit tip radius [m]", tip_radius)
@@ -170,10 +265,31 @@ def separation_under(
     tip_radius: float,
     modulus: float,
 ) -> Array:
-    """Return the separation d [m] at which the summits carry ``pressure`` [Pa] (any shape, above 0).
+    """Return the separation at which the summits carry a pressure.
 
-    Newton on ln p, which is nearly straight in d, kept inside a shrinking
-    bracket; relative error of the pressure below 1e-12.
+    Parameters
+    ----------
+    pressure
+        [Pa], any shape, above 0.
+    edges, probability
+        Of the bins: (n+1,) increasing [m], (n,) summing to 1.
+    density, tip_radius, modulus
+        As for :func:`contact`.
+
+    Returns
+    -------
+    Array
+        d [m], shape as ``pressure``.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    Newton on ln p, which is nearly straight in d, kept inside a shrinking bracket; relative error of the
+    pressure below 1e-12.
     """
     want = np.asarray(pressure, dtype=np.float64)
     if np.any(~(want > 0)):
@@ -208,11 +324,32 @@ def exponential_layer(
     tip_radius: float,
     modulus: float,
 ) -> tuple[Array, Array, Array]:
-    """Return (length [m], pressure [Pa], separation [m]) of p = pressure exp(-(g - separation)/length).
+    """Return the exponential layer p = pressure exp(-(g - separation)/length) that stands for the summits.
 
-    The exponential layer that has the summits' own pressure and stiffness at
-    the working ``pressure``: what the pressure solver puts in series with the
-    elastic pad. Exact at the working point; everywhere for exponential tails.
+    Parameters
+    ----------
+    pressure
+        At the working point [Pa], any shape, above 0.
+    edges, probability
+        Of the bins: (n+1,) increasing [m], (n,) summing to 1.
+    density, tip_radius, modulus
+        As for :func:`contact`.
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        Length [m], pressure [Pa] and separation [m] of the layer, each of the shape of ``pressure``.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    The layer that has the summits' own pressure and stiffness at the working ``pressure``: what the
+    pressure solver puts in series with the elastic pad. Exact at the working point; everywhere for
+    exponential tails.
     """
     d = separation_under(
         pressure, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus

@@ -55,24 +55,35 @@ def cut_matrix(
     orbit_speed: float = 0.0,
     disk_rings: int = 12,
 ) -> Array:
-    """Mean pad cut rate [m/s] of every pad bin (n,) with the disk held at each position (m,): shape (n, m).
+    """Return the mean cut rate of every pad bin with the disk held at each position.
 
     Parameters
     ----------
-    motion:
+    motion
         "rotary", "linear" or "orbital".
-    pad_edges:
+    pad_edges
         Bin edges (n+1,) of the pad radius, or of the distance from the belt's centre line (both sides) [m].
-    positions:
+    positions
         Of the disk's centre (m,) [m]; on a belt signed.
-    disk_radius, downforce:
+    disk_radius, downforce
         [m], [N]. A disk that overhangs the pad's edge presses on the rest of its area.
-    coefficient:
+    coefficient
         Cut depth per pressure and sliding distance [1/Pa], as sharp as the disk now is.
-    disk_speed, platen_speed, orbit_speed:
-        [rad/s]; belt_speed [m/s]; belt_length once round, orbit_radius [m].
-    disk_rings:
+    disk_speed, platen_speed, orbit_speed
+        [rad/s].
+    belt_speed
+        [m/s].
+    belt_length
+        Once round [m].
+    orbit_radius
+        [m].
+    disk_rings
         Rings of the disk between which the speed is taken as constant.
+
+    Returns
+    -------
+    Array
+        [m/s], (n, m).
 
     Raises
     ------
@@ -128,12 +139,49 @@ def cut_matrix(
 
 
 def cut_profile(matrix: ArrayLike, shares: ArrayLike) -> Array:
-    """Return the cut rate (n,) [m/s] averaged over a sweep: ``cut_matrix`` (n, m) times time shares (m,)."""
+    """Return the cut rate averaged over a sweep.
+
+    Parameters
+    ----------
+    matrix
+        From :func:`cut_matrix`, (n, m) [m/s].
+    shares
+        Of time at each position, (m,).
+
+    Returns
+    -------
+    Array
+        [m/s], (n,).
+    """
     return np.asarray(np.asarray(matrix, dtype=np.float64) @ np.asarray(shares, dtype=np.float64))
 
 
 def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
-    """Cut rate left after ``use`` [s], of a new disk: floor + (1 - floor) exp(-use/dulling_time)."""
+    """Return the cut rate left, of that of a new disk.
+
+    Parameters
+    ----------
+    use
+        Of the disk [s], any shape.
+    dulling_time
+        [s].
+    floor
+        Share that is left for ever, 0 to 1.
+
+    Returns
+    -------
+    Array
+        Shape as ``use`` [1].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    floor + (1 - floor) exp(-use/dulling_time).
+    """
     t = np.asarray(use, dtype=np.float64)
     if np.any(~(t >= 0)):
         raise ModelError(refuse("disk use [s]", float(np.min(t)), "0 or more"))
@@ -146,9 +194,32 @@ def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
 def load_per_diamond(
     downforce: float, disk_radius: float, grit_density: float, active_fraction: float
 ) -> float:
-    """Return the load [N] of one active diamond: downforce/(density * disk area * active fraction).
+    """Return the load of one active diamond.
 
-    ``downforce`` [N], ``disk_radius`` [m], ``grit_density`` [1/m^2].
+    Parameters
+    ----------
+    downforce
+        Of the disk [N].
+    disk_radius
+        [m].
+    grit_density
+        Diamonds per area [1/m^2].
+    active_fraction
+        Share of them that cuts, above 0 and at most 1.
+
+    Returns
+    -------
+    float
+        [N].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    downforce/(density * disk area * active fraction).
     """
     _above(disk_radius, "disk radius [m]")
     _above(grit_density, "grit density [1/m^2]")
@@ -162,10 +233,29 @@ def load_per_diamond(
 def roughness_ratio(load: float, porosity: float, *, reference: float = REFERENCE_LOAD) -> float:
     """Return how rough the disk leaves the pad, relative to the surface stated for it.
 
-    A pyramid cuts furrows as deep as the root of its ``load`` [N]; the pores
-    keep their own roughness, taken as the share ``porosity`` of the variance:
-    sqrt(porosity + (1 - porosity) load/reference). Scales the body's
-    deviation and the tail of the summit heights alike.
+    Parameters
+    ----------
+    load
+        Of one diamond [N].
+    porosity
+        Of the pad, 0 or more and below 1.
+    reference
+        Load [N] under which the stated surface was made.
+
+    Returns
+    -------
+    float
+        Scales the body's deviation and the tail of the summit heights alike [1].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    A pyramid cuts furrows as deep as the root of its load; the pores keep their own roughness, taken as the
+    share ``porosity`` of the variance: sqrt(porosity + (1 - porosity) load/reference).
     """
     if not (load >= 0 and reference > 0):
         raise ModelError(refuse("load of one diamond [N]", load, "0 or more"))

@@ -21,10 +21,16 @@ SOURCES: tuple[str, ...] = (
 class DwellDesign:
     """Dwell times found, and the pad profile they give.
 
-    ``zone_dwell`` (zones,) shares of time summing to 1; ``cut_rate`` (bins,)
-    [m/s] of the pad; ``flatness`` and ``flatness_before`` are the relative
-    standard deviation of cut over wanted on the bins that count, after and
-    for equal times; ``mean_rate`` [m/s] over those bins.
+    Attributes
+    ----------
+    zone_dwell
+        Shares of time summing to 1, (zones,).
+    cut_rate
+        Of the pad [m/s], (bins,).
+    flatness, flatness_before
+        Relative standard deviation of cut over wanted on the bins that count, after and for equal times.
+    mean_rate
+        Over those bins [m/s].
     """
 
     zone_dwell: Array
@@ -45,16 +51,21 @@ def design_dwell(
 
     Parameters
     ----------
-    wanted:
+    wanted
         Wanted relative cut of each pad bin (n,); all ones for even wear. Only its shape matters.
-    zone_cut:
+    zone_cut
         Cut rate (n, zones) [m/s] of each bin while the disk is in each zone
         (``conditioning.cut_matrix`` averaged over each zone).
-    weights:
+    weights
         Weight of each bin (n,), 0 where wear does not matter (say outside the wafer's
         track). Default: all alike.
-    least:
+    least
         Least share of time of every zone: how fast the arm can pass.
+
+    Returns
+    -------
+    DwellDesign
+        Shares, and the profile they give.
 
     Raises
     ------
@@ -101,7 +112,25 @@ def design_dwell(
 
 
 def zone_cut(matrix: ArrayLike, zones: int) -> Array:
-    """Average ``cut_matrix`` (n, m), m positions running through the zones in order, to (n, zones)."""
+    """Average a cut matrix over zones.
+
+    Parameters
+    ----------
+    matrix
+        ``cut_matrix`` (n, m) [m/s], the m positions running through the zones in order.
+    zones
+        How many; m is a multiple of it.
+
+    Returns
+    -------
+    Array
+        [m/s], (n, zones).
+
+    Raises
+    ------
+    ModelError
+        Where m is no multiple of ``zones``.
+    """
     A = np.asarray(matrix, dtype=np.float64)
     if zones < 1 or A.shape[1] % zones:
         raise ModelError(refuse("positions", A.shape[1], f"a multiple of {zones} zones"))

@@ -35,16 +35,29 @@ def _require(condition: bool, what: str, value: float, allowed: str) -> None:
 
 
 def shore_modulus(reading: float, scale: Scale) -> float:
-    """Return Young's modulus [Pa] after Qi, Joyce & Boyce.
+    """Return Young's modulus of a hardness reading after Qi, Joyce & Boyce.
 
-    log10(E / MPa) = 0.0235 S - 0.6403 with S the Shore A reading, or the Shore D
-    reading + 50. Fitted for Shore A 20-80 and Shore D 30-85 (`QI_RANGE`); the
-    formula is continued outside, where it is a guess.
+    Parameters
+    ----------
+    reading
+        Above 0, up to 100.
+    scale
+        Of the reading.
+
+    Returns
+    -------
+    float
+        [Pa].
 
     Raises
     ------
     ModelError
         For a reading that is not above 0 and up to 100.
+
+    Notes
+    -----
+    log10(E / MPa) = 0.0235 S - 0.6403 with S the Shore A reading, or the Shore D reading + 50. Fitted for
+    Shore A 20-80 and Shore D 30-85 (`QI_RANGE`); the formula is continued outside, where it is a guess.
     """
     _require(0.0 < reading <= 100.0, f"Shore {scale} reading", reading, "above 0 and up to 100")
     s = reading + 50.0 if scale == "D" else reading
@@ -52,7 +65,25 @@ def shore_modulus(reading: float, scale: Scale) -> float:
 
 
 def shore_reading(modulus: float, scale: Scale) -> float:
-    """Return the reading that `shore_modulus` turns into `modulus` [Pa]; its inverse."""
+    """Return the reading that :func:`shore_modulus` turns into a modulus; its inverse.
+
+    Parameters
+    ----------
+    modulus
+        Young's [Pa].
+    scale
+        Of the reading.
+
+    Returns
+    -------
+    float
+        In degrees of that scale.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+    """
     _require(math.isfinite(modulus) and modulus > 0.0, "modulus", modulus, "above 0 Pa")
     s = (math.log10(modulus * 1e-6) + 0.6403) / 0.0235
     return s - 50.0 if scale == "D" else s
@@ -63,15 +94,25 @@ def foam_factor(porosity: float, cells: Cells = "open", edge_share: float = 0.8)
 
     Parameters
     ----------
-    porosity:
+    porosity
         Share of the volume that is gas, 0 up to but not including 1; the
         relative density is 1 - porosity. The relation was made for relative
         densities below about 0.3 and is used above that by custom.
-    cells:
+    cells
         "open": (1-porosity)^2. "closed": edge_share^2 (1-porosity)^2 +
         (1-edge_share)(1-porosity). "none": 1.
-    edge_share:
+    edge_share
         Share of the solid that sits in cell edges, the rest being cell faces.
+
+    Returns
+    -------
+    float
+        [1].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
     """
     _require(0.0 <= porosity < 1.0, "porosity", porosity, "at least 0 and below 1")
     _require(0.0 <= edge_share <= 1.0, "edge share", edge_share, "from 0 to 1")
@@ -87,13 +128,31 @@ def foam_factor(porosity: float, cells: Cells = "open", edge_share: float = 0.8)
 
 
 def filler_factor(share: float, filler_ratio: float | None = None, shape: float = 2.0) -> float:
-    """Return E_filled / E_unfilled for hard round fillers at volume `share`.
+    """Return E_filled / E_unfilled for hard round fillers.
 
-    Without `filler_ratio` (modulus of filler over that of polymer) the Guth
-    series 1 + 2.5 c + 14.1 c^2 for rigid spheres, good to c of about 0.3. With
-    it Halpin-Tsai: (1 + s n c)/(1 - n c), n = (m - 1)/(m + s), m the ratio and
-    s the `shape` factor (2 for round particles). Hollow, soft fillers (m < 1)
-    soften.
+    Parameters
+    ----------
+    share
+        Of the volume that is filler, c.
+    filler_ratio
+        Modulus of filler over that of polymer, m; None for rigid spheres.
+    shape
+        s, 2 for round particles.
+
+    Returns
+    -------
+    float
+        [1].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    Without `filler_ratio` the Guth series 1 + 2.5 c + 14.1 c^2 for rigid spheres, good to c of about 0.3.
+    With it Halpin-Tsai: (1 + s n c)/(1 - n c), n = (m - 1)/(m + s). Hollow, soft fillers (m < 1) soften.
     """
     _require(0.0 <= share < 0.6, "filler share", share, "at least 0 and below 0.6 by volume")
     if filler_ratio is None:
@@ -112,7 +171,27 @@ def pad_modulus(
     filler_share: float = 0.0,
     filler_ratio: float | None = None,
 ) -> float:
-    """Return the modulus [Pa] of a filled, cellular pad made of a polymer of `polymer_modulus` [Pa]."""
+    """Return the modulus of a filled, cellular pad.
+
+    Parameters
+    ----------
+    polymer_modulus
+        Of the polymer it is made of [Pa].
+    porosity, cells, edge_share
+        As for :func:`foam_factor`.
+    filler_share, filler_ratio
+        As for :func:`filler_factor`.
+
+    Returns
+    -------
+    float
+        [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+    """
     _require(math.isfinite(polymer_modulus) and polymer_modulus > 0.0, "polymer modulus", polymer_modulus,
              "above 0 Pa")  # fmt: skip
     return (
@@ -123,10 +202,29 @@ def pad_modulus(
 def solid_modulus(
     finished_modulus: float, porosity: float = 0.0, cells: Cells = "open", edge_share: float = 0.8
 ) -> float:
-    """Return the modulus [Pa] of the solid between the pores of a pad of `finished_modulus` [Pa].
+    """Return the modulus of the solid between the pores of a pad.
 
-    The summits that touch the wafer are this solid, not the foam: a smooth
-    summit is some tens of micrometres wide and sits between the pores.
+    Parameters
+    ----------
+    finished_modulus
+        Of the pad as it is [Pa].
+    porosity, cells, edge_share
+        As for :func:`foam_factor`.
+
+    Returns
+    -------
+    float
+        [Pa].
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    The summits that touch the wafer are this solid, not the foam: a smooth summit is some tens of
+    micrometres wide and sits between the pores.
     """
     _require(math.isfinite(finished_modulus) and finished_modulus > 0.0, "modulus", finished_modulus,
              "above 0 Pa")  # fmt: skip

@@ -56,10 +56,26 @@ MAX_STEPS = 40
 
 
 def wear_constant(coefficient: float, speed: ArrayLike, *, tip_radius: float, modulus: float) -> Array:
-    """Return c [m^(1/2)/s] of the wear speed c sqrt(z - d) of a summit.
+    """Return c of the wear speed c sqrt(z - d) of a summit.
 
-    ``coefficient`` [1/Pa] wear depth per pressure and sliding distance,
-    ``speed`` [m/s] of sliding while in contact times the share of time in contact.
+    Parameters
+    ----------
+    coefficient
+        Wear depth per pressure and sliding distance [1/Pa].
+    speed
+        Of sliding while in contact times the share of time in contact [m/s].
+    tip_radius, modulus
+        Of the summits: R [m], plane modulus E* [Pa].
+
+    Returns
+    -------
+    Array
+        [m^(1/2)/s], shape as ``speed``.
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
     """
     if not coefficient >= 0:
         raise ModelError(refuse("summit wear coefficient [1/Pa]", coefficient, "0 or more"))
@@ -80,13 +96,35 @@ def ageing_grid(
     pressure: float,
     finer: float = 1.0,
 ) -> Array:
-    """Return bin edges [m] fit for ageing under loads around ``pressure`` [Pa] (the highest of the recipe).
+    """Return bin edges fit for ageing under loads around a pressure.
 
-    A glazed pad carries its load on many summits worn nearly level. If the
-    count N(d) of summits above d grows downward as exp(-d/tail), the same
-    load needs interferences that fall as N^(-2/3): bins narrow downward as
-    exp(2 z/(3 tail)) below the fresh pad's separation, to 1/200 of the tail, and
-    widen again where wear does not reach. ``finer`` divides every width.
+    Parameters
+    ----------
+    height_sd, tail_length
+        Of the fresh heights [m].
+    density, tip_radius, modulus
+        Of the summits [1/m^2], [m], plane modulus [Pa].
+    pressure
+        The highest of the recipe [Pa].
+    finer
+        Divides every width.
+
+    Returns
+    -------
+    Array
+        [m], (n+1,).
+
+    Raises
+    ------
+    ModelError
+        Where a value is out of its range.
+
+    Notes
+    -----
+    A glazed pad carries its load on many summits worn nearly level. If the count N(d) of summits above d
+    grows downward as exp(-d/tail), the same load needs interferences that fall as N^(-2/3): bins narrow
+    downward as exp(2 z/(3 tail)) below the fresh pad's separation, to 1/200 of the tail, and widen again
+    where wear does not reach.
     """
     if not (pressure > 0 and finer > 0):
         raise ModelError(refuse("pressure [Pa], finer", (pressure, finer), "above 0"))
@@ -164,7 +202,20 @@ def _separate(
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def log_load(probability: Array, edges: Array) -> Array:
-    """Return ln int (z-d)^(3/2) phi dz at d = every edge (n+1,): how much load fresh summits would take."""
+    """Return how much load fresh summits would take, with a flat at every edge.
+
+    Parameters
+    ----------
+    probability
+        Of the bins, (n,).
+    edges
+        Of the bins [m], (n+1,).
+
+    Returns
+    -------
+    Array
+        ln int (z-d)^(3/2) phi dz at d = every edge, (n+1,).
+    """
     out = np.empty(edges.size)
     for k in range(edges.size):
         _, _, threehalf, _ = _moments(probability, edges, edges[k])
@@ -176,10 +227,22 @@ def log_load(probability: Array, edges: Array) -> Array:
 def contact_rings(
     probability: Array, edges: Array, pressure: Array, stiff: float, separation: Array, moments: Array
 ) -> None:
-    """Fill ``separation`` (rings,) [m], given as a guess, and ``moments`` (rings, 4) of orders 1/2, 1, 3/2, 0.
+    """Find the separation and contact moments of all pad rings.
 
-    ``stiff`` = density * E* * sqrt(tip radius) [Pa/m^(3/2)]; rings without
-    pressure get the top edge and moments 0.
+    Parameters
+    ----------
+    probability
+        Of the bins of every ring, (rings, n).
+    edges
+        Of the bins [m], (n+1,).
+    pressure
+        On every ring [Pa], (rings,); those without get the top edge and moments 0.
+    stiff
+        density * E* * sqrt(tip radius) [Pa/m^(3/2)].
+    separation
+        [m], (rings,), given as a guess, filled in place.
+    moments
+        Of orders 1/2, 1, 3/2, 0, (rings, 4), filled in place.
     """
     for r in range(probability.shape[0]):
         if pressure[r] <= 0.0:
@@ -247,12 +310,28 @@ def age_rings(
 ) -> None:
     """Age the summits of all pad rings in place through one stretch of polishing. Unchecked.
 
-    ``probability`` (rings, n) of the bins between ``edges`` (n+1,) [m], each row summing to 1; ``fresh`` (n,)
-    that of newly cut summits; ``pressure`` (rings,) [Pa] on the ring while the wafer is on it, 0: not touched;
-    ``wear`` (rings,) [m^(1/2)] is c times the time (:func:`wear_constant`); ``renewal`` (rings,) the share cut
-    anew as an exponent, inf: wholly; ``stiff`` is density x plane modulus x sqrt(tip radius);
-    ``separation`` (rings,) is a guess of the one at the start and becomes that
-    of the last substep; ``fresh_load`` from :func:`log_load`; ``finer`` multiplies the number of substeps.
+    Parameters
+    ----------
+    probability
+        Of the bins of every ring, (rings, n), each row summing to 1; changed in place.
+    edges
+        Of the bins [m], (n+1,).
+    fresh
+        Of newly cut summits, (n,).
+    pressure
+        On the ring while the wafer is on it [Pa], (rings,), 0: not touched.
+    wear
+        c times the time (:func:`wear_constant`) [m^(1/2)], (rings,).
+    renewal
+        Share cut anew as an exponent, (rings,), inf: wholly.
+    stiff
+        density x plane modulus x sqrt(tip radius) [Pa/m^(3/2)].
+    separation
+        A guess of the one at the start [m], (rings,); becomes that of the last substep.
+    fresh_load
+        From :func:`log_load`, (n+1,).
+    finer
+        Multiplies the number of substeps.
     """
     rings, n = probability.shape
     work = np.empty(n + 1)

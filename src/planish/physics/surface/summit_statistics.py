@@ -21,10 +21,29 @@ SOURCES: tuple[str, ...] = (
 
 
 def height_table(heights: ArrayLike, bins: int = 400) -> tuple[Array, Array]:
-    """Return (edges (bins+1,) [m], probability (bins,)) of measured summit ``heights`` (n,) [m].
+    """Return the bins of measured summit heights.
 
-    A smoothed histogram would invent summits; this one only counts. Heights
-    are taken from their mean, as the parametric distributions are from their body.
+    Parameters
+    ----------
+    heights
+        [m], (n,).
+    bins
+        How many.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Edges (bins+1,) [m] and probability (bins,).
+
+    Raises
+    ------
+    DataError
+        Where there are too few heights, or they are not finite or all the same.
+
+    Notes
+    -----
+    A smoothed histogram would invent summits; this one only counts. Heights are taken from their mean, as
+    the parametric distributions are from their body.
     """
     z = _heights(heights)
     z = z - z.mean()
