@@ -43,11 +43,26 @@ SOURCES: tuple[str, ...] = (
 class Component(Record):
     """One level of the nesting.
 
-    ``variance`` in the square of the value's unit (may be negative, see the
-    module), ``sd`` its root or 0, ``standard_error`` of the variance under
-    normality, ``percent`` of the sum of variances with negative ones taken
-    as 0, ``f`` and ``p`` the test against the level below (balanced data
-    only, else None).
+    Attributes
+    ----------
+    level
+        Its name.
+    groups
+        How many.
+    df
+        Degrees of freedom.
+    sum_of_squares, mean_square
+        In the square of the value's unit.
+    variance
+        In the square of the value's unit (may be negative, see the module).
+    standard_error
+        Of the variance under normality.
+    sd
+        Its root or 0.
+    percent
+        Of the sum of variances with negative ones taken as 0.
+    f, p
+        The test against the level below (balanced data only, else None).
     """
 
     level: str
@@ -113,15 +128,20 @@ def nested_variance(
 
     Parameters
     ----------
-    columns:
+    columns
         Level name -> label of each observation, outermost first. Labels need
         only be unique inside the level above (wafer 1 of lot 1 and wafer 1 of
         lot 2 are two wafers). If the innermost level has one observation
         each, it is the residual; else a level "within" is added.
-    value:
+    value
         The measurements, shape (observations,).
-    value_name:
+    value_name
         What they are called in the result.
+
+    Returns
+    -------
+    NestedVariance
+        One component a level.
 
     Raises
     ------
@@ -196,7 +216,21 @@ def nested_variance(
 
 
 def read_nested(path: str | os.PathLike[str], levels: Sequence[str], value: str) -> NestedVariance:
-    """Read a table and return its nested variance; column names in any case.
+    """Read a table and return its nested variance.
+
+    Parameters
+    ----------
+    path
+        The table.
+    levels
+        Columns of labels, outermost first; names in any case.
+    value
+        Column of the measurements.
+
+    Returns
+    -------
+    NestedVariance
+        One component a level.
 
     Raises
     ------

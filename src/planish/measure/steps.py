@@ -19,9 +19,21 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, repr=False)
 class StepTable(Record):
-    """One entry a structure and polish: ``x``, ``y`` [m] in layout coordinates, ``time`` [s], thickness lost by
-    the raised area ``up_loss`` [m] and ``step_left`` [m] (NaN where not measured); ``step_before`` [m] of all
-    structures, None if the table does not say."""
+    """One entry a structure and polish.
+
+    Attributes
+    ----------
+    x, y
+        In layout coordinates [m].
+    time
+        Of polishing [s].
+    up_loss
+        Thickness lost by the raised area [m], NaN where not measured.
+    step_left
+        [m], NaN where not measured.
+    step_before
+        Of all structures [m], None if the table does not say.
+    """
 
     x: Array
     y: Array
@@ -35,6 +47,17 @@ def read_steps(path: str | os.PathLike[str]) -> StepTable:
     """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
 
     Units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two measured columns may be empty.
+
+    Parameters
+    ----------
+    path
+        The table; units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two
+        measured columns may be empty.
+
+    Returns
+    -------
+    StepTable
+        In SI.
 
     Raises
     ------

@@ -21,7 +21,7 @@ _SAME = 1e-6  # database units: two slanted sides closer than this touch
 
 @njit(cache=True, nogil=True)
 def _edge_y(e, x):  # type: ignore[no-untyped-def]
-    """y of edge e = (xl, yl, xr, yr, ...) at x, exact at its ends."""
+    """Return the height of edge e = (xl, yl, xr, yr, ...) at x, exact at its ends."""
     if x <= e[0]:
         return e[1]
     if x >= e[2]:
@@ -242,7 +242,20 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
 
 @njit(cache=True, nogil=True)
 def quad_meets(quad, q, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
-    """Whether convex quad q comes within a hair of the closed window (no separating line)."""
+    """Return whether a convex quad comes within a hair of the closed window (no separating line).
+
+    Parameters
+    ----------
+    quad, q
+        Quads (n, 8), and which.
+    x0, y0, x1, y1
+        The window.
+
+    Returns
+    -------
+    answer
+        True or False.
+    """
     lo_x = min(min(quad[q, 0], quad[q, 2]), min(quad[q, 4], quad[q, 6]))
     hi_x = max(max(quad[q, 0], quad[q, 2]), max(quad[q, 4], quad[q, 6]))
     lo_y = min(min(quad[q, 1], quad[q, 3]), min(quad[q, 5], quad[q, 7]))
@@ -295,7 +308,22 @@ def _covers(quad, q, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def quad_window(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-untyped-def]
-    """As rect_window, for convex quads; also the edge length."""
+    """Return area and edges of the union of quad[:k] in a window, and the edge length.
+
+    Parameters
+    ----------
+    quad
+        Convex quads, (n, 8).
+    k
+        How many count.
+    x0, y0, x1, y1, hx, hy, left
+        As in :func:`~planish.measure.coverage.rects.rect_window`.
+
+    Returns
+    -------
+    area, edge_x, edge_y, length, quad
+        [database units], and the quads with their parts.
+    """
     area = 0.0
     edge_x = 0.0
     edge_y = 0.0

@@ -19,7 +19,20 @@ _COPIES = 400  # rectangles in one window from which it pays to look for copies
 
 @njit(cache=True, nogil=True)
 def exclusive_length(lo_a, hi_a, n_a, lo_b, hi_b, n_b, y0, y1):  # type: ignore[no-untyped-def]
-    """Length in [y0, y1] that exactly one of two sorted interval lists covers."""
+    """Return the length in [y0, y1] that exactly one of two sorted interval lists covers.
+
+    Parameters
+    ----------
+    lo_a, hi_a, n_a, lo_b, hi_b, n_b
+        Ends of the intervals of each list, and how many count.
+    y0, y1
+        The range.
+
+    Returns
+    -------
+    length
+        In the unit of the ends.
+    """
     total = 0.0
     for i in range(n_a):
         v = min(hi_a[i], y1) - max(lo_a[i], y0)
@@ -44,7 +57,18 @@ def exclusive_length(lo_a, hi_a, n_a, lo_b, hi_b, n_b, y0, y1):  # type: ignore[
 
 @njit(cache=True, nogil=True)
 def rect_scratch(size):  # type: ignore[no-untyped-def]
-    """Working arrays for windows of up to ``size`` rectangles, made once and used for many."""
+    """Return working arrays for windows, made once and used for many.
+
+    Parameters
+    ----------
+    size
+        Rectangles of the largest window.
+
+    Returns
+    -------
+    scratch
+        For :func:`rect_window`.
+    """
     return (
         np.empty((3, size), np.int64),
         np.empty((2, size)),
@@ -151,8 +175,17 @@ def _sweep_rects(box, start, n, order, xs, nxs, work, x0, y0, x1, y1, hx, hy):  
 def cut_rect(a, b, c, d, x0, y0, x1, y1, out, at):  # type: ignore[no-untyped-def]
     """Write a rectangle cut to a window; sides beyond it move to one unit outside.
 
-    The unit outside keeps what touches or crosses the border apart from what
-    ends there, which is what tells an edge of the union from its inside.
+    The unit outside keeps what touches or crosses the border apart from what ends there, which is what
+    tells an edge of the union from its inside.
+
+    Parameters
+    ----------
+    a, b, c, d
+        The rectangle.
+    x0, y0, x1, y1
+        The window.
+    out, at
+        Filled in place, and in which row.
     """
     out[at, 0] = a if a >= x0 else x0 - 1.0
     out[at, 1] = b if b >= y0 else y0 - 1.0
@@ -191,9 +224,28 @@ def _drop_copies(box, start, n, orders, keys):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[no-untyped-def]
-    """Area and edges of the union of box[:k] in a window; parts of it are written behind, in a larger box.
+    """Return area and edges of the union of box[:k] in a window.
 
-    ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is void.
+    Parameters
+    ----------
+    box
+        Rectangles, (n, 4); parts of them are written behind, in a larger box.
+    k
+        How many count.
+    x0, y0, x1, y1
+        The window.
+    hx, hy
+        Its ends up to which what lies on them counts.
+    scratch
+        From :func:`rect_scratch`.
+    left
+        ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is
+        void.
+
+    Returns
+    -------
+    area, edge_x, edge_y, box
+        [database units], and the box with its parts.
     """
     orders, keys, xs, work, stack, span = scratch
     area = 0.0

@@ -12,7 +12,16 @@ _RUN = 24  # runs sorted by insertion before they are merged
 def order_of(keys, n, order, spare):  # type: ignore[no-untyped-def]
     """Fill order[:n] with the indices that sort keys[:n], equal keys in their order.
 
-    ``spare`` is scratch of the same kind, at least n long.
+    Parameters
+    ----------
+    keys
+        To be sorted by.
+    n
+        How many count.
+    order
+        Filled in place.
+    spare
+        Scratch of the same kind, at least n long.
     """
     for start in range(0, n, _RUN):
         for i in range(start, min(start + _RUN, n)):
@@ -43,7 +52,20 @@ def order_of(keys, n, order, spare):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def sort_distinct(values, n):  # type: ignore[no-untyped-def]
-    """The different values among values[:n], in rising order."""
+    """Return the different values among values[:n], in rising order.
+
+    Parameters
+    ----------
+    values
+        Any order.
+    n
+        How many count.
+
+    Returns
+    -------
+    distinct
+        (m,).
+    """
     order = np.empty(n, np.int64)
     order_of(values, n, order, np.empty(n, np.int64))
     out = np.empty(n)
@@ -58,7 +80,20 @@ def sort_distinct(values, n):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def rows_by_first(table, n):  # type: ignore[no-untyped-def]
-    """Rows [:n] of a table, ordered by their first column."""
+    """Return rows [:n] of a table, ordered by their first column.
+
+    Parameters
+    ----------
+    table
+        Any order.
+    n
+        How many rows count.
+
+    Returns
+    -------
+    rows
+        (n, columns).
+    """
     keys = np.empty(n)
     for i in range(n):
         keys[i] = table[i, 0]
@@ -73,7 +108,18 @@ def rows_by_first(table, n):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def longer(values):  # type: ignore[no-untyped-def]
-    """The same values with as much room again behind them."""
+    """Return the same values with as much room again behind them.
+
+    Parameters
+    ----------
+    values
+        To be copied.
+
+    Returns
+    -------
+    values
+        Twice as long.
+    """
     out = np.empty(2 * values.shape[0])
     for i in range(values.shape[0]):
         out[i] = values[i]
@@ -82,7 +128,20 @@ def longer(values):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def taller(table, least):  # type: ignore[no-untyped-def]
-    """The same rows with room for at least ``least``, and no fewer than twice as many."""
+    """Return the same rows with more room behind them.
+
+    Parameters
+    ----------
+    table
+        To be copied.
+    least
+        Rows to have room for; no fewer than twice as many are made.
+
+    Returns
+    -------
+    table
+        Of as many columns.
+    """
     out = np.empty((max(2 * table.shape[0], least), table.shape[1]))
     for i in range(table.shape[0]):
         for c in range(table.shape[1]):

@@ -238,28 +238,33 @@ def cover_cells(
     limit: int,
     left: NDArray[np.int64] | None = None,
 ) -> Array | None:
-    """Area, edge projected on y, edge projected on x and edge length of the union in each cell.
-
-    Rectangles and quads are compiled apart, so that a right-angled layout does
-    not wait for what it does not need.
+    """Return area, edge projected on y, edge projected on x and edge length of the union in each cell.
 
     Parameters
     ----------
-    rects, quads:
-        (x0, y0, x1, y1) and four corners (x, y) of convex quads, of which the first
-        ``n_rects`` and ``n_quads`` count [database units].
-    grid:
+    rects, quads
+        (x0, y0, x1, y1) and four corners (x, y) of convex quads [database units].
+    n_rects, n_quads
+        How many of them count.
+    grid
         Lower left corner, cell width and height, columns and rows.
-    closed:
+    closed
         Whether the last column, and row, keep what lies on their outer side.
-    limit:
+    limit
         How often shapes may meet cells in all.
-    left:
-        ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is void.
+    left
+        ``left[0]``, the steps that may still be taken, is counted down; below zero what is returned is
+        void.
 
     Returns
     -------
-    (4, ny, nx) [database units], or None if more than ``limit`` shapes meet more than one cell.
+    Array | None
+        (4, ny, nx) [database units], or None if more than ``limit`` shapes meet more than one cell.
+
+    Notes
+    -----
+    Rectangles and quads are compiled apart, so that a right-angled layout does not wait for what it does
+    not need.
     """
     nx, ny = grid[4], grid[5]
     left = np.array([1 << 62]) if left is None else left

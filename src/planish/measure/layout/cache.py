@@ -28,9 +28,19 @@ def folder() -> Path:
 
 
 def find(path: Path, key: str) -> tuple[LayoutMaps | None, str]:
-    """Maps kept for this content and request, or None; and what to say of an entry that was damaged, or "".
+    """Find maps kept for this content and request.
 
-    The file is hashed only if something was kept for a file of its size.
+    Parameters
+    ----------
+    path
+        The layout; hashed only if something was kept for a file of its size.
+    key
+        Names the request.
+
+    Returns
+    -------
+    tuple[LayoutMaps | None, str]
+        The maps or None; and what to say of an entry that was damaged, or "".
     """
     try:
         size = path.stat().st_size
@@ -58,7 +68,17 @@ def find(path: Path, key: str) -> tuple[LayoutMaps | None, str]:
 
 
 def keep(path: Path, key: str, maps: LayoutMaps) -> None:
-    """Keep maps. A cache that cannot be written is no reason to lose the result."""
+    """Keep maps. A cache that cannot be written is no reason to lose the result.
+
+    Parameters
+    ----------
+    path
+        The layout.
+    key
+        Names the request.
+    maps
+        To be kept.
+    """
     try:
         size = path.stat().st_size
         if size >= _LEAST_BYTES and maps.digest:

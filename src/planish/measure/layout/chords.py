@@ -26,36 +26,34 @@ _WIDEST = 9  # cells of the widest window before cells are joined two by two
 
 
 def chord_widths(area: Array, edge_x: Array, edge_y: Array, cell: float) -> tuple[Array, Array]:
-    """Mean line width and space [m] from what each cell holds.
-
-    A straight scan across a set meets it in chords whose mean length is
-    2 A / B, with A the area and B the length of its boundary projected on the
-    normal of the scan (each chord has two ends). Of the scans along x and along
-    y the one with more boundary runs across the lines, so
-    width = 2 A / max(B_x, B_y), and the same with the open area for the space.
-    This is exact for lines along x or y and for squares; for lines at 45 degrees
-    it is the chord along x, 1.41 times the width.
-
-    A window narrower than a line cannot show its width. So each cell starts
-    from itself and takes in its neighbours (triangular weights; 3, 5, 9 ... cells
-    at half height) until the window is three times the width found and holds
-    either two whole lines (four edges a scan) or two edges and a width that the
-    next wider window confirms.
+    """Return mean line width and space from what each cell holds.
 
     Parameters
     ----------
-    area:
+    area
         Covered area of each cell [m^2], (ny, nx).
-    edge_x, edge_y:
-        Boundary length in each cell projected on the y axis (met by a scan along
-        x) and on the x axis [m].
-    cell:
+    edge_x, edge_y
+        Boundary length in each cell projected on the y axis (met by a scan along x) and on the x axis [m].
+    cell
         Side of a cell [m].
 
     Returns
     -------
-    line_width, space [m], (ny, nx); NaN where a cell holds none of it or where no
-    edge was found within reach.
+    line_width, space
+        [m], (ny, nx); NaN where a cell holds none of it or where no edge was found within reach.
+
+    Notes
+    -----
+    A straight scan across a set meets it in chords whose mean length is 2 A / B, with A the area and B the
+    length of its boundary projected on the normal of the scan (each chord has two ends). Of the scans along
+    x and along y the one with more boundary runs across the lines, so width = 2 A / max(B_x, B_y), and the
+    same with the open area for the space. This is exact for lines along x or y and for squares; for lines
+    at 45 degrees it is the chord along x, 1.41 times the width.
+
+    A window narrower than a line cannot show its width. So each cell starts from itself and takes in its
+    neighbours (triangular weights; 3, 5, 9 ... cells at half height) until the window is three times the
+    width found and holds either two whole lines (four edges a scan) or two edges and a width that the next
+    wider window confirms.
     """
     full = cell * cell
     solid = full * (1.0 - 1e-12)

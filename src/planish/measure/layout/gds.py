@@ -37,7 +37,23 @@ def read_gds(
     progress: Progress | None = None,
     limits: Limits = STRANGER,
 ) -> Hierarchy:
-    """Read one layer of a GDSII file (``None`` only counts shapes per layer).
+    """Read one layer of a GDSII file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    layer
+        (layer, datatype); ``None`` only counts shapes per layer.
+    progress
+        Called with the share done, 0 to 1.
+    limits
+        What it may take.
+
+    Returns
+    -------
+    Hierarchy
+        Linked, ready to be placed.
 
     Raises
     ------
@@ -443,7 +459,22 @@ class _Reader:
 
 
 def turns(flip: NDArray[Any], mag: NDArray[Any], angle: NDArray[Any]) -> NDArray[np.float64]:
-    """Linear parts (n, 4): mirror about x first, then scale, then turn counter-clockwise [degrees]."""
+    """Return linear parts: mirror about x first, then scale, then turn counter-clockwise.
+
+    Parameters
+    ----------
+    flip
+        Whether mirrored, (n,).
+    mag
+        Scale, (n,).
+    angle
+        [degrees], (n,).
+
+    Returns
+    -------
+    NDArray[np.float64]
+        (n, 4).
+    """
     quarter = np.rint(angle / 90.0)
     right = np.abs(angle - 90.0 * quarter) < 1e-9
     q = (quarter.astype(np.int64) % 4)[:, None]

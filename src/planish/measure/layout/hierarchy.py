@@ -50,7 +50,13 @@ class ShapeStore:
             self._full.clear()
 
     def extend(self, shapes: NDArray[Any]) -> None:
-        """Append shapes; they must fit the kind of number that is stored."""
+        """Append shapes.
+
+        Parameters
+        ----------
+        shapes
+            A row each; they must fit the kind of number that is stored.
+        """
         at = 0
         while at < len(shapes):
             room = self._rows - self.used
@@ -96,12 +102,37 @@ def quad_store() -> ShapeStore:
 
 @dataclass(slots=True)
 class Hierarchy:
-    """Cells of one layer, ready to be placed. Coordinates in database units of ``unit`` [m].
+    """Cells of one layer, ready to be placed. Coordinates in database units.
 
-    Shapes of cell c are ``rects[rect_start[c]:rect_end[c]]`` and the same of
-    ``quads``; what it places are rows ``ref_start[c]:ref_start[c + 1]`` of the
-    ``ref_`` arrays: target cell, linear part (a, b, c, d) of x' = a x + b y, y' =
-    c x + d y, place, counts and the two steps of an array.
+    Shapes of cell c are ``rects[rect_start[c]:rect_end[c]]`` and the same of ``quads``; what it places are
+    rows ``ref_start[c]:ref_start[c + 1]`` of the ``ref_`` arrays.
+
+    Attributes
+    ----------
+    unit
+        Of the coordinates [m].
+    names
+        Of the cells.
+    rects, rect_start, rect_end
+        Rectangles, and each cell's.
+    quads, quad_start, quad_end
+        Convex quads, and each cell's.
+    shapes
+        Polygons each cell draws itself.
+    own_box
+        (cells, 4), +inf..-inf where it draws none.
+    ref_start, ref_cell
+        What each cell places: target cell.
+    ref_turn
+        Linear part (a, b, c, d) of x' = a x + b y, y' = c x + d y.
+    ref_at, ref_count, ref_step
+        Place, counts and the two steps of an array.
+    layers
+        Shapes of each (layer, datatype).
+    digest
+        Hash of the file.
+    box, total, tops, group_box, exact_boxes
+        Filled by :meth:`link`.
     """
 
     unit: float
@@ -132,10 +163,15 @@ class Hierarchy:
     def link(self, place: str) -> None:
         """Find the top cells, and each cell's box and number of shapes with all below it.
 
+        Parameters
+        ----------
+        place
+            For the refusal.
+
         Raises
         ------
         DataError
-            If cells place each other in a circle.
+            If cells place each other in a circle, or shapes absurdly far away.
         """
         n = len(self.names)
         order = self._bottom_up(place)
@@ -243,10 +279,22 @@ class Hierarchy:
     ) -> tuple[int, int, int, int]:
         """Write the shapes of a top cell that meet a closed window, in top coordinates.
 
+        Parameters
+        ----------
+        top
+            Number of the cell.
+        window
+            (x0, y0, x1, y1).
+        rects, quads
+            Filled in place.
+        most
+            Steps that may be taken.
+
         Returns
         -------
-        (rectangles written, quads written, state, steps taken). State 0 all written,
-        1 too many for the arrays given, 2 one rectangle covers the window, 3 more than ``most`` steps.
+        tuple[int, int, int, int]
+            Rectangles written, quads written, state, steps taken. State 0 all written, 1 too many for the
+            arrays given, 2 one rectangle covers the window, 3 more than ``most`` steps.
         """
         return place_shapes(  # type: ignore[no-any-return]
             top,
@@ -273,7 +321,20 @@ class Hierarchy:
 
 @njit(cache=True, nogil=True)
 def group_boxes(rects, size):  # type: ignore[no-untyped-def]
-    """Boxes, int32 (k, 4), of each run of ``size`` rectangles."""
+    """Return the box of each run of rectangles.
+
+    Parameters
+    ----------
+    rects
+        (n, 4).
+    size
+        Rectangles to a run.
+
+    Returns
+    -------
+    boxes
+        int32 (k, 4).
+    """
     n = rects.shape[0]
     k = (n + size - 1) // size
     out = np.empty((k, 4), np.int32)
@@ -345,7 +406,30 @@ def place_shapes(  # type: ignore[no-untyped-def]
     out_q,
     most,
 ):
-    """See Hierarchy.place. Walks the tree with one frame per level, never a list of all places."""
+    """Write the shapes of a top cell that meet a closed window; see :meth:`Hierarchy.place`.
+
+    Walks the tree with one frame per level, never a list of all places.
+
+    Parameters
+    ----------
+    top
+        Number of the cell.
+    wx0, wy0, wx1, wy1
+        The window.
+    rects, rect_start, rect_end, group_box, quads, quad_start, quad_end, box
+        Of the :class:`Hierarchy`.
+    ref_start, ref_cell, ref_turn, ref_at, ref_count, ref_step
+        Of the :class:`Hierarchy`.
+    out_r, out_q
+        Filled in place.
+    most
+        Steps that may be taken.
+
+    Returns
+    -------
+    result
+        As of :meth:`Hierarchy.place`.
+    """
     cap = 32
     frames = np.empty((5, cap), np.int64)
     turn = np.empty((cap, 6))

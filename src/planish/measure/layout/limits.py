@@ -17,11 +17,24 @@ FARTHEST = 2.0**53
 class Limits:
     """What reading and mapping one layout may take.
 
-    ``cells`` of one map. ``work``: steps of placing and sweeping shapes; ``splitting``: steps of dividing
-    polygons (ten nanoseconds each, roughly). ``structures`` a file may define, ``placements`` of them, shapes
-    ``stored`` (rectangles of 16 bytes; a quad counts as four; past some hundred MB they lie on disk). ``unpacked``: bytes of a gzipped layout.
-    ``memory`` [bytes] and ``seconds`` of processor time for what parses OASIS, with so much more for each
-    byte of the file, up to ``most_memory`` and ``most_seconds``.
+    Attributes
+    ----------
+    cells
+        Of one map.
+    work
+        Steps of placing and sweeping shapes.
+    splitting
+        Steps of dividing polygons (ten nanoseconds each, roughly).
+    structures, placements
+        That a file may define, and of them.
+    stored
+        Shapes (rectangles of 16 bytes; a quad counts as four; past some hundred MB they lie on disk).
+    unpacked
+        Bytes of a gzipped layout.
+    memory, memory_per_byte, most_memory
+        For what parses OASIS [bytes]: at least, so much more for each byte of the file, at most.
+    seconds, seconds_per_byte, most_seconds
+        Of processor time for the same [s].
     """
 
     cells: int

@@ -41,23 +41,32 @@ def make_rects(
     blocks: int = 4,
     seed: int = 1,
 ) -> Rects:
-    """Rectangles (k, 4) [nm] of a test layout that begins at (0, 0).
+    """Return the rectangles of a test layout that begins at (0, 0).
 
     Parameters
     ----------
-    kind:
+    kind
         "density-blocks": ``blocks`` x ``blocks`` blocks of line gratings, their
         densities drawn from ``densities`` in an order fixed by ``seed``.
         "line-space": one block of lines for each width (rows) and space (columns).
         "step-density": a row of gratings, one for each of ``densities`` in the order given.
-    size:
+    size
         Side of the layout [m] ("step-density": its length; it is a quarter as high).
-    pitch:
+    pitch
         Pitch of the gratings [m], for the density kinds.
-    densities:
+    densities
         Covered shares, above 0 and up to 1.
-    widths, spaces:
+    widths, spaces
         [m], for "line-space"; spaces are the widths unless given.
+    blocks
+        Along a side, for "density-blocks".
+    seed
+        Fixes their order.
+
+    Returns
+    -------
+    Rects
+        (k, 4) [nm].
 
     Raises
     ------
@@ -95,7 +104,23 @@ def make_rects(
 def make_layout(
     kind: Kind, path: str | os.PathLike[str], *, layer: tuple[int, int] = (1, 0), **options: Any
 ) -> Path:
-    """Write a test layout as a GDSII file, whole or not at all; options as in :func:`make_rects`.
+    """Write a test layout as a GDSII file, whole or not at all.
+
+    Parameters
+    ----------
+    kind
+        Which layout.
+    path
+        Where to.
+    layer
+        (layer, datatype).
+    **options
+        As in :func:`make_rects`.
+
+    Returns
+    -------
+    Path
+        Where it was written.
 
     Raises
     ------
@@ -106,7 +131,23 @@ def make_layout(
 
 
 def make_maps(kind: Kind, cell: float, *, layer: tuple[int, int] = (1, 0), **options: Any) -> LayoutMaps:
-    """Cell maps of a test layout, without a file; options as in :func:`make_rects`.
+    """Return cell maps of a test layout, without a file.
+
+    Parameters
+    ----------
+    kind
+        Which layout.
+    cell
+        Side of a cell [m].
+    layer
+        (layer, datatype).
+    **options
+        As in :func:`make_rects`.
+
+    Returns
+    -------
+    LayoutMaps
+        Of the whole layout.
 
     Raises
     ------
@@ -126,12 +167,23 @@ def write_rects(
     layer: tuple[int, int] = (1, 0),
     name: str = "TOP",
 ) -> Path:
-    """Write rectangles [nm] as one flat GDSII cell, whole or not at all.
+    """Write rectangles as one flat GDSII cell, whole or not at all.
 
     Parameters
     ----------
-    rects:
-        (k, 4), or an iterable of such parts, so that large layouts need not be held.
+    path
+        Where to.
+    rects
+        (k, 4) [nm], or an iterable of such parts, so that large layouts need not be held.
+    layer
+        (layer, datatype).
+    name
+        Of the cell.
+
+    Returns
+    -------
+    Path
+        Where it was written.
 
     Raises
     ------
@@ -143,7 +195,19 @@ def write_rects(
 
 
 def write_records(path: str | os.PathLike[str], structures: Iterable[Iterable[bytes]]) -> Path:
-    """Write structures (see :func:`structure`) as a GDSII library in nanometres, whole or not at all.
+    """Write structures as a GDSII library in nanometres, whole or not at all.
+
+    Parameters
+    ----------
+    path
+        Where to.
+    structures
+        See :func:`structure`.
+
+    Returns
+    -------
+    Path
+        Where it was written.
 
     Raises
     ------
@@ -168,14 +232,40 @@ def write_records(path: str | os.PathLike[str], structures: Iterable[Iterable[by
 
 
 def structure(name: str, elements: Iterable[bytes]) -> Iterable[bytes]:
-    """The records of one cell."""
+    """Return the records of one cell.
+
+    Parameters
+    ----------
+    name
+        Of the cell.
+    elements
+        Its records.
+
+    Returns
+    -------
+    Iterable[bytes]
+        For :func:`write_records`.
+    """
     yield _record(0x0502, _DATE) + _record(0x0606, _name(name))
     yield from elements
     yield _record(0x0700)
 
 
 def boundaries(rects: Rects, layer: tuple[int, int]) -> bytes:
-    """The records of rectangles, 64 bytes each."""
+    """Return the records of rectangles, 64 bytes each.
+
+    Parameters
+    ----------
+    rects
+        (k, 4) [nm].
+    layer
+        (layer, datatype).
+
+    Returns
+    -------
+    bytes
+        For :func:`structure`.
+    """
     r = np.asarray(rects)
     out = np.zeros(len(r), dtype=_BOUNDARY)
     out["head"] = (0x0004, 0x0800, 0x0006, 0x0D02)
@@ -203,7 +293,24 @@ _BOUNDARY = np.dtype(
 
 
 def array_of(name: str, at: tuple[int, int], counts: tuple[int, int], step: tuple[int, int]) -> bytes:
-    """The records of an array of a cell: columns along x, rows along y [nm]."""
+    """Return the records of an array of a cell.
+
+    Parameters
+    ----------
+    name
+        Of the cell.
+    at
+        Place of the first [nm].
+    counts
+        Columns along x, rows along y.
+    step
+        From one to the next [nm].
+
+    Returns
+    -------
+    bytes
+        For :func:`structure`.
+    """
     x, y = at
     points = (x, y, x + counts[0] * step[0], y, x, y + counts[1] * step[1])
     return (

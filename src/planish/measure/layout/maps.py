@@ -28,32 +28,32 @@ FIELDS = ("density", "perimeter", "line_width", "space")
 class LayoutMaps(Record):
     """Cell maps of one layer.
 
-    Parameters
+    Attributes
     ----------
-    cell:
+    cell
         Side of a cell [m].
-    origin:
+    origin
         Lower left corner (x, y) [m] of cell (0, 0) in layout coordinates.
-    density:
+    density
         Covered share of each cell, shape (ny, nx); overlaps count once.
-    perimeter:
+    perimeter
         Length of the edge of the union of all shapes per cell area [1/m], (ny, nx).
         An edge on the border of two cells belongs to the upper or right one.
-    line_width, space:
+    line_width, space
         Mean width of what is covered and of what is open, measured across the
         lines [m], (ny, nx): see ``layout_chords``. NaN where a cell holds none
         of it, or where it is unknown.
-    coverage_area_um2:
+    coverage_area_um2
         Area of the union within the mapped window [um^2].
-    bounding_box_um:
+    bounding_box_um
         (x0, y0, x1, y1) [um] of the layer in the whole layout.
-    polygons:
+    polygons
         Shapes of the layer after flattening, in the whole layout.
-    layer:
+    layer
         (layer, datatype).
-    source, digest:
+    source, digest
         Where the maps came from, and the hash of that content ("" if not a file).
-    notes:
+    notes
         What had to be assumed, in plain words.
     """
 
@@ -116,6 +116,16 @@ class LayoutMaps(Record):
     def save(self, path: str | os.PathLike[str]) -> Path:
         """Write the maps, whole or not at all: one .npz file, or a zarr folder for any other name.
 
+        Parameters
+        ----------
+        path
+            Where to.
+
+        Returns
+        -------
+        Path
+            Where it was written.
+
         Raises
         ------
         DataError
@@ -133,6 +143,16 @@ class LayoutMaps(Record):
     @classmethod
     def open(cls, path: str | os.PathLike[str]) -> LayoutMaps:
         """Read maps that :meth:`save` wrote.
+
+        Parameters
+        ----------
+        path
+            Where from.
+
+        Returns
+        -------
+        LayoutMaps
+            As they were saved.
 
         Raises
         ------

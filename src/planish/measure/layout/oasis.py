@@ -41,7 +41,21 @@ _ENDS = {
 
 
 def read_oasis(path: Path, layer: tuple[int, int] | None, limits: Limits = STRANGER) -> Hierarchy:
-    """Read one layer of an OASIS file (``None`` only counts shapes per layer).
+    """Read one layer of an OASIS file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    layer
+        (layer, datatype); ``None`` only counts shapes per layer.
+    limits
+        What it may take.
+
+    Returns
+    -------
+    Hierarchy
+        Linked, ready to be placed.
 
     Raises
     ------

@@ -60,32 +60,37 @@ def read_layout_maps(
 
     Parameters
     ----------
-    path:
+    path
         A .gds, .gds.gz or .oas file; what it is shows in its first bytes, not its name.
-    layer, datatype:
+    layer, datatype
         Which shapes. Boundaries, boxes and paths count; text and nodes do not.
-    cell:
+    cell
         Side of a map cell [m]. Cells lie on whole multiples of it in layout
         coordinates, so that maps of several layers fit each other.
-    top:
+    top
         Name of the cell to map. By default all cells that no other places,
         laid over each other as they stand.
-    window:
+    window
         (x0, y0, x1, y1) [m] to map instead of the layer's bounding box; it is
         divided into cells from its lower left corner. Shapes beyond it are left out.
-    tile:
+    tile
         Cells along a side of what one worker holds at a time. Changes memory and
         time, not the result.
-    workers:
+    workers
         Threads. Does not change the result.
-    progress:
+    progress
         Called with the share done, 0 to 1.
-    cache:
+    cache
         Keep the maps under ``$PLANISH_CACHE`` (or ``~/.cache/planish``), found
         again by the content of the file.
-    limits:
+    limits
         What it may take before it is refused. The default keeps a stranger's file to about a
         minute and 1 GB; take ``layout_limits.OWN`` for a large layout of your own.
+
+    Returns
+    -------
+    LayoutMaps
+        Of the layer, or of the window.
 
     Raises
     ------
@@ -119,7 +124,19 @@ def read_layout_maps(
 
 
 def list_layers(path: str | os.PathLike[str], limits: Limits = STRANGER) -> dict[tuple[int, int], int]:
-    """Shapes that the file draws on each (layer, datatype), before flattening.
+    """Return how many shapes the file draws on each layer, before flattening.
+
+    Parameters
+    ----------
+    path
+        The layout.
+    limits
+        What it may take.
+
+    Returns
+    -------
+    dict[tuple[int, int], int]
+        Shapes by (layer, datatype).
 
     Raises
     ------
@@ -130,7 +147,17 @@ def list_layers(path: str | os.PathLike[str], limits: Limits = STRANGER) -> dict
 
 
 def parse_layer(text: str) -> tuple[int, int]:
-    """Layer and datatype from "68/20" (or "68": datatype 0).
+    """Return layer and datatype from their text.
+
+    Parameters
+    ----------
+    text
+        "68/20" (or "68": datatype 0).
+
+    Returns
+    -------
+    tuple[int, int]
+        Layer, datatype.
 
     Raises
     ------
@@ -159,12 +186,19 @@ def maps_from_rects(
 
     Parameters
     ----------
-    rects:
+    rects
         Whole numbers (k, 4): x0, y0, x1, y1 [unit].
-    cell, window, workers:
+    cell, window, workers
         As in :func:`read_layout_maps`.
-    unit:
+    unit
         Length of one coordinate step [m].
+    layer, source
+        Carried along.
+
+    Returns
+    -------
+    LayoutMaps
+        Of the rectangles, or of the window.
 
     Raises
     ------

@@ -66,7 +66,18 @@ def _i32(b, p):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def real8(b, p):  # type: ignore[no-untyped-def]
-    """The eight-byte real of the format: sign, exponent of 16 less 64, 56 bits of fraction."""
+    """Return an eight-byte real of the format: sign, exponent of 16 less 64, 56 bits of fraction.
+
+    Parameters
+    ----------
+    b, p
+        Bytes, and where the number begins.
+
+    Returns
+    -------
+    value
+        As a float.
+    """
     m = 0.0
     for i in range(1, 8):
         m = m * 256.0 + b[p + i]
@@ -132,28 +143,29 @@ def scan(  # type: ignore[no-untyped-def]
 
     Parameters
     ----------
-    b, pos, n:
+    b, pos, n
         Bytes, where to start (at the head of a record) and where they end.
-    inside:
+    inside
         Whether a structure is open.
-    want:
+    want
         layer * 65536 + datatype; -1 only counts.
-    keys, counts:
+    keys, counts
         Table of (layer, datatype) counts.
-    state:
+    state
         Fill levels of the outputs and the box of the wanted shapes, see the S_ slots.
-    rects:
+    rects
         int32 (k, 4): wanted rectangles.
-    corners, starts:
+    corners, starts
         int32 (k, 2) and int64: corners of other wanted polygons.
-    paths, path_corners, path_starts:
+    paths, path_corners, path_starts
         Wanted paths, see the PATH_ columns.
-    refs:
+    refs
         References, see the REF_ columns; names as offsets into b.
 
     Returns
     -------
-    (how, pos): how it ended, and the byte to go on from.
+    how, pos
+        How it ended, and the byte to go on from.
     """
     while True:
         if pos + 4 > n:

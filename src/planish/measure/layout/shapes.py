@@ -20,7 +20,20 @@ _ROUND = 0.5  # database units by which a round end may miss the circle: finer t
 
 @njit(cache=True, nogil=True)
 def is_right_angled(xs, ys, n):  # type: ignore[no-untyped-def]
-    """Whether every side of the closed polygon runs along x or y."""
+    """Return whether every side of the closed polygon runs along x or y.
+
+    Parameters
+    ----------
+    xs, ys
+        Its corners.
+    n
+        How many of them count.
+
+    Returns
+    -------
+    answer
+        True or False.
+    """
     for i in range(n):
         j = i + 1 if i + 1 < n else 0
         if xs[i] != xs[j] and ys[i] != ys[j]:
@@ -30,11 +43,25 @@ def is_right_angled(xs, ys, n):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
-    """Rectangles (m, 4) whose union is the inside of a right-angled polygon.
+    """Return rectangles whose union is the inside of a right-angled polygon.
 
-    Inside is where the winding number is not zero, so that holes joined to the
-    outline by a slit stay holes. ``left[0]`` is how many steps may be taken; it
-    is counted down, and below zero once they, or the room for the parts, ran out.
+    Inside is where the winding number is not zero, so that holes joined to the outline by a slit stay
+    holes.
+
+    Parameters
+    ----------
+    xs, ys
+        Its corners.
+    n
+        How many of them count.
+    left
+        ``left[0]`` is how many steps may be taken; it is counted down, and below zero once they, or the
+        room for the parts, ran out.
+
+    Returns
+    -------
+    rects
+        (m, 4).
     """
     most = _PARTS_PER_CORNER * n + _PARTS
     edge = np.empty((n, 4))  # xl, xr, y, direction
@@ -161,9 +188,17 @@ def _height(edge, e, x):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
-    """Quads (m, 8) with sides along y whose union is the inside (winding not zero) of any polygon.
+    """Return quads with sides along y whose union is the inside (winding not zero) of any polygon.
 
-    ``left`` as in :func:`right_angled_rects`.
+    Parameters
+    ----------
+    xs, ys, n, left
+        As in :func:`right_angled_rects`.
+
+    Returns
+    -------
+    quads
+        (m, 8).
     """
     most = _PARTS_PER_CORNER * n + _PARTS
     edge = np.empty((n, 5))  # xl, yl, xr, yr, direction
@@ -369,17 +404,34 @@ def split_polygons(
     left: NDArray[np.int64] | None = None,
     place: str = "polygons",
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Rectangles (k, 4), quads (m, 8) of n polygons whose corners lie at starts[i]:starts[i + 1].
+    """Return rectangles and quads that make up polygons.
 
-    Corners [database units] may be of any number type; repeated corners and
-    polygons without area do no harm. The two kinds are compiled apart, so that
-    a layout without slanted sides does not wait for the other. ``left[0]`` is how
-    many steps the polygons of a whole file may still take; it is counted down.
+    Parameters
+    ----------
+    xs, ys
+        Corners [database units] of any number type; repeated corners and polygons without area do no harm.
+    starts
+        Corners of polygon i lie at starts[i]:starts[i + 1].
+    n
+        How many polygons.
+    left
+        ``left[0]`` is how many steps the polygons of a whole file may still take; it is counted down.
+    place
+        For the refusal.
+
+    Returns
+    -------
+    tuple[NDArray[np.float64], NDArray[np.float64]]
+        Rectangles (k, 4), quads (m, 8).
 
     Raises
     ------
     DataError
         If the polygons cross themselves so often that the steps, or the room, run out.
+
+    Notes
+    -----
+    The two kinds are compiled apart, so that a layout without slanted sides does not wait for the other.
     """
     left = np.array([STRANGER.splitting]) if left is None else left
     used = int(starts[n])
@@ -400,24 +452,26 @@ def split_polygons(
 def path_polygons(
     points: NDArray[Any], width: float, pathtype: int, begin: float, end: float, place: str
 ) -> list[NDArray[np.float64]]:
-    """Outline of a path [database units].
+    """Return the outline of a path [database units].
 
     Parameters
     ----------
-    points:
+    points
         Centre line, shape (n, 2).
-    width:
+    width
         Full width; not negative.
-    pathtype:
+    pathtype
         0 flush ends, 1 round ends, 2 ends half a width longer, 4 ends longer by ``begin`` and ``end``.
-    place:
+    begin, end
+        How much longer the ends of type 4 are.
+    place
         For the refusal.
 
     Returns
     -------
-    A list of polygons; none for a path without length or width. Right-angled
-    paths come as one rectangle per straight piece, which overlap at the bends;
-    others come mitred, and round where they end round.
+    list[NDArray[np.float64]]
+        None for a path without length or width. Right-angled paths come as one rectangle per straight
+        piece, which overlap at the bends; others come mitred, and round where they end round.
 
     Raises
     ------

@@ -23,7 +23,18 @@ _BRIGHTEST = {"1": 1.0, "L": 255.0, "P": 255.0, "RGB": 255.0, "I;16": 65535.0}
 
 
 def is_map_file(path: Path) -> bool:
-    """Return whether a file holds maps by its name (a picture, a table, saved maps), rather than a layout."""
+    """Return whether a file holds maps by its name, rather than a layout.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Returns
+    -------
+    bool
+        True for a picture, a table, saved maps.
+    """
     return path.suffix.lower() in (*PICTURES, *TABLES, *SAVED)
 
 
@@ -32,8 +43,19 @@ def maps_from_file(
 ) -> LayoutMaps:
     """Return the maps that a picture, a table or a file of saved maps holds, by its name.
 
-    ``cell`` [m] is that of a picture (with ``pixels_per_cell`` and ``covered_is`` as in
-    :func:`maps_from_image`); the others carry their own.
+    Parameters
+    ----------
+    path
+        The file.
+    cell
+        Side of a cell of a picture [m]; the others carry their own.
+    pixels_per_cell, covered_is
+        Of a picture, as in :func:`maps_from_image`.
+
+    Returns
+    -------
+    LayoutMaps
+        Of the whole file.
 
     Raises
     ------
@@ -60,23 +82,28 @@ def maps_from_array(
     source: str = "array",
     notes: Sequence[str] = (),
 ) -> LayoutMaps:
-    """Maps from arrays at hand.
+    """Return maps from arrays at hand.
 
     Parameters
     ----------
-    density:
+    density
         Covered share, 0 to 1, shape (ny, nx), row 0 at low y.
-    cell:
+    cell
         Side of a cell [m].
-    origin:
+    origin
         Lower left corner [m].
-    perimeter:
+    perimeter
         Edge length per area [1/m]; where left out it follows from the line width
         of long lines, 2 density / width, or is NaN.
-    line_width, space:
+    line_width, space
         [m]; a space left out follows from width and density, w (1 - d) / d.
-    layer, source, notes:
+    layer, source, notes
         Carried along.
+
+    Returns
+    -------
+    LayoutMaps
+        With what could be worked out filled in.
 
     Raises
     ------
@@ -130,29 +157,35 @@ def maps_from_image(
     covered_is: str = "dark",
     origin: tuple[float, float] = (0.0, 0.0),
 ) -> LayoutMaps:
-    """Maps from a picture of a layer; its top row is the highest y.
-
-    Grey counts as partly covered. In a picture of two levels only, edges between
-    pixels are edges of the pattern, so that perimeter and widths are known too;
-    otherwise they are NaN.
+    """Return maps from a picture of a layer; its top row is the highest y.
 
     Parameters
     ----------
-    path:
+    path
         An image file (colour is turned to grey).
-    cell:
+    cell
         Side of a cell [m].
-    pixels_per_cell:
+    pixels_per_cell
         Pixels along a side of a cell; rows and columns that do not fill a cell are refused.
-    covered_is:
+    covered_is
         "dark" or "bright".
-    origin:
+    origin
         Lower left corner [m].
+
+    Returns
+    -------
+    LayoutMaps
+        Perimeter and widths are NaN unless the picture has two levels only.
 
     Raises
     ------
     DataError
         If the file is no image or does not fit.
+
+    Notes
+    -----
+    Grey counts as partly covered. In a picture of two levels only, edges between pixels are edges of the
+    pattern, so that perimeter and widths are known too; otherwise they are NaN.
     """
     place = Path(path)
     if covered_is not in ("dark", "bright"):
@@ -222,11 +255,19 @@ def _grey(place: Path) -> Array:
 
 
 def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
-    """Maps from a table with one row per cell.
+    """Return maps from a table with one row per cell.
 
-    Columns: ``x_um``, ``y_um`` (cell centres on a regular square grid, every cell
-    once, any order) and ``density``; optional ``line_width_um``, ``space_um`` and
-    ``perimeter_per_um`` (empty where unknown).
+    Parameters
+    ----------
+    path
+        Columns: ``x_um``, ``y_um`` (cell centres on a regular square grid, every cell once, any order) and
+        ``density``; optional ``line_width_um``, ``space_um`` and ``perimeter_per_um`` (empty where
+        unknown).
+
+    Returns
+    -------
+    LayoutMaps
+        Of the whole table.
 
     Raises
     ------

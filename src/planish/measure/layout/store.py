@@ -38,6 +38,13 @@ class _Unfit(Exception):
 def save_maps(maps: LayoutMaps, target: Path) -> None:
     """Write maps, whole or not at all: a .npz file, or a zarr folder for any other name.
 
+    Parameters
+    ----------
+    maps
+        To be written.
+    target
+        Where to.
+
     Raises
     ------
     OSError
@@ -62,6 +69,16 @@ def save_maps(maps: LayoutMaps, target: Path) -> None:
 
 def open_maps(target: Path) -> LayoutMaps:
     """Read maps that :func:`save_maps` wrote.
+
+    Parameters
+    ----------
+    target
+        Where from.
+
+    Returns
+    -------
+    LayoutMaps
+        As they were saved.
 
     Raises
     ------

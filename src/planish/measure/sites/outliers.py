@@ -47,11 +47,22 @@ class Flag:
 def modified_z(values: Array, fitted: int = 1) -> Array:
     """Return 0.6745 (x - median)/MAD; zero everywhere if all values agree.
 
-    ``fitted`` is the number of parameters whose fit left these values: a fit
-    by least absolute deviations makes as many residuals exactly zero, which
-    say nothing of the spread and are not counted in the MAD. Where the MAD
-    is zero the mean absolute deviation takes its place (factor 0.7979,
-    normal data).
+    Parameters
+    ----------
+    values
+        Of any shape.
+    fitted
+        Number of parameters whose fit left these values: a fit by least absolute deviations makes as many
+        residuals exactly zero, which say nothing of the spread and are not counted in the MAD.
+
+    Returns
+    -------
+    Array
+        Shape as ``values``.
+
+    Notes
+    -----
+    Where the MAD is zero the mean absolute deviation takes its place (factor 0.7979, normal data).
     """
     v = np.asarray(values, dtype=np.float64)
     off = v - np.median(v)
@@ -65,13 +76,25 @@ def modified_z(values: Array, fitted: int = 1) -> Array:
 def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
     """Return the sites that stand out from a smooth surface through the others.
 
-    A low-order Zernike surface is fitted by least absolute deviations (so
-    the bowl or tilt of a real wafer is not mistaken for outliers), and sites
-    whose residual has a modified z-score above ``limit``, and which also stand
-    apart from the sites of their own radius, are flagged, as are
-    runs of three or more consecutive sites with the very same value (a gauge
-    that stuck). With fewer than eight sites no surface is fitted and the
-    values themselves are judged.
+    Parameters
+    ----------
+    site_map
+        Of one wafer.
+    limit
+        Of the modified z-score.
+
+    Returns
+    -------
+    tuple[Flag, ...]
+        The sites, and why.
+
+    Notes
+    -----
+    A low-order Zernike surface is fitted by least absolute deviations (so the bowl or tilt of a real wafer
+    is not mistaken for outliers), and sites whose residual has a modified z-score above ``limit``, and
+    which also stand apart from the sites of their own radius, are flagged, as are runs of three or more
+    consecutive sites with the very same value (a gauge that stuck). With fewer than eight sites no surface
+    is fitted and the values themselves are judged.
     """
     n = len(site_map)
     surface, fitted = _robust_surface(site_map)
@@ -109,15 +132,29 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
 
 
 def flag_rows(table: Array, limit: float = LIMIT) -> tuple[Flag, ...]:
-    """Return the rows (wafers or batches) of a (rows, sites) table that stand out.
+    """Return the rows of a table that stand out.
 
-    By mean, by range, by the worst single cell against its column and its
-    row's mean, or because a row repeats an earlier one to every digit.
+    Parameters
+    ----------
+    table
+        Wafers or batches by sites, (rows, sites).
+    limit
+        Of the modified z-score.
+
+    Returns
+    -------
+    tuple[Flag, ...]
+        The rows, and why.
 
     Raises
     ------
     DataError
         If the table is not two-dimensional and finite with three rows or more.
+
+    Notes
+    -----
+    By mean, by range, by the worst single cell against its column and its row's mean, or because a row
+    repeats an earlier one to every digit.
     """
     t = np.asarray(table, dtype=np.float64)
     if t.ndim != 2 or t.shape[0] < 3 or not np.all(np.isfinite(t)):
@@ -151,7 +188,17 @@ def flag_rows(table: Array, limit: float = LIMIT) -> tuple[Flag, ...]:
 
 
 def read_rows(path: Path) -> Array:
-    """Return a table of wafers or batches (a row each) by sites (a column each), all numbers in one unit.
+    """Return a table of wafers or batches by sites.
+
+    Parameters
+    ----------
+    path
+        A row each, a column a site, all numbers in one unit.
+
+    Returns
+    -------
+    Array
+        (rows, sites).
 
     Raises
     ------

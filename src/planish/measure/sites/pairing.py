@@ -38,10 +38,15 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paire
 
     Parameters
     ----------
-    before, after:
+    before, after
         Thickness maps of one wafer.
-    tolerance:
+    tolerance
         How far [m] the two positions of one site may lie apart.
+
+    Returns
+    -------
+    Paired
+        Removal at the sites that both have.
 
     Raises
     ------

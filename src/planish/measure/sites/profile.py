@@ -41,11 +41,20 @@ _MAX_SEGMENTS = 30
 class RadialProfile(Record):
     """Mean profile over radius.
 
-    ``r`` [m] runs from the innermost to the outermost site; ``value``,
-    ``lower``, ``upper`` [unit of the map] of the same shape; ``level`` is the
-    pointwise coverage; ``noise`` the standard deviation about the profile;
-    ``freedom`` the effective number of parameters. ``at(r)`` gives
-    (value, standard error) at other radii.
+    Attributes
+    ----------
+    r
+        From the innermost to the outermost site [m].
+    value, lower, upper
+        [unit of the map], shape as ``r``.
+    level
+        Pointwise coverage.
+    noise
+        Standard deviation about the profile.
+    freedom
+        Effective number of parameters.
+    at
+        Gives (value, standard error) at other radii.
     """
 
     r: Array
@@ -61,6 +70,20 @@ class RadialProfile(Record):
 def radial_profile(site_map: SiteMap, points: int = 101, level: float = 0.95) -> RadialProfile:
     """Return the smooth mean radial profile of a site map with its pointwise band.
 
+    Parameters
+    ----------
+    site_map
+        Of one wafer.
+    points
+        Radii of the profile.
+    level
+        Pointwise coverage of the band.
+
+    Returns
+    -------
+    RadialProfile
+        In the unit of the map.
+
     Raises
     ------
     DataError
@@ -73,7 +96,29 @@ def radial_profile(site_map: SiteMap, points: int = 101, level: float = 0.95) ->
 def smooth_profile(
     r: Array, z: Array, *, points: int = 101, level: float = 0.95, source: str = "profile"
 ) -> RadialProfile:
-    """Return the penalised-spline profile of values ``z`` at radii ``r`` [m]; see :func:`radial_profile`."""
+    """Return a penalised-spline profile; see :func:`radial_profile`.
+
+    Parameters
+    ----------
+    r, z
+        Radii [m] and values, (sites,).
+    points
+        Radii of the profile.
+    level
+        Pointwise coverage of the band.
+    source
+        For the refusal.
+
+    Returns
+    -------
+    RadialProfile
+        In the unit of ``z``.
+
+    Raises
+    ------
+    DataError
+        If the sites do not determine a profile.
+    """
     from scipy.stats import t as student
 
     radii = np.unique(np.round(r, 6))
@@ -122,9 +167,18 @@ def smooth_profile(
 class SmoothMap(Record):
     """A smooth surface through the sites: call it with (x, y) [m].
 
-    ``choice`` is the Zernike order or the thin-plate smoothing that gave the
-    least leave-one-out error ``loo_rmse`` [unit of the map]; ``radius`` [m]
-    is the outermost site: beyond it the surface is a guess and not given.
+    Attributes
+    ----------
+    kind
+        "thin-plate" or "zernike".
+    choice
+        Zernike order or thin-plate smoothing that gave the least leave-one-out error.
+    loo_rmse
+        That error [unit of the map].
+    radius
+        The outermost site [m]: beyond it the surface is a guess and not given.
+    evaluate
+        What is called.
     """
 
     kind: str
@@ -140,13 +194,36 @@ class SmoothMap(Record):
         return np.where(np.hypot(xs, ys) <= self.radius * (1 + 1e-9), z, np.nan)
 
     def grid(self, n: int = 101) -> tuple[Array, Array, Array]:
-        """Return (x, y, z) on an n by n square grid, x and y of shape (n,)."""
+        """Return the surface on a square grid.
+
+        Parameters
+        ----------
+        n
+            Points along a side.
+
+        Returns
+        -------
+        tuple[Array, Array, Array]
+            (x, y, z), x and y of shape (n,), z (n, n).
+        """
         axis = np.linspace(-self.radius, self.radius, n)
         return axis, axis, self(axis[None, :], axis[:, None])
 
 
 def smooth_map(site_map: SiteMap, kind: Literal["thin-plate", "zernike"] = "thin-plate") -> SmoothMap:
     """Return a smooth surface through the sites, its stiffness chosen by leave-one-out error.
+
+    Parameters
+    ----------
+    site_map
+        Of one wafer.
+    kind
+        "thin-plate" or "zernike".
+
+    Returns
+    -------
+    SmoothMap
+        In the unit of the map.
 
     Raises
     ------

@@ -65,11 +65,28 @@ _QUANTITIES: dict[str, Quantity] = {
 class SiteMap(Record):
     """What was measured on one wafer.
 
-    ``x``, ``y`` [m] from the wafer centre; ``value`` [m] (``quantity``
-    "thickness" or "removal") or [m/s] ("rate"); all of shape (sites,).
-    ``site`` are the site names as written, or "1", "2", ... where the file
-    has none. ``unit`` is the unit of the file, ``source`` its path.
-    ``polish_time`` [s] and ``wafer_radius`` [m] if the file states them.
+    Attributes
+    ----------
+    x, y
+        From the wafer centre [m], (sites,).
+    value
+        [m] (``quantity`` "thickness" or "removal") or [m/s] ("rate"), (sites,).
+    site
+        Site names as written, or "1", "2", ... where the file has none.
+    quantity
+        What ``value`` is.
+    unit
+        Of the file.
+    source
+        Its path.
+    named_sites
+        Whether the file has names.
+    polish_time
+        [s], if the file states it.
+    wafer_radius
+        [m], if the file states it.
+    notes
+        What had to be assumed, in plain words.
     """
 
     x: Array
@@ -113,18 +130,23 @@ def read_sites(
 
     Parameters
     ----------
-    path:
+    path
         The file. Columns: ``x`` and ``y``, or ``r`` and ``theta``; one of
         ``thickness``, ``removal``, ``rate`` (or the column named by
         ``value``); ``site`` and ``wafer`` if there are any. Units in the
         column names (``x_mm``, ``thickness [nm]``) or in a ``# units:`` line.
         ``# polish_time: 60 s`` and ``# wafer: 300 mm`` are understood.
-    units:
+    units
         Units by column name, which go before what the file says.
-    value:
+    value
         Name of the measured column, where the file has several.
-    wafer:
+    wafer
         Which wafer to take, where the file has several.
+
+    Returns
+    -------
+    SiteMap
+        In SI.
 
     Raises
     ------
@@ -168,12 +190,22 @@ def read_sites(
 def site_plan(
     kind: Literal["9", "49", "121-line"], radius: float, edge_exclusion: float
 ) -> tuple[Array, Array]:
-    """Return (x, y) [m] of a usual site plan on a wafer of ``radius`` [m].
+    """Return a usual site plan on a wafer.
 
-    "9": centre, four at half and four at the full usable radius. "49":
-    1 + 8 + 16 + 24 sites on rings at 1/3, 2/3 and 3/3 of it. "121-line": a
-    line of 121 sites across the wafer. The usable radius is ``radius`` minus
-    ``edge_exclusion`` [m].
+    Parameters
+    ----------
+    kind
+        "9": centre, four at half and four at the full usable radius. "49": 1 + 8 + 16 + 24 sites on rings
+        at 1/3, 2/3 and 3/3 of it. "121-line": a line of 121 sites across the wafer.
+    radius
+        Of the wafer [m].
+    edge_exclusion
+        [m]; the usable radius is ``radius`` minus it.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        (x, y) [m].
 
     Raises
     ------
@@ -200,7 +232,14 @@ def site_plan(
 def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tuple[str, ...] = ()) -> None:
     """Write a site map as CSV in mm and nm (or nm/min), readable by :func:`read_sites`.
 
-    ``comments`` become ``#`` lines at the top. The file is written whole or not at all.
+    Parameters
+    ----------
+    site_map
+        To be written.
+    path
+        Where to; written whole or not at all.
+    comments
+        Become ``#`` lines at the top.
     """
     rate = site_map.quantity == "rate"
     name = "rate_nm_per_min" if rate else f"{site_map.quantity}_nm"
@@ -385,7 +424,20 @@ def _check(sites: SiteMap, table: Table, column: str) -> None:
 
 
 def same_place(x: Array, y: Array, tolerance: float = SAME_PLACE) -> tuple[int, int] | None:
-    """Return a pair of rows (earlier, later) within ``tolerance`` [m], one of the first, or None."""
+    """Return a pair of rows that lie in one place, one of the first, or None.
+
+    Parameters
+    ----------
+    x, y
+        [m], (sites,).
+    tolerance
+        How far apart counts as one place [m].
+
+    Returns
+    -------
+    tuple[int, int] | None
+        (earlier, later).
+    """
     if len(x) < 2:
         return None
     order = np.lexsort((y, x))  # keeps the order of equal places

@@ -25,8 +25,20 @@ SOURCES: tuple[str, ...] = (
 class WaferStatistics:
     """Figures of one wafer in the unit of its values.
 
-    ``sigma`` is the sample standard deviation (divisor n - 1). No site is
-    weighted by the area it stands for, as is usual for gauges.
+    No site is weighted by the area it stands for, as is usual for gauges.
+
+    Attributes
+    ----------
+    sites
+        How many.
+    mean
+        Over the sites.
+    sigma
+        Sample standard deviation (divisor n - 1).
+    minimum, maximum
+        Over the sites.
+    wiwnu_sigma_percent, wiwnu_range_percent
+        The two non-uniformities [%].
     """
 
     sites: int
@@ -39,7 +51,17 @@ class WaferStatistics:
 
 
 def wafer_statistics(values: Array | Sequence[float]) -> WaferStatistics:
-    """Return mean, sample standard deviation and both non-uniformities [%] of site values.
+    """Return mean, sample standard deviation and both non-uniformities of site values.
+
+    Parameters
+    ----------
+    values
+        Of the sites, (sites,).
+
+    Returns
+    -------
+    WaferStatistics
+        In the unit of the values, and [%].
 
     Raises
     ------

@@ -24,9 +24,16 @@ SOURCES: tuple[str, ...] = (*statistics.SOURCES, *outliers.SOURCES)
 
 @dataclass(frozen=True, eq=False, repr=False)
 class MeasuredWafer(Mapping[str, Any]):
-    """What was measured on one wafer: its sites ``paired``, and its figures by name (``wafer["mean_removed_nm"]``).
+    """What was measured on one wafer: its sites, and its figures by name (``wafer["mean_removed_nm"]``).
 
-    The figures are those of :meth:`summary`. ``time`` is the polish time [s], None where nobody gave it.
+    The figures are those of :meth:`summary`.
+
+    Attributes
+    ----------
+    paired
+        Its sites.
+    time
+        Of polishing [s], None where nobody gave it.
     """
 
     paired: Paired
@@ -82,11 +89,11 @@ def measure_wafer(
 
     Parameters
     ----------
-    before, after:
+    before, after
         The files, as :func:`~planish.measure.sites.read.read_sites` reads them.
-    time_s:
+    time_s
         Polish time [s]; goes before what the files say.
-    tolerance:
+    tolerance
         How far [m] the two positions of one site may lie apart.
 
     Returns
@@ -107,7 +114,25 @@ def measure_wafer(
 
 
 def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
-    """Return the figures of a paired wafer as a flat JSON-ready dict; see :func:`measure_wafer`."""
+    """Return the figures of a paired wafer; see :func:`measure_wafer`.
+
+    Parameters
+    ----------
+    paired
+        Its sites.
+    time_s
+        Of polishing [s], if known.
+
+    Returns
+    -------
+    dict[str, Any]
+        Flat, JSON-ready.
+
+    Raises
+    ------
+    DataError
+        If the mean removal is not above zero, or the time is not.
+    """
     removal = paired.removal
     mean = float(np.mean(removal.value))
     if mean <= 0:

@@ -16,17 +16,52 @@ SOURCES: tuple[str, ...] = (
 
 
 def indices(order: int) -> list[tuple[int, int]]:
-    """Return all (n, m) with n <= ``order``, |m| <= n and n - m even, in rising n."""
+    """Return all (n, m) with n <= order, ``|m|`` <= n and n - m even, in rising n.
+
+    Parameters
+    ----------
+    order
+        The highest n.
+
+    Returns
+    -------
+    list[tuple[int, int]]
+        One pair a polynomial.
+    """
     return [(n, m) for n in range(order + 1) for m in range(-n, n + 1, 2)]
 
 
 def terms(order: int) -> int:
-    """Return how many polynomials there are up to ``order``."""
+    """Return how many polynomials there are.
+
+    Parameters
+    ----------
+    order
+        The highest n.
+
+    Returns
+    -------
+    int
+        Count.
+    """
     return (order + 1) * (order + 2) // 2
 
 
 def radial(n: int, m: int, rho: Array) -> Array:
-    """Return the radial polynomial R_n^|m| at ``rho`` (0 to 1)."""
+    """Return the radial polynomial ``R_n^|m|``.
+
+    Parameters
+    ----------
+    n, m
+        Of the polynomial.
+    rho
+        Radius, 0 to 1, any shape.
+
+    Returns
+    -------
+    Array
+        Shape as ``rho``.
+    """
     m = abs(m)
     out = np.zeros_like(rho)
     for k in range((n - m) // 2 + 1):
@@ -36,9 +71,21 @@ def radial(n: int, m: int, rho: Array) -> Array:
 
 
 def basis(x: Array, y: Array, radius: float, order: int) -> Array:
-    """Return the polynomials up to ``order`` at points (``x``, ``y``) [m] of a disk of ``radius`` [m].
+    """Return the polynomials at points of a disk.
 
-    Shape (points, terms). Column 0 is 1 everywhere; each has mean square 1 over the disk.
+    Parameters
+    ----------
+    x, y
+        [m], (points,).
+    radius
+        Of the disk [m].
+    order
+        The highest n.
+
+    Returns
+    -------
+    Array
+        (points, terms). Column 0 is 1 everywhere; each has mean square 1 over the disk.
     """
     rho, phi = np.hypot(x, y) / radius, np.arctan2(y, x)
     columns = []

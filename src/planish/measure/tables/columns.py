@@ -36,7 +36,18 @@ TIMES: dict[str, float] = {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0}
 
 
 def rate_unit(unit: str) -> float | None:
-    """Return the factor of a rate unit such as ``nm/min`` or ``nm_per_min`` to m/s, or None."""
+    """Return the factor of a rate unit to m/s.
+
+    Parameters
+    ----------
+    unit
+        Such as ``nm/min`` or ``nm_per_min``.
+
+    Returns
+    -------
+    float | None
+        None if it is no rate.
+    """
     top, bar, bottom = unit.lower().replace("_per_", "/").partition("/")
     if bar and top in LENGTHS and bottom in TIMES:
         return LENGTHS[top] / TIMES[bottom]
@@ -44,8 +55,20 @@ def rate_unit(unit: str) -> float | None:
 
 
 def split_name(header: str) -> tuple[str, str | None]:
-    """Return (name, unit or None) of a column header.
+    """Split a column header into name and unit.
 
+    Parameters
+    ----------
+    header
+        As written.
+
+    Returns
+    -------
+    tuple[str, str | None]
+        Name, and unit or None.
+
+    Examples
+    --------
     >>> split_name("thickness [nm]")
     ('thickness', 'nm')
     >>> split_name("rate_nm_per_min")
@@ -70,7 +93,19 @@ def split_name(header: str) -> tuple[str, str | None]:
 
 
 def parse_units_note(note: str, place: str) -> dict[str, str]:
-    """Return ``{"x": "mm", ...}`` from the text of a ``# units:`` line.
+    """Read a ``# units:`` line.
+
+    Parameters
+    ----------
+    note
+        The text of the line.
+    place
+        For the refusal.
+
+    Returns
+    -------
+    dict[str, str]
+        ``{"x": "mm", ...}``.
 
     Raises
     ------
@@ -91,7 +126,19 @@ def parse_units_note(note: str, place: str) -> dict[str, str]:
 
 
 def length_factor(unit: str, place: str) -> float:
-    """Return the factor from ``unit`` to metres.
+    """Return the factor from a unit to metres.
+
+    Parameters
+    ----------
+    unit
+        As written.
+    place
+        For the refusal.
+
+    Returns
+    -------
+    float
+        [m] per unit.
 
     Raises
     ------

@@ -38,6 +38,18 @@ class TextSize:
 def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
     """Refuse a text table that is too large to be read, by one pass in small pieces.
 
+    Parameters
+    ----------
+    file
+        The table.
+    cells
+        It may have.
+
+    Returns
+    -------
+    TextSize
+        How large it is.
+
     Raises
     ------
     DataError
@@ -84,7 +96,20 @@ def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
 
 
 def check_columns(file: Path, count: int) -> None:
-    """Refuse more columns than a table may have."""
+    """Refuse more columns than a table may have.
+
+    Parameters
+    ----------
+    file
+        The table.
+    count
+        Of its columns.
+
+    Raises
+    ------
+    DataError
+        If there are more.
+    """
     if count > MAX_COLUMNS:
         raise DataError(
             f"{file}: {count} columns are more than the {MAX_COLUMNS} that are read (leave out what is not needed)"
@@ -92,7 +117,20 @@ def check_columns(file: Path, count: int) -> None:
 
 
 def check_cell(place: str, cell: str) -> None:
-    """Refuse a cell whose text is too long."""
+    """Refuse a cell whose text is too long.
+
+    Parameters
+    ----------
+    place
+        For the refusal.
+    cell
+        Its text.
+
+    Raises
+    ------
+    DataError
+        If it is longer than a cell may be.
+    """
     if len(cell) > MAX_CELL:
         raise DataError(
             f"{place}: a cell of {len(cell)} characters: must be at most {MAX_CELL} (is a quotation mark missing?)"

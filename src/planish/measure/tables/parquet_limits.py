@@ -36,7 +36,14 @@ class _Damaged(Exception):
 
 
 def check_parquet(file: Path, cells: int) -> None:
-    """Refuse a Parquet file of more than ``cells`` cells, or that unpacks to too much; nothing is unpacked.
+    """Refuse a Parquet file of too many cells, or that unpacks to too much; nothing is unpacked.
+
+    Parameters
+    ----------
+    file
+        The table.
+    cells
+        It may have.
 
     Raises
     ------

@@ -26,9 +26,20 @@ from planish.measure.tables import limits
 class Table:
     """A table as read: nothing interpreted yet.
 
-    ``header`` holds the column names as written, ``columns`` their cells as
-    text (stripped), ``lines`` the 1-based line of the file (for Parquet: the
-    row) each record came from, ``notes`` the ``# key: value`` lines.
+    Attributes
+    ----------
+    path
+        The file.
+    header
+        Column names as written.
+    columns
+        Their cells as text (stripped).
+    lines
+        The 1-based line of the file (for Parquet: the row) each record came from.
+    notes
+        The ``# key: value`` lines.
+    place
+        What ``lines`` counts.
     """
 
     path: str
@@ -39,12 +50,37 @@ class Table:
     place: str = "line"
 
     def at(self, row: int, column: str | None = None) -> str:
-        """Return the wording of a place: ``file: line 7, column 'x_mm'``."""
+        """Return the wording of a place: ``file: line 7, column 'x_mm'``.
+
+        Parameters
+        ----------
+        row
+            Of the table, from 0.
+        column
+            Its name, if it matters.
+
+        Returns
+        -------
+        str
+            For a refusal.
+        """
         where = f"{self.path}: {self.place} {self.lines[row]}"
         return f"{where}, column {column!r}" if column is not None else where
 
     def index(self, name: str, purpose: str = "a column") -> int:
-        """Return the position of column ``name`` (case does not matter).
+        """Return the position of a column.
+
+        Parameters
+        ----------
+        name
+            Of the column (case does not matter).
+        purpose
+            What it is wanted for, for the refusal.
+
+        Returns
+        -------
+        int
+            From 0.
 
         Raises
         ------
@@ -60,9 +96,22 @@ class Table:
         raise DataError(refuse(f"{self.path}: {purpose}", name, "named once", f"the columns are {have}"))
 
     def text(self, name: str) -> tuple[str, ...]:
-        """Return the cells of column ``name`` as text, as it was before it was made safe for a spreadsheet.
+        """Return the cells of a column as text, as it was before it was made safe for a spreadsheet.
 
-        An empty cell is refused.
+        Parameters
+        ----------
+        name
+            Of the column.
+
+        Returns
+        -------
+        tuple[str, ...]
+            (rows,).
+
+        Raises
+        ------
+        DataError
+            If there is no such column, or a cell is empty.
         """
         column = self.index(name)
         for row, cell in enumerate(self.columns[column]):
@@ -71,7 +120,17 @@ class Table:
         return tuple(plain(cell) for cell in self.columns[column])
 
     def numbers(self, name: str) -> NDArray[np.float64]:
-        """Return the cells of column ``name`` as finite floats.
+        """Return the cells of a column as finite floats.
+
+        Parameters
+        ----------
+        name
+            Of the column.
+
+        Returns
+        -------
+        NDArray[np.float64]
+            (rows,).
 
         Raises
         ------
@@ -108,10 +167,18 @@ class Table:
 
 
 def read_table(path: str | os.PathLike[str]) -> Table:
-    """Read a CSV (comma, semicolon or tab) or Parquet file as a :class:`Table`.
+    """Read a CSV (comma, semicolon or tab) or Parquet file.
 
-    Lines that begin with ``#`` before the column names are notes; those of
-    the form ``# key: value`` are kept in ``notes`` with the key in lower case.
+    Parameters
+    ----------
+    path
+        The file. Lines that begin with ``#`` before the column names are notes; those of the form ``# key:
+        value`` are kept in ``notes`` with the key in lower case.
+
+    Returns
+    -------
+    Table
+        Nothing interpreted yet.
 
     Raises
     ------
@@ -246,6 +313,16 @@ def _check_header(file: Path, header: tuple[str, ...], line: int) -> None:
 
 def number(text: str) -> float:
     """Return a cell's number; digits of other scripts and grouped digits (``1_000``) are none.
+
+    Parameters
+    ----------
+    text
+        Of the cell.
+
+    Returns
+    -------
+    float
+        As a float.
 
     Raises
     ------

@@ -26,11 +26,20 @@ DISK_LIFE = 500.0
 
 
 def invented_traces(seed: int, wafers: int = 300) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Return (samples, rates) of ``wafers`` invented wafers, each polished in two stages.
+    """Return samples and rates of invented wafers, each polished in two stages.
 
-    Columns as :func:`~planish.measure.traces.read.read_traces` and
-    :func:`~planish.measure.traces.read.read_rates` give them. The same seed gives
-    the same numbers.
+    Parameters
+    ----------
+    seed
+        The same seed gives the same numbers.
+    wafers
+        How many.
+
+    Returns
+    -------
+    tuple[pl.DataFrame, pl.DataFrame]
+        (samples, rates), columns as :func:`~planish.measure.traces.read.read_traces` and
+        :func:`~planish.measure.traces.read.read_rates` give them.
     """
     import polars as pl
 

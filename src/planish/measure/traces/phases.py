@@ -22,16 +22,18 @@ def phase_figures(samples: pl.DataFrame, position: Mapping[str, int], channels: 
 
     Parameters
     ----------
-    samples:
+    samples
         Ordered in time within each polish, repeats taken out.
-    position:
+    position
         Chamber -> place in its route (1 first); chambers not in it have no phase of their own.
-    channels:
+    channels
         Columns to describe.
 
-    Columns: ``whole_mean_*``, ``whole_sd_*``, ``whole_max_*`` over the
-    polish, and ``phase_mean_*_k``, ``phase_span_k`` [s], ``phase_samples_k``
-    at place k. Null where nothing was recorded.
+    Returns
+    -------
+    pl.DataFrame
+        Columns ``whole_mean_*``, ``whole_sd_*``, ``whole_max_*`` over the polish, and ``phase_mean_*_k``,
+        ``phase_span_k`` [s], ``phase_samples_k`` at place k. Null where nothing was recorded.
     """
     import polars as pl
 

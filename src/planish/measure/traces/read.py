@@ -115,15 +115,23 @@ class Scales(Record):
 class Wafers(Record):
     """Traces cut into wafers.
 
-    ``table`` has a row for each polish (wafer and stage), in order of its
-    start: ``wafer``, ``stage``, ``start`` [s], ``chambers`` (list), ``rate``
-    if rates were joined, ``seconds`` (time under pressure), ``exposure``
-    (integral of relative pressure x speed), ``pressure_speed`` (its mean, null
-    where no pressure was recorded) and
-    the features of each chamber position. ``flags`` tell what is odd:
-    {"wafer", "stage", "reason"}. ``phases`` has the plain figures of the same
-    polishes (see :mod:`planish.measure.traces.phases`) and ``scales`` what was usual,
-    to cut other files alike.
+    Attributes
+    ----------
+    table
+        A row for each polish (wafer and stage), in order of its start: ``wafer``, ``stage``, ``start`` [s],
+        ``chambers`` (list), ``rate`` if rates were joined, ``seconds`` (time under pressure), ``exposure``
+        (integral of relative pressure x speed), ``pressure_speed`` (its mean, null where no pressure was
+        recorded) and the features of each chamber position.
+    flags
+        What is odd: {"wafer", "stage", "reason"}.
+    notes
+        What had to be assumed, in plain words.
+    source
+        Where the traces came from.
+    phases
+        The plain figures of the same polishes (see :mod:`planish.measure.traces.phases`).
+    scales
+        What was usual, to cut other files alike.
     """
 
     table: pl.DataFrame
@@ -139,12 +147,17 @@ def read_traces(path: str | os.PathLike[str], columns: Mapping[str, str] | None 
 
     Parameters
     ----------
-    path:
+    path
         The file, one row a sample.
-    columns:
+    columns
         Mapping from the file's column names to ours. Left out, a file with
         our names is taken as it is, and one with the 2016 challenge's names
         by ``PHM2016``.
+
+    Returns
+    -------
+    pl.DataFrame
+        One row a sample.
 
     Raises
     ------
@@ -195,7 +208,19 @@ def read_traces(path: str | os.PathLike[str], columns: Mapping[str, str] | None 
 
 
 def read_rates(path: str | os.PathLike[str], columns: Mapping[str, str] | None = None) -> pl.DataFrame:
-    """Read the measured average removal rate of each polish: columns wafer, stage, rate.
+    """Read the measured average removal rate of each polish.
+
+    Parameters
+    ----------
+    path
+        The file, one row a polish.
+    columns
+        Mapping from the file's column names to ours, as for :func:`read_traces`.
+
+    Returns
+    -------
+    pl.DataFrame
+        Columns wafer, stage, rate.
 
     Raises
     ------
@@ -233,19 +258,35 @@ def cut_wafers(
 ) -> Wafers:
     """Cut samples into wafers and integrate what each was exposed to.
 
-    Exact repeats of a sample are taken out, samples are put in order of
-    time, and each counts for the time since the one before, at most
-    ``LONGEST_STEP`` seconds. The pressure is the mean over the zones, each in
-    units of its own usual level (median while pressed). Chambers are numbered
-    by position in their route, so that two routes share their columns. With
-    ``like`` the usual levels and the places of the chambers are those of
-    other traces, so that the two tables compare.
+    Parameters
+    ----------
+    samples
+        As :func:`read_traces` gives them.
+    rates
+        As :func:`read_rates` gives them, to be joined.
+    source
+        Where they came from.
+    like
+        Take the usual levels and the places of the chambers of these other traces, so that the two tables
+        compare.
+
+    Returns
+    -------
+    Wafers
+        A row for each polish.
 
     Raises
     ------
     DataError
         If no rate belongs to any of the wafers, or a chamber or channel is
         not among those of ``like``.
+
+    Notes
+    -----
+    Exact repeats of a sample are taken out, samples are put in order of time, and each counts for the time
+    since the one before, at most ``LONGEST_STEP`` seconds. The pressure is the mean over the zones, each in
+    units of its own usual level (median while pressed). Chambers are numbered by position in their route,
+    so that two routes share their columns.
     """
     import polars as pl
 
@@ -383,9 +424,17 @@ def _chamber_positions(ordered: pl.DataFrame) -> dict[str, int]:
 
 
 def routes_of(samples: pl.DataFrame) -> dict[str, str]:
-    """Return chamber -> route: chambers that one polish passes through belong to one route.
+    """Return the route of each chamber: chambers that one polish passes through belong to one route.
 
-    Routes are named by their chambers, such as "4-5-6".
+    Parameters
+    ----------
+    samples
+        As :func:`read_traces` gives them.
+
+    Returns
+    -------
+    dict[str, str]
+        Chamber -> route, named by its chambers, such as "4-5-6".
     """
     visits = samples.select("wafer", "stage", "chamber").unique().group_by("wafer", "stage").agg("chamber")
     parent: dict[str, str] = {}

@@ -37,7 +37,18 @@ class Regimes(Record):
     notes: tuple[str, ...]
 
     def label(self, table: pl.DataFrame) -> NDArray[np.str_]:
-        """Return the regime's name for each row of a wafer table."""
+        """Return the regime's name for each row of a wafer table.
+
+        Parameters
+        ----------
+        table
+            With ``stage`` and ``chambers``.
+
+        Returns
+        -------
+        NDArray[np.str_]
+            (rows,).
+        """
         out = []
         for stage, chambers in zip(table["stage"].to_list(), table["chambers"].to_list(), strict=True):
             route = self.routes.get(chambers[0], "")
@@ -50,9 +61,19 @@ class Regimes(Record):
 
 
 def find_regimes(table: pl.DataFrame, training: NDArray[np.bool_]) -> Regimes:
-    """Return the regimes of the wafers marked by ``training`` (shape (rows,)).
+    """Return the regimes of some wafers.
 
-    ``names`` are in order of falling size.
+    Parameters
+    ----------
+    table
+        Of wafers.
+    training
+        Marks the wafers to learn from, (rows,).
+
+    Returns
+    -------
+    Regimes
+        ``names`` are in order of falling size.
 
     Raises
     ------
