@@ -16,7 +16,7 @@ class PlanishError(Exception):
 
     Parameters
     ----------
-    message:
+    message
         What is wrong and what to do, in one line. By custom it reads
         ``place: value: must be ... (remedy)``.
     """
@@ -48,15 +48,42 @@ class PluginError(PlanishError):
 def refuse(place: str, value: object, allowed: str, remedy: str = "") -> str:
     """Return the one-line wording that all refusals share.
 
-    ``refuse("setup.toml: head.ring.gap", "-0.2 mm", "0 mm or more", "typical 0.2-1 mm")``
-    gives ``setup.toml: head.ring.gap = '-0.2 mm': must be 0 mm or more (typical 0.2-1 mm)``.
+    Parameters
+    ----------
+    place
+        What is refused, and where it stands.
+    value
+        What it is.
+    allowed
+        What it must be.
+    remedy
+        What to do, or a typical value.
+
+    Returns
+    -------
+    str
+        ``refuse("setup.toml: head.ring.gap", "-0.2 mm", "0 mm or more", "typical 0.2-1 mm")`` gives
+        ``setup.toml: head.ring.gap = '-0.2 mm': must be 0 mm or more (typical 0.2-1 mm)``.
     """
     tail = f" ({remedy})" if remedy else ""
     return f"{place} = {shortened(repr(value), _LONGEST_VALUE)}: must be {allowed}{tail}"
 
 
 def shortened(text: str, most: int) -> str:
-    """Return ``text`` with its middle left out where it is longer than ``most`` characters."""
+    """Return a text with its middle left out where it is longer than it may be.
+
+    Parameters
+    ----------
+    text
+        Any.
+    most
+        Characters.
+
+    Returns
+    -------
+    str
+        At most about so long.
+    """
     if len(text) <= most:
         return text
     head = most * 2 // 3

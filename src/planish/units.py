@@ -101,7 +101,18 @@ def _lookup(dimension: str) -> tuple[str, str, str]:
 
 
 def normalise(unit: str) -> str:
-    """Return a unit in the spelling of the table: ``"µm"`` -> ``"um"``, ``"kg / m³"`` -> ``"kg/m^3"``."""
+    """Return a unit in the spelling of the table.
+
+    Parameters
+    ----------
+    unit
+        As written.
+
+    Returns
+    -------
+    str
+        ``"µm"`` -> ``"um"``, ``"kg / m³"`` -> ``"kg/m^3"``.
+    """
     text = unit.strip().translate(_SPELLING).replace("°", "deg").replace("**", "^")
     text = re.sub(r"\s*([/*^()])\s*", r"\1", text)
     return re.sub(r"\s+", "*", text)
@@ -193,10 +204,10 @@ def to_si(text: str, dimension: str) -> float:
 
     Parameters
     ----------
-    text:
+    text
         A number and a unit, such as ``"250 nm/min"``. For the dimension
         "ratio" a bare number in text or a percentage.
-    dimension:
+    dimension
         What the value is for; one of `dimensions()`.
 
     Returns
@@ -220,7 +231,18 @@ def to_si(text: str, dimension: str) -> float:
 
 
 def pretty(unit: str) -> str:
-    """Return a unit as it is printed: ``"um"`` -> ``"µm"``, ``"kg/m^3"`` -> ``"kg/m³"``."""
+    """Return a unit as it is printed.
+
+    Parameters
+    ----------
+    unit
+        In the table's spelling.
+
+    Returns
+    -------
+    str
+        ``"um"`` -> ``"µm"``, ``"kg/m^3"`` -> ``"kg/m³"``.
+    """
     if unit in ("A", "A/min", "A/s"):
         return unit.replace("A", "Å", 1)
     for plain, nice in _PRETTY[1:]:
@@ -229,13 +251,53 @@ def pretty(unit: str) -> str:
 
 
 def unit_of(dimension: str, system: Literal["trade", "si"] = "trade") -> str:
-    """Return the unit in which `dimension` is shown, in the table's spelling."""
+    """Return the unit in which a dimension is shown.
+
+    Parameters
+    ----------
+    dimension
+        One of `dimensions()`.
+    system
+        The trade's units, or SI.
+
+    Returns
+    -------
+    str
+        In the table's spelling.
+
+    Raises
+    ------
+    UnitError
+        For an unknown dimension.
+    """
     _, trade, si_unit = _lookup(dimension)
     return si_unit if system == "si" else trade
 
 
 def show(value: float, dimension: str, system: Literal["trade", "si"] = "trade", digits: int = 4) -> str:
-    """Return an SI value as text for people: ``show(20684.27, "pressure")`` -> ``"3 psi"``."""
+    """Return an SI value as text for people: ``show(20684.27, "pressure")`` -> ``"3 psi"``.
+
+    Parameters
+    ----------
+    value
+        In ``SI_UNITS[dimension]``.
+    dimension
+        One of `dimensions()`.
+    system
+        The trade's units, or SI.
+    digits
+        That count.
+
+    Returns
+    -------
+    str
+        Number and unit.
+
+    Raises
+    ------
+    UnitError
+        For an unknown dimension.
+    """
     unit = unit_of(dimension, system)
     factor, offset = _factor_offset(unit, dimension)
     number = f"{(value - offset) / factor:.{digits}g}"

@@ -23,11 +23,11 @@ class Backend:
 
     Attributes
     ----------
-    name:
+    name
         ``"numpy"`` or ``"cupy"``.
-    xp:
+    xp
         The array module.
-    workers:
+    workers
         Threads used on the host (always 1 on a device). They change the time, never the numbers.
     """
 
@@ -37,26 +37,74 @@ class Backend:
     _fft: Any
 
     def rfft2(self, field: Any) -> Any:
-        """Return the half-spectrum of a real field (last axis halved), in the field's precision."""
+        """Return the half-spectrum of a real field.
+
+        Parameters
+        ----------
+        field
+            (ny, nx).
+
+        Returns
+        -------
+        Any
+            (ny, nx//2 + 1), in the field's precision.
+        """
         if self.name == "numpy":
             return self._fft.rfft2(field, workers=self.workers)
         return self._fft.rfft2(field)
 
     def irfft2(self, spectrum: Any, shape: tuple[int, int]) -> Any:
-        """Return the real field of `shape` of a half-spectrum; the spectrum may be overwritten."""
+        """Return the real field of a half-spectrum.
+
+        Parameters
+        ----------
+        spectrum
+            (ny, nx//2 + 1); it may be overwritten.
+        shape
+            (ny, nx).
+
+        Returns
+        -------
+        Any
+            (ny, nx).
+        """
         if self.name == "numpy":
             return self._fft.irfft2(spectrum, s=shape, workers=self.workers, overwrite_x=True)
         return self._fft.irfft2(spectrum, s=shape, overwrite_x=True)
 
     def asarray(self, values: Any, dtype: Any = None) -> Any:
-        """Bring `values` to this backend (no copy where none is needed), contiguous."""
+        """Bring values to this backend (no copy where none is needed), contiguous.
+
+        Parameters
+        ----------
+        values
+            Of any array kind.
+        dtype
+            Theirs unless given.
+
+        Returns
+        -------
+        Any
+            An array of the backend.
+        """
         if self.name == "numpy" and hasattr(values, "__cuda_array_interface__"):
             values = values.get()
         found = self.xp.asarray(values, dtype=dtype)
         return self.xp.ascontiguousarray(found) if found.ndim else found
 
     def to_host(self, values: Any) -> np.ndarray:
-        """Return `values` as a NumPy array on the host."""
+        """Return values as a NumPy array on the host.
+
+        Parameters
+        ----------
+        values
+            An array of the backend.
+
+        Returns
+        -------
+        np.ndarray
+            On the host.
+        """
         return values.get() if hasattr(values, "get") else np.asarray(values)
 
     def sync(self) -> None:
@@ -77,10 +125,15 @@ def get_backend(name: str = "numpy", *, workers: int | None = None) -> Backend:
 
     Parameters
     ----------
-    name:
+    name
         ``"numpy"``, or ``"cupy"`` for a CUDA device (extra ``planish[gpu]``).
-    workers:
+    workers
         Host threads, 1 or more; all processors this process may use if None.
+
+    Returns
+    -------
+    Backend
+        Ready for work.
 
     Raises
     ------

@@ -38,10 +38,20 @@ def cache_folder() -> Path:
 
 
 def cached_arrays(key: str, build: Callable[[], Arrays]) -> dict[str, NDArray[np.float64]]:
-    """Return the arrays stored under ``key``, or build and store them.
+    """Return stored arrays, or build and store them.
 
-    ``key`` must change whenever ``build`` would return other numbers: put a hash of
-    every input and a version in it. ``build`` takes nothing and returns named arrays.
+    Parameters
+    ----------
+    key
+        Must change whenever ``build`` would return other numbers: put a hash of every input and a version
+        in it.
+    build
+        Takes nothing and returns named arrays.
+
+    Returns
+    -------
+    dict[str, NDArray[np.float64]]
+        Arrays by name.
     """
     stamp = hashlib.sha256(f"{_FORMAT} {key}".encode()).digest()
     path = cache_folder() / f"{stamp.hex()[:40]}.arrays"

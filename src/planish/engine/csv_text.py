@@ -32,19 +32,53 @@ _CELL_IN_NOTE = re.compile(r"([,;\t]\s*)(?=[=+\-@])")
 
 
 def safe(text: str) -> str:
-    """Return a cell's text so that no spreadsheet runs it; numbers are left as they are."""
+    """Return a cell's text so that no spreadsheet runs it; numbers are left as they are.
+
+    Parameters
+    ----------
+    text
+        Of the cell.
+
+    Returns
+    -------
+    str
+        Undone by :func:`plain`.
+    """
     return f"'{text}" if _IS_FORMULA.match(text) and not _IS_NUMBER.match(text) else text
 
 
 def plain(text: str) -> str:
-    """Return the text that :func:`safe` was given."""
+    """Return the text that :func:`safe` was given.
+
+    Parameters
+    ----------
+    text
+        Of the cell.
+
+    Returns
+    -------
+    str
+        As it was.
+    """
     return text[1:] if _IS_SHIELDED.match(text) else text
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[str]], notes: Iterable[str] = ()) -> str:
-    """Return a CSV file: lines behind ``#``, the column names, a line a row; separated by commas, quoted where needed.
+    """Return a CSV file, separated by commas, quoted where needed.
 
-    Numbers are given as text, in the digits wanted.
+    Parameters
+    ----------
+    head
+        The column names.
+    rows
+        A line each; numbers as text, in the digits wanted.
+    notes
+        Lines behind ``#`` before the column names.
+
+    Returns
+    -------
+    str
+        The whole file.
     """
     out = io.StringIO()
     for note in notes:
@@ -57,7 +91,20 @@ def csv_text(head: Sequence[str], rows: Iterable[Sequence[str]], notes: Iterable
 
 
 def frame_csv(frame: pl.DataFrame, notes: Iterable[str] = ()) -> str:
-    """Return a table of polars as CSV, its text made safe as :func:`csv_text` does."""
+    """Return a table of polars as CSV, its text made safe as :func:`csv_text` does.
+
+    Parameters
+    ----------
+    frame
+        The table.
+    notes
+        Lines behind ``#`` before the column names.
+
+    Returns
+    -------
+    str
+        The whole file.
+    """
     import polars as pl
 
     text = pl.col(pl.String)

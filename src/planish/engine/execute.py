@@ -79,20 +79,35 @@ def run_all(
 
     Parameters
     ----------
-    work: a function of one piece. On a cluster it and the pieces are pickled.
-    workers: threads or processes here (default: all cores). Work on large arrays lets go of the interpreter
+    work
+        A function of one piece. On a cluster it and the pieces are pickled.
+    pieces
+        What it is called with.
+    workers
+        Threads or processes here (default: all cores). Work on large arrays lets go of the interpreter
         lock, so threads serve it; work of many small steps needs processes.
-    processes: use processes, which are kept for the next call; ``work`` and the pieces are pickled,
-        in few batches. Progress is then told, and a stop obeyed, between batches.
-    address: of a Dask scheduler ("tcp://host:8786"), which then decides on workers.
-    progress: called with (done, all) after each piece, from one thread at a time.
-    cancel: pieces not begun when it is thrown are not done.
+    processes
+        Use processes, which are kept for the next call; ``work`` and the pieces are pickled, in few
+        batches. Progress is then told, and a stop obeyed, between batches.
+    address
+        Of a Dask scheduler ("tcp://host:8786"), which then decides on workers.
+    progress
+        Called with (done, all) after each piece, from one thread at a time.
+    cancel
+        Pieces not begun when it is thrown are not done.
+
+    Returns
+    -------
+    list[Answer]
+        In the order of the pieces.
 
     Raises
     ------
-    CancelledError: if it was thrown in time.
-    PlanishError: for a bad number of workers, or a cluster that cannot be reached.
-    Whatever ``work`` raises.
+    CancelledError
+        If it was thrown in time.
+    PlanishError
+        For a bad number of workers, or a cluster that cannot be reached. Whatever ``work`` raises comes
+        through as it is.
     """
     todo = list(pieces)
     if workers is not None and workers < 1:

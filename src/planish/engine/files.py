@@ -29,9 +29,23 @@ _LONGEST_NAME = 150  # bytes of a name that are kept in the temporary one
 
 
 def write_whole(path: Path, content: bytes | str, *, mode: int = 0o666, new: bool = False) -> None:
-    """Write ``content`` (text as UTF-8) to ``path``, whole or not at all; missing folders are made.
+    """Write a file, whole or not at all.
 
-    ``mode`` and ``new`` as in :func:`whole_file`.
+    Parameters
+    ----------
+    path
+        The file; missing folders are made.
+    content
+        Text is written as UTF-8.
+    mode, new
+        As in :func:`whole_file`.
+
+    Raises
+    ------
+    FileExistsError
+        As in :func:`whole_file`.
+    IsADirectoryError
+        As in :func:`whole_file`.
     """
     with whole_file(path, mode=mode, new=new) as out:
         out.write(content.encode() if isinstance(content, str) else content)
@@ -43,12 +57,17 @@ def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[
 
     Parameters
     ----------
-    path:
+    path
         The file; missing folders are made.
-    mode:
+    mode
         Its permissions, less what the user's mask takes away, as for any plain new file.
-    new:
+    new
         Leave a file that has the name by then as it is.
+
+    Yields
+    ------
+    BinaryIO
+        The open file.
 
     Raises
     ------
@@ -84,8 +103,18 @@ def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[
 def whole_folder(path: Path, *, mode: int = 0o777) -> Iterator[Path]:
     """Give an empty folder to write in that takes the place of ``path`` when the block ends without an error.
 
-    For writers that need a path; ``mode`` as in :func:`whole_file`. What stood at ``path`` before is there until then, and comes back if
-    the process is killed between the two renames that this takes.
+    Parameters
+    ----------
+    path
+        For writers that need one. What stood there before is there until the block ends, and comes back if
+        the process is killed between the two renames that this takes.
+    mode
+        As in :func:`whole_file`.
+
+    Yields
+    ------
+    Path
+        The empty folder.
 
     Raises
     ------
@@ -116,7 +145,13 @@ def whole_folder(path: Path, *, mode: int = 0o777) -> Iterator[Path]:
 
 
 def sweep(folder: Path) -> None:
-    """Take away from ``folder`` what killed processes left half written; what a living one writes stays."""
+    """Take away what killed processes left half written; what a living one writes stays.
+
+    Parameters
+    ----------
+    folder
+        In which they wrote.
+    """
     try:
         names = os.listdir(folder)
     except OSError:

@@ -25,14 +25,36 @@ _PLAIN = frozenset({str, int, float, bool, type(None)})
 
 
 def read_only(values: NDArray[S]) -> NDArray[S]:
-    """Return ``values`` as they are, but read-only (a view: whoever made them can still write to them)."""
+    """Return values as they are, but read-only (a view: whoever made them can still write to them).
+
+    Parameters
+    ----------
+    values
+        Any array.
+
+    Returns
+    -------
+    NDArray[S]
+        A view of it.
+    """
     seen = values.view()
     seen.flags.writeable = False
     return seen
 
 
 def sealed(values: NDArray[S]) -> NDArray[S]:
-    """Return ``values`` read-only for good, for a cache: what they are a view of is made read-only too."""
+    """Return values read-only for good, for a cache: what they are a view of is made read-only too.
+
+    Parameters
+    ----------
+    values
+        Any array.
+
+    Returns
+    -------
+    NDArray[S]
+        The same one.
+    """
     below: object = values
     while isinstance(below, np.ndarray):
         below.flags.writeable = False
@@ -56,9 +78,19 @@ class FixedDict(dict[K, V]):
 
 
 def fixed(value: Any, how: Callable[[Any], Any] = read_only) -> Any:
-    """Return ``value`` with the arrays in it read-only, lists as tuples and dicts as read-only tables.
+    """Return a value with the arrays in it read-only, lists as tuples and dicts as read-only tables.
 
-    Any other object is returned as it is: a record fixes its own fields when it is made.
+    Parameters
+    ----------
+    value
+        Any other object is returned as it is: a record fixes its own fields when it is made.
+    how
+        What makes an array read-only.
+
+    Returns
+    -------
+    Any
+        Of the same content.
     """
     if isinstance(value, np.ndarray):
         return how(value)
@@ -76,6 +108,13 @@ def fix_fields(record: DataclassInstance, how: Callable[[Any], Any] = read_only)
 
     A field that does not count in comparing two records (``compare=False``) is a notebook of what was
     worked out from the others; it is left as it is.
+
+    Parameters
+    ----------
+    record
+        Changed in place.
+    how
+        What makes an array read-only.
     """
     for name in _names(type(record)):
         value = getattr(record, name)

@@ -49,7 +49,18 @@ class Kept(Record):
 
 
 def brief(value: Any) -> str:
-    """Return a value in a few characters: a number to four digits, an array or a collection by its size."""
+    """Return a value in a few characters: a number to four digits, an array or a collection by its size.
+
+    Parameters
+    ----------
+    value
+        Anything.
+
+    Returns
+    -------
+    str
+        On one line.
+    """
     shape = getattr(value, "shape", None)
     if isinstance(shape, tuple) and shape:  # arrays and data frames
         return "x".join(str(size) for size in shape) + " values"
@@ -69,25 +80,77 @@ def brief(value: Any) -> str:
 
 
 def shortened(text: str, most: int) -> str:
-    """Return ``text`` on one line, cut at ``most`` characters where it is longer."""
+    """Return a text on one line, cut where it is longer than it may be.
+
+    Parameters
+    ----------
+    text
+        Any.
+    most
+        Characters.
+
+    Returns
+    -------
+    str
+        On one line.
+    """
     line = " ".join(text.split())
     return line if len(line) <= most else line[: most - 1].rstrip() + "…"
 
 
 def counted(number: int, thing: str) -> str:
-    """Return ``"1 step"``, ``"2 steps"``."""
+    """Return ``"1 step"``, ``"2 steps"``.
+
+    Parameters
+    ----------
+    number
+        How many.
+    thing
+        Of what, in the singular.
+
+    Returns
+    -------
+    str
+        The two together.
+    """
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def figure(value: float | None, unit: str, digits: int = 4) -> str:
-    """Return a number with its unit, ``"none"`` for what is not defined: ``"312.4 nm"``."""
+    """Return a number with its unit: ``"312.4 nm"``.
+
+    Parameters
+    ----------
+    value
+        ``None`` for what is not defined.
+    unit
+        Behind the number.
+    digits
+        That count.
+
+    Returns
+    -------
+    str
+        ``"none"`` for what is not defined.
+    """
     if value is None or value != value:
         return "none"
     return f"{value:.{digits}g} {unit}".rstrip()
 
 
 def same(one: Any, other: Any) -> bool:
-    """Return whether two values are equal to the last bit: records field by field, arrays with NaN equal to NaN."""
+    """Return whether two values are equal to the last bit: records field by field, arrays with NaN equal to NaN.
+
+    Parameters
+    ----------
+    one, other
+        Anything.
+
+    Returns
+    -------
+    bool
+        True or False.
+    """
     if one is other:
         return True
     if isinstance(one, np.ndarray) or isinstance(other, np.ndarray):

@@ -35,13 +35,13 @@ class Registry(Generic[T]):
 
     Parameters
     ----------
-    what:
+    what
         What one record is, as a person would say it: "removal law".
-    group:
+    group
         Entry-point group in which installed packages name theirs.
-    kind:
+    kind
         The class that every record is an instance of.
-    own:
+    own
         Gives the records that planish brings; called at first use.
     """
 
@@ -53,12 +53,24 @@ class Registry(Generic[T]):
         self._lock = threading.RLock()
 
     def get(self, name: str, place: str | None = None) -> T:
-        """Return the record called ``name``.
+        """Return a record by its name.
+
+        Parameters
+        ----------
+        name
+            Of the record.
+        place
+            Where the name stood, for the refusal.
+
+        Returns
+        -------
+        T
+            The one of that name.
 
         Raises
         ------
         SetupError
-            For a name that nothing has; ``place`` says where it stood.
+            For a name that nothing has.
         PluginError
             For an installed package whose record cannot be used.
         """
@@ -74,7 +86,23 @@ class Registry(Generic[T]):
         return tuple(self._all())
 
     def origin(self, name: str) -> str:
-        """Return where a record comes from: "planish", the package that named it, or "this session"."""
+        """Return where a record comes from.
+
+        Parameters
+        ----------
+        name
+            Of the record.
+
+        Returns
+        -------
+        str
+            "planish", the package that named it, or "this session".
+
+        Raises
+        ------
+        PluginError
+            For an installed package whose record cannot be used.
+        """
         self._all()
         return self._origins[name]
 
@@ -86,6 +114,16 @@ class Registry(Generic[T]):
 
     def add(self, record: T) -> T:
         """Add a record for as long as this process lives, and return it.
+
+        Parameters
+        ----------
+        record
+            Of the registry's kind.
+
+        Returns
+        -------
+        T
+            The same one.
 
         Raises
         ------
@@ -99,6 +137,11 @@ class Registry(Generic[T]):
 
     def remove(self, name: str) -> None:
         """Take out a record that ``add`` put in; those of planish and of packages stay.
+
+        Parameters
+        ----------
+        name
+            Of the record.
 
         Raises
         ------

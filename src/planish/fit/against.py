@@ -42,11 +42,24 @@ SHARED = (
 class WaferAgainst(Record):
     """Result of :func:`wafer_against`.
 
-    ``paired`` holds the measured removal; ``wafer`` is the prediction for ``time`` [s] (None: no time is
-    known, so there is no measured rate and the prediction is the recipe's own). ``figures`` are the measured
-    figures, ``at_sites`` [m] the predicted removal at the measured sites. ``fit`` is None where the removal
-    law cannot be fitted, and ``unfitted`` then says why. ``notes`` say where the time came from and what was
-    assumed.
+    Attributes
+    ----------
+    paired
+        The measured removal.
+    wafer
+        The prediction for ``time``.
+    time
+        [s]; None: no time is known, so there is no measured rate and the prediction is the recipe's own.
+    figures
+        The measured figures.
+    at_sites
+        Predicted removal at the measured sites [m].
+    fit
+        None where the removal law cannot be fitted.
+    unfitted
+        Then says why.
+    notes
+        Where the time came from and what was assumed.
     """
 
     paired: Paired
@@ -98,12 +111,17 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
 
     Parameters
     ----------
-    setup:
+    setup
         A loaded setup, its SI records, or the path of a setup file.
-    measured:
+    measured
         The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
-    time:
+    time
         Polish time [s]; it goes before one stated with the measurement.
+
+    Returns
+    -------
+    WaferAgainst
+        Measured beside predicted.
 
     Raises
     ------
@@ -162,11 +180,11 @@ def fit_wafer(
 
     Parameters
     ----------
-    predicted:
+    predicted
         A predicted wafer, or the setup that it was polished with.
-    measured:
+    measured
         The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
-    time:
+    time
         Polish time [s].
 
     Returns

@@ -36,11 +36,21 @@ SOURCES: tuple[str, ...] = (
 class Age(Record):
     """What one counter (or "all") explains in one regime.
 
-    ``skill`` over all later blocks, ``rmse`` and ``rmse_mean`` beside it;
-    ``changes`` how often the counter fell back (a part renewed, or another part in turn).
-    ``percent_per_life`` is the change of the rate in percent over the
-    counter's whole range, by the plain line, with standard error; ``steady``
-    the same with the drift followed.
+    Attributes
+    ----------
+    counter
+        Its name.
+    skill
+        Over all later blocks.
+    rmse, rmse_mean
+        Beside it.
+    changes
+        How often the counter fell back (a part renewed, or another part in turn).
+    percent_per_life
+        Change of the rate in percent over the counter's whole range, by the plain line, with standard
+        error.
+    steady
+        The same with the drift followed.
     """
 
     counter: str
@@ -88,11 +98,17 @@ def fit_consumables(wafers: Wafers, *, splits: int = 5, first_share: float = 0.4
 
     Parameters
     ----------
-    wafers:
+    wafers
         With rates and at least one ``use_`` column.
-    splits:
-        Blocks after the first ``first_share`` of the wafers, each judged
-        after learning from all before it.
+    splits
+        Blocks after the first share of the wafers, each judged after learning from all before it.
+    first_share
+        Of the wafers, that is only learned from.
+
+    Returns
+    -------
+    Consumables
+        By regime.
 
     Raises
     ------

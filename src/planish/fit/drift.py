@@ -32,9 +32,14 @@ CLIP = 3.0
 class Followed(Record):
     """One pass of the filter.
 
-    ``ahead`` (wafers,) is the guess for each wafer before it was measured;
-    ``slopes`` and ``slope_errors`` are those after the last wafer, ``noise``
-    the standard deviation of a measurement.
+    Attributes
+    ----------
+    ahead
+        The guess for each wafer before it was measured, (wafers,).
+    slopes, slope_errors
+        After the last wafer.
+    noise
+        Standard deviation of a measurement.
     """
 
     ahead: Array
@@ -44,18 +49,45 @@ class Followed(Record):
 
 
 def follow(y: Array, x: Array, strength: float, *, noise: float, slope_scale: float) -> Followed:
-    """Run the filter over ``y`` (wafers,) with regressors ``x`` (wafers, terms).
+    """Run the filter; the first wafer starts the level.
 
-    ``noise`` is a first guess of the measurement's standard deviation, used
-    for clipping; ``slope_scale`` the standard deviation slopes may have
-    before anything was measured. The first wafer starts the level.
+    Parameters
+    ----------
+    y
+        Measured, (wafers,).
+    x
+        Regressors, (wafers, terms).
+    strength
+        Of the drift.
+    noise
+        First guess of the measurement's standard deviation, used for clipping.
+    slope_scale
+        Standard deviation slopes may have before anything was measured.
+
+    Returns
+    -------
+    Followed
+        Guesses ahead and slopes.
     """
     ahead, spread, state, cov = _filter(y, x, np.array([strength]), noise, slope_scale)
     return _summary(y, ahead[0], spread[0], state[0], cov[0], noise)
 
 
 def choose_strength(y: Array, x: Array, *, noise: float, slope_scale: float, skip: int = 30) -> float:
-    """Return the drift strength whose one-wafer-ahead guesses of ``y`` are best after ``skip`` wafers."""
+    """Return the drift strength whose one-wafer-ahead guesses are best.
+
+    Parameters
+    ----------
+    y, x, noise, slope_scale
+        As for :func:`follow`.
+    skip
+        Wafers at the start that are not judged.
+
+    Returns
+    -------
+    float
+        For :func:`follow`.
+    """
     skip = min(skip, len(y) // 2)
     ahead, *_ = _filter(y, x, np.array(STRENGTHS), noise, slope_scale)
     return STRENGTHS[int(np.argmin(np.mean((y - ahead)[:, skip:] ** 2, axis=1)))]
@@ -96,7 +128,20 @@ def _summary(y: Array, ahead: Array, spread: Array, state: Array, cov: Array, no
 
 
 def last_mean(y: Array, count: int = 3) -> Array:
-    """Return for each wafer the mean of the ``count`` before it (fewer at the start; the first its own)."""
+    """Return for each wafer the mean of those before it (fewer at the start; the first its own).
+
+    Parameters
+    ----------
+    y
+        Measured, (wafers,).
+    count
+        How many before it.
+
+    Returns
+    -------
+    Array
+        (wafers,).
+    """
     total = np.concatenate([[0.0], np.cumsum(y)])
     i = np.arange(len(y))
     low = np.maximum(i - count, 0)

@@ -44,10 +44,28 @@ CHAIN = 4
 class Learned(Record):
     """Result of :func:`learn_rates`; arrays hold a value a wafer in time order.
 
-    ``predicted`` has "forest" and "forest_and_drift" (NaN before the drift
-    can be followed); ``rmse`` by regime and model over the wafers left out,
-    "all" being all of them; ``importance`` names the features that matter
-    most with their share (of impurity: a hint, no proof).
+    Attributes
+    ----------
+    start
+        Of the polish [s].
+    measured
+        Rate.
+    regime
+        Name of each wafer's.
+    training
+        Whether it was learned from.
+    predicted
+        "forest" and "forest_and_drift" (NaN before the drift can be followed).
+    rmse
+        By regime and model over the wafers left out, "all" being all of them.
+    importance
+        Features that matter most with their share (of impurity: a hint, no proof).
+    settings
+        Of the forest.
+    features
+        All that were learned from.
+    notes
+        What had to be assumed, in plain words.
     """
 
     start: Array
@@ -80,6 +98,24 @@ def learn_rates(
     """Learn the rate from all features of the training wafers and judge it on the later ones.
 
     The numbers depend on ``seed`` and not on ``workers``.
+
+    Parameters
+    ----------
+    wafers
+        With rates.
+    training_share
+        Of all credible wafers, in order of start, that is learned from.
+    trees
+        Of the forest.
+    seed
+        The numbers depend on it.
+    workers
+        Threads; the numbers do not depend on them.
+
+    Returns
+    -------
+    Learned
+        Judged on the later wafers.
 
     Raises
     ------
@@ -162,7 +198,22 @@ def learn_rates(
 
 
 def feature_names(table: pl.DataFrame, training: Mask, notes: list[str]) -> tuple[str, ...]:
-    """Return the numeric columns that vary in training and are not mere calendars."""
+    """Return the numeric columns that vary in training and are not mere calendars.
+
+    Parameters
+    ----------
+    table
+        Of wafers.
+    training
+        Marks those learned from, (rows,).
+    notes
+        Told what is left out; changed in place.
+
+    Returns
+    -------
+    tuple[str, ...]
+        In the table's order.
+    """
     skip = {"wafer", "stage", "start", "chambers", "rate", "credible", "samples"}
     start = table["start"].to_numpy()[training]
     out = []

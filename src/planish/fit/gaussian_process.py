@@ -48,11 +48,25 @@ CLIP = 4.0
 class Process(Record):
     """A fitted process; make one with :func:`fit_process`.
 
-    ``log_parameters`` are ln of a0, l0, a1, the lengths, and the noise
-    variance, in units of ``scale`` (rate) and ``spread`` (columns). ``x``
-    (wafers, columns) are the known wafers scaled, in the given order.
-    ``left_out`` and ``left_out_sd`` (wafers,) are the guesses for each known
-    wafer from all others; ``ahead`` and ``ahead_sd`` from those before it.
+    Attributes
+    ----------
+    log_parameters
+        ln of a0, l0, a1, the lengths, and the noise variance, in units of ``scale`` (rate) and ``spread``
+        (columns).
+    low, high
+        Between which each column is held.
+    centre, spread
+        Of the columns.
+    mean, scale
+        Of the rate.
+    x
+        The known wafers scaled, in the given order, (wafers, columns).
+    factor, weighted
+        What guesses are made with.
+    left_out, left_out_sd
+        Guesses for each known wafer from all others, (wafers,).
+    ahead, ahead_sd
+        From those before it, (wafers,).
     """
 
     log_parameters: Array
@@ -71,10 +85,19 @@ class Process(Record):
     ahead_sd: Array
 
     def guess(self, x: Array, known: NDArray[np.int64] | None = None) -> tuple[Array, Array]:
-        """Return guess and standard deviation (noise included) for new rows, both (rows,).
+        """Return guesses for new rows.
 
-        With ``known`` (rows,) each row is guessed from the first so many
-        known wafers only.
+        Parameters
+        ----------
+        x
+            (rows, columns).
+        known
+            Each row is guessed from the first so many known wafers only, (rows,).
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Guess and standard deviation (noise included), both (rows,).
         """
         from scipy.linalg import solve_triangular
 
@@ -88,9 +111,17 @@ class Process(Record):
         return self.mean + self.scale * (self.weighted @ w), self.scale * np.sqrt(variance)
 
     def with_more(self, x: Array, y: Array) -> Process:
-        """Return the process that also knows rows ``x`` with ``y``, nothing fitted anew.
+        """Return the process that also knows more rows, nothing fitted anew.
 
-        The new rows come after the known ones.
+        Parameters
+        ----------
+        x, y
+            The new rows, which come after the known ones, and their rates.
+
+        Returns
+        -------
+        Process
+            A new one.
         """
         z = (np.clip(x, self.low, self.high) - self.centre) / self.spread
         old = self.factor @ self.weighted
@@ -103,11 +134,26 @@ class Process(Record):
 
 
 def fit_process(x: Array, y: Array, *, steps: int = 20) -> Process:
-    """Fit a process to ``y`` (wafers,) over ``x`` (wafers, columns), the first column being the time.
+    """Fit a process.
 
-    Columns are held inside their 1st and 99th percentile (not the time). Rows
-    must be in order of time if ``ahead`` is to be used. At most ``steps``
-    steps are taken towards the greatest likelihood.
+    Parameters
+    ----------
+    x
+        (wafers, columns), the first column being the time. Rows must be in order of time if ``ahead`` is to
+        be used.
+    y
+        (wafers,).
+    steps
+        At most taken towards the greatest likelihood.
+
+    Returns
+    -------
+    Process
+        Fitted.
+
+    Notes
+    -----
+    Columns are held inside their 1st and 99th percentile (not the time).
     """
     from scipy.optimize import minimize
 

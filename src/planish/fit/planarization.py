@@ -41,9 +41,19 @@ THICKEST = 1e-3  # [m] no film is so thick
 
 @dataclass(frozen=True, slots=True, repr=False)
 class StepData(Record):
-    """Measurements at test structures, one entry each: position ``x``, ``y`` [m] in layout coordinates,
-    polish ``time`` [s], thickness lost by the up area ``up_loss`` [m] and ``step_left`` [m]; NaN where
-    not measured."""
+    """Measurements at test structures, one entry each.
+
+    Attributes
+    ----------
+    x, y
+        Position in layout coordinates [m].
+    time
+        Of polishing [s].
+    up_loss
+        Thickness lost by the up area [m], NaN where not measured.
+    step_left
+        [m], NaN where not measured.
+    """
 
     x: Array
     y: Array
@@ -63,10 +73,29 @@ class Band:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class PlanarizationFit(Record):
-    """``length`` [m], blanket ``rate`` [m/s], ``contact_height`` [m] (None if not fitted), the standard deviation
-    of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, the
-    ``covariance`` of the logarithms; at each structure the effective ``density`` and the fitted ``up_loss`` and
-    ``step_left`` [m]."""
+    """What measured test structures say of the constants, and the fitted values.
+
+    Attributes
+    ----------
+    length
+        [m].
+    rate
+        Blanket [m/s].
+    contact_height
+        [m], None if not fitted.
+    residual_sd
+        Standard deviation of what is left over [m].
+    points
+        Used.
+    bands_by
+        How the bands were found.
+    covariance
+        Of the logarithms.
+    density
+        Effective, at each structure.
+    up_loss, step_left
+        Fitted, at each structure [m].
+    """
 
     length: Band
     rate: Band
@@ -130,15 +159,30 @@ def fit_planarization(
 
     Parameters
     ----------
-    maps: layout maps with density, cell [m] and origin [m].
-    data: the measurements.  step: initial step [m].
-    contact_height: fit a contact height; False: the plain density law.
-    resamples: bootstrap resamples of the residuals (0: bands from the covariance).
-    seed: of the resampling.
+    maps
+        Layout maps with density, cell [m] and origin [m].
+    data
+        The measurements.
+    step
+        Initial step [m].
+    contact_height
+        Fit a contact height; False: the plain density law.
+    kernel, edges, outside
+        As for :func:`~planish.physics.pattern.effective_density.effective_density`.
+    resamples
+        Bootstrap resamples of the residuals (0: bands from the covariance).
+    seed
+        Of the resampling.
+
+    Returns
+    -------
+    PlanarizationFit
+        Constants with their bands.
 
     Raises
     ------
-    FitError: too few points, places off the map, times not positive, or data that leave a constant open.
+    FitError
+        Too few points, places off the map, times not positive, or data that leave a constant open.
     """
     names = ("length", "rate", *(("contact height",) if contact_height else ()))
     if not 0 < step <= THICKEST:

@@ -52,14 +52,26 @@ RING = 1e-4
 class RemovalFit(Record):
     """Result of :func:`~planish.fit.against.fit_wafer`.
 
-    ``k_p`` and ``k_p_error`` [1/Pa] (NaN where the law has no k_p);
-    ``scale`` and ``scale_error`` measured over predicted if a prediction
-    with a k_p of its own was given (else NaN); ``k_p_all`` with the flagged
-    sites too; ``rmse`` [m] of the sites about the fit and ``r_squared`` of
-    the shape (share of the variance over the wafer that is explained, which
-    may be negative). Arrays over the sites: ``r``, ``measured``, ``fitted``
-    [m]. ``residual`` is the smooth radial residual with its band, or None
-    where the sites do not carry one.
+    Attributes
+    ----------
+    k_p, k_p_error
+        [1/Pa], NaN where the law has no k_p.
+    k_p_all
+        With the flagged sites too [1/Pa].
+    scale, scale_error
+        Measured over predicted if a prediction with a k_p of its own was given (else NaN).
+    rmse
+        Of the sites about the fit [m].
+    r_squared
+        Of the shape (share of the variance over the wafer that is explained, which may be negative).
+    r, measured, fitted
+        Over the sites [m].
+    flags
+        Sites that stand out.
+    residual
+        Smooth radial residual with its band, or None where the sites do not carry one.
+    sentences
+        What the fit says, in plain words.
     """
 
     k_p: float
@@ -117,9 +129,9 @@ def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
 
     Parameters
     ----------
-    result:
+    result
         The wafer as predicted.
-    removal:
+    removal
         What was measured on it, a map of the removal [m].
 
     Returns

@@ -72,11 +72,19 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Coefficient:
-    """A coefficient of the law in its own unit, with its standard error.
+    """A coefficient of the law in its own unit.
 
-    For terms in a logarithm it is an exponent (no unit); for counters the
-    change of ln(rate) per unit of the counter. ``per_sd`` is the change of
-    the rate in percent per training standard deviation.
+    For terms in a logarithm it is an exponent (no unit); for counters the change of ln(rate) per unit of
+    the counter.
+
+    Attributes
+    ----------
+    name
+        Of the term.
+    value, error
+        With its standard error.
+    per_sd
+        Change of the rate in percent per training standard deviation.
     """
 
     name: str
@@ -87,10 +95,34 @@ class Coefficient:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class RegimeFit(Record):
-    """The law of one regime and how it did on the wafers after the cut.
+    """The law of one regime and how it did on the wafers after the cut; arrays hold a value a wafer in time order.
 
-    Arrays hold a value a wafer in time order: ``start`` [s], ``measured``,
-    ``training`` (bool) and ``predicted`` by model name (see ``MODELS``).
+    Attributes
+    ----------
+    name
+        Of the regime.
+    n_training, n_left_out, n_unrecorded
+        Wafers learned from, judged, and without a record.
+    mean_rate
+        Of those learned from.
+    preston
+        k of rate = k x pressure x speed, with its standard error.
+    coefficients, terms
+        Of the law.
+    drift_strength
+        With which the drift is followed.
+    rmse, rmse_training
+        By model, left out and learned from.
+    sentences
+        What the fit says, in plain words.
+    start
+        [s].
+    measured
+        Rate.
+    training
+        Whether it was learned from.
+    predicted
+        By model name (see ``MODELS``).
     """
 
     name: str
@@ -118,7 +150,18 @@ class RegimeFit(Record):
         )
 
     def law(self, table: pl.DataFrame) -> Array:
-        """Return the rate by the fitted law, from the traces alone, for rows of a wafer table."""
+        """Return the rate by the fitted law, from the traces alone.
+
+        Parameters
+        ----------
+        table
+            Rows of a wafer table.
+
+        Returns
+        -------
+        Array
+            (rows,).
+        """
         x = np.column_stack([np.ones(table.height), *(t(table) for t in self.terms)])
         beta = np.array([self.coefficients[0].value, *(c.per_sd / 100 for c in self.coefficients[1:])])
         rate: Array = np.exp(x @ beta)
@@ -141,7 +184,18 @@ class RateLaw(Record):
         return f"{counted(len(self.regimes), 'regime')} of {brief(self.source)}, RMS error on wafers left out: {errors}"
 
     def predict(self, table: pl.DataFrame) -> Array:
-        """Return the rate of each row of a wafer table by the law of its regime, from traces alone."""
+        """Return the rate of each wafer by the law of its regime, from traces alone.
+
+        Parameters
+        ----------
+        table
+            Rows of a wafer table.
+
+        Returns
+        -------
+        Array
+            (rows,).
+        """
         label = self.found.label(table)
         out = np.full(table.height, np.nan)
         for regime in self.regimes:
@@ -187,10 +241,15 @@ def fit_rate_law(wafers: Wafers, *, training_share: float = 0.7) -> RateLaw:
 
     Parameters
     ----------
-    wafers:
+    wafers
         From :func:`~planish.measure.traces.read.cut_wafers`, with rates.
-    training_share:
+    training_share
         Share of all credible wafers, in order of start, that is learned from.
+
+    Returns
+    -------
+    RateLaw
+        One fit a regime.
 
     Raises
     ------
@@ -218,6 +277,16 @@ def fit_rate_law(wafers: Wafers, *, training_share: float = 0.7) -> RateLaw:
 def split_in_time(wafers: Wafers, training_share: float) -> tuple[pl.DataFrame, Mask]:
     """Return the credible wafers and which of them lie before the cut.
 
+    Parameters
+    ----------
+    wafers, training_share
+        As for :func:`fit_rate_law`.
+
+    Returns
+    -------
+    tuple[pl.DataFrame, Mask]
+        The wafers, and a mark on those before the cut.
+
     Raises
     ------
     FitError
@@ -241,7 +310,22 @@ def split_in_time(wafers: Wafers, training_share: float) -> tuple[pl.DataFrame, 
 
 
 def build_terms(table: pl.DataFrame, rows: Mask, notes: list[str]) -> tuple[Term, ...]:
-    """Return the terms that the training ``rows`` can tell apart; what is left out goes to ``notes``."""
+    """Return the terms that the training rows can tell apart.
+
+    Parameters
+    ----------
+    table
+        Of wafers.
+    rows
+        Marks those learned from, (rows,).
+    notes
+        Told what is left out; changed in place.
+
+    Returns
+    -------
+    tuple[Term, ...]
+        In their order.
+    """
     columns = [("pressure_speed", True)]
     columns += [(c, True) for c in table.columns if c.startswith("seconds_")]
     columns += [(c, False) for c in USES if c in table.columns]
@@ -282,7 +366,22 @@ def build_terms(table: pl.DataFrame, rows: Mask, notes: list[str]) -> tuple[Term
 
 
 def plain_law(own: pl.DataFrame, train: Mask, notes: list[str]) -> tuple[tuple[Term, ...], Array, Array]:
-    """Return the terms of one regime, its design matrix for all rows, and the least-squares coefficients."""
+    """Return the law of one regime by least squares.
+
+    Parameters
+    ----------
+    own
+        The regime's wafers.
+    train
+        Marks those learned from, (rows,).
+    notes
+        Told what is left out; changed in place.
+
+    Returns
+    -------
+    tuple[tuple[Term, ...], Array, Array]
+        Terms, design matrix for all rows, and coefficients.
+    """
     terms = build_terms(own, train, notes)
     x = np.column_stack([np.ones(own.height), *(t(own) for t in terms)])
     y = np.log(own["rate"].to_numpy().astype(np.float64))
@@ -291,7 +390,22 @@ def plain_law(own: pl.DataFrame, train: Mask, notes: list[str]) -> tuple[tuple[T
 
 
 def newey_west(x: Array, residual: Array, lag: int) -> Array:
-    """Return the covariance of least-squares coefficients under residuals correlated up to ``lag``."""
+    """Return the covariance of least-squares coefficients under correlated residuals.
+
+    Parameters
+    ----------
+    x
+        Design matrix, (rows, terms).
+    residual
+        (rows,).
+    lag
+        Up to which residuals are correlated [rows].
+
+    Returns
+    -------
+    Array
+        (terms, terms).
+    """
     bread = np.linalg.inv(x.T @ x)
     score = x * residual[:, None]
     meat = score.T @ score
@@ -303,7 +417,18 @@ def newey_west(x: Array, residual: Array, lag: int) -> Array:
 
 
 def rmse(error: Array) -> float:
-    """Return the root of the mean square."""
+    """Return the root of the mean square.
+
+    Parameters
+    ----------
+    error
+        Any shape.
+
+    Returns
+    -------
+    float
+        In its unit.
+    """
     return float(np.sqrt(np.mean(error**2)))
 
 
@@ -442,7 +567,18 @@ def _values(table: pl.DataFrame, column: str, log: bool) -> Array:
 
 
 def rank_correlation(a: Array, b: Array) -> float:
-    """Return Spearman's rank correlation; 0 where either does not vary."""
+    """Return Spearman's rank correlation.
+
+    Parameters
+    ----------
+    a, b
+        (n,).
+
+    Returns
+    -------
+    float
+        0 where either does not vary.
+    """
     from scipy.stats import rankdata
 
     good = np.isfinite(a) & np.isfinite(b)

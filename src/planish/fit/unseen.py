@@ -69,9 +69,20 @@ AHEAD = "ahead: only wafers that started before each wafer were used"
 class Unseen(Record):
     """Guessed rates, a value a polish in order of start.
 
-    ``rate`` with ``low`` and ``high`` of a band meant to hold ``COVERAGE`` of
-    the measured rates; NaN where nothing could be guessed. ``mode`` says
-    whether later rates were used; say it wherever the figures are shown.
+    Attributes
+    ----------
+    wafer, stage, start
+        Of the polish.
+    regime
+        Its name.
+    rate
+        NaN where nothing could be guessed.
+    low, high
+        Of a band meant to hold ``COVERAGE`` of the measured rates.
+    mode
+        Whether later rates were used; say it wherever the figures are shown.
+    notes
+        What had to be assumed, in plain words.
     """
 
     wafer: tuple[str, ...]
@@ -107,7 +118,18 @@ class Unseen(Record):
         }
 
     def save(self, path: Path) -> Path:
-        """Write one row a polish to a CSV file, the mode in its first line; return the path."""
+        """Write one row a polish to a CSV file, the mode in its first line.
+
+        Parameters
+        ----------
+        path
+            Where to.
+
+        Returns
+        -------
+        Path
+            The same.
+        """
         import polars as pl
 
         table = pl.DataFrame(self.rows(), infer_schema_length=None)
@@ -130,11 +152,21 @@ class RatePredictor(Record):
 
     @staticmethod
     def fit(wafers: Wafers, *, seed: int = 0, workers: int = 2) -> RatePredictor:
-        """Take the credible wafers of ``wafers`` (with rates) to learn from.
+        """Take the credible wafers to learn from.
 
-        The numbers depend on ``seed`` and not on ``workers``. The learning
-        itself is done when it is known which rates may be used, in
-        :meth:`predict`.
+        Parameters
+        ----------
+        wafers
+            With rates.
+        seed
+            The numbers depend on it.
+        workers
+            Threads; the numbers do not depend on them.
+
+        Returns
+        -------
+        RatePredictor
+            It learns when it is known which rates may be used, in :meth:`predict`.
 
         Raises
         ------
@@ -153,7 +185,19 @@ class RatePredictor(Record):
         )
 
     def predict(self, other: Wafers, *, retrospective: bool) -> Unseen:
-        """Guess the rates of ``other`` wafers, cut with ``like`` the known ones.
+        """Guess the rates of other wafers.
+
+        Parameters
+        ----------
+        other
+            Cut with ``like`` the known ones.
+        retrospective
+            Whether later rates may be used.
+
+        Returns
+        -------
+        Unseen
+            A value a polish.
 
         Raises
         ------
@@ -332,18 +376,51 @@ class _Model:
 
 
 def band_factor(scores: Array) -> float:
-    """Return the half width of the band in units of the spread, from ``scores`` of wafers not known."""
+    """Return the half width of the band in units of the spread.
+
+    Parameters
+    ----------
+    scores
+        Of wafers not known, (wafers,).
+
+    Returns
+    -------
+    float
+        [1].
+    """
     place = min(int(np.ceil(COVERAGE * (len(scores) + 1))), len(scores))
     return float(np.sort(scores)[place - 1])
 
 
 def level_columns(table: pl.DataFrame) -> list[str]:
-    """Return the columns of the level besides the time: the consumables' counters."""
+    """Return the columns of the level besides the time: the consumables' counters.
+
+    Parameters
+    ----------
+    table
+        Of wafers.
+
+    Returns
+    -------
+    list[str]
+        Names.
+    """
     return [c for c in USES if c in table.columns]
 
 
 def trace_columns(table: pl.DataFrame) -> list[str]:
-    """Return those of the trace process: counters, times, exposure, and mean speeds and flows by phase."""
+    """Return those of the trace process: counters, times, exposure, and mean speeds and flows by phase.
+
+    Parameters
+    ----------
+    table
+        Of wafers.
+
+    Returns
+    -------
+    list[str]
+        Names.
+    """
     chosen = ("phase_span", "phase_samples", "phase_mean_flow", "phase_mean_speed_", "phase_mean_dressing")
     plain = [c for c in ("exposure", "dressing_seconds", "samples") if c in table.columns]
     seconds = [c for c in table.columns if c.startswith("seconds_")]
@@ -351,7 +428,18 @@ def trace_columns(table: pl.DataFrame) -> list[str]:
 
 
 def tree_columns(table: pl.DataFrame) -> list[str]:
-    """Return those of the forest: all figures but the means of pressures by phase, which rarely are whole."""
+    """Return those of the forest: all figures but the means of pressures by phase, which rarely are whole.
+
+    Parameters
+    ----------
+    table
+        Of wafers.
+
+    Returns
+    -------
+    list[str]
+        Names.
+    """
     skip = ("phase_mean_pressure", "start")
     return [c for c in table.columns if table[c].dtype.is_numeric() and not c.startswith(skip)]
 

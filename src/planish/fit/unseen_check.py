@@ -40,10 +40,22 @@ CUTS = 10
 class Check(Record):
     """Errors on wafers left out: root mean squares in the unit of the rates, by model.
 
-    Models: ``guess`` (:class:`~planish.fit.unseen.RatePredictor`) and the
-    rivals. ``by_fold`` has one dict a fold, ``by_regime`` one a regime;
-    ``coverage`` is the share of measured rates inside the band, ``wafers``
-    how many were judged.
+    Models: ``guess`` (:class:`~planish.fit.unseen.RatePredictor`) and the rivals.
+
+    Attributes
+    ----------
+    mode
+        Whether later rates were used.
+    wafers
+        How many were judged.
+    rmse
+        Over all.
+    by_fold
+        One dict a fold.
+    by_regime
+        One a regime.
+    coverage
+        Share of measured rates inside the band.
     """
 
     mode: str
@@ -75,9 +87,29 @@ def check_unseen(
     workers: int = 2,
     progress: Callable[[int, int], None] | None = None,
 ) -> Check:
-    """Leave out each of ``folds`` random parts of the credible wafers and guess it (``only`` the first few).
+    """Leave out random parts of the credible wafers and guess them.
 
-    ``progress`` is called with (parts done, all).
+    Parameters
+    ----------
+    wafers
+        With rates.
+    retrospective
+        Whether later rates may be used.
+    folds
+        Number of parts.
+    only
+        Leave out the first few of them only.
+    seed
+        The numbers depend on it.
+    workers
+        Threads; the numbers do not depend on them.
+    progress
+        Called with (parts done, all).
+
+    Returns
+    -------
+    Check
+        By model.
     """
     import polars as pl
 
@@ -150,7 +182,24 @@ def _plain_ahead(known: Wafers, left: Wafers, *, seed: int, workers: int) -> Arr
 
 
 def plain_trees(known: Wafers, left: Wafers, *, seed: int, workers: int) -> Array:
-    """Return the plain rival's guesses for ``left``, learned from ``known``."""
+    """Return the plain rival's guesses.
+
+    Parameters
+    ----------
+    known
+        Wafers learned from.
+    left
+        Wafers guessed.
+    seed
+        The numbers depend on it.
+    workers
+        Threads; the numbers do not depend on them.
+
+    Returns
+    -------
+    Array
+        (wafers left,).
+    """
     from sklearn.ensemble import ExtraTreesRegressor
 
     x, new = _plain_columns(known), _plain_columns(left)

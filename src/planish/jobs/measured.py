@@ -20,8 +20,13 @@ def read_removal(before: str | os.PathLike[str], after: str | os.PathLike[str] |
 
     Parameters
     ----------
-    before, after:
+    before, after
         Site files of the thickness before and after the polish; or one file that holds the removal.
+
+    Returns
+    -------
+    Paired
+        At the sites that both have.
 
     Raises
     ------
@@ -51,7 +56,19 @@ def measured_against(
 ) -> WaferAgainst:
     """Read a measured wafer and hold it against the setup it was polished with.
 
-    ``time`` is the polish time [s]; see :func:`~planish.fit.against.wafer_against` for what goes without.
+    Parameters
+    ----------
+    setup
+        As loaded.
+    before, after
+        As for :func:`read_removal`.
+    time
+        Polish time [s]; see :func:`~planish.fit.against.wafer_against` for what goes without.
+
+    Returns
+    -------
+    WaferAgainst
+        Measured beside predicted.
 
     Raises
     ------

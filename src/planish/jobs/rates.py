@@ -20,9 +20,16 @@ Tell = Callable[[float], None]
 
 @dataclass(frozen=True, slots=True)
 class RatesFit:
-    """The law of the rate, what the age of consumables says, and the check if it was asked for.
+    """What traces and rates say.
 
-    ``consumables`` is None where the traces hold no usage counters.
+    Attributes
+    ----------
+    law
+        Of the rate.
+    consumables
+        What their age says; None where the traces hold no usage counters.
+    check
+        If it was asked for.
     """
 
     law: RateLaw
@@ -38,7 +45,17 @@ class RatesFit:
 
 @dataclass(frozen=True, slots=True)
 class RatesCheck:
-    """Errors on wafers left out: by time (a learned ``forest`` beside the law), interspersed, and ahead."""
+    """Errors on wafers left out.
+
+    Attributes
+    ----------
+    forest
+        By time: learned beside the law.
+    interspersed
+        Later rates known.
+    ahead
+        Later rates unknown.
+    """
 
     forest: Learned
     interspersed: Check
@@ -56,29 +73,49 @@ class RatesCheck:
 def read_measured_wafers(traces: str | os.PathLike[str], rates: str | os.PathLike[str]) -> Wafers:
     """Return the wafers of a trace file with their measured rates.
 
+    Parameters
+    ----------
+    traces
+        One row a sample.
+    rates
+        One row a polish.
+
+    Returns
+    -------
+    Wafers
+        With rates joined.
+
     Raises
     ------
-    DataError: for a file that cannot be used.
+    DataError
+        For a file that cannot be used.
     """
     return cut_wafers(read_traces(Path(traces)), read_rates(Path(rates)), source=Path(traces).name)
 
 
 def fit_rates(wafers: Wafers, *, folds: int = 0, tell: Tell | None = None) -> RatesFit:
-    """Fit the rate laws; with ``folds``, check how well wafers left out are guessed.
+    """Fit the rate laws and, if wanted, check how well wafers left out are guessed.
 
     Parameters
     ----------
-    wafers:
+    wafers
         From :func:`read_measured_wafers`.
-    folds:
+    folds
         How many of five random fifths are left out in turn, 0 (no check) to 5.
-    tell:
+    tell
         Called with the share done.
+
+    Returns
+    -------
+    RatesFit
+        Law, age of consumables, and check.
 
     Raises
     ------
-    FitError: for too few wafers.
-    DataError: for a number of folds that there cannot be.
+    FitError
+        For too few wafers.
+    DataError
+        For a number of folds that there cannot be.
     """
     if not 0 <= folds <= FOLDS:
         raise DataError(refuse("folds", folds, f"0 to {FOLDS}"))

@@ -1,6 +1,4 @@
-"""Vacuum hold of a wafer by the head.
-
-Does it hold, and does it bend the wafer?
+"""Vacuum hold of a wafer by the head: does it hold, and does it bend the wafer?
 
 Between pads the head carries the wafer by suction through openings in its
 membrane. The suction has to lift the wafer's weight, break the water film that
