@@ -21,7 +21,17 @@ Weight = Literal["good", "look", "act"]
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One sentence about one subject; ``weight`` says whether it is good, deserves a look, or calls for a change."""
+    """One sentence about one subject.
+
+    Attributes
+    ----------
+    subject
+        What it is about.
+    weight
+        Whether it is good, deserves a look, or calls for a change.
+    text
+        The sentence.
+    """
 
     subject: str
     weight: Weight
@@ -31,7 +41,17 @@ class Finding:
 def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
     """Return what deserves saying about a wafer, the most pressing first.
 
-    With ``remedies`` the ring pressure that would even the edge is searched for by running the model.
+    Parameters
+    ----------
+    result
+        The wafer.
+    remedies
+        Search for the ring pressure that would even the edge, by running the model.
+
+    Returns
+    -------
+    list[Finding]
+        One sentence a subject.
     """
     found = [
         *_edge(result, remedies),
@@ -72,9 +92,21 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
 
 
 def even_ring(bench: Bench) -> tuple[float, float] | None:
-    """Return the change of ring pressure [Pa] that makes the edge most even, and the extreme left [%].
+    """Return the change of ring pressure that makes the edge most even.
 
-    The ring pressure of every step is scaled by one factor between 0.3 and 3; None if nothing beats the present.
+    Parameters
+    ----------
+    bench
+        The setup.
+
+    Returns
+    -------
+    tuple[float, float] | None
+        The change [Pa] and the extreme left [%]; None if nothing beats the present.
+
+    Notes
+    -----
+    The ring pressure of every step is scaled by one factor between 0.3 and 3.
     """
     from scipy.optimize import minimize_scalar
 

@@ -29,29 +29,90 @@ class Part:
     blocks: list[dict[str, Any]] = field(default_factory=list)
 
     def text(self, text: str) -> Part:
-        """Add a paragraph."""
+        """Add a paragraph.
+
+        Parameters
+        ----------
+        text
+            Its words.
+
+        Returns
+        -------
+        Part
+            The part itself.
+        """
         self.blocks.append({"kind": "text", "text": text})
         return self
 
     def note(self, text: str) -> Part:
-        """Add a set-off remark."""
+        """Add a set-off remark.
+
+        Parameters
+        ----------
+        text
+            Its words.
+
+        Returns
+        -------
+        Part
+            The part itself.
+        """
         self.blocks.append({"kind": "note", "text": text})
         return self
 
     def listing(self, items: Sequence[str]) -> Part:
-        """Add a list of sentences."""
+        """Add a list of sentences.
+
+        Parameters
+        ----------
+        items
+            The sentences.
+
+        Returns
+        -------
+        Part
+            The part itself.
+        """
         if items:
             self.blocks.append({"kind": "list", "items_": list(items)})
         return self
 
     def table(self, head: Sequence[str], rows: Sequence[Sequence[Any]], caption: str = "") -> Part:
-        """Add a table; the first column names the row."""
+        """Add a table.
+
+        Parameters
+        ----------
+        head
+            Names of the columns.
+        rows
+            Cells; the first column names the row.
+        caption
+            Above it.
+
+        Returns
+        -------
+        Part
+            The part itself.
+        """
         text = [[_cell(value) for value in row] for row in rows]
         self.blocks.append({"kind": "table", "head": list(head), "rows": text, "caption": caption})
         return self
 
     def figure(self, fig: Figure, caption: str) -> Part:
-        """Add a figure; the caption is also what a screen reader says."""
+        """Add a figure.
+
+        Parameters
+        ----------
+        fig
+            The figure.
+        caption
+            Also what a screen reader says.
+
+        Returns
+        -------
+        Part
+            The part itself.
+        """
         number = len(self.blocks)
         svg = _own_ids(as_svg(fig), f"{re.sub(r'[^a-z0-9]+', '-', self.title.lower())}-{number}-")
         self.blocks.append({"kind": "figure", "svg": svg, "caption": caption})
@@ -59,7 +120,24 @@ class Part:
 
 
 def render(title: str, parts: Sequence[Part], sources: Sequence[str] = (), lead: str = "") -> str:
-    """Return a complete page; nothing in it is fetched from anywhere."""
+    """Return a complete page; nothing in it is fetched from anywhere.
+
+    Parameters
+    ----------
+    title
+        Of the page.
+    parts
+        In order.
+    sources
+        Listed at the end.
+    lead
+        A sentence below the title.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     from importlib.resources import files
 
     import jinja2

@@ -18,7 +18,20 @@ RPM = 2 * np.pi / 60
 
 
 def recipe_sheet(setup: Setup, result: WaferResult) -> str:
-    """Return the sheet as a complete HTML page."""
+    """Return the sheet as a complete page.
+
+    Parameters
+    ----------
+    setup
+        As loaded.
+    result
+        The wafer predicted for it.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     bench = setup.bench
     figures = result.summary()
     names = [zone.name for zone in setup.model.head.zone]

@@ -38,11 +38,11 @@ def write_report(
 
     Parameters
     ----------
-    result:
+    result
         A predicted wafer; or a setup, its SI records or its file, which is polished first.
-    path:
+    path
         The HTML file to write.
-    measured:
+    measured
         A measured removal, held against the prediction of the same setup; or that done already
         (:func:`~planish.fit.against.wafer_against`), for another polish time than the stated one.
 
@@ -69,7 +69,18 @@ def write_report(
 
 
 def headline(result: WaferResult) -> str:
-    """Return the wafer in one sentence."""
+    """Return the wafer in one sentence.
+
+    Parameters
+    ----------
+    result
+        The wafer.
+
+    Returns
+    -------
+    str
+        In the trade's units.
+    """
     figures = result.summary()
     return (
         f"{figures['mean_removed_nm']:.0f} nm removed in {figures['time_s']:.0f} s "
@@ -79,7 +90,18 @@ def headline(result: WaferResult) -> str:
 
 
 def wafer_parts(result: WaferResult) -> list[Part]:
-    """Return the parts of a page about one wafer."""
+    """Return the parts of a page about one wafer.
+
+    Parameters
+    ----------
+    result
+        The wafer.
+
+    Returns
+    -------
+    list[Part]
+        For :func:`~planish.explain.page.render`.
+    """
     figures = result.summary()
     flat = [(key, value) for key, value in figures.items() if not isinstance(value, dict | list)]
     longest = max(range(len(result.steps)), key=lambda index: result.steps[index].duration)
@@ -104,7 +126,18 @@ def wafer_parts(result: WaferResult) -> list[Part]:
 
 
 def measured_part(against: WaferAgainst) -> Part:
-    """Return the part that sets the measured removal beside the prediction for the time it was polished."""
+    """Return the part that sets the measured removal beside the prediction for the time it was polished.
+
+    Parameters
+    ----------
+    against
+        Both.
+
+    Returns
+    -------
+    Part
+        For :func:`~planish.explain.page.render`.
+    """
     result, removal = against.wafer, against.paired.removal
     profile = profile_or_none(removal)
     part = Part("Predicted against measured")

@@ -24,7 +24,20 @@ MOST_CELLS = 1200  # a map is drawn from at most this many cells a side: more is
 
 @styled
 def die_figure(result: DieResult, place: int | None = None) -> Figure:
-    """Draw layout density, effective share, surface and a section of the die at one place (the worst unless given)."""
+    """Draw layout density, effective share, surface and a section of the die at one place.
+
+    Parameters
+    ----------
+    result
+        The die.
+    place
+        Number of the place on the wafer; the worst unless given.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     number = result.dies.index(result.worst) if place is None else place
     die = result.dies[number]
     fig = figure(13.0, 9.0)
@@ -73,8 +86,25 @@ def _round(value: float) -> str:
 
 @styled
 def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None) -> Figure:
-    """Draw what the process leaves (dishing, erosion, nitride lost, ...), a dot a cell: against the width of the low
-    areas (metal: the lines; oxide, STI: the spaces) coloured by density, and the other way round."""
+    """Draw what the process leaves (dishing, erosion, nitride lost, ...), a dot a cell.
+
+    Against the width of the low areas (metal: the lines; oxide, STI: the spaces) coloured by density, and
+    the other way round.
+
+    Parameters
+    ----------
+    result
+        The die.
+    maps
+        Of its layer.
+    place
+        Number of the place on the wafer; the worst unless given.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     number = result.dies.index(result.worst) if place is None else place
     die = result.dies[number]
     named = _worth_drawing(die.fields.named)
@@ -114,7 +144,18 @@ def _worth_drawing(named: Mapping[str, NDArray[np.float64]]) -> dict[str, NDArra
 
 @styled
 def layout_figure(maps: LayoutMaps) -> Figure:
-    """Draw the maps of one layer: coverage, edge length, line width and space."""
+    """Draw the maps of one layer: coverage, edge length, line width and space.
+
+    Parameters
+    ----------
+    maps
+        Of the layer.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(13.0, 9.0)
     grid = subplots(fig, 2, 2)
     _map(fig, grid[0, 0], maps.density * 100, maps, "Coverage [%]")
@@ -126,7 +167,20 @@ def layout_figure(maps: LayoutMaps) -> Figure:
 
 @styled
 def fill_figure(result: DieResult, proposal: FillProposal) -> Figure:
-    """Draw the density, what to add where, and the effective density before and after, on one scale."""
+    """Draw the density, what to add where, and the effective density before and after, on one scale.
+
+    Parameters
+    ----------
+    result
+        The die without fill.
+    proposal
+        The fill.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(13.0, 9.0)
     grid = subplots(fig, 2, 2)
     _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
@@ -149,7 +203,20 @@ def fill_figure(result: DieResult, proposal: FillProposal) -> Figure:
 
 @styled
 def planarization_figure(fit: PlanarizationFit, data: StepData) -> Figure:
-    """Draw measured and fitted loss and step of the test structures against effective density, a colour a time."""
+    """Draw measured and fitted loss and step of the test structures against effective density, a colour a time.
+
+    Parameters
+    ----------
+    fit
+        To the data.
+    data
+        Measured.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     named = (("thickness lost by the raised area [nm]", data.up_loss, fit.up_loss),
              ("step left [nm]", data.step_left, fit.step_left))  # fmt: skip
     shown = [entry for entry in named if np.any(np.isfinite(entry[1]))]

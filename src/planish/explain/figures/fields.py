@@ -20,7 +20,18 @@ MOST_MAPS = 6
 
 @styled
 def fields_figure(result: FieldsResult) -> Figure:
-    """Draw the wafer with its fields, a map a figure: range over the field, clear time, dishing, erosion ..."""
+    """Draw the wafer with its fields, a map a figure: range over the field, clear time, dishing, erosion ...
+
+    Parameters
+    ----------
+    result
+        The fields.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     found = _worth_drawing(result.values())
     columns = min(len(found), 3)
     rows = -(-len(found) // columns)

@@ -30,7 +30,18 @@ NM_PER_MIN = 6e10
 
 @styled
 def lot_figure(lot: LotResult) -> Figure:
-    """Draw rate, WIWNU, pad temperature and groove depth over the wafers of a lot."""
+    """Draw rate, WIWNU, pad temperature and groove depth over the wafers of a lot.
+
+    Parameters
+    ----------
+    lot
+        The lot.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(12.0, 7.4)
     grid = subplots(fig, 2, 2, sharex=True)
     wafer = np.arange(1, lot.wafers + 1)
@@ -73,7 +84,18 @@ def lot_figure(lot: LotResult) -> Figure:
 
 @styled
 def pad_figure(lot: LotResult) -> Figure:
-    """Draw the pad's thickness over its radius at four times, and the cut of a sharp disk there."""
+    """Draw the pad's thickness over its radius at four times, and the cut of a sharp disk there.
+
+    Parameters
+    ----------
+    lot
+        The lot.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(12.0, 4.6)
     grid = subplots(fig, 1, 2)
     top = lot.bench.pad.layers[0].thickness
@@ -98,7 +120,18 @@ def pad_figure(lot: LotResult) -> Figure:
 
 @styled
 def summit_figure(lot: LotResult) -> Figure:
-    """Draw the summit heights of the pad, fresh and at the end of the lot, on a log scale."""
+    """Draw the summit heights of the pad, fresh and at the end of the lot, on a log scale.
+
+    Parameters
+    ----------
+    lot
+        The lot.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(8.5, 4.8)
     ax = subplots(fig, 1, 1)
     middle = 0.5e6 * (lot.summit_edges[1:] + lot.summit_edges[:-1])
@@ -118,7 +151,18 @@ def summit_figure(lot: LotResult) -> Figure:
 
 @styled
 def sweep_figure(design: SweepDesign) -> Figure:
-    """Draw a dwell table and the pad cut with the plain sweep and with the table."""
+    """Draw a dwell table and the pad cut with the plain sweep and with the table.
+
+    Parameters
+    ----------
+    design
+        The table.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(12.0, 4.6)
     grid = subplots(fig, 1, 2, width_ratios=[1, 1.4])
     edges = design.zone_edges * 1e3

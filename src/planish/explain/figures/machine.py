@@ -25,10 +25,25 @@ MM = 1e3
 
 @styled
 def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None) -> Figure:
-    """Draw the machine of ``bench`` in plan, to scale [mm], at the speeds of recipe step ``step``.
+    """Draw a machine in plan, to scale [mm].
 
-    The line is the path on the pad of a point 10 mm inside the wafer's edge over ``turns``
-    turns of the platen, the orbit, or the carrier (belt: as many carrier turns).
+    The line is the path on the pad of a point 10 mm inside the wafer's edge.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    step
+        Number of the recipe step at whose speeds it is drawn, from 0.
+    turns
+        Of the platen, the orbit, or the carrier (belt: as many carrier turns) along the path.
+    ax
+        Axes to draw in; a new figure unless given.
+
+    Returns
+    -------
+    Figure
+        In the house style.
     """
     size = (9.5, 4.2) if bench.polisher.motion == "linear" else (7.0, 6.4)
     fig = figure(*size) if ax is None else ax.figure
@@ -57,7 +72,20 @@ def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None
 
 @styled
 def machines_side_by_side(benches: Mapping[str, Bench], step: int = 0) -> Figure:
-    """Draw several machines in plan in one row, each to its own scale."""
+    """Draw several machines in plan in one row, each to its own scale.
+
+    Parameters
+    ----------
+    benches
+        Setups by name.
+    step
+        Number of the recipe step, from 0.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(16.0, 5.6)
     for index, bench in enumerate(benches.values()):
         ax = axes(fig, 1, len(benches), index + 1)
@@ -67,7 +95,20 @@ def machines_side_by_side(benches: Mapping[str, Bench], step: int = 0) -> Figure
 
 
 def speeds_text(bench: Bench, step: Step) -> str:
-    """Return the speeds of a step in the trade's units, for the motion of the machine."""
+    """Return the speeds of a step, for the motion of the machine.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    step
+        Of its recipe.
+
+    Returns
+    -------
+    str
+        In the trade's units.
+    """
     rpm = 60.0 / (2 * np.pi)
     carrier = f"carrier {step.carrier_speed * rpm:.0f} rpm"
     if bench.polisher.motion == "rotary":
@@ -259,9 +300,26 @@ def _turn_arrow(ax: Any, centre: tuple[float, float], radius: float, text: str) 
 def wafer_point_path(
     bench: Bench, step: Step, radius: float, turns: float, points: int = 1500
 ) -> tuple[Any, Any]:
-    """Return the path (x, y) [m] on the pad of a wafer point at ``radius`` [m], in the frame of the plan.
+    """Return the path of a wafer point on the pad, in the frame of the plan.
 
-    A belt slides away under the carrier, so its path is wrapped to the belt's visible length.
+    Parameters
+    ----------
+    bench
+        The setup.
+    step
+        Of its recipe.
+    radius
+        Of the point on the wafer [m].
+    turns
+        As for :func:`machine_plan`.
+    points
+        Of the path.
+
+    Returns
+    -------
+    tuple[Any, Any]
+        (x, y) [m], (points,). A belt slides away under the carrier, so its path is wrapped to the belt's
+        visible length.
     """
     machine = bench.polisher
     slowest = {"rotary": step.platen_speed, "linear": step.carrier_speed, "orbital": step.carrier_speed}[

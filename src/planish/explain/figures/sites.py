@@ -22,7 +22,18 @@ BAND = "#f0d2b8"
 
 
 def profile_or_none(removal: SiteMap) -> RadialProfile | None:
-    """Return the mean profile with its band, or None where the sites are too few to carry one."""
+    """Return the mean profile with its band.
+
+    Parameters
+    ----------
+    removal
+        Measured.
+
+    Returns
+    -------
+    RadialProfile | None
+        None where the sites are too few to carry one.
+    """
     try:
         return radial_profile(removal)
     except DataError:
@@ -31,7 +42,18 @@ def profile_or_none(removal: SiteMap) -> RadialProfile | None:
 
 @styled
 def sites_figure(removal: SiteMap) -> Figure:
-    """Draw measured removal: the sites on the wafer, and against radius with the mean profile and its band."""
+    """Draw measured removal: the sites on the wafer, and against radius with the mean profile and its band.
+
+    Parameters
+    ----------
+    removal
+        Measured.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(11.0, 4.8)
     grid = subplots(fig, 1, 2, width_ratios=[1, 1.3])
     edge = removal.wafer_radius or 1.03 * float(removal.r.max())
@@ -71,7 +93,18 @@ def sites_figure(removal: SiteMap) -> Figure:
 
 @styled
 def fit_figure(fit: RemovalFit) -> Figure:
-    """Draw the fit of k_p: measured and fitted removal against radius, and the residual with its band."""
+    """Draw the fit of k_p: measured and fitted removal against radius, and the residual with its band.
+
+    Parameters
+    ----------
+    fit
+        Of the removal law.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(8.5, 6.4)
     grid = subplots(fig, 2, 1, sharex=True, height_ratios=[2, 1])
     order = np.argsort(fit.r)

@@ -64,7 +64,18 @@ _SETTINGS = {
 
 
 def styled(draw: Callable[P, T]) -> Callable[P, T]:
-    """Run a drawing function with the house settings in force (they leave nobody else's figures changed)."""
+    """Run a drawing function with the house settings in force (they leave nobody else's figures changed).
+
+    Parameters
+    ----------
+    draw
+        The function.
+
+    Returns
+    -------
+    Callable[P, T]
+        In its place.
+    """
 
     @functools.wraps(draw)
     def inside(*args: P.args, **options: P.kwargs) -> T:
@@ -86,7 +97,18 @@ class _Picture(Figure):  # type: ignore[misc]  # matplotlib is not followed by t
 
 
 def figure(width: float = 8.0, height: float = 4.8) -> Figure:
-    """Return an empty figure of the given size [inch] in the house style."""
+    """Return an empty figure in the house style.
+
+    Parameters
+    ----------
+    width, height
+        [inch].
+
+    Returns
+    -------
+    Figure
+        Without axes.
+    """
     with mpl.rc_context(_SETTINGS):
         made = _Picture(figsize=(width, height), layout="constrained")
         FigureCanvasAgg(made)
@@ -94,24 +116,74 @@ def figure(width: float = 8.0, height: float = 4.8) -> Figure:
 
 
 def axes(fig: Figure, *args: Any, **options: Any) -> Any:
-    """Add axes in the house style (``fig.add_subplot`` with the settings applied)."""
+    """Add axes in the house style (``fig.add_subplot`` with the settings applied).
+
+    Parameters
+    ----------
+    fig
+        To which they are added.
+    *args, **options
+        Of ``add_subplot``.
+
+    Returns
+    -------
+    Any
+        The axes.
+    """
     with mpl.rc_context(_SETTINGS):
         return fig.add_subplot(*args, **options)
 
 
 def subplots(fig: Figure, rows: int, columns: int, **options: Any) -> Any:
-    """Add a grid of axes in the house style (``fig.subplots`` with the settings applied)."""
+    """Add a grid of axes in the house style (``fig.subplots`` with the settings applied).
+
+    Parameters
+    ----------
+    fig
+        To which they are added.
+    rows, columns
+        Of the grid.
+    **options
+        Of ``subplots``.
+
+    Returns
+    -------
+    Any
+        The axes.
+    """
     with mpl.rc_context(_SETTINGS):
         return fig.subplots(rows, columns, **options)
 
 
 def line_look(index: int) -> dict[str, Any]:
-    """Return colour and dash of the ``index``-th line: both differ, so grey print still reads."""
+    """Return colour and dash of a line: both differ, so grey print still reads.
+
+    Parameters
+    ----------
+    index
+        Of the line, from 0.
+
+    Returns
+    -------
+    dict[str, Any]
+        Options for ``plot``.
+    """
     return {"color": LINES[index % len(LINES)], "linestyle": DASHES[index % len(DASHES)]}
 
 
 def as_svg(fig: Figure) -> str:
-    """Return the figure as SVG text that can stand inside an HTML page."""
+    """Return a figure as text that can stand inside an HTML page.
+
+    Parameters
+    ----------
+    fig
+        To be written.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     import io
 
     buffer = io.StringIO()
@@ -122,7 +194,20 @@ def as_svg(fig: Figure) -> str:
 
 
 def as_png(fig: Figure, dpi: int = 110) -> bytes:
-    """Return the figure as PNG bytes."""
+    """Return a figure as a picture.
+
+    Parameters
+    ----------
+    fig
+        To be written.
+    dpi
+        Pixels per inch.
+
+    Returns
+    -------
+    bytes
+        PNG.
+    """
     import io
 
     buffer = io.BytesIO()
@@ -131,7 +216,22 @@ def as_png(fig: Figure, dpi: int = 110) -> bytes:
 
 
 def save_figure(fig: Figure, folder: Path, name: str, formats: Sequence[str] = ("png", "svg")) -> list[Path]:
-    """Write the figure as ``folder/name.png`` and ``.svg``, each whole or not at all; returns the paths."""
+    """Write a figure as ``folder/name.png`` and ``.svg``, each whole or not at all.
+
+    Parameters
+    ----------
+    fig
+        To be written.
+    folder, name
+        Where to.
+    formats
+        Endings.
+
+    Returns
+    -------
+    list[Path]
+        The paths.
+    """
     from planish.engine.files import write_whole
 
     paths = []

@@ -26,6 +26,16 @@ def trace_figure(fit: RateLaw) -> Figure:
     """Draw, regime by regime, measured rates with the law's and the drift-following prediction, and residuals.
 
     Wafers left of the dashed line were learned from; the rest were left out.
+
+    Parameters
+    ----------
+    fit
+        The laws.
+
+    Returns
+    -------
+    Figure
+        In the house style.
     """
     fig = figure(12.0, 3.9 * len(fit.regimes))
     fig.set_layout_engine("constrained", h_pad=0.12)
@@ -62,7 +72,20 @@ def trace_figure(fit: RateLaw) -> Figure:
 
 @styled
 def residual_figure(fit: RateLaw, model: str = "law_and_drift") -> Figure:
-    """Draw the residuals of the left-out wafers of every regime over time and their spread."""
+    """Draw the residuals of the left-out wafers of every regime over time and their spread.
+
+    Parameters
+    ----------
+    fit
+        The laws.
+    model
+        Whose prediction (see ``fit.traces.MODELS``).
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(12.0, 3.8)
     grid = subplots(fig, 1, 2, width_ratios=[2, 1])
     for regime, color in zip(fit.regimes, (BLUE, ORANGE, GREEN), strict=False):

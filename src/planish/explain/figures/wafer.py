@@ -39,7 +39,20 @@ UNITS = {
 
 @styled
 def wafer_figure(result: WaferResult, units: str = "trade") -> Figure:
-    """Draw pressure, speed and rate against radius for each step, and what is removed in all."""
+    """Draw pressure, speed and rate against radius for each step, and what is removed in all.
+
+    Parameters
+    ----------
+    result
+        The wafer.
+    units
+        "trade" or "si".
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     p_scale, p_unit = UNITS[units]["pressure"]
     r_scale, r_unit = UNITS[units]["rate"]
     fig = figure(11.0, 7.2)
@@ -73,7 +86,22 @@ def wafer_figure(result: WaferResult, units: str = "trade") -> Figure:
 
 @styled
 def edge_figure(result: WaferResult, units: str = "trade", span: float = 0.02) -> Figure:
-    """Draw the last ``span`` [m] of the wafer: pressure as a share of its mean, step by step."""
+    """Draw the edge of the wafer: pressure as a share of its mean, step by step.
+
+    Parameters
+    ----------
+    result
+        The wafer.
+    units
+        "trade" or "si".
+    span
+        Of the edge [m].
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     fig = figure(8.0, 4.8)
     ax = axes(fig, 1, 1, 1)
     from_edge = (result.bench.wafer.radius - result.radius) * 1e3
@@ -92,7 +120,20 @@ def edge_figure(result: WaferResult, units: str = "trade", span: float = 0.02) -
 
 @styled
 def map_figure(result: WaferResult, points: int = 221) -> Figure:
-    """Draw the maps of what is removed and what remains of the top film on the wafer."""
+    """Draw the maps of what is removed and what remains of the top film on the wafer.
+
+    Parameters
+    ----------
+    result
+        The wafer.
+    points
+        Along a side of the maps.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     maps = result.maps(points)
     fig = figure(11.5, 5.0)
     grid = subplots(fig, 1, 2)
@@ -132,7 +173,21 @@ def comparison_figure(
 ) -> Figure:
     """Draw measured removal at sites over the predicted profile, and the difference below.
 
-    ``band`` is (radius, low, high) of the measured radial profile. Radii [m], removal [m].
+    Parameters
+    ----------
+    radius, predicted
+        Of the prediction: [m], removal [m], (n,).
+    site_radius, measured
+        Of the sites: [m], removal [m], (sites,).
+    band
+        (radius, low, high) of the measured radial profile [m].
+    title
+        Above it.
+
+    Returns
+    -------
+    Figure
+        In the house style.
     """
     fig = figure(8.5, 6.4)
     grid = subplots(fig, 2, 1, sharex=True, height_ratios=[2, 1])
@@ -155,7 +210,20 @@ def comparison_figure(
 
 @styled
 def side_by_side_figure(results: Mapping[str, WaferResult], units: str = "trade") -> Figure:
-    """Draw several wafers' rate, shape of rate, and temperature in one row, one line a wafer."""
+    """Draw several wafers' rate, shape of rate, and temperature in one row, one line a wafer.
+
+    Parameters
+    ----------
+    results
+        Wafers by name.
+    units
+        "trade" or "si".
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
     r_scale, r_unit = UNITS[units]["rate"]
     fig = figure(13.0, 4.6)
     grid = subplots(fig, 1, 3)
@@ -183,9 +251,23 @@ def side_by_side_figure(results: Mapping[str, WaferResult], units: str = "trade"
 def residual_map(
     x: NDArray[np.float64], y: NDArray[np.float64], residual: NDArray[np.float64], radius: float
 ) -> Figure:
-    """Draw where measured − predicted [m] at sites x, y [m] departs from its mean, on a wafer of ``radius`` [m].
+    """Draw where measured − predicted departs from its mean.
 
     The mean is one number and stands in the title; it would drown the shape.
+
+    Parameters
+    ----------
+    x, y
+        Of the sites [m].
+    residual
+        There [m].
+    radius
+        Of the wafer [m].
+
+    Returns
+    -------
+    Figure
+        In the house style.
     """
     fig = figure(6.8, 5.4)
     ax = axes(fig, 1, 1, 1)

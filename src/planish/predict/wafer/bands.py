@@ -38,7 +38,17 @@ _SCALES = {
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Band(Record):
-    """``value`` of an outcome, its standard deviation ``sd``, and each spread's ``shares`` (signed, + for more)."""
+    """An outcome with its spread.
+
+    Attributes
+    ----------
+    value
+        Of the outcome.
+    sd
+        Its standard deviation.
+    shares
+        Of each spread (signed, + for more).
+    """
 
     value: float
     sd: float
@@ -56,10 +66,15 @@ def polish_band(
 
     Parameters
     ----------
-    setup:
+    setup
         A loaded setup, its SI records, or the path of a setup file.
-    run:
+    run
         What gives the summary of one setup; the one-wafer prediction unless given.
+
+    Returns
+    -------
+    dict[str, Band]
+        By the summary's keys.
     """
     bench = as_bench(setup)
     figures = run or (lambda each: polish(each).summary())
@@ -80,7 +95,18 @@ def polish_band(
 
 
 def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
-    """Return (name, setup one spread up, setup one spread down) for each stated spread that acts on the wafer."""
+    """Return the two setups of each stated spread that acts on the wafer.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+
+    Returns
+    -------
+    list[tuple[str, Bench, Bench]]
+        Name, setup one spread up, setup one spread down.
+    """
     found = []
     for material in dict.fromkeys(film.material for film in bench.wafer.films):
         law = bench.removal[material]

@@ -63,22 +63,22 @@ class Conditions:
 
     Attributes
     ----------
-    plan:
+    plan
         What the step fixes.
-    pressure, ring_pressure:
+    pressure, ring_pressure
         Of contact [Pa]; (ring nodes,) the second, empty where the ring is off.
-    real_pressure, real_fraction:
+    real_pressure, real_fraction
         On the summits [Pa]; real contact fraction of the nominal area.
-    film_thickness, solid_share, friction:
+    film_thickness, solid_share, friction
         Of the lubrication under the wafer as a whole [m], [1], [1].
-    fresh:
+    fresh
         Share of fresh slurry under the wafer.
-    heat_power:
+    heat_power
         Of the pad rings (n,) [W/m^2].
-    mechanical, factors:
+    mechanical, factors
         By material: ``removal.mechanical_part`` at these pressures, and all factors of the rate but
         that of temperature.
-    solution, balance_error:
+    solution, balance_error
         Of the pressure problem, where it was solved for this step alone, and its relative force error.
     """
 
@@ -113,7 +113,28 @@ def step_conditions(
     *,
     conditioning: bool = True,
 ) -> Conditions:
-    """Return the conditions of ``step``; ``start`` is the solution of a similar step, reused to save time."""
+    """Return the conditions of a step.
+
+    Parameters
+    ----------
+    bench, step
+        The setup, and which step of its recipe.
+    model
+        Of the contact.
+    rings
+        Of the pad.
+    state
+        Of the pad.
+    start
+        Solution of a similar step, reused to save time.
+    conditioning
+        False keeps the disk off the pad.
+
+    Returns
+    -------
+    Conditions
+        At the pad's present state.
+    """
     plan = plan_step(bench, step, model, rings, conditioning=conditioning)
     solution = contact_pressure(bench, step, model, state, start)
     made = meet(
@@ -132,7 +153,18 @@ def step_conditions(
 def contact_pressure(
     bench: Bench, step: Step, model: ContactModel, state: PadState, start: PressureSolution | None = None
 ) -> PressureSolution:
-    """Return the contact pressure of a step on the pad in its present state."""
+    """Return the contact pressure of a step on the pad in its present state.
+
+    Parameters
+    ----------
+    bench, step, model, state, start
+        As for :func:`step_conditions`.
+
+    Returns
+    -------
+    PressureSolution
+        Over wafer and ring nodes.
+    """
     back = back_load(bench, step, model)
     land = step_plan.summit_land(bench, state.groove_depth, model.land)
     length, scale, offset = state.summits.layer(back.about / land)
@@ -164,12 +196,23 @@ def meet(
 
     Parameters
     ----------
-    summits, groove_depth:
+    plan
+        What the step fixes.
+    bench
+        The setup.
+    model
+        Of the contact.
+    summits, groove_depth
         Of the pad now; depth [m].
-    pressure, ring_pressure:
+    pressure, ring_pressure
         Of contact [Pa], over wafer nodes and over ring nodes (empty, or 0, where the ring is off).
-    rate_factor:
+    rate_factor
         On every film's rate: this slurry's, this wafer's.
+
+    Returns
+    -------
+    Conditions
+        Of the step.
     """
     liquid = bench.slurry
     land = step_plan.summit_land(bench, groove_depth, model.land)
@@ -217,7 +260,20 @@ def meet(
 
 
 def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
-    """Return how the pad rings, now at ``temperatures`` (n,) [K], warm up in the step."""
+    """Return how the pad rings warm up in the step.
+
+    Parameters
+    ----------
+    found
+        Of the step.
+    temperatures
+        Of the rings now [K], (n,).
+
+    Returns
+    -------
+    heat.Relaxation
+        Temperatures at any time.
+    """
     plan = found.plan
     return heat.relaxation(
         temperatures, found.heat_power, plan.heat_conductance, plan.heat_sink, plan.heat_capacity
@@ -225,21 +281,68 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
 
 
 def mechanical_part(plan: StepPlan, bench: Bench, material: str, pressure: Array, friction: float) -> Array:
-    """Return what of a law's rate does not change with temperature (``removal.mechanical_part``)."""
+    """Return what of a law's rate does not change with temperature (``removal.mechanical_part``).
+
+    Parameters
+    ----------
+    plan
+        What the step fixes.
+    bench
+        The setup.
+    material
+        Of the film.
+    pressure
+        Of contact [Pa], (n_r,).
+    friction
+        Coefficient [1].
+
+    Returns
+    -------
+    Array
+        (n_r,).
+    """
     law = bench.removal[material]
     return removal.mechanical_part(law.law, law.coefficients, pressure, plan.law_speeds[material], friction)
 
 
 def film_rate(bench: Bench, found: Conditions, material: str, temperatures: Array) -> Array:
-    """Return the removal rate (n_t, n_r) [m/s] of a film at the pad temperatures (n_t, n_r) [K] the wafer sees."""
+    """Return the removal rate of a film.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    found
+        Of the step.
+    material
+        Of the film.
+    temperatures
+        Pad temperatures that the wafer sees [K], (n_t, n_r).
+
+    Returns
+    -------
+    Array
+        [m/s], (n_t, n_r).
+    """
     return rate_at(bench.removal[material], found.mechanical[material], found.factors[material], temperatures)
 
 
 def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array) -> Array:
-    """Return the removal rate (n_t, n_r) [m/s] of a film at pad temperatures (n_t, n_r) or (n_t, 1) [K].
+    """Return the removal rate of a film; every factor is exactly 1 at the reference condition of the law.
 
-    ``mechanical``, ``factors`` (n_r,) as in :class:`Conditions`; every factor is exactly 1 at the
-    reference condition of the law.
+    Parameters
+    ----------
+    law
+        Of the film.
+    mechanical, factors
+        As in :class:`Conditions`, (n_r,).
+    temperatures
+        Of the pad [K], (n_t, n_r) or (n_t, 1).
+
+    Returns
+    -------
+    Array
+        [m/s], (n_t, n_r).
     """
     rate = factors * removal.rate_with_chemistry(law.law, law.coefficients, mechanical, temperatures)
     if law.activation_energy == 0:
@@ -250,7 +353,26 @@ def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array
 
 
 def removal_curve(bench: Bench, found: Conditions, material: str, times: Array, seen: Array) -> Array:
-    """Return what would be removed of a film (n_t, n_r) [m] by ``times`` [s] at pad temperatures ``seen`` [K]."""
+    """Return what would be removed of a film as time goes on.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    found
+        Of the step.
+    material
+        Of the film.
+    times
+        [s], (n_t,).
+    seen
+        Pad temperatures then [K], (n_t, n_r).
+
+    Returns
+    -------
+    Array
+        [m], (n_t, n_r).
+    """
     return cumulative(times, film_rate(bench, found, material, seen))
 
 

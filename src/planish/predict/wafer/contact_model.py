@@ -49,7 +49,18 @@ _KEEP = 24
 class SummitCurve(Kept):
     """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
 
-    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].
+    Attributes
+    ----------
+    log_pressure
+        ln(pressure [Pa]), increasing.
+    separation
+        [m].
+    real_pressure
+        [Pa].
+    area_fraction
+        [1].
+    decay_length
+        [m].
     """
 
     log_pressure: Array
@@ -59,14 +70,43 @@ class SummitCurve(Kept):
     decay_length: Array
 
     def at(self, pressure: Array | float, what: str) -> Array:
-        """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure)."""
+        """Return one of the fields, interpolated in ln(pressure).
+
+        Parameters
+        ----------
+        pressure
+            [Pa], any shape.
+        what
+            Name of the field.
+
+        Returns
+        -------
+        Array
+            Shape as ``pressure``.
+        """
         log = np.log(np.maximum(pressure, 1e-300))  # a lifted place: the end of the table
         return np.asarray(np.interp(log, self.log_pressure, getattr(self, what)))
 
 
 @dataclass(frozen=True, slots=True, repr=False)
 class ContactModel(Record):
-    """What the pressure solver needs beside the recipe. ``land`` is the share of pad area that is not feed hole."""
+    """What the pressure solver needs beside the recipe.
+
+    Attributes
+    ----------
+    grid
+        Rings under wafer and retaining ring.
+    operator
+        The pad's compliance on it.
+    plate
+        The wafer's bending on it.
+    base, layers
+        Of the pad stack.
+    land
+        Share of pad area that is not feed hole.
+    summits
+        Their answer to pressure when fresh.
+    """
 
     grid: PressureGrid
     operator: PadOperator
@@ -78,7 +118,22 @@ class ContactModel(Record):
 
 
 def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = None) -> ContactModel:
-    """Return the contact model of a setup; ``groove_depth`` [m] replaces the new pad's where given."""
+    """Return the contact model of a setup.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    cells
+        Wafer nodes.
+    groove_depth
+        Replaces the new pad's where given [m].
+
+    Returns
+    -------
+    ContactModel
+        Ready for any step.
+    """
     grid = _grid(
         bench.wafer.radius,
         None if bench.head.ring is None else bench.head.ring.gap,
@@ -102,7 +157,17 @@ def pad_layers(
 ) -> tuple[ElasticLayer, ...]:
     """Return the elastic layers of the pad stack: grooves and feed holes soften the layers they go through.
 
-    ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
+    Parameters
+    ----------
+    bench
+        The setup.
+    groove_depth, top_thickness
+        Replace the new pad's where it has worn [m].
+
+    Returns
+    -------
+    tuple[ElasticLayer, ...]
+        From the polishing surface down.
     """
     pad = bench.pad
     grooves = pad.grooves
@@ -119,7 +184,20 @@ def pad_layers(
 
 
 def groove_share(pattern: str, width: float, pitch: float) -> float:
-    """Return the share of pad area that is groove: one set of lines, or two crossing ones for a grid."""
+    """Return the share of pad area that is groove: one set of lines, or two crossing ones for a grid.
+
+    Parameters
+    ----------
+    pattern
+        Of the grooves.
+    width, pitch
+        Of them [m].
+
+    Returns
+    -------
+    float
+        [1].
+    """
     if pattern == "none" or pitch <= 0:
         return 0.0
     lines = min(width / pitch, 1.0)
@@ -127,7 +205,18 @@ def groove_share(pattern: str, width: float, pitch: float) -> float:
 
 
 def pad_base(bench: Bench) -> Base:
-    """Return what the stack stands on: a platen, or the belt on its fluid bearing."""
+    """Return what the stack stands on: a platen, or the belt on its fluid bearing.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+
+    Returns
+    -------
+    Base
+        Below the layers.
+    """
     machine = bench.polisher
     if machine.motion == "linear" and machine.bearing is not None:
         return belt_base(
@@ -141,7 +230,18 @@ def pad_base(bench: Bench) -> Base:
 
 
 def pad_operator(grid: PressureGrid, layers: tuple[ElasticLayer, ...], base: Base) -> PadOperator:
-    """Return the pad operator from memory, from disk, or newly built (and then kept in both)."""
+    """Return the pad operator from memory, from disk, or newly built (and then kept in both).
+
+    Parameters
+    ----------
+    grid, layers, base
+        As for :func:`~planish.physics.pressure.ring_influence.build_pad_operator`.
+
+    Returns
+    -------
+    PadOperator
+        On ``grid``.
+    """
     from planish.engine.cache import cached_arrays
 
     key = operator_key(grid, layers, base)
@@ -159,7 +259,18 @@ def pad_operator(grid: PressureGrid, layers: tuple[ElasticLayer, ...], base: Bas
 
 
 def summit_curve(surface: PadSurface) -> SummitCurve:
-    """Return the fresh summits' answer to pressures from 10 Pa to 1 MPa."""
+    """Return the fresh summits' answer to pressures from 10 Pa to 1 MPa.
+
+    Parameters
+    ----------
+    surface
+        Of the pad.
+
+    Returns
+    -------
+    SummitCurve
+        Against ln(pressure).
+    """
     heights = None if surface.heights is None else surface.heights.tobytes()
     numbers = (
         surface.density,

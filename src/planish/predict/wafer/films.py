@@ -14,10 +14,21 @@ Array = NDArray[np.float64]
 
 
 def stop_amount(step: Step, left: Array, weights: Array) -> tuple[slice, float]:
-    """Return which films a step's stop on an amount counts, and how much [m] must go of them.
+    """Return which films a step's stop on an amount counts, and how much must go of them.
 
-    "removed" counts all films, "remaining" the one that is on top as the step begins. ``left``
-    (films, points) [m] of each film, ``weights`` (points,) of the mean.
+    Parameters
+    ----------
+    step
+        Of the recipe. "removed" counts all films, "remaining" the one that is on top as the step begins.
+    left
+        Of each film [m], (films, points).
+    weights
+        Of the mean, (points,).
+
+    Returns
+    -------
+    tuple[slice, float]
+        The films, and the amount [m].
     """
     if step.stop != "remaining":
         return slice(None), step.stop_value
@@ -27,9 +38,23 @@ def stop_amount(step: Step, left: Array, weights: Array) -> tuple[slice, float]:
 
 
 def cumulative(times: Array, rates: Array) -> Array:
-    """Return the integral of ``rates`` (n_t, n) [m/s] over ``times`` (n_t,) [s] from the first time on [m].
+    """Return an integral over time from the first time on.
 
-    Trapezoidal rule; the first row is zero.
+    Parameters
+    ----------
+    times
+        [s], (n_t,).
+    rates
+        [m/s], (n_t, n).
+
+    Returns
+    -------
+    Array
+        [m], (n_t, n); the first row is zero.
+
+    Notes
+    -----
+    Trapezoidal rule.
     """
     steps = 0.5 * (rates[1:] + rates[:-1]) * np.diff(times)[:, None]
     total = np.zeros_like(rates)
@@ -42,19 +67,19 @@ def polish_stack(thickness: Array, curves: list[Array], times: Array) -> tuple[A
 
     Parameters
     ----------
-    thickness:
+    thickness
         Remaining thickness [m] at the start, shape (films, points), top film first.
-    curves:
+    curves
         For each film, what would be removed from it by each time if it were exposed
         from the start (films entries of shape (n_t, points) [m], non-decreasing in time).
-    times:
+    times
         Times [s], shape (n_t,).
 
     Returns
     -------
-    removed:
+    removed
         Shape (films, n_t, points) [m].
-    cleared:
+    cleared
         Time at which the film is gone, shape (films, points) [s]; infinite where it is not.
 
     Notes
@@ -77,7 +102,22 @@ def polish_stack(thickness: Array, curves: list[Array], times: Array) -> tuple[A
 
 
 def value_at(curve: Array, times: Array, when: Array) -> Array:
-    """Return ``curve`` (n_t, points) at one time per point [s]; past the last time, the last value."""
+    """Return a curve at one time per point; past the last time, the last value.
+
+    Parameters
+    ----------
+    curve
+        (n_t, points).
+    times
+        Of its rows [s], (n_t,).
+    when
+        [s], (points,).
+
+    Returns
+    -------
+    Array
+        (points,).
+    """
     index = np.clip(np.searchsorted(times, when, side="right") - 1, 0, times.size - 2)
     column = np.arange(curve.shape[1])
     low, high = curve[index, column], curve[index + 1, column]
@@ -86,7 +126,22 @@ def value_at(curve: Array, times: Array, when: Array) -> Array:
 
 
 def time_of(curve: Array, times: Array, target: Array) -> Array:
-    """Return when the non-decreasing ``curve`` (n_t, points) reaches ``target`` (points,); infinite if never."""
+    """Return when a non-decreasing curve reaches a target.
+
+    Parameters
+    ----------
+    curve
+        (n_t, points).
+    times
+        Of its rows [s], (n_t,).
+    target
+        (points,).
+
+    Returns
+    -------
+    Array
+        [s], (points,); infinite if never.
+    """
     column = np.arange(curve.shape[1])
     index = np.clip((curve < target).sum(axis=0), 1, times.size - 1)
     low, high = curve[index - 1, column], curve[index, column]

@@ -17,11 +17,25 @@ RING_ANGLES = 72
 
 
 def thickness_at(film: Film, x: Array, y: Array) -> Array:
-    """Return the incoming thickness [m] of ``film`` at places (x, y) [m].
+    """Return the incoming thickness of a film.
 
+    Parameters
+    ----------
+    film
+        As given.
+    x, y
+        Places on the wafer [m], any shape.
+
+    Returns
+    -------
+    Array
+        [m], shape as ``x``.
+
+    Notes
+    -----
     Sites are spread by the thin-plate surface of ``measure.profile``, whose stiffness is chosen by
-    leave-one-out error. Beyond the outermost site the value at its radius in the same direction is
-    kept; a radial profile is kept constant beyond its ends.
+    leave-one-out error. Beyond the outermost site the value at its radius in the same direction is kept; a
+    radial profile is kept constant beyond its ends.
     """
     r = np.hypot(x, y)
     if film.sites is not None:
@@ -34,7 +48,20 @@ def thickness_at(film: Film, x: Array, y: Array) -> Array:
 
 
 def mean_profile(film: Film, radius: Array) -> Array:
-    """Return the thickness [m] averaged round the wafer at each ``radius`` [m]."""
+    """Return the thickness averaged round the wafer.
+
+    Parameters
+    ----------
+    film
+        As given.
+    radius
+        [m], (n,).
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+    """
     if film.sites is None:
         return thickness_at(film, radius, np.zeros_like(radius))
     angle = np.arange(RING_ANGLES) * (2 * np.pi / RING_ANGLES)
@@ -44,7 +71,20 @@ def mean_profile(film: Film, radius: Array) -> Array:
 
 
 def incoming_notes(films: tuple[Film, ...], wafer_radius: float) -> list[str]:
-    """Return what had to be assumed about the incoming films beyond what is given."""
+    """Return what had to be assumed about the incoming films beyond what is given.
+
+    Parameters
+    ----------
+    films
+        As given.
+    wafer_radius
+        [m].
+
+    Returns
+    -------
+    list[str]
+        One sentence an assumption.
+    """
     notes = []
     for film in films:
         reach = wafer_radius

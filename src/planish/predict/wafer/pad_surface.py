@@ -21,10 +21,32 @@ class Summits(Protocol):
     """The pad's summits as the wafer meets them."""
 
     def layer(self, pressure: Array) -> tuple[Array, Array, Array]:
-        """Return (length [m], pressure [Pa], offset [m]) of the exponential layer about ``pressure`` [Pa]."""
+        """Return the exponential layer about a pressure.
+
+        Parameters
+        ----------
+        pressure
+            [Pa], (nodes,).
+
+        Returns
+        -------
+        tuple[Array, Array, Array]
+            Length [m], pressure [Pa] and offset [m].
+        """
 
     def real(self, pressure: Array) -> tuple[Array, Array]:
-        """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
+        """Return what summits touch with.
+
+        Parameters
+        ----------
+        pressure
+            [Pa], (nodes,).
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Mean real pressure [Pa] and real contact fraction [1].
+        """
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +56,33 @@ class FreshSummits:
     curve: SummitCurve
 
     def layer(self, pressure: Array) -> tuple[Array, Array, Array]:
-        """Return the exponential layer about ``pressure`` [Pa], node by node."""
+        """Return the exponential layer about a pressure, node by node.
+
+        Parameters
+        ----------
+        pressure
+            [Pa], (nodes,).
+
+        Returns
+        -------
+        tuple[Array, Array, Array]
+            Length [m], pressure [Pa] and offset [m].
+        """
         return self.curve.at(pressure, "decay_length"), pressure, self.curve.at(pressure, "separation")
 
     def real(self, pressure: Array) -> tuple[Array, Array]:
-        """Return mean real pressure [Pa] and real contact fraction under ``pressure`` [Pa]."""
+        """Return what summits touch with.
+
+        Parameters
+        ----------
+        pressure
+            [Pa], (nodes,).
+
+        Returns
+        -------
+        tuple[Array, Array]
+            Mean real pressure [Pa] and real contact fraction [1].
+        """
         return self.curve.at(pressure, "real_pressure"), self.curve.at(pressure, "area_fraction")
 
 
@@ -48,13 +92,13 @@ class PadState:
 
     Attributes
     ----------
-    summits:
+    summits
         As the wafer meets them, averaged over the rings it passes.
-    groove_depth:
+    groove_depth
         Mean depth under the wafer [m].
-    temperatures:
+    temperatures
         Of the pad rings [K].
-    height:
+    height
         How much higher [m] the pad lies at each wafer node than on average (worn pads).
     """
 
@@ -67,10 +111,21 @@ class PadState:
 def as_conditioned(bench: Bench) -> PadSurface:
     """Return the pad's summits, scaled from the disk for which they are stated to the setup's own.
 
-    A stated surface belongs to the reference load on a diamond
-    (``conditioning.REFERENCE_LOAD``); more load on each diamond, by force or by fewer
-    diamonds, cuts deeper furrows. Measured heights are kept as they were measured, and so is the
-    surface of a pad that has no conditioner.
+    Parameters
+    ----------
+    bench
+        The setup.
+
+    Returns
+    -------
+    PadSurface
+        As its disk leaves it.
+
+    Notes
+    -----
+    A stated surface belongs to the reference load on a diamond (``conditioning.REFERENCE_LOAD``); more load
+    on each diamond, by force or by fewer diamonds, cuts deeper furrows. Measured heights are kept as they
+    were measured, and so is the surface of a pad that has no conditioner.
     """
     disk, surface = bench.conditioner, bench.pad.surface
     if disk is None or surface.heights is not None or disk.downforce <= 0:

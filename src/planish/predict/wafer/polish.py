@@ -48,9 +48,9 @@ def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
 
     Parameters
     ----------
-    setup:
+    setup
         A loaded setup, its SI records, or the path of a setup file.
-    cells:
+    cells
         Wafer nodes of the pressure solution.
 
     Returns
@@ -73,7 +73,22 @@ def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
 
 
 def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
-    """Return the state of a new, conditioned pad at the platen's temperature."""
+    """Return the state of a new, conditioned pad at the platen's temperature.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    model
+        Of the contact.
+    rings
+        Of the pad.
+
+    Returns
+    -------
+    PadState
+        Nothing worn yet.
+    """
     return PadState(
         summits=FreshSummits(model.summits),
         groove_depth=bench.pad.grooves.depth,
@@ -82,7 +97,24 @@ def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
 
 
 def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
-    """Run the recipe's steps on a pad in the given state; the state's temperatures move along."""
+    """Run the recipe's steps on a pad in the given state.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    model
+        Of the contact.
+    rings
+        Of the pad.
+    state
+        Of the pad; its temperatures move along.
+
+    Returns
+    -------
+    WaferResult
+        One polished wafer.
+    """
     films = bench.wafer.films
     radius, areas = model.grid.r, model.grid.areas
     incoming = np.stack([mean_profile(film, radius) for film in films])

@@ -16,16 +16,30 @@ SAME = 1e-3
 
 
 def with_total_time(bench: Bench, total: float) -> tuple[Bench, tuple[str, ...]]:
-    """Return the setup polished for ``total`` [s] in all, and what had to be assumed for that.
+    """Return the setup polished for a total time.
 
-    Timed steps keep their times; a step that stops on an amount gets what they leave. Where several
-    stop on an amount they share it as the prediction would; where every step is timed and the recipe
-    takes another time, all steps are stretched alike. Both are said in the second value.
+    Parameters
+    ----------
+    bench
+        The setup.
+    total
+        In all [s].
+
+    Returns
+    -------
+    tuple[Bench, tuple[str, ...]]
+        The setup, and what had to be assumed for that.
 
     Raises
     ------
     SetupError
         If the timed steps alone take ``total`` or longer while other steps stop on an amount.
+
+    Notes
+    -----
+    Timed steps keep their times; a step that stops on an amount gets what they leave. Where several stop on
+    an amount they share it as the prediction would; where every step is timed and the recipe takes another
+    time, all steps are stretched alike. Both are said in the second value.
     """
     open_steps = [step for step in bench.steps if step.stop != "time"]
     fixed = sum(step.stop_value for step in bench.steps if step.stop == "time")

@@ -36,24 +36,24 @@ class StepRecord(Record):
 
     Attributes
     ----------
-    pressure, speed, rate, removed:
+    pressure, speed, rate, removed
         Contact pressure [Pa], mean sliding speed [m/s], mean removal rate [m/s], removed [m], per radius.
-    ring_pressure:
+    ring_pressure
         Mean pressure of the retaining ring on the pad [Pa].
-    times, temperatures:
+    times, temperatures
         Time within the step [s] and mean pad temperature under the wafer [K].
-    peak_temperature:
+    peak_temperature
         Highest pad temperature met by any wafer radius in the step [K].
-    curves:
+    curves
         For each film, what would have been removed from it by each time, had it been exposed
         (n_t, n_r) [m]: what the maps are made from.
-    duration, stopped_by:
+    duration, stopped_by
         How long the step took [s], and the condition that ended it.
-    fresh_fraction, friction, film_thickness, regime:
+    fresh_fraction, friction, film_thickness, regime
         Slurry under the wafer: share that is fresh, coefficient of friction, fluid film [m], lubrication regime.
-    real_pressure, real_fraction:
+    real_pressure, real_fraction
         Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
-    balance_error:
+    balance_error
         Relative error of the force balance of the contact solution.
     """
 
@@ -88,7 +88,17 @@ class StepRecord(Record):
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
 class WaferMaps(Record):
-    """Fields on a square grid over the wafer, NaN off it: ``removed`` [m] (n, n), ``remaining`` [m] (films, n, n)."""
+    """Fields on a square grid over the wafer, NaN off it.
+
+    Attributes
+    ----------
+    x
+        Along a side [m], (n,).
+    removed
+        [m], (n, n).
+    remaining
+        [m], (films, n, n).
+    """
 
     x: Array
     removed: Array
@@ -101,7 +111,29 @@ class WaferMaps(Record):
 
 @dataclass(frozen=True, repr=False, eq=False)
 class WaferResult(Result):
-    """One polished wafer. ``radius`` (n_r) [m] are cell centres, ``areas`` (n_r) [m^2] their ring areas."""
+    """One polished wafer.
+
+    Attributes
+    ----------
+    bench
+        The setup.
+    radius
+        Of cell centres [m], (n_r,).
+    areas
+        Of their rings [m^2], (n_r,).
+    films
+        Their materials, from the top.
+    incoming, remaining
+        Of each film [m], (films, n_r).
+    cleared
+        When each film was gone [s].
+    steps
+        One record a recipe step.
+    notes
+        What had to be assumed, in plain words.
+    rests_on
+        Sources of the models and of what the setup states.
+    """
 
     kind: ClassVar[str] = "one wafer"
     drawer: ClassVar[str] = "planish.explain.figures.wafer:wafer_figure"
@@ -161,27 +193,82 @@ class WaferResult(Result):
         return np.asarray(self.radius <= self.bench.wafer.radius - self.bench.wafer.edge_exclusion)
 
     def mean(self, profile: Array) -> float:
-        """Area mean of a profile inside the edge exclusion."""
+        """Return the area mean of a profile inside the edge exclusion.
+
+        Parameters
+        ----------
+        profile
+            (n_r,).
+
+        Returns
+        -------
+        float
+            In its unit.
+        """
         keep = self.inside()
         return float(np.average(profile[keep], weights=self.areas[keep]))
 
     def sigma(self, profile: Array) -> float:
-        """Area-weighted standard deviation of a profile inside the edge exclusion."""
+        """Return the area-weighted standard deviation of a profile inside the edge exclusion.
+
+        Parameters
+        ----------
+        profile
+            (n_r,).
+
+        Returns
+        -------
+        float
+            In its unit.
+        """
         keep = self.inside()
         mean = self.mean(profile)
         return float(np.sqrt(np.average((profile[keep] - mean) ** 2, weights=self.areas[keep])))
 
     def half_range(self, profile: Array) -> float:
-        """(max - min) / 2 of a profile inside the edge exclusion."""
+        """Return (max - min) / 2 of a profile inside the edge exclusion.
+
+        Parameters
+        ----------
+        profile
+            (n_r,).
+
+        Returns
+        -------
+        float
+            In its unit.
+        """
         keep = self.inside()
         return float(np.ptp(profile[keep])) / 2
 
     def time_mean(self, of_step: Sequence[float]) -> float:
-        """Mean of one number a step, weighted with the steps' durations."""
+        """Return the mean of one number a step, weighted with the steps' durations.
+
+        Parameters
+        ----------
+        of_step
+            One a step.
+
+        Returns
+        -------
+        float
+            In its unit.
+        """
         return float(np.average(of_step, weights=[step.duration for step in self.steps]))
 
     def over_time(self, profiles: Sequence[Array]) -> Array:
-        """Mean of one profile a step (n_r,), weighted with the steps' durations."""
+        """Return the mean of one profile a step, weighted with the steps' durations.
+
+        Parameters
+        ----------
+        profiles
+            One a step, (n_r,).
+
+        Returns
+        -------
+        Array
+            (n_r,).
+        """
         return np.asarray(np.average(profiles, axis=0, weights=[step.duration for step in self.steps]))
 
     def summary(self) -> dict[str, Any]:
@@ -279,10 +366,18 @@ class WaferResult(Result):
     def edge(self, band: float = EDGE_BAND) -> dict[str, float | None]:
         """Return how the edge polishes against the middle.
 
-        ``edge_rate_percent``: removal at the exclusion radius against the mean over the inner half radius;
-        ``edge_extreme_percent``: the largest departure, within ``band`` [m] of the edge and inside the
-        exclusion, from the removal where the band begins, and where it sits from the edge: what the edge does
-        beyond any tilt from the middle outward.
+        Parameters
+        ----------
+        band
+            Width of the edge [m].
+
+        Returns
+        -------
+        dict[str, float | None]
+            ``edge_rate_percent``: removal at the exclusion radius against the mean over the inner half
+            radius; ``edge_extreme_percent``: the largest departure, within ``band`` of the edge and inside
+            the exclusion, from the removal where the band begins, and where it sits from the edge: what the
+            edge does beyond any tilt from the middle outward.
         """
         removed, (rim, exclusion) = self.removed, self._rim()
         middle = self.radius <= 0.5 * rim
@@ -302,7 +397,18 @@ class WaferResult(Result):
         return list(self.rests_on)
 
     def maps(self, points: int = 201) -> WaferMaps:
-        """Return removed and remaining on a ``points`` x ``points`` grid, with the incoming film as it is in 2-D."""
+        """Return removed and remaining on a square grid, with the incoming film as it is in 2-D.
+
+        Parameters
+        ----------
+        points
+            Along a side.
+
+        Returns
+        -------
+        WaferMaps
+            NaN off the wafer.
+        """
         if points not in self._maps:
             self._maps[points] = self._make_maps(points)
         return self._maps[points]
@@ -330,9 +436,21 @@ class WaferResult(Result):
         return WaferMaps(x, removed, remaining)
 
     def replay(self, thickness: Array, radius: Array) -> Array:
-        """Return what is left (films, n) [m] of films of ``thickness`` (films, n) [m] at wafer radii (n,) [m].
+        """Return what is left of other films at some wafer radii.
 
         The steps run as they did for the mean wafer; only the thickness differs from place to place.
+
+        Parameters
+        ----------
+        thickness
+            Of the films [m], (films, n).
+        radius
+            [m], (n,).
+
+        Returns
+        -------
+        Array
+            [m], (films, n).
         """
         left = thickness.copy()
         for step in self.steps:

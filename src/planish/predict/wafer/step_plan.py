@@ -40,13 +40,13 @@ class BackLoad(NamedTuple):
 
     Attributes
     ----------
-    load:
+    load
         On the wafer's back [Pa].
-    about:
+    about
         The pressure [Pa] about which the summits are described.
-    raised:
+    raised
         How much [m] the bearing lifts the belt; 0 on a platen.
-    ring:
+    ring
         Pressure on the retaining ring [Pa], one number; 0 without one.
     """
 
@@ -62,27 +62,27 @@ class StepPlan:
 
     Attributes
     ----------
-    step:
+    step
         The recipe's.
-    speed, mean_speed:
+    speed, mean_speed
         Mean sliding speed at the wafer nodes (n_r,) and over the wafer [m/s].
-    all_speed:
+    all_speed
         (m,) [m/s]: at all nodes that are pressed, those of the ring last.
-    area, shares:
+    area, shares
         Of the wafer [m^2], and the share of it at each node (n_r,).
-    law_speeds:
+    law_speeds
         By material (n_r,) [m/s]: the mean speed that its removal law takes.
-    abrasive:
+    abrasive
         By material: rate factor of the abrasive content.
-    pad_speed:
+    pad_speed
         Of the pad at the carrier axis [m/s].
-    place_share:
+    place_share
         Of the slurry dropped, what can reach the wafer from where it is dropped.
-    disk_width:
+    disk_width
         Radius [m] of the disk times the share of the step in which it works; 0 if it does not.
-    duty, seen:
+    duty, seen
         (n,): share of time a pad ring is under the carrier; (n, m): of a pad ring's time under the carrier, the share under each node pressed.
-    heat_conductance, heat_sink, heat_capacity:
+    heat_conductance, heat_sink, heat_capacity
         Of the pad rings (n,) [W/(m^2 K)], [K], and [J/(m^2 K)].
     """
 
@@ -107,7 +107,24 @@ class StepPlan:
 def plan_step(
     bench: Bench, step: Step, model: ContactModel, rings: PadRings, *, conditioning: bool = True
 ) -> StepPlan:
-    """Work out what ``step`` fixes; ``conditioning`` False keeps the disk off the pad."""
+    """Work out what a step fixes.
+
+    Parameters
+    ----------
+    bench, step
+        The setup, and which step of its recipe.
+    model
+        Of the contact.
+    rings
+        Of the pad.
+    conditioning
+        False keeps the disk off the pad.
+
+    Returns
+    -------
+    StepPlan
+        The same for every wafer.
+    """
     grid, machine = model.grid, bench.polisher
     count = grid.r.size
     pressed = grid.has_ring and step.ring_pressure > 0
@@ -141,7 +158,20 @@ def plan_step(
 
 
 def back_load(bench: Bench, step: Step, model: ContactModel) -> BackLoad:
-    """Return what presses the wafer on the pad in ``step``."""
+    """Return what presses the wafer on the pad in a step.
+
+    Parameters
+    ----------
+    bench, step
+        The setup, and which step of its recipe.
+    model
+        Of the contact.
+
+    Returns
+    -------
+    BackLoad
+        Over the wafer nodes.
+    """
     grid, bearing = model.grid, bench.polisher.bearing
     load = _zone_table(model, bench) @ step.zone_pressures
     mean = float(grid.areas @ load / grid.areas.sum())
@@ -182,7 +212,18 @@ def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) 
 
 
 def motion_numbers(bench: Bench, step: Step) -> dict[str, float]:
-    """Return the geometry and speeds that the functions of ``physics.motion`` take, for one step."""
+    """Return the geometry and speeds that the functions of ``physics.motion`` take, for one step.
+
+    Parameters
+    ----------
+    bench, step
+        The setup, and which step of its recipe.
+
+    Returns
+    -------
+    dict[str, float]
+        In SI, by the names of their arguments.
+    """
     machine = bench.polisher
     return {
         "offset": machine.centre_offset,
@@ -197,7 +238,18 @@ def motion_numbers(bench: Bench, step: Step) -> dict[str, float]:
 
 
 def pad_speed(bench: Bench, step: Step) -> float:
-    """Return the speed [m/s] of the pad at the carrier axis."""
+    """Return the speed of the pad at the carrier axis.
+
+    Parameters
+    ----------
+    bench, step
+        The setup, and which step of its recipe.
+
+    Returns
+    -------
+    float
+        [m/s].
+    """
     machine = bench.polisher
     return {
         "rotary": abs(step.platen_speed) * machine.centre_offset,
@@ -241,18 +293,57 @@ def _disk_width(bench: Bench, step: Step) -> float:
 
 
 def summit_land(bench: Bench, groove_depth: float, land: float) -> float:
-    """Return the share of the nominal area that summits stand on: neither hole (``land`` without) nor groove."""
+    """Return the share of the nominal area that summits stand on: neither hole nor groove.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    groove_depth
+        Of the pad now [m].
+    land
+        Share that is not hole.
+
+    Returns
+    -------
+    float
+        [1].
+    """
     return land * (1.0 - groove_area(bench)) if groove_depth > 0 else land
 
 
 def groove_area(bench: Bench) -> float:
-    """Return the share of pad area that is groove."""
+    """Return the share of pad area that is groove.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+
+    Returns
+    -------
+    float
+        [1].
+    """
     grooves = bench.pad.grooves
     return groove_share(grooves.pattern, grooves.width, grooves.pitch)
 
 
 def lubrication_land(bench: Bench, groove_depth: float) -> float:
-    """Return the length [m] over which fluid pressure can build up: between grooves, or until pores drain it."""
+    """Return the length over which fluid pressure can build up: between grooves, or until pores drain it.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    groove_depth
+        Of the pad now [m].
+
+    Returns
+    -------
+    float
+        [m].
+    """
     grooves = bench.pad.grooves
     grooved = grooves.pattern != "none" and groove_depth > 0
     return min(
@@ -261,7 +352,18 @@ def lubrication_land(bench: Bench, groove_depth: float) -> float:
 
 
 def platen_path(bench: Bench) -> tuple[float, float]:
-    """Return (conductance [W/(m^2 K)] through the pad, temperature [K] of what it lies on)."""
+    """Return the path of heat through the pad.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+
+    Returns
+    -------
+    tuple[float, float]
+        Conductance through the pad [W/(m^2 K)], and temperature of what it lies on [K].
+    """
     pad, room = bench.pad, bench.ambient
     through = heat.platen_conductance(
         [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)

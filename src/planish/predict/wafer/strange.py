@@ -27,17 +27,22 @@ def strange(
 
     Parameters
     ----------
-    bench:
+    bench
         The setup.
-    real_pressure:
+    real_pressure
         Mean pressure on the summits in contact [Pa]. A solid gives way before it carries its own modulus:
         the hardness of polymers is a tenth of their modulus or so (from memory).
-    friction:
+    friction
         Coefficient of friction.
-    temperature:
+    temperature
         Highest pad temperature [K].
-    rate:
+    rate
         Film taken off [m/s].
+
+    Returns
+    -------
+    list[str]
+        In plain words.
     """
     found = []
     modulus = bench.pad.surface.modulus
