@@ -40,9 +40,8 @@ def write_api(folder: Path) -> int:
     ]
     count = 0
     for package, what in PACKAGES.items():
-        names = [
-            item.name for item in pkgutil.iter_modules(_package(package).__path__, f"planish.{package}.")
-        ]
+        found = pkgutil.walk_packages(_package(package).__path__, f"planish.{package}.")
+        names = [item.name for item in found if not item.ispkg]
         lines += [f"## {what.capitalize()}", "", *_modules(names)]
         for name in names:
             (folder / f"{name}.md").write_text(_page(name), encoding="utf-8")

@@ -103,6 +103,17 @@ def _bare_layers(folder: Path) -> object:
     return ElasticLayer(modulus=50e6, poisson=0.5, thickness=1e-3)
 
 
+def _name_taken(_folder: Path) -> object:
+    from planish.engine.registry import Registry
+
+    @dataclass(frozen=True, slots=True)
+    class Shape:
+        name: str
+
+    shapes = Registry("shape", "planish.shapes", Shape, lambda: [Shape("round")])
+    return shapes.add(Shape("round"))
+
+
 REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.SetupError, "a number without a unit", _setup('"4.2 psi"', "4.2")),
     Refusal(errors.SetupError, "a unit of another quantity", _setup('"90 rpm"', '"90 psi"')),
@@ -128,6 +139,7 @@ REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.ModelError, "a hardness beyond the relation's range", _beyond_reading),
     Refusal(errors.ModelError, "a law without its coefficient", _unknown_law),
     Refusal(errors.ModelError, "a layer that cannot be compressed", _bare_layers),
+    Refusal(errors.PluginError, "a second record of one name", _name_taken),
     Refusal(errors.FitError, "an amount polished to, without the time it took", _without_time),
     Refusal(errors.FitError, "too few sites", _two_sites),
 )

@@ -47,8 +47,8 @@ def module_sources() -> Iterator[tuple[str, str, list[str]]]:
 
 def module_names(package: str) -> list[str]:
     """Return the modules of a package that can be imported without a GPU library."""
-    found = pkgutil.iter_modules(importlib.import_module(package).__path__, f"{package}.")
-    return [item.name for item in found if not item.name.endswith("_gpu")]
+    found = pkgutil.walk_packages(importlib.import_module(package).__path__, f"{package}.")
+    return [item.name for item in found if not item.ispkg and not item.name.endswith(".gpu")]
 
 
 def sources_page() -> str:
