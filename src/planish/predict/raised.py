@@ -34,15 +34,15 @@ class Seen:
 
     Attributes
     ----------
-    limited, floating:
+    limited, floating
         (n, steps): whether a step ran into its longest time, whether the wafer floated on a fluid film in it.
-    real_fraction, fresh, peak:
+    real_fraction, fresh, peak
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
-    bare_somewhere, bare:
+    bare_somewhere, bare
         (n,): whether all films are gone in a place inside the edge exclusion, and everywhere in it.
-    removed, sigma:
+    removed, sigma
         (n,) [m]: mean inside the edge exclusion, and its standard deviation.
-    edge:
+    edge
         (n,) [%]: largest departure near the edge, NaN where there is none (``edge_extreme``).
     """
 
@@ -62,8 +62,16 @@ class Seen:
 class Raised:
     """One condition that some wafers meet.
 
-    ``kind`` "happened" in the polish, "doubt" about the model there, or what calls for a change ("act");
-    ``subject`` as in the findings; ``words`` of the worst wafer; ``wafers`` (n,) that meet it.
+    Attributes
+    ----------
+    kind
+        "happened" in the polish, "doubt" about the model there, or what calls for a change ("act").
+    subject
+        As in the findings.
+    words
+        Of the worst wafer.
+    wafers
+        That meet it, (n,).
     """
 
     kind: Kind
@@ -81,12 +89,38 @@ class Raised:
 
 
 def raised(bench: Bench, seen: Seen) -> list[Raised]:
-    """Return the conditions that at least one wafer meets."""
+    """Return the conditions that at least one wafer meets.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    seen
+        Of the wafers.
+
+    Returns
+    -------
+    list[Raised]
+        With the wafers that meet them.
+    """
     return [one for one in _conditions(bench, seen) if one.wafers.any()]
 
 
 def lot_notes(bench: Bench, seen: Seen) -> list[str]:
-    """Return the notes of a lot: those of the setup and its films, and what any wafer raised, with where."""
+    """Return the notes of a lot: those of the setup and its films, and what any wafer raised, with where.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    seen
+        Of the wafers.
+
+    Returns
+    -------
+    list[str]
+        One sentence a note.
+    """
     return [
         *bench.notes,
         *incoming_notes(bench.wafer.films, bench.wafer.radius),
@@ -184,19 +218,24 @@ def _named(names: Sequence[str], met: Mask) -> str:
 def edge_extreme(
     radius: Array, areas: Array, removed: Array, rim: float, exclusion: float, band: float = EDGE_BAND
 ) -> tuple[Array, Array]:
-    """Return (departure [%], distance from the rim [m]) of the most uneven place near the edge, per wafer.
+    """Return the most uneven place near the edge, per wafer.
 
     Parameters
     ----------
-    radius, areas:
+    radius, areas
         Of the nodes (n_r,) [m], [m^2].
-    removed:
+    removed
         (n, n_r) [m].
-    rim, exclusion:
+    rim, exclusion
         Wafer radius and edge exclusion [m].
-    band:
+    band
         How far in from the edge is looked at [m]: the departure is from the removal where the band begins,
         over the mean of the inner half radius. NaN where nothing is removed there or the exclusion is wider.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Departure [%], and distance from the rim [m], (n,).
     """
     near = (radius <= rim - exclusion) & (radius >= rim - band)
     middle = radius <= 0.5 * rim

@@ -17,6 +17,20 @@ Array = NDArray[np.float64]
 def locate(name: str, folder: Path | None, place: str) -> Path:
     """Return the file that a setup names.
 
+    Parameters
+    ----------
+    name
+        As the setup gives it.
+    folder
+        Of the setup; None where it did not come from a file.
+    place
+        Where the name stands, for the refusal.
+
+    Returns
+    -------
+    Path
+        An existing file.
+
     Raises
     ------
     DataError
@@ -35,7 +49,23 @@ def locate(name: str, folder: Path | None, place: str) -> Path:
 
 
 def film_sites(name: str, folder: Path | None, place: str) -> tuple[Array, Array, Array]:
-    """Return (x [m], y [m], thickness [m]) of a measured film."""
+    """Return a measured film.
+
+    Parameters
+    ----------
+    name, folder, place
+        As for :func:`locate`.
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        (x [m], y [m], thickness [m]).
+
+    Raises
+    ------
+    DataError
+        As :func:`locate`, and where the file cannot be used.
+    """
     path = locate(name, folder, place)
     stat = path.stat()
     return _film_sites(str(path), stat.st_mtime_ns, stat.st_size, place)
@@ -52,7 +82,23 @@ def _film_sites(path: str, changed: int, size: int, place: str) -> tuple[Array, 
 
 
 def summit_heights(name: str, folder: Path | None, place: str) -> Array:
-    """Return measured summit heights [m]: one column named ``height`` with its unit."""
+    """Return measured summit heights: one column named ``height`` with its unit.
+
+    Parameters
+    ----------
+    name, folder, place
+        As for :func:`locate`.
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+
+    Raises
+    ------
+    DataError
+        As :func:`locate`, and where the file cannot be used.
+    """
     path = locate(name, folder, place)
     stat = path.stat()
     return _summit_heights(str(path), stat.st_mtime_ns, stat.st_size)

@@ -36,8 +36,19 @@ class SiRecord(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Film(SiRecord):
-    """One film of the stack. ``profile`` is (radius [m], thickness [m]), increasing in radius;
-    ``sites`` is (x [m], y [m], thickness [m]). At most one of the two is given."""
+    """One film of the stack.
+
+    Attributes
+    ----------
+    name, material
+        As given.
+    thickness
+        [m].
+    profile
+        (radius [m], thickness [m]), increasing in radius.
+    sites
+        (x [m], y [m], thickness [m]). At most one of the two is given.
+    """
 
     name: str
     material: str

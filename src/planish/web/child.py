@@ -57,7 +57,9 @@ class Child:
         Parameters
         ----------
         limits:
-            Of time since ``began`` [s, of the monotonic clock] and of memory.
+            Of time and of memory.
+        began:
+            Since when time counts [s, of the monotonic clock].
         wanted:
             Asked now and then.
 

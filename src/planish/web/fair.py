@@ -27,7 +27,8 @@ class FairQueue(Generic[Item]):
 
         Parameters
         ----------
-        owners for whom ``may`` is false are passed over and keep their place.
+        may
+            Owners for whom it is false are passed over and keep their place.
         """
         for owner in self._lines:
             if may(owner):

@@ -32,9 +32,11 @@ LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
 class Guard:
-    """Refuse other hosts (so that no foreign name can be pointed at a loopback server), other origins on
-    requests that change something, and bodies that are too large; set the security headers on every answer.
-    What fails inside without an answer of its own is answered here, in one line, and logged.
+    """Refuse what a stranger's page or program could misuse, and set the security headers on every answer.
+
+    Refused are other hosts (so that no foreign name can be pointed at a loopback server), other origins on
+    requests that change something, and bodies that are too large. What fails inside without an answer of
+    its own is answered here, in one line, and logged.
 
     ``hosts`` are the names that the server goes by; empty for any.
     """

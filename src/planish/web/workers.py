@@ -89,6 +89,8 @@ class Workers:
         ----------
         pool:
             "fast", "slow" or "files".
+        name, *arguments, module:
+            What is asked.
         owner:
             Who asks; owners take turns.
         newest:

@@ -24,7 +24,18 @@ SPEEDS = {"rotary": "platen_speed", "linear": "belt_speed", "orbital": "orbit_sp
 
 
 def differing(a: Bench, b: Bench) -> list[str]:
-    """Return the groups in which two setups differ, in the order of ``CHOICES``."""
+    """Return the groups in which two setups differ, in the order of ``CHOICES``.
+
+    Parameters
+    ----------
+    a, b
+        The setups.
+
+    Returns
+    -------
+    list[str]
+        Names.
+    """
     return [group for group in CHOICES if not same(_content(a, group), _content(b, group))]
 
 
@@ -37,12 +48,26 @@ def _content(bench: Bench, group: str) -> Any:
 
 
 def mixed(a: Bench, b: Bench, from_b: frozenset[Hashable]) -> Bench:
-    """Return setup A with the choices in ``from_b`` taken from B, made to fit each other.
+    """Return one setup with choices taken from another, made to fit each other.
 
-    Where the motions differ, the speed that drives the pad comes with the polisher (step by step,
-    the last step's where there are fewer); where the heads' zones differ, the recipe's zone pressures are
-    read at the middles of the head's zones, as shares of the wafer radius; without a disk no step conditions.
-    What cannot be made to fit in this way must not be asked for: see ``ties``.
+    Parameters
+    ----------
+    a, b
+        The setups A and B.
+    from_b
+        Groups taken from B.
+
+    Returns
+    -------
+    Bench
+        Of A and B.
+
+    Notes
+    -----
+    Where the motions differ, the speed that drives the pad comes with the polisher (step by step, the last
+    step's where there are fewer); where the heads' zones differ, the recipe's zone pressures are read at
+    the middles of the head's zones, as shares of the wafer radius; without a disk no step conditions. What
+    cannot be made to fit in this way must not be asked for: see ``ties``.
     """
     take = {group: b if group in from_b else a for group in CHOICES}
     polisher, head, recipe = take["polisher"], take["head"], take["recipe"]
@@ -71,7 +96,18 @@ def mixed(a: Bench, b: Bench, from_b: frozenset[Hashable]) -> Bench:
 
 
 def same_zones(one: Head, other: Head) -> bool:
-    """Return whether two heads have the same membrane zones."""
+    """Return whether two heads have the same membrane zones.
+
+    Parameters
+    ----------
+    one, other
+        The heads.
+
+    Returns
+    -------
+    bool
+        True or False.
+    """
     return np.array_equal(one.zone_outer_radii, other.zone_outer_radii)
 
 

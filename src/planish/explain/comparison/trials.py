@@ -15,12 +15,34 @@ if TYPE_CHECKING:
 
 
 def is_number(value: Any) -> bool:
-    """Return whether a value of a summary is a figure, finite or not."""
+    """Return whether a value of a summary is a figure, finite or not.
+
+    Parameters
+    ----------
+    value
+        Of the summary.
+
+    Returns
+    -------
+    bool
+        True or False.
+    """
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def number(value: Any) -> float | None:
-    """Return a finite number, None for what is none."""
+    """Return a finite number.
+
+    Parameters
+    ----------
+    value
+        Of the summary.
+
+    Returns
+    -------
+    float | None
+        None for what is none.
+    """
     return float(value) if is_number(value) and isfinite(value) else None
 
 
@@ -41,7 +63,23 @@ class Trials:
         self.runs = 0
 
     def of(self, some: frozenset[Hashable]) -> Mapping[str, Any]:
-        """Return the summary of A with ``some`` groups from B; with all of them, that of B itself."""
+        """Return the summary of A with groups from B; with all of them, that of B itself.
+
+        Parameters
+        ----------
+        some
+            The groups.
+
+        Returns
+        -------
+        Mapping[str, Any]
+            By key.
+
+        Raises
+        ------
+        NoFigureError
+            Where that setup has no answer.
+        """
         if some not in self.kept:
             self.runs += 1
             from_b = frozenset[Hashable](member for name in some for member in self.members[str(name)])
@@ -58,7 +96,25 @@ class Trials:
         return found
 
     def figure(self, some: frozenset[Hashable], key: str) -> float:
-        """Return one figure of A with ``some`` groups from B."""
+        """Return one figure of A with groups from B.
+
+        Parameters
+        ----------
+        some
+            The groups.
+        key
+            Of the summary.
+
+        Returns
+        -------
+        float
+            Finite.
+
+        Raises
+        ------
+        NoFigureError
+            Where that setup has no such figure.
+        """
         value = number(self.of(some).get(key))
         if value is None:
             raise NoFigureError(f"{self._name(some)} has no such figure")

@@ -18,7 +18,22 @@ SOURCES: tuple[str, ...] = (
 
 
 def share_inside(r: Array, d: Array | np.float64, X: ArrayLike) -> Array:
-    """Share of a turn that a point at radius r [m] about one centre is within X [m] of another, d [m] away."""
+    """Return the share of a turn that a point about one centre is near another.
+
+    Parameters
+    ----------
+    r
+        Radius of the point about the one [m].
+    d
+        Between the centres [m].
+    X
+        How near counts [m].
+
+    Returns
+    -------
+    Array
+        [1], of the common shape.
+    """
     X = np.asarray(X, dtype=np.float64)
     top = r**2 + d**2 - X**2
     side = np.sqrt(_kite_squared(r, d, X)) + np.zeros_like(top)
@@ -26,7 +41,20 @@ def share_inside(r: Array, d: Array | np.float64, X: ArrayLike) -> Array:
 
 
 def strip_share(r: Array, d: Array | np.float64, X: Array) -> Array:
-    """Share of a turn that y = d + r sin(phi) [m] lies within X [m] of 0."""
+    """Return the share of a turn that y = d + r sin(phi) lies near 0.
+
+    Parameters
+    ----------
+    r, d
+        [m].
+    X
+        How near counts [m].
+
+    Returns
+    -------
+    Array
+        [1], of the common shape.
+    """
 
     def below(limit: Array) -> Array:
         limit, radius = np.broadcast_arrays(limit, r)
@@ -38,7 +66,20 @@ def strip_share(r: Array, d: Array | np.float64, X: Array) -> Array:
 
 
 def segment_area(r: Array, limit: Array) -> Array:
-    """Area [m^2] of the circle of radius r [m] that lies below the line at ``limit`` [m] from its centre."""
+    """Return the area of a circle that lies below a line.
+
+    Parameters
+    ----------
+    r
+        Radius [m].
+    limit
+        Of the line from the centre [m].
+
+    Returns
+    -------
+    Array
+        [m^2], of the common shape.
+    """
     limit, radius = np.broadcast_arrays(limit, r)
     held = np.clip(limit, -radius, radius)
     h = np.divide(held, radius, out=np.zeros(limit.shape), where=radius > 0)
@@ -46,7 +87,20 @@ def segment_area(r: Array, limit: Array) -> Array:
 
 
 def lens_area(r: Array, R: Array, d: Array | np.float64) -> Array:
-    """Area [m^2] common to circles of radii r and R [m] whose centres are d [m] apart."""
+    """Return the area common to two circles.
+
+    Parameters
+    ----------
+    r, R
+        Radii [m].
+    d
+        Between the centres [m].
+
+    Returns
+    -------
+    Array
+        [m^2], of the common shape.
+    """
     r, R, d = np.broadcast_arrays(r, R, d)
     area = np.where(d >= r + R, 0.0, np.pi * np.minimum(r, R) ** 2)
     cross = (d < r + R) & (d > np.abs(r - R))  # only there the angles are worth their time

@@ -29,9 +29,24 @@ SOURCES: tuple[str, ...] = (
 
 
 def swing_angle(position: ArrayLike, pivot_distance: float, arm_length: float) -> Array:
-    """Return the arm angle theta [rad], 0 to pi, that puts the disk's centre at ``position`` [m].
+    """Return the arm angle that puts the disk's centre at a distance from the pad's axis.
 
-    Raises ModelError where the arm does not reach.
+    Parameters
+    ----------
+    position
+        Of the disk's centre [m].
+    pivot_distance, arm_length
+        Of the arm [m].
+
+    Returns
+    -------
+    Array
+        theta [rad], 0 to pi, shape as ``position``.
+
+    Raises
+    ------
+    ModelError
+        Where the arm does not reach.
     """
     c = np.asarray(position, dtype=np.float64)
     if not (pivot_distance > 0 and arm_length > 0):
@@ -49,7 +64,20 @@ def swing_angle(position: ArrayLike, pivot_distance: float, arm_length: float) -
 
 
 def swing_position(angle: ArrayLike, pivot_distance: float, arm_length: float) -> Array:
-    """Return the distance [m] of the disk's centre from the pad's axis at arm ``angle`` [rad]."""
+    """Return the distance of the disk's centre from the pad's axis.
+
+    Parameters
+    ----------
+    angle
+        Of the arm [rad].
+    pivot_distance, arm_length
+        Of the arm [m].
+
+    Returns
+    -------
+    Array
+        [m], shape as ``angle``.
+    """
     theta = np.asarray(angle, dtype=np.float64)
     squared = pivot_distance**2 + arm_length**2 - 2.0 * pivot_distance * arm_length * np.cos(theta)
     return np.sqrt(np.maximum(squared, 0.0))
@@ -66,20 +94,30 @@ def dwell_shares(
     zone_dwell: ArrayLike | None = None,
     points: int = 160,
 ) -> tuple[Array, Array]:
-    """Return (positions (m,) [m], shares of time (m,) summing to 1) of the disk's centre.
+    """Return where the disk's centre is for which share of time.
 
     Parameters
     ----------
-    kind:
+    kind
         "arm" or "slide".
-    inner, outer:
+    inner, outer
         Ends of a sinusoidal sweep [m]; not used where a table is given.
-    pivot_distance, arm_length:
+    pivot_distance, arm_length
         Of the arm [m].
-    zone_edges, zone_dwell:
+    zone_edges, zone_dwell
         Dwell table: m+1 increasing positions [m] and m relative times, none below 0.
-    points:
+    points
         Number of positions (about; at least 4 a zone).
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Positions (m,) [m], and shares of time (m,) summing to 1.
+
+    Raises
+    ------
+    ModelError
+        Where the ends, the arm or the table make no sense.
     """
     to_drive, from_drive = _drive(kind, pivot_distance, arm_length)
     if zone_edges is None and zone_dwell is None:
@@ -99,7 +137,23 @@ def dwell_shares(
 
 
 def checked_zones(zone_edges: ArrayLike | None, zone_dwell: ArrayLike | None) -> tuple[Array, Array]:
-    """Return the dwell table as arrays; raises ModelError where it makes no sense."""
+    """Return the dwell table as arrays.
+
+    Parameters
+    ----------
+    zone_edges, zone_dwell
+        m+1 increasing positions [m] and m relative times, none below 0.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        The same, (m+1,) and (m,).
+
+    Raises
+    ------
+    ModelError
+        Where it makes no sense.
+    """
     if zone_edges is None or zone_dwell is None:
         raise ModelError(
             refuse("sweep zones", "half a dwell table", "zone edges and zone dwell times together")

@@ -49,8 +49,23 @@ class SurfaceState:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class LocalStep(Record):
-    """One recipe step at one place: duration [s], pressure [Pa], speed [m/s], blanket ``rates`` [m/s];
-    ``platen``: which of several pads it runs on."""
+    """One recipe step at one place.
+
+    Attributes
+    ----------
+    name
+        Of the step.
+    duration
+        [s].
+    pressure
+        [Pa].
+    speed
+        [m/s].
+    rates
+        Blanket rates by material [m/s].
+    platen
+        Which of several pads it runs on.
+    """
 
     name: str
     duration: float

@@ -34,10 +34,23 @@ SOURCES: tuple[str, ...] = (
 
 @dataclass(frozen=True, slots=True, repr=False)
 class FillProposal(Record):
-    """What to add. ``fill`` (ny, nx) density to add per cell; ``tiles`` rows (x, y [m] of the tile's centre,
-    side [m], density to add), most first; effective density range ``before`` and ``after`` on the cells
-    (maps ``effective_before``, ``effective_after``), ``least_range`` that the programme found on tiles; ``added``
-    mean density added."""
+    """What to add.
+
+    Attributes
+    ----------
+    fill
+        Density to add per cell, (ny, nx).
+    tiles
+        Rows (x, y [m] of the tile's centre, side [m], density to add), most first.
+    before, after
+        Effective density range on the cells.
+    least_range
+        That the programme found on tiles.
+    added
+        Mean density added.
+    effective_before, effective_after
+        Maps of the effective density, (ny, nx).
+    """
 
     fill: Array
     tiles: Array
@@ -81,14 +94,32 @@ def propose_fill(
 
     Parameters
     ----------
-    density: layout density (ny, nx).  cell: [m].  length: planarization length [m].
-    ceiling: density that no cell may exceed by filling.
-    keep_out: share of each cell in which nothing may be added (ny, nx), default 0.
-    thrift: range given up per unit of mean fill saved; 0 fills regardless of amount.
+    density
+        Layout density, (ny, nx).
+    cell
+        Side of a cell [m].
+    length
+        Planarization length [m].
+    ceiling
+        Density that no cell may exceed by filling.
+    keep_out
+        Share of each cell in which nothing may be added (ny, nx), default 0.
+    kernel, edges, outside
+        As for :func:`~planish.physics.pattern.effective_density.effective_density`.
+    origin
+        Lower left corner of the map [m].
+    thrift
+        Range given up per unit of mean fill saved; 0 fills regardless of amount.
+
+    Returns
+    -------
+    FillProposal
+        What to add, and what it does.
 
     Raises
     ------
-    ModelError: for a ceiling outside 0..1 or a keep-out map of another shape.
+    ModelError
+        For a ceiling outside 0..1 or a keep-out map of another shape.
     """
     from scipy.optimize import linprog
     from scipy.sparse import bmat, csr_array

@@ -12,7 +12,19 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class HotSpot:
-    """``what`` is worst at (``x``, ``y``) [m] in layout coordinates of the die at ``place``; ``value`` [m]."""
+    """Where something is worst.
+
+    Attributes
+    ----------
+    place
+        Of the die on the wafer.
+    what
+        Is worst there.
+    x, y
+        In layout coordinates of the die [m].
+    value
+        [m].
+    """
 
     place: str
     what: str
@@ -32,8 +44,32 @@ def hot_spots(
     count: int = 3,
     lowest: bool = False,
 ) -> list[HotSpot]:
-    """Return up to ``count`` places at which a map (ny, nx) is highest (or lowest), ``apart`` [m] from each other.
+    """Return places at which a map is highest (or lowest).
 
+    Parameters
+    ----------
+    place, what
+        Of the die, and of the map.
+    values
+        The map, (ny, nx).
+    origin
+        Its lower left corner [m].
+    cell
+        Side of a cell [m].
+    apart
+        How far apart the places must lie [m].
+    count
+        At most so many.
+    lowest
+        Whether low values are the worst.
+
+    Returns
+    -------
+    list[HotSpot]
+        The worst first.
+
+    Notes
+    -----
     Places no worse than the map's median are not listed; NaN cells are left out.
     """
     left = np.where(np.isnan(values), -np.inf, -values if lowest else values)

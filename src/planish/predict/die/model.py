@@ -46,9 +46,21 @@ class DiePad:
 
 @dataclass(frozen=True, slots=True)
 class DieChoices:
-    """How to model: ``kernel``, ``edges`` and density ``outside`` of the field; a measured
-    ``planarization_length`` [m] or None for the pad's own; the ``step_law`` of oxide with its
-    ``contact_height`` [m] (None: the pad's selectivity length)."""
+    """How to model.
+
+    Attributes
+    ----------
+    kernel, edges
+        Of the neighbourhood and the field.
+    outside
+        Density around the field.
+    planarization_length
+        Measured [m], or None for the pad's own.
+    step_law
+        Of oxide.
+    contact_height
+        Of that law [m] (None: the pad's selectivity length).
+    """
 
     kernel: Kernel = "elliptic"
     edges: Edges = "periodic"
@@ -60,8 +72,21 @@ class DieChoices:
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
 class DieInput(Record):
-    """Per cell: share that is ``high``, widths of its low and high areas [m] (NaN: none), ``incoming``
-    height [m]; ``cell`` [m]; whether it is ``stepped``: holds both high and low area, so that it has a step of its own."""
+    """What each cell of the layout holds.
+
+    Attributes
+    ----------
+    high
+        Share that is high.
+    low_width, high_width
+        Widths of its low and high areas [m] (NaN: none).
+    incoming
+        Height [m].
+    cell
+        Side of a cell [m].
+    stepped
+        Whether it holds both high and low area, so that it has a step of its own.
+    """
 
     high: Array
     low_width: Array
@@ -73,9 +98,25 @@ class DieInput(Record):
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Effective(Record):
-    """What the pad makes of the layout: effective share ``high``, ``selectivity`` (steps, cells...) [m],
-    ``short`` incoming topography [m], ``length`` [m], its ``local_share`` and ``misfit``, ``give`` [m]. These are
-    the first pad's; ``shares`` holds the effective share in each step where pads differ."""
+    """What the pad makes of the layout; the first pad's, where pads differ.
+
+    Attributes
+    ----------
+    high
+        Effective share.
+    selectivity
+        Lengths [m], (steps, cells...).
+    short
+        Incoming topography [m].
+    length
+        Planarization length [m].
+    local_share, misfit
+        Of that length.
+    give
+        [m].
+    shares
+        Effective share in each step where pads differ.
+    """
 
     high: Array
     selectivity: Array

@@ -19,12 +19,24 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, repr=False)
 class PadAfter(Record):
-    """A pad after ``wafers`` wafers of a lot.
+    """A pad after some wafers of a lot.
 
-    ``decay_length`` [m] and ``real_pressure`` [Pa] of the summits in contact, averaged over the wafer's
-    track; ``groove_depth`` and ``top_thickness`` [m] left; ``change``: rate against that of the first
-    wafer at ``radius`` [m] on the wafer. ``new_decay_length`` [m] at the first wafer; ``raised``: what those
-    wafers raised beyond the notes of the setup.
+    Attributes
+    ----------
+    wafers
+        How many.
+    decay_length, real_pressure
+        Of the summits in contact [m], [Pa], averaged over the wafer's track.
+    groove_depth, top_thickness
+        Left [m].
+    radius
+        On the wafer [m].
+    change
+        Rate there against that of the first wafer.
+    new_decay_length
+        At the first wafer [m].
+    raised
+        What those wafers raised beyond the notes of the setup.
     """
 
     wafers: int
@@ -41,7 +53,18 @@ class PadAfter(Record):
         return self.note()
 
     def rate_change(self, radius: float) -> float:
-        """Return the rate at ``radius`` [m] on the wafer over that of the first wafer."""
+        """Return the rate over that of the first wafer.
+
+        Parameters
+        ----------
+        radius
+            On the wafer [m].
+
+        Returns
+        -------
+        float
+            [1].
+        """
         return float(np.interp(radius, self.radius, self.change))
 
     def note(self) -> str:
@@ -57,13 +80,28 @@ class PadAfter(Record):
 def pad_after(
     setup: SetupLike, wafers: int, *, progress: Callable[[int, int], None] | None = None
 ) -> PadAfter:
-    """Polish ``wafers`` wafers on a new pad and return the pad then.
+    """Polish wafers on a new pad and return the pad then.
 
-    Nothing varies by chance: this is the expected state. ``progress`` as in ``polish_lot``.
+    Nothing varies by chance: this is the expected state.
+
+    Parameters
+    ----------
+    setup
+        A loaded setup, its SI records, or the path of a setup file.
+    wafers
+        How many.
+    progress
+        As in ``polish_lot``.
+
+    Returns
+    -------
+    PadAfter
+        After the last of them.
 
     Raises
     ------
-    ModelError: for a number of wafers that makes no sense.
+    ModelError
+        For a number of wafers that makes no sense.
     """
     from planish.predict.lot.run import polish_lot
     from planish.predict.lot.variation import Variation

@@ -88,21 +88,34 @@ def polish_die(
 
     Parameters
     ----------
-    setup: a loaded setup, its SI records, or the path of a setup file; or several: platens that the wafer passes one after the other,
+    setup
+        A loaded setup, its SI records, or the path of a setup file; or several: platens that the wafer passes one after the other,
         each with its own pad, slurry and recipe. The first says what stands on the die.
-    maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
-    process: "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
-    level: what stands on the die (default: the die section, and what is usual for the process).
-    place: "centre", "mid", "edge", a radius [m], or several of them.
-    wafer: the wafer level's answer of the first platen (default: computed from the setup).
-    pad_state: the pad's surface (default: as conditioned, at the place's pressure).
-    after: the first platen's pad after some wafers of a lot (``predict.die_pad.pad_after``), not a new one.
-    choices: kernel, edges, measured planarization length (default: the die section's), step law.
-    incoming: topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``; or one by place name.
-    exposure: wavelength [m], numerical aperture and k2 of the next exposure (default: the die section's).
-    route: "density": effective density and planarization length; "contact": the pad pressed on the surface as
+    maps
+        Cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
+    process
+        "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
+    level
+        What stands on the die (default: the die section, and what is usual for the process).
+    place
+        "centre", "mid", "edge", a radius [m], or several of them.
+    wafer
+        The wafer level's answer of the first platen (default: computed from the setup).
+    pad_state
+        The pad's surface (default: as conditioned, at the place's pressure).
+    after
+        The first platen's pad after some wafers of a lot (``predict.die_pad.pad_after``), not a new one.
+    choices
+        Kernel, edges, measured planarization length (default: the die section's), step law.
+    incoming
+        Topography from the level below [m], (ny, nx), e.g. ``DieResult.surface()``; or one by place name.
+    exposure
+        Wavelength [m], numerical aperture and k2 of the next exposure (default: the die section's).
+    route
+        "density": effective density and planarization length; "contact": the pad pressed on the surface as
         it wears, for any topography, at more cost.
-    tell: called with the share done, 0 to 1.
+    tell
+        Called with the share done, 0 to 1.
 
     Returns
     -------
@@ -110,7 +123,8 @@ def polish_die(
 
     Raises
     ------
-    SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
+    SetupError
+        For a material without removal law, an unknown process, place or route, maps that do not fit.
     """
     benches = benches_of(setup)
     check_maps(maps)

@@ -28,8 +28,17 @@ _LATEST = 20.0  # times the recipe: a limit that holds until then counts as neve
 
 @dataclass(frozen=True, slots=True)
 class PolishWindow:
-    """``earliest`` and ``latest`` [s]: before, something is left; after, a limit is passed. ``set_by`` names the
-    limit. Infinite where not reached within 20 times the recipe; no window where latest is not after earliest."""
+    """When to stop: before, something is left; after, a limit is passed.
+
+    Infinite where not reached within 20 times the recipe; no window where latest is not after earliest.
+
+    Attributes
+    ----------
+    earliest, latest
+        [s].
+    set_by
+        Names the limit.
+    """
 
     earliest: float
     latest: float

@@ -25,13 +25,13 @@ class Event:
 
     Attributes
     ----------
-    wafer:
+    wafer
         Number of the wafer before which it happens, from 1.
-    kind:
+    kind
         "pad" (new pad, broken in), "disk" (new conditioning disk), "slurry" (new batch), "idle" (pause),
         "condition" (conditioning without a wafer), "monitor" (the wafer is a monitor: blanket, without
         incoming variation).
-    value:
+    value
         Time [s] of "idle" and "condition"; rate factor of "slurry" (None: drawn); None for the rest.
     """
 
@@ -46,8 +46,18 @@ EventLike: TypeAlias = Event | str | Mapping[str, object]
 def read_events(given: Iterable[EventLike], wafers: int) -> tuple[Event, ...]:
     """Return events in the order in which they happen.
 
-    Each is an :class:`Event`, a mapping with the same names, or text such as
-    ``"300 pad"``, ``"120 idle 15 min"``, ``"50 condition 30 s"``, ``"400 slurry 0.97"``.
+    Parameters
+    ----------
+    given
+        Each is an :class:`Event`, a mapping with the same names, or text such as ``"300 pad"``, ``"120 idle
+        15 min"``, ``"50 condition 30 s"``, ``"400 slurry 0.97"``.
+    wafers
+        Of the lot.
+
+    Returns
+    -------
+    tuple[Event, ...]
+        In order.
 
     Raises
     ------

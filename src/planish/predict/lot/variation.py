@@ -50,8 +50,15 @@ class Variation:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Draws(Record):
-    """One factor or relative deviation a wafer (n,): see :class:`Variation`. ``batch`` is the batch drawn
-    if one begins at that wafer."""
+    """One factor or relative deviation a wafer, (n,): see :class:`Variation`.
+
+    Attributes
+    ----------
+    incoming, bow, process, measurement
+        Drawn for each wafer.
+    batch
+        Drawn if one begins at that wafer.
+    """
 
     incoming: Array
     bow: Array

@@ -15,13 +15,22 @@ STRESS_LIMIT = 60e6  # [Pa] well below the strength of a polished wafer; common 
 
 @dataclass(frozen=True, slots=True)
 class VacuumHold:
-    """What the suction must hold and what it does to the wafer, per wafer area [Pa] and [m].
+    """What the suction must hold and what it does to the wafer.
 
-    ``holding``: suction times the share of the back it acts on. ``weight``,
-    ``water_film``, ``film_stress``: what pulls against it. ``margin``: holding
-    over their sum. ``sag`` [m] and ``stress`` [Pa]: of the wafer across the
-    widest opening. ``holds`` asks for a margin of `SAFETY`; ``bends`` says that
-    sag or stress pass their limits.
+    Attributes
+    ----------
+    holding
+        Suction times the share of the back it acts on, per wafer area [Pa].
+    weight, water_film, film_stress
+        What pulls against it, per wafer area [Pa].
+    margin
+        Holding over their sum.
+    sag, stress
+        Of the wafer across the widest opening [m], [Pa].
+    holds
+        Asks for a margin of `SAFETY`.
+    bends
+        Says that sag or stress pass their limits.
     """
 
     holding: float
@@ -36,7 +45,18 @@ class VacuumHold:
 
 
 def vacuum_hold(model: SetupModel) -> VacuumHold:
-    """Return the check of the vacuum hold of a setup."""
+    """Return the check of the vacuum hold of a setup.
+
+    Parameters
+    ----------
+    model
+        The validated setup.
+
+    Returns
+    -------
+    VacuumHold
+        What holds, what pulls, and what bends.
+    """
     wafer, head = model.wafer, model.head
     stiffness = holding.plate_stiffness(wafer.modulus, wafer.poisson, wafer.thickness)
     weight = holding.wafer_weight_pressure(wafer.density, wafer.thickness)
