@@ -129,5 +129,5 @@ def test_a_number_that_no_sensor_tells_is_refused(tmp_path, column, file, value)
     odd = tables[file].with_columns(pl.lit(value).alias(column))
     odd.write_csv(tmp_path / "odd.csv")
     read = read_traces if file == "traces" else read_rates
-    with pytest.raises(DataError, match="right column|zero right|same time"):
+    with pytest.raises(DataError, match=r"right column|zero right|same time"):
         read(tmp_path / "odd.csv")
