@@ -5,7 +5,18 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    PrivateAttr,
+    model_validator,
+)
+from pydantic_core import CoreSchema, core_schema
+
+from planish.setup.processes import PROCESSES
 
 MEDIA = "application/octet-stream"  # of packed answers
 
@@ -19,6 +30,26 @@ Changes = Annotated[
 ]
 
 
+class _Known:
+    """What a page may name: nothing, or one of the die processes that are known now."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_after_validator_function(self.read, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"type": "string", "enum": ["", *PROCESSES.names()]}
+
+    def read(self, name: str) -> str:
+        if name and name not in PROCESSES:
+            raise ValueError(
+                f"{name[:60]!r}: must be {', '.join(PROCESSES.names())}, or nothing for the setup's own"
+            )
+        return name
+
+
+DieProcess = Annotated[str, _Known()]
 DEEPEST = 32  # tables in tables; a setup has five
 
 
@@ -81,7 +112,7 @@ class DieAsked(Asked):
     """A quick die of a test layout."""
 
     layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
-    process: Literal["", "oxide", "sti", "tungsten", "copper"] = ""
+    process: DieProcess = ""
 
 
 class PartChosen(Asked):
@@ -123,7 +154,7 @@ class JobAsked(Asked):
     conditioning: bool = True
     adjust: Literal["fixed", "run-to-run"] = "fixed"
     layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
-    process: Literal["", "oxide", "sti", "tungsten", "copper"] = ""
+    process: DieProcess = ""
     place: Literal["centre", "mid", "edge"] = "edge"
     cell_um: float = Field(50, ge=5, le=500)
     size_mm: float = Field(20, ge=1, le=33)
