@@ -45,6 +45,9 @@ class DieSection(Section):
         found = dict(whole_section().model_fields)
         return {name: found[name] for name in ("process", *die_keys(), *DieSection.model_fields)}
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _again, (dict(self), self.model_fields_set)  # the class is made here: it has no name to find it by
+
     @model_validator(mode="wrap")
     @classmethod
     def _with_the_keys_of_processes(cls, given: Any, handler: ModelWrapValidatorHandler[Any]) -> Any:
@@ -69,3 +72,7 @@ def _section(processes: tuple[str, ...]) -> type[DieSection]:
     process = Literal[processes]  # type: ignore[valid-type]  # the names are known when planish runs
     own["process"] = (process, DieSection.model_fields["process"])
     return create_model("DieSection", __base__=DieSection, __doc__=DieSection.__doc__, **own)
+
+
+def _again(values: dict[str, Any], given: set[str]) -> DieSection:
+    return whole_section().model_construct(_fields_set=given, **values)
