@@ -46,7 +46,10 @@ class DieSection(Section):
         return {name: found[name] for name in ("process", *die_keys(), *DieSection.model_fields)}
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return _again, (dict(self), self.model_fields_set)  # the class is made here: it has no name to find it by
+        return _again, (
+            dict(self),
+            self.model_fields_set,
+        )  # the class is made here: it has no name to find it by
 
     @model_validator(mode="wrap")
     @classmethod
