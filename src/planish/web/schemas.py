@@ -5,16 +5,7 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
-    PrivateAttr,
-    model_validator,
-)
-from pydantic_core import CoreSchema, core_schema
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
 from planish.setup.processes import PROCESSES
 
@@ -30,26 +21,19 @@ Changes = Annotated[
 ]
 
 
-class _Known:
-    """What a page may name: nothing, or one of the die processes that are known now."""
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return core_schema.no_info_after_validator_function(self.read, handler(source))
-
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        return {"type": "string", "enum": ["", *PROCESSES.names()]}
-
-    def read(self, name: str) -> str:
-        if name and name not in PROCESSES:
-            raise ValueError(
-                f"{name[:60]!r}: must be {', '.join(PROCESSES.names())}, or nothing for the setup's own"
-            )
-        return name
+def _process(name: str) -> str:
+    if name and name not in PROCESSES:
+        raise ValueError(
+            f"{name[:60]!r}: must be {', '.join(PROCESSES.names())}, or nothing for the setup's own"
+        )
+    return name
 
 
-DieProcess = Annotated[str, _Known()]
+def _list_processes(schema: dict[str, Any]) -> None:
+    schema["enum"] = ["", *PROCESSES.names()]
+
+
+DieProcess = Annotated[str, AfterValidator(_process), Field(json_schema_extra=_list_processes)]
 DEEPEST = 32  # tables in tables; a setup has five
 
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.physics.pattern.area_pair import HighLayer, polish_pair
+from planish.physics.pattern.topography import carried_extra_loss
 from planish.setup.processes import Standing
 
 if TYPE_CHECKING:
@@ -75,6 +77,8 @@ class Level(Standing, ABC):
     flat_below:
         For a process that is done when the die is flat: the key of the step below which it is. "" for one that
         is done when the films over the high areas are gone.
+    bias_key:
+        The key that says how far the film moves each edge of the layout outwards; "" for not at all.
     step_by_width:
         Whether the step of a cell depends on how wide its low areas are.
     """
@@ -84,6 +88,7 @@ class Level(Standing, ABC):
     lines: ClassVar[Literal["high", "low"]] = "high"
     step_key: ClassVar[str] = "step"
     flat_below: ClassVar[str] = ""
+    bias_key: ClassVar[str] = ""
     step_by_width: ClassVar[bool] = False
 
     @abstractmethod
@@ -94,15 +99,24 @@ class Level(Standing, ABC):
         """
 
     @abstractmethod
-    def polish(
-        self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
-    ) -> Polished:
-        """Return each cell after the recipe, by effective density and the law of two areas."""
-
-    @abstractmethod
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
         """Return the figures of merit of cells that have ``lost`` [m] of their high area and so many films (``bare``),
         and have a ``step`` [m] left."""
+
+    def polish(
+        self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
+    ) -> Polished:
+        """Return each cell after the recipe: the films of its high area one after the other, by the law of two areas."""
+        times = np.array([step.duration for step in local.steps])
+        rates, thick = [local.rates(name) for name, _ in self.films()], [height for _, height in self.films()]
+        extra = carried_extra_loss(seen.short, float(rates[0] @ times), seen.give)
+        top = np.maximum(thick[0] - extra, 1e-9)
+        heights: list[Array | float] = [top, *thick[1:]]
+        films = [HighLayer(t, rate, seen.high) for t, rate in zip(heights, rates, strict=True)]
+        state = polish_pair(films, rates[0], times, self.start_step(cells), seen.selectivity, seen.shares)
+        lost = state.high_loss + (thick[0] - top)
+        merits = self.merits_of(lost, state.height, state.exposed)
+        return Polished(lost, state.height, state.through_time[-2], merits)
 
     def start_step(self, cells: DieInput) -> Array:
         """Return the step of each cell before polishing [m]."""
@@ -112,11 +126,6 @@ class Level(Standing, ABC):
     def relief(self) -> float:
         """The step [m] that the pad has to bend by: it sets the planarization length."""
         return float(getattr(self, self.step_key))
-
-    @property
-    def edge_shift(self) -> float:
-        """How far the film moves each edge of the layout outwards [m]."""
-        return 0.0
 
     def materials(self) -> tuple[str, ...]:
         """Return the materials that are polished."""

@@ -119,8 +119,9 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
     if height.shape != density.shape:
         raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
     shares, lines = density, (maps.space, maps.line_width)
-    if level.edge_shift:
-        shares = np.clip(density + level.edge_shift * np.asarray(maps.perimeter, float), 0.0, 1.0)
+    shift = float(getattr(level, level.bias_key)) if level.bias_key else 0.0
+    if shift:
+        shares = np.clip(density + shift * np.asarray(maps.perimeter, float), 0.0, 1.0)
     high, (low_width, high_width) = (shares, lines) if level.lines == "high" else (1 - shares, lines[::-1])
     widths = np.asarray(low_width, float), np.asarray(high_width, float)
     return DieInput(high, *widths, height, maps.cell, stepped_cells(high))

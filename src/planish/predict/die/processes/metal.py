@@ -1,4 +1,9 @@
-"""Metal in trenches of a dielectric: what every such process shares, whatever the metal."""
+"""Metal lines in a dielectric: bulk metal, landing on the barrier, barrier, overpolish, whatever the metal.
+
+High: the dielectric between the lines, under barrier and metal overburden. Low: the lines, all metal. The recipe's
+steps give the bulk, soft-landing and barrier stages their own rates; the films of the high area follow one another,
+each cell in its own time. Dishing is metal below dielectric, erosion is dielectric lost.
+"""
 
 from __future__ import annotations
 
@@ -8,15 +13,13 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.pattern.metal import SOURCES, conformal_step, polish_metal
-from planish.physics.pattern.topography import carried_extra_loss
-from planish.predict.die.level import Level, Merit, Polished
+from planish.physics.pattern.metal import SOURCES, conformal_step
+from planish.predict.die.level import Level, Merit
 from planish.setup.processes import LIMIT, key, material
 from planish.setup.quantity import Quantity
 
 if TYPE_CHECKING:
-    from planish.predict.die.conditions import LocalConditions
-    from planish.predict.die.model import DieChoices, DieInput, Effective
+    from planish.predict.die.model import DieInput
 
 Array = NDArray[np.float64]
 _BARRIER = Quantity("thickness", low="0 nm", least="0.01 nm", high="1 um", typical=("1 nm", "100 nm"))
@@ -52,8 +55,11 @@ class MetalLevel(Level):
     def films(self) -> tuple[tuple[str, float], ...]:
         """Return material and thickness [m] of the films on the dielectric; a barrier of nothing goes at its rate."""
         between = self.barrier_material if self.barrier > 0 else self.dielectric
-        thin = max(self.barrier, _THINNEST)
-        return (self.metal, self.overburden), (between, thin), (self.dielectric, np.inf)
+        return (self.metal, self.overburden), (between, self._between), (self.dielectric, np.inf)
+
+    @property
+    def _between(self) -> float:
+        return max(self.barrier, _THINNEST)
 
     def start_step(self, cells: DieInput) -> Array:
         """Return the step of each cell before polishing [m]: narrow lines are filled flat."""
@@ -64,39 +70,10 @@ class MetalLevel(Level):
 
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
         """Return the figures of merit."""
-        above = self.overburden + self.barrier
+        above = self.overburden + self._between
         return {
             "dishing": np.where(bare > 0, step, 0.0),
             "erosion": np.where(bare > 1, np.maximum(lost - above, 0.0), 0.0),
             "metal_left": np.where(bare > 0, 0.0, self.overburden - lost),
-            "barrier_left": np.clip(above - lost, 0.0, self.barrier),
+            "barrier_left": np.clip(above - lost, 0.0, self._between),
         }
-
-    def polish(
-        self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
-    ) -> Polished:
-        """Return each cell after the recipe."""
-        times = np.array([s.duration for s in local.steps])
-        (top, _), (between, thin), (under, _) = self.films()
-        rates = local.rates(top)
-        extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
-        out = polish_metal(
-            1 - seen.high,
-            step=self.start_step(cells),
-            overburden=np.maximum(self.overburden - extra, 1e-9),
-            barrier=thin,
-            metal_rates=rates,
-            barrier_rates=local.rates(between),
-            dielectric_rates=local.rates(under),
-            durations=times,
-            selectivity_length=seen.selectivity,
-            shares=seen.shares,
-        )
-        lost = self.overburden - out.metal_left + (self.barrier - out.barrier_left) + out.erosion
-        named = {
-            "dishing": out.dishing,
-            "erosion": out.erosion,
-            "metal_left": out.metal_left,
-            "barrier_left": out.barrier_left,
-        }
-        return Polished(lost, out.step, out.clear_time, named)

@@ -43,11 +43,7 @@ class OxideLevel(Level):
     )
     sources: ClassVar = oxide_step.SOURCES
     flat_below: ClassVar = "step_limit"
-
-    @property
-    def edge_shift(self) -> float:
-        """How far the film moves each edge of the layout outwards [m]."""
-        return self.bias
+    bias_key: ClassVar = "bias"
 
     def doubts(self) -> Iterator[tuple[str, str]]:
         """Yield the key and what is odd about its value beside the others."""

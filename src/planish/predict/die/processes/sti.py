@@ -1,24 +1,27 @@
-"""Shallow trench isolation: oxide over nitride and trenches, done when the nitride is bare."""
+"""Shallow trench isolation: oxide over nitride, then nitride and trench oxide side by side.
+
+High: active areas (nitride under oxide). Low: trenches full of oxide. Until the oxide over the nitride is gone it
+is an oxide step; from then on the nitride is the high area with its own, smaller rate, and the trench oxide dishes.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.pattern import sti
-from planish.physics.pattern.topography import carried_extra_loss
-from planish.predict.die.level import Level, Merit, Polished
+from planish.physics.pattern.area_pair import SOURCES as PAIR_SOURCES
+from planish.predict.die.level import Level, Merit
 from planish.predict.die.processes.oxide import BIAS
 from planish.setup.processes import LIMIT, Process, key, material
 
-if TYPE_CHECKING:
-    from planish.predict.die.conditions import LocalConditions
-    from planish.predict.die.model import DieChoices, DieInput, Effective
-
 Array = NDArray[np.float64]
+SOURCES: tuple[str, ...] = (
+    *PAIR_SOURCES,
+    "Tugbawa 2002, MIT thesis: two-material polishing of patterned areas (from memory)",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +43,8 @@ class StiLevel(Level):
         Merit("oxide_on_nitride", "oxide left on nitride"),
         Merit("step_height", "local step", on="step", looked_for=False),
     )
-    sources: ClassVar = sti.SOURCES
-
-    @property
-    def edge_shift(self) -> float:
-        """How far the film moves each edge of the layout outwards [m]."""
-        return self.bias
+    sources: ClassVar = SOURCES
+    bias_key: ClassVar = "bias"
 
     def films(self) -> tuple[tuple[str, float], ...]:
         """Return material and thickness [m] of the films on the active areas."""
@@ -60,31 +59,6 @@ class StiLevel(Level):
             "oxide_on_nitride": np.where(clear, 0.0, self.overburden - lost),
             "step_height": step,
         }
-
-    def polish(
-        self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
-    ) -> Polished:
-        """Return each cell after the recipe."""
-        rates, times = local.rates(self.oxide_material), np.array([s.duration for s in local.steps])
-        extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
-        out = sti.polish_sti(
-            seen.high,
-            step=self.step,
-            overburden=np.maximum(self.overburden - extra, 1e-9),
-            oxide_rates=rates,
-            nitride_rates=local.rates(self.nitride_material),
-            durations=times,
-            selectivity_length=seen.selectivity,
-            shares=seen.shares,
-        )
-        lost = self.overburden - out.oxide_left + out.nitride_loss
-        named = {
-            "nitride_loss": out.nitride_loss,
-            "dishing": out.dishing,
-            "oxide_on_nitride": out.oxide_left,
-            "step_height": out.step,
-        }
-        return Polished(lost, out.step, out.clear_time, named)
 
 
 STI = Process(
