@@ -245,7 +245,7 @@ def _map_layer(
     if window is None and total > _MOST_SHAPES:
         raise DataError(
             f"{place}: layer {layer[0]}/{layer[1]} expands to {total:.3g} polygons, more than {_MOST_SHAPES:.0e};"
-            " map a part of it (window)"
+            " map a part of it (read_layout_maps takes a window)"
         )
     grid = _Grid.lay(place, cell, layout.unit, box, window, limits.cells)
     sums = _Run(layout, tops, grid, place, limits.work).all(tile, workers, progress)
@@ -332,7 +332,7 @@ class _Grid:
         if nx * ny > most:
             raise DataError(
                 f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {most}:"
-                " take larger cells or map a part of it (window)"
+                " take larger cells or map a part of it (read_layout_maps takes a window)"
             )
         return cls(side, x0, y0, nx, ny)
 
@@ -463,7 +463,7 @@ class _Run:
         if self.left < 0:
             raise DataError(
                 f"{self.place}: mapping it takes more than {self.work:.1e} steps: its shapes are repeated or laid"
-                " over each other too often; take larger cells or map a part of it (window)"
+                " over each other too often; take larger cells or map a part of it (read_layout_maps takes a window)"
             )
 
     def _buffers(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
