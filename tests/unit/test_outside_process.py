@@ -216,9 +216,8 @@ def test_an_installed_package_brings_it_to_the_command(tmp_path):
             "setup.toml",
             *BLOCKS,
             "--json",
-            "--fields",
-            "--workers",
-            "2",
+            "--place",
+            "centre",
         ],
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": os.pathsep.join([source, str(tmp_path)])},
@@ -230,6 +229,6 @@ def test_an_installed_package_brings_it_to_the_command(tmp_path):
     assert done.returncode == 0, done.stderr
     summary = json.loads(done.stdout)
     assert summary["process"] == "polymer-fill"
-    assert summary["sag_most_nm"] > 0
+    assert summary["sag_max_nm"] > 0
     assert "polymer-fill" not in PROCESSES
     assert issubclass(type(default_level("oxide")), Level)
