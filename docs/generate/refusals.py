@@ -97,6 +97,12 @@ def _unknown_law(folder: Path) -> object:
     return removal_rate("preston", {"kp": 2e-13}, 2e4, 1.0)
 
 
+def _taken_name(folder: Path) -> object:
+    from planish.setup.processes import PROCESSES, Process
+
+    return PROCESSES.add(Process("oxide", "another oxide", PROCESSES.get("oxide").level))
+
+
 def _bare_layers(folder: Path) -> object:
     from planish.physics.pressure.layers import ElasticLayer
 
@@ -128,6 +134,7 @@ REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.ModelError, "a hardness beyond the relation's range", _beyond_reading),
     Refusal(errors.ModelError, "a law without its coefficient", _unknown_law),
     Refusal(errors.ModelError, "a layer that cannot be compressed", _bare_layers),
+    Refusal(errors.PluginError, "a die process of one's own under a name that is taken", _taken_name),
     Refusal(errors.FitError, "an amount polished to, without the time it took", _without_time),
     Refusal(errors.FitError, "too few sites", _two_sites),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,7 @@ from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
-    from planish.predict.die.levels import Level
+    from planish.predict.die.level import Level
     from planish.predict.die.result import DieResult
     from planish.setup.si import Bench
 
@@ -90,11 +90,11 @@ def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
 
 
 def _with_step(bench: Bench, process: str, step: float) -> Level:
-    """Return the level described for a process, with another step (metal: trench depth) [m]."""
-    from planish.predict.die.levels import MetalLevel, described_level
+    """Return the level described for a process, with another step [m]."""
+    from planish.predict.die.levels import described_level
 
     level = described_level(bench.die, process)
-    return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
+    return level.described({level.step_key: step})
 
 
 def places(text: str) -> list[str | float]:

@@ -208,7 +208,8 @@ def die(
     process: Annotated[
         str | None,
         typer.Option(
-            "--process", help="oxide, sti, tungsten or copper; the setup's [die] or top film unless given."
+            "--process",
+            help="What is polished, as [die] names it; the setup's [die] or its films unless given.",
         ),
     ] = None,
     step_height: Annotated[

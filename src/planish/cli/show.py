@@ -120,7 +120,7 @@ def die_quantity(option: str, text: str, key: str) -> float:
     from planish.setup.fields import quantity_in
     from planish.units import UnitError
 
-    what = quantity_in(DieSection.model_fields[key])
+    what = quantity_in(DieSection.known()[key])
     assert what is not None  # asked for keys that are quantities
     try:
         return what.si(text)

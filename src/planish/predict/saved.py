@@ -152,18 +152,20 @@ def _die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
 
 
 def _fields(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
-    from planish.predict.die.fields_result import PLAIN, WORSE_LOW
-    from planish.predict.die.result import LONG_NAMES
+    from planish.predict.die.fields_result import PLAIN
+    from planish.predict.die.levels import default_level
 
     values = {name: _values(data, name) for name in PLAIN}
-    for name in LONG_NAMES:
-        side = "min" if name in WORSE_LOW else "max"
-        if f"{name}_{side}" in data.variables:
-            values[name] = _values(data, f"{name}_{side}")
+    merits = default_level(str(data.attrs["process"])).merits
+    for merit in merits:
+        side = "min" if merit.worse_low else "max"
+        if f"{merit.name}_{side}" in data.variables:
+            values[merit.name] = _values(data, f"{merit.name}_{side}")
     return SimpleNamespace(
         x=_values(data, "x"),
         y=_values(data, "y"),
         size=(float(data.attrs["field_width"]), float(data.attrs["field_height"])),
         wafer_radius=float(data.attrs["wafer_radius"]),
+        merits=merits,
         values=lambda: values,
     )

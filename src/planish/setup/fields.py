@@ -6,14 +6,13 @@ import typing
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from planish import units
 from planish.errors import SetupError
 from planish.setup.parts import catalogue
 from planish.setup.polisher import POLISHERS
-from planish.setup.quantity import Quantity
+from planish.setup.quantity import Quantity, Section
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel
 
@@ -48,8 +47,8 @@ def keys(motion: str = "rotary") -> list[KeyInfo]:
         raise SetupError(f"motion = {motion!r}: must be one of {', '.join(POLISHERS)}")
     out: list[KeyInfo] = []
 
-    def walk(model: type[BaseModel], where: str) -> None:
-        for name, info in model.model_fields.items():
+    def walk(model: type[Section], where: str) -> None:
+        for name, info in model.known().items():
             path = f"{where}.{name}" if where else name
             if path in ("wafer", "polisher", "head", "pad", "conditioner", "slurry"):
                 choices = tuple(catalogue(path))
@@ -126,9 +125,9 @@ def choices_in(annotation: Any) -> tuple[str, ...]:
     return ()
 
 
-def inside(annotation: Any, starred: bool = False) -> tuple[type[BaseModel] | None, bool]:
+def inside(annotation: Any, starred: bool = False) -> tuple[type[Section] | None, bool]:
     """Return the model inside an annotation, and whether a list or a table of free names holds it."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+    if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation, starred
     within = starred or typing.get_origin(annotation) in (list, dict)
     for each in typing.get_args(annotation):

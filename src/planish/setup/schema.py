@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from planish.setup.die import whole_section
 from planish.setup.parts import catalogue
 from planish.setup.polisher import POLISHERS
 from planish.setup.root import SetupModel
@@ -18,6 +19,7 @@ def json_schema() -> dict[str, Any]:
     """
     schema = SetupModel.model_json_schema(mode="validation")
     definitions = schema["$defs"]
+    definitions["DieSection"] = whole_section().model_json_schema(mode="validation")
     for section, model in (
         ("wafer", "WaferSection"),
         ("head", "HeadSection"),

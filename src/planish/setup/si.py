@@ -293,31 +293,14 @@ class Ambient(SiRecord):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Die(SiRecord):
-    """What stands on the die. None: the usual value of the process (``predict.die_levels``).
+    """What a setup says of the die. None: not said.
 
-    ``process`` "oxide", "sti", "copper" or "tungsten"; thicknesses, steps and limits [m]; material
-    names as in ``Bench.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
+    ``given`` holds the keys of the ``process``: thicknesses, steps and limits [m], and names of materials as in
+    ``Bench.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
     """
 
     process: str
-    step: float | None = None
-    thickness: float | None = None
-    bias: float | None = None
-    step_limit: float | None = None
-    least_left: float | None = None
-    nitride: float | None = None
-    nitride_limit: float | None = None
-    trench_depth: float | None = None
-    overburden: float | None = None
-    deposited: float | None = None
-    barrier: float | None = None
-    dishing_limit: float | None = None
-    erosion_limit: float | None = None
-    oxide_material: str | None = None
-    nitride_material: str | None = None
-    metal: str | None = None
-    barrier_material: str | None = None
-    dielectric: str | None = None
+    given: Mapping[str, float | str] = field(default_factory=dict)
     planarization_length: float | None = None
     wavelength: float | None = None
     aperture: float | None = None

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from functools import singledispatch
 
+from planish import units
 from planish.engine.record import counted, figure, shortened
 from planish.setup import si
+from planish.setup.processes import PROCESSES
 
 PSI = 6894.757293168
 RPM = 2 * math.pi / 60
@@ -165,9 +167,10 @@ def _ambient(it: si.Ambient) -> str:
 
 @words.register
 def _die(it: si.Die) -> str:
+    known = PROCESSES.get(it.process).level.known_keys()
     given = [
-        f"{name.replace('_', ' ')} {figure(1e9 * value, 'nm')}"
-        for name in ("step", "thickness", "nitride", "trench_depth", "overburden", "deposited", "barrier")
-        if (value := getattr(it, name)) is not None
+        f"{name.replace('_', ' ')} {units.show(value, what.dimension)}"
+        for name, value in it.given.items()
+        if (what := known[name].quantity) is not None and isinstance(value, float)
     ]
-    return ", ".join([it.process, *given])
+    return shortened(", ".join([it.process, *given]), 120)

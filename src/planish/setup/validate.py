@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import difflib
 import typing
-from functools import lru_cache
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from planish.setup.finding import Finding, missing, short, wrong
 from planish.setup.polisher import MOTIONS, POLISHERS
+from planish.setup.quantity import Section
 from planish.setup.root import SetupModel
 
 _TYPES = {
@@ -66,7 +66,7 @@ def _path(loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
     return loc
 
 
-def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseModel] | None:
+def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[Section] | None:
     """Return the model of the table at `path`, or None where there is none."""
     here: Any = SetupModel
     for step in path:
@@ -76,17 +76,17 @@ def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseMode
             motion = (tree.get("polisher") or {}).get("motion")
             here = POLISHERS.get(motion if isinstance(motion, str) else "", None)
             continue
-        if isinstance(here, type) and issubclass(here, BaseModel):
-            info = here.model_fields.get(str(step))
+        if isinstance(here, type) and issubclass(here, Section):
+            info = here.known().get(str(step))
             here = _inner(info.annotation) if info is not None else None
         if here is None:
             return None
-    return here if isinstance(here, type) and issubclass(here, BaseModel) else None
+    return here if isinstance(here, type) and issubclass(here, Section) else None
 
 
 def _inner(annotation: Any) -> Any:
     """Return the model inside an annotation such as ``list[Model]`` or ``Model | None``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+    if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation
     for each in typing.get_args(annotation):
         found = _inner(each)
@@ -95,13 +95,12 @@ def _inner(annotation: Any) -> Any:
     return None
 
 
-@lru_cache(maxsize=1)
 def _homes() -> dict[str, str]:
     """Return, for each key of a setup, the dotted table it belongs to."""
     homes: dict[str, str] = {}
 
-    def walk(model: type[BaseModel], where: str) -> None:
-        for name, info in model.model_fields.items():
+    def walk(model: type[Section], where: str) -> None:
+        for name, info in model.known().items():
             homes.setdefault(name, where)
             inner = _inner(info.annotation)
             if inner is not None:
@@ -116,9 +115,9 @@ def _homes() -> dict[str, str]:
 def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
     word = str(path[-1])
     model = model_at(path[:-1], tree)
-    known = list(model.model_fields) if model is not None else []
+    known = list(model.known()) if model is not None else []
     if path[0] == "polisher":
-        other = [motion for motion, each in POLISHERS.items() if word in each.model_fields]
+        other = [motion for motion, each in POLISHERS.items() if word in each.known()]
         if other:
             return f"it belongs to the {' and the '.join(other)} motion; here known: {', '.join(known)}"
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
@@ -134,5 +133,5 @@ def _describe(path: tuple[int | str, ...]) -> str:
     model = model_at(path[:-1], {})
     if model is None and path[0] == "polisher":
         model = POLISHERS["rotary"]
-    info = model.model_fields.get(str(path[-1])) if model is not None else None
+    info = model.known().get(str(path[-1])) if model is not None else None
     return info.description or "" if info is not None else ""

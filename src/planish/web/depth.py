@@ -123,6 +123,7 @@ def pack_die(result: DieResult, most: int = 220) -> bytes:
         "cell_m": result.cell * step,
         "size_m": [nx * result.cell, ny * result.cell],
         "process": result.process,
+        "figures": [{"name": merit.name, "words": merit.words} for merit in result.level.merits],
         "sources": result.sources(),
     }
     return pack(header, arrays)

@@ -84,14 +84,7 @@ def _laws(one: Bench, other: Bench, x: str, y: str) -> str:
     die = one.die
     named = [film.material for film in one.wafer.films]
     if die is not None:
-        own = (
-            die.oxide_material,
-            die.nitride_material,
-            die.metal,
-            die.barrier_material,
-            die.dielectric,
-        )
-        named += [name for name in own if name is not None]
+        named += [name for name in die.given.values() if isinstance(name, str)]
     without = [name for name in dict.fromkeys(named) if name not in other.removal]
     if not without:
         return ""

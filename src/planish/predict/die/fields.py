@@ -13,7 +13,7 @@ from planish.engine.execute import Cancel, Progress, run_all
 from planish.errors import SetupError, refuse
 from planish.predict.die.conditions import LocalConditions, SurfaceState
 from planish.predict.die.fields_result import Field, FieldsResult
-from planish.predict.die.levels import Level, materials
+from planish.predict.die.level import Level
 from planish.predict.die.model import (
     DieChoices,
     DieFields,
@@ -134,7 +134,7 @@ def polish_fields(
     for x, y in places:
         radius = round(float(np.hypot(x, y)), 12)
         if radius not in known:
-            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, materials(level), pad_state)
+            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, level.materials(), pad_state)
         pieces.append((float(x), float(y), *known[radius]))
     work = partial(_one_field, cells=cells, level=level, choices=choices, route=route)
     fields = run_all(
@@ -146,6 +146,7 @@ def polish_fields(
         size=size,
         wafer_radius=benches[0].wafer.radius,
         duration=pieces[0][2].duration,
+        merits=level.merits,
         fields=tuple(fields),
         notes=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
         rests_on=sources_of(benches, level, route),

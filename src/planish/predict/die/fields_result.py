@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
-from planish.predict.die.result import LONG_NAMES
+from planish.predict.die.level import Merit
 from planish.predict.result import Result
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 PLAIN = ("within_die_range", "within_die_sigma", "topography", "clear_time")  # that any process has
-WORSE_LOW = ("oxide_over_lines",)  # of which the least counts
+_NOTHING = (np.nan, np.nan, np.nan)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -50,10 +50,10 @@ class Field(Record):
         """Distance of its centre from the wafer's [m]."""
         return float(np.hypot(self.x, self.y))
 
-    def worst(self, name: str) -> float:
-        """Return the worst value of one of the named figures [m]."""
-        least, _, most = self.named[name]
-        return least if name in WORSE_LOW else most
+    def worst(self, merit: Merit) -> float:
+        """Return the worst value of one of the named figures [m], NaN where the field has none."""
+        least, _, most = self.named.get(merit.name, _NOTHING)
+        return least if merit.worse_low else most
 
 
 _PLAIN_VALUES = (
@@ -76,6 +76,7 @@ class FieldsResult(Result):
     size: tuple[float, float]
     wafer_radius: float
     duration: float
+    merits: tuple[Merit, ...]
     fields: tuple[Field, ...]
     notes: tuple[str, ...]
     rests_on: tuple[str, ...]
@@ -99,18 +100,16 @@ class FieldsResult(Result):
         return np.array([one.y for one in self.fields])
 
     @property
-    def names(self) -> list[str]:
+    def told(self) -> list[Merit]:
         """The process's own figures that at least one field has, in order."""
-        return list(dict.fromkeys(name for one in self.fields for name in one.named))
+        return [merit for merit in self.merits if any(merit.name in one.named for one in self.fields)]
 
     def values(self) -> dict[str, Array]:
         """Return the worst value of each figure in every field, NaN where a field has none, SI."""
         plain = {
             name: [value(f) for f in self.fields] for name, value in zip(PLAIN, _PLAIN_VALUES, strict=True)
         }
-        named = {
-            name: [f.worst(name) if name in f.named else np.nan for f in self.fields] for name in self.names
-        }
+        named = {merit.name: [f.worst(merit) for f in self.fields] for merit in self.told}
         return {name: np.array(values, dtype=np.float64) for name, values in (plain | named).items()}
 
     def summary(self) -> dict[str, Any]:
@@ -184,11 +183,10 @@ class FieldsResult(Result):
             "clear_time": over([f.clear_time for f in rows], "s", "time to clear"),
             "planarization_length": over([f.planarization_length for f in rows], "m", "planarization length"),
         }
-        nothing = (np.nan, np.nan, np.nan)
-        for name in self.names:
+        for merit in self.told:
             for index, side in enumerate(("min", "mean", "max")):
-                values = [f.named.get(name, nothing)[index] for f in rows]
-                plain[f"{name}_{side}"] = over(values, "m", f"{LONG_NAMES[name]}, {side}")
+                values = [f.named.get(merit.name, _NOTHING)[index] for f in rows]
+                plain[f"{merit.name}_{side}"] = over(values, "m", f"{merit.words}, {side}")
         return xr.Dataset(
             plain,
             coords={

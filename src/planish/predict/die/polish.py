@@ -14,25 +14,14 @@ from planish.physics.pattern import (
     depth_of_focus,
     effective_density,
     feature_selectivity,
-    metal,
-    oxide_step,
     planarization_length,
-    sti,
     topography,
 )
 from planish.predict.die import conditions as die_conditions
 from planish.predict.die.conditions import LocalConditions, SurfaceState, place_radius
 from planish.predict.die.hot_spots import HotSpot, hot_spots
-from planish.predict.die.levels import (
-    Level,
-    MetalLevel,
-    OxideLevel,
-    described_level,
-    left_open,
-    materials,
-    measured_length,
-    process_of,
-)
+from planish.predict.die.level import Level
+from planish.predict.die.levels import described_level, left_open, measured_length, process_of
 from planish.predict.die.model import (
     DieChoices,
     DieInput,
@@ -49,6 +38,7 @@ from planish.predict.die.result import Die, DieResult
 from planish.predict.die.window import polish_window
 from planish.predict.result import unique
 from planish.setup.checks.usual import OUTSIDE
+from planish.setup.processes import PROCESSES
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -60,12 +50,6 @@ Array = NDArray[np.float64]
 Route = Literal["density", "contact"]
 PLACES = ("centre", "mid", "edge")
 EXPOSURE = (193e-9, 0.93, 0.5)  # wavelength [m], numerical aperture, k2
-_WORSE_LOW = {"oxide_over_lines"}
-_LISTED = {
-    "oxide": ("oxide_over_lines", "step_height"),
-    "sti": ("nitride_loss", "dishing", "oxide_on_nitride"),
-    "metal": ("dishing", "erosion", "metal_left", "barrier_left"),
-}
 
 
 def polish_die(
@@ -91,7 +75,7 @@ def polish_die(
     setup: a loaded setup, its SI records, or the path of a setup file; or several: platens that the wafer passes one after the other,
         each with its own pad, slurry and recipe. The first says what stands on the die.
     maps: cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
-    process: "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
+    process: the name of one (``planish.setup.processes.PROCESSES``; default: that of the setup's die section, or its films).
     level: what stands on the die (default: the die section, and what is usual for the process).
     place: "centre", "mid", "edge", a radius [m], or several of them.
     wafer: the wafer level's answer of the first platen (default: computed from the setup).
@@ -128,7 +112,7 @@ def polish_die(
     for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)
-        local, on = platens.at(name, radius, materials(level), pad_state)
+        local, on = platens.at(name, radius, level.materials(), pad_state)
 
         def told(share: float, number: int = number) -> None:
             if tell is not None:
@@ -175,18 +159,18 @@ def polish_one(
     else:
         fields = polish_cells(cells, level, local, seen, choices)
         window = polish_window(cells, level, local, seen, choices, fields)
-    kind = "oxide" if isinstance(level, OxideLevel) else "metal" if isinstance(level, MetalLevel) else "sti"
     spots: list[HotSpot] = []
-    for name in _LISTED[kind]:
-        spots += hot_spots(
-            local.place,
-            name,
-            fields.named[name],
-            origin,
-            cells.cell,
-            apart=seen.length / 2,
-            lowest=name in _WORSE_LOW,
-        )
+    for merit in level.merits:
+        if merit.looked_for:
+            spots += hot_spots(
+                local.place,
+                merit.name,
+                fields.named[merit.name],
+                origin,
+                cells.cell,
+                apart=seen.length / 2,
+                lowest=merit.worse_low,
+            )
     return Die(local, seen, fields, window, tuple(spots), cells.incoming)
 
 
@@ -228,12 +212,12 @@ def _assumed(bench: Bench, process: str) -> list[str]:
     """Say which values of the level nobody gave."""
     level = described_level(bench.die, process)
     told = [
-        f"{name.replace('_', ' ')} {getattr(level, name) * 1e9:g} nm"
-        for name in left_open(bench.die, level, process)
+        f"{name.replace('_', ' ')} {value}" for name, value in left_open(bench.die, level, process).items()
     ]
     if not told:
         return []
-    return [f"die: usual values of {process} taken for {', '.join(told)} (common practice, no source)"]
+    said = PROCESSES.get(process).source
+    return [f"die: usual values of {process} taken for {', '.join(told)} ({said})"]
 
 
 def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> list[str]:
@@ -250,7 +234,7 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
             notes.append(
                 f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
             )
-    if isinstance(level, OxideLevel) and dies[0].counted < 1:
+    if level.flat_below and dies[0].counted < 1:
         full = float(np.mean(~np.isnan(dies[0].fields.level_high))) - dies[0].counted
         notes.append(
             f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"
@@ -296,8 +280,6 @@ def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
 
 
 def _sources(bench: Bench, level: Level, route: str) -> list[str]:
-    law = oxide_step.SOURCES if isinstance(level, OxideLevel) else ()
-    stage = metal.SOURCES if isinstance(level, MetalLevel) else sti.SOURCES
     pressed: tuple[str, ...] = ()
     if route == "contact":
         from planish.predict.die import contact as die_contact
@@ -310,8 +292,7 @@ def _sources(bench: Bench, level: Level, route: str) -> list[str]:
             *planarization_length.SOURCES,
             *feature_selectivity.SOURCES,
             *area_pair.SOURCES,
-            *law,
-            *(() if law else stage),
+            *level.sources,
             *topography.SOURCES,
             *depth_of_focus.SOURCES,
             *die_conditions.SOURCES,

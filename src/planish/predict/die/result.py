@@ -12,7 +12,7 @@ from planish.engine.record import Record, counted, figure
 from planish.physics.pattern.topography import surface_after
 from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.hot_spots import HotSpot
-from planish.predict.die.levels import Level
+from planish.predict.die.level import Level
 from planish.predict.die.model import DieFields, Effective
 from planish.predict.die.window import PolishWindow
 from planish.predict.result import Result
@@ -21,17 +21,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
 Array = NDArray[np.float64]
-
-LONG_NAMES = {
-    "oxide_over_lines": "oxide left over the lines",
-    "step_height": "local step",
-    "nitride_loss": "nitride lost",
-    "dishing": "dishing",
-    "oxide_on_nitride": "oxide left on nitride",
-    "erosion": "dielectric lost",
-    "metal_left": "metal left over the dielectric",
-    "barrier_left": "barrier left over the dielectric",
-}
 
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
@@ -210,8 +199,9 @@ class DieResult(Result):
             "level_high": stacked([d.fields.level_high for d in self.dies], "m", "surface of the high areas"),
             "level_low": stacked([d.fields.level_low for d in self.dies], "m", "surface of the low areas"),
         }
-        for name in self.dies[0].fields.named:
-            fields[name] = stacked([d.fields.named[name] for d in self.dies], "m", LONG_NAMES[name])
+        for merit in self.level.merits:
+            values = [d.fields.named[merit.name] for d in self.dies]
+            fields[merit.name] = stacked(values, "m", merit.words)
         return xr.Dataset(
             {
                 **fields,

@@ -15,8 +15,8 @@ from planish.setup.checks.machine import HAIR, check_conditioner, check_pad, che
 from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
-from planish.setup.die import BELONGS
 from planish.setup.finding import Finding, wrong
+from planish.setup.processes import PROCESSES, knowing
 from planish.setup.resolve import FILM_KEYS, Resolved, nearest
 from planish.setup.root import SetupModel
 
@@ -151,15 +151,18 @@ def _die(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     die = model.die
     if die is None:
         return
+    given = die.given
     for key in raw["die"]:
-        if die.process not in BELONGS.get(key, (die.process,)):
-            meant = " or ".join(BELONGS[key])
-            yield wrong(f"die.{key}", raw["die"][key], f"left out for {die.process}", f"it speaks of {meant}")
-    for key in ("oxide_material", "nitride_material", "metal", "barrier_material", "dielectric"):
-        name = getattr(die, key)
-        if name is not None and name not in model.removal:
+        meant = knowing(key)
+        if meant and die.process not in meant:
+            yield wrong(f"die.{key}", raw["die"][key], f"left out for {die.process}",
+                        f"it speaks of {' or '.join(meant)}")  # fmt: skip
+    for key, name in given.items():
+        if isinstance(name, str) and name not in model.removal:
             yield wrong(f"die.{key}", name, f"a material with a [removal.{name}] table",
                         nearest(name, model.removal))  # fmt: skip
-    if die.step is not None and die.thickness is not None and die.thickness < die.step:
-        yield Finding("warning", "die.thickness", f"die.thickness {raw['die']['thickness']}: less than the step: "
-                      "the lines come to light before the surface is flat")  # fmt: skip
+    known = PROCESSES.get(die.process).level
+    own = {key: value for key, value in given.items() if key in known.known_keys()}
+    for key, words in known.described(own).doubts():
+        if key in own:
+            yield Finding("warning", f"die.{key}", f"die.{key} {raw['die'][key]}: {words}")

@@ -174,7 +174,10 @@ export class Answers {
     numbers(document.getElementById("die-numbers"), list);
     const more = document.getElementById("die-more"), all = header.summary;
     const rows = [["process", header.process], ["die size", `${number(header.size_m[0] * 1e3)} × ${number(header.size_m[1] * 1e3)} mm`], ["cleared after", s.clear_time_s === null ? "not in this recipe" : `${number(s.clear_time_s)} s`], ["polish window", windowOf(s)], ["depth of focus used", `${number(100 * s.topography_nm / all.depth_of_focus_nm)} %`]];
-    for (const [k, v] of Object.entries(s)) if (/^(dishing|erosion|nitride_loss|oxide_over_lines|step_height)_(mean|max)_nm$/.test(k)) rows.push([k.replace(/_nm$/, "").replaceAll("_", " "), `${number(v)} nm`]);
+    for (const { name, words } of header.figures) for (const [side, told] of [["max", "most"], ["mean", "mean"]]) {
+      const value = s[`${name}_${side}_nm`];
+      if (value !== undefined) rows.push([`${words}, ${told}`, `${number(value)} nm`]);
+    }
     const table = document.createElement("table");
     for (const [k, v] of rows) { const row = table.insertRow(); row.innerHTML = "<th scope=row></th><td></td>"; row.cells[0].textContent = k; row.cells[1].textContent = v; }
     more.replaceChildren(table, listed(all.notes));
