@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ellipe, hyp2f1
 
 from planish.errors import ModelError, refuse
 
@@ -40,6 +39,8 @@ def mean_speed(A: ArrayLike, B: ArrayLike) -> Array:
     -------
     Mean speed [m/s], broadcast shape.
     """
+    from scipy.special import ellipe  # here: a setup is read without scipy
+
     A, B = np.abs(np.asarray(A, dtype=np.float64)), np.abs(np.asarray(B, dtype=np.float64))
     return np.asarray((2 / np.pi) * (A + B) * ellipe(_parameter(A, B)), dtype=np.float64)
 
@@ -66,6 +67,8 @@ def speed_moment(A: ArrayLike, B: ArrayLike, beta: float) -> Array:
     ModelError
         If beta is not above -1.
     """
+    from scipy.special import hyp2f1
+
     if not beta > -1:
         raise ModelError(refuse("speed exponent", beta, "above -1", "typical 0.5-1"))
     A, B = np.abs(np.asarray(A, dtype=np.float64)), np.abs(np.asarray(B, dtype=np.float64))
