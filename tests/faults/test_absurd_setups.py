@@ -123,7 +123,7 @@ def test_examples_are_usual(file: Path) -> None:
     assert [f for f in check(file) if f.level in ("error", "unlikely")] == []
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_new_setups_and_all_parts_are_usual(motion: str) -> None:
     setup = loads(new_setup(motion), motion)
     assert setup.warnings == ()
@@ -139,7 +139,7 @@ def test_new_setups_and_all_parts_are_usual(motion: str) -> None:
     assert taken >= 10
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_every_number_has_limits_a_usual_range_and_its_source(motion: str) -> None:
     numbers = [info for info in keys(motion) if info.dimension]
     assert len(numbers) > 100

@@ -26,7 +26,7 @@ def rotary() -> Setup:
     return loads(new_setup("rotary"))
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_new_setup_is_complete_and_sound(motion: str, tmp_path: Path) -> None:
     file = tmp_path / "new.toml"
     file.write_text(new_setup(motion), encoding="utf-8")
@@ -37,7 +37,7 @@ def test_new_setup_is_complete_and_sound(motion: str, tmp_path: Path) -> None:
     assert bench.sources
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_commented_values_are_what_the_parts_say(motion: str) -> None:
     text = new_setup(motion)
     bare = re.sub(r"(?m)^# (?=[a-z_.]+ = |\[removal)", "", text)
@@ -46,7 +46,7 @@ def test_commented_values_are_what_the_parts_say(motion: str) -> None:
     assert loads(bare) == loads(text)
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_every_line_of_a_new_setup_says_what_it_is(motion: str) -> None:
     seen: set[str] = set()
     for line in new_setup(motion).splitlines():
@@ -67,7 +67,7 @@ def test_examples_load(name: str) -> None:
 
 
 def test_examples_are_what_new_writes() -> None:
-    for motion in MOTIONS:
+    for motion in MOTIONS.names():
         assert (EXAMPLES / f"{motion}.toml").read_text(encoding="utf-8") == new_setup(motion)
 
 
@@ -225,7 +225,7 @@ def test_digest_follows_content_not_spelling(rotary: Setup) -> None:
     assert len({rotary, loads(new_setup("rotary"))}) == 1
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_written_setup_reads_back(motion: str) -> None:
     setup = loads(new_setup(motion)).replace({"recipe.step.0.zone_pressures": ["2 psi"] * 5})
     assert loads(setup.to_toml()) == setup

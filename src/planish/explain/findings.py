@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from planish.physics.motion.motion import retracing_ratio
 from planish.predict.raised import STEEP_EDGE, UNEVEN
+from planish.predict.wafer.conditions import speeds
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
@@ -187,14 +187,10 @@ def _films(result: WaferResult) -> list[Finding]:
 
 
 def _retrace(bench: Bench) -> list[Finding]:
-    if bench.polisher.motion != "rotary":
-        return []
     found = []
     for step in bench.steps:
-        if not (step.platen_speed and step.carrier_speed):
-            continue
-        ratio = retracing_ratio(step.platen_speed, step.carrier_speed)
+        ratio = bench.polisher.retrace(*speeds(bench, step))
         if ratio is not None:
-            text = f"In step {step.name} platen and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
+            text = f"In step {step.name} {bench.polisher.drive.part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
             found.append(Finding("speed", "look", text))
     return found

@@ -9,9 +9,8 @@ from typing import Any
 from pydantic.fields import FieldInfo
 
 from planish import units
-from planish.errors import SetupError
 from planish.setup.parts import catalogue
-from planish.setup.polisher import POLISHERS
+from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import Quantity, Section
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel
@@ -41,10 +40,9 @@ class KeyInfo:
     parts: tuple[str, ...] = ()
 
 
-def keys(motion: str = "rotary") -> list[KeyInfo]:
-    """Return every key that a setup of `motion` may hold, in the order of the models."""
-    if motion not in POLISHERS:
-        raise SetupError(f"motion = {motion!r}: must be one of {', '.join(POLISHERS)}")
+def keys(motion: str | None = None) -> list[KeyInfo]:
+    """Return every key that a setup of `motion` (None: the first) may hold, in the order of the models."""
+    kind = next(iter(MOTIONS)) if motion is None else MOTIONS.get(motion)
     out: list[KeyInfo] = []
 
     def walk(model: type[Section], where: str) -> None:
@@ -54,13 +52,13 @@ def keys(motion: str = "rotary") -> list[KeyInfo]:
                 choices = tuple(catalogue(path))
                 if path == "polisher":
                     choices = tuple(
-                        n for n, p in catalogue(path).items() if p.values["motion"].value == motion
+                        n for n, p in catalogue(path).items() if p.values["motion"].value == kind.name
                     )
                 out.append(
                     KeyInfo(f"{path}.part", "catalogue part; keys beside it override it", parts=choices)
                 )
             if path == "polisher":
-                walk(POLISHERS[motion], path)
+                walk(kind.model, path)
                 continue
             inner, starred = inside(info.annotation)
             if inner is not None:

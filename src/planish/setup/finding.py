@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from planish import units
 from planish.errors import refuse
 
+HAIR = 1e-9  # [m] lengths closer than this are the same
 Level = Literal["error", "warning", "unlikely", "note"]
 
 
@@ -33,6 +35,11 @@ def missing(place: str, allowed: str, remedy: str = "") -> Finding:
     return Finding(
         "error", place, f"{place}: not given: must be {allowed}" + (f" ({remedy})" if remedy else "")
     )
+
+
+def mm(value: float) -> str:
+    """Return a length in mm as text."""
+    return units.show(value, "length", digits=6)
 
 
 def short(value: Any, limit: int = 60) -> Any:

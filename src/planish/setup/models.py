@@ -126,7 +126,7 @@ class Setup:
 
     @property
     def motion(self) -> str:
-        """How the pad moves: "rotary", "linear" or "orbital"."""
+        """How the pad moves: the name of its motion."""
         return self.model.polisher.motion
 
     @cached_property

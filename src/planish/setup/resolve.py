@@ -155,7 +155,11 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
             )
         part = parts[named]
     else:
-        part = parts[_default_part(section, own, out, document)]
+        part = (
+            _default_polisher(own, document)
+            if section == "polisher"
+            else parts[_default_part(section, document)]
+        )
     out.parts[section] = part.name if named is not None or own is None else ""
     if own is None:
         out.notes.append(f"{section} not given: used the part {part.name!r}")
@@ -167,19 +171,22 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
     return part if named is not None or own is None else None
 
 
-def _default_part(section: str, own: dict[str, Any] | None, out: Resolved, document: dict[str, Any]) -> str:
+def _default_polisher(own: dict[str, Any] | None, document: dict[str, Any]) -> Part:
+    """Return the part whose values stand in for what is not given, of the motion that is."""
+    motion = (own or {}).get("motion")
+    if not isinstance(motion, str) or motion not in MOTIONS:
+        shown = "not given" if motion is None else f"= {_short(motion)}"
+        raise MisfitError(
+            "polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS.names())}"
+        )
+    return MOTIONS.get(motion).part(_diameter(document))
+
+
+def _default_part(section: str, document: dict[str, Any]) -> str:
     """Return the name of the part whose values stand in for what is not given."""
     diameter = _diameter(document)
     if section == "wafer":
         return _closest({"silicon-150": 0.15, "silicon-200": 0.2, "silicon-300": 0.3}, diameter)
-    if section == "polisher":
-        motion = (own or {}).get("motion")
-        if motion not in MOTIONS:
-            shown = "not given" if motion is None else f"= {_short(motion)}"
-            raise MisfitError(
-                "polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS)}"
-            )
-        return "rotary-200" if motion == "rotary" and diameter < 0.21 else f"{motion}-300"
     if section == "head":
         return _closest({"one-zone-150": 0.15, "three-zone-200": 0.2, "five-zone-300": 0.3}, diameter)
     return {

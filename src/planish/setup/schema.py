@@ -6,8 +6,8 @@ from typing import Any
 
 from planish.setup.die import whole_section
 from planish.setup.parts import catalogue
-from planish.setup.polisher import POLISHERS
-from planish.setup.root import SetupModel
+from planish.setup.polisher import MOTIONS
+from planish.setup.root import setup_model
 
 
 def json_schema() -> dict[str, Any]:
@@ -17,7 +17,7 @@ def json_schema() -> dict[str, Any]:
     limits in words, catalogue parts by name, and keys that a part or a default
     may supply as optional.
     """
-    schema = SetupModel.model_json_schema(mode="validation")
+    schema = setup_model().model_json_schema(mode="validation")
     definitions = schema["$defs"]
     definitions["DieSection"] = whole_section().model_json_schema(mode="validation")
     for section, model in (
@@ -26,7 +26,7 @@ def json_schema() -> dict[str, Any]:
         ("pad", "PadSection"),
         ("conditioner", "ConditionerSection"),
         ("slurry", "SlurrySection"),
-        *(("polisher", each.__name__) for each in POLISHERS.values()),
+        *(("polisher", kind.model.__name__) for kind in MOTIONS),
     ):
         table = definitions[model]
         table["properties"] = {

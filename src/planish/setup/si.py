@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record
+from planish.physics.motion.motion import Motion
 
 Array = NDArray[np.float64]
-Motion = Literal["rotary", "linear", "orbital"]
 StopKind = Literal["time", "removed", "remaining"]
 
 
@@ -56,43 +56,6 @@ class Wafer(SiRecord):
     poisson: float
     edge_exclusion: float
     films: tuple[Film, ...]
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Bearing(SiRecord):
-    """The fluid bearing under a belt: stiffness [Pa/m] and ring-shaped support zones.
-
-    ``outer_radii`` [m] and ``pressures`` [Pa] about the carrier axis; the
-    solver uses only how far each zone is above or below their load-balanced mean.
-    """
-
-    stiffness: float
-    outer_radii: Array
-    pressures: Array
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Polisher(SiRecord):
-    """The machine. Fields of the other motions are zero or None."""
-
-    motion: Motion
-    centre_offset: float = 0.0  # rotary: carrier axis to platen axis
-    platen_radius: float = 0.0  # rotary
-    oscillation_amplitude: float = 0.0  # rotary: of the carrier along the offset
-    oscillation_frequency: float = 0.0  # [Hz]
-    belt_width: float = 0.0  # linear
-    belt_length: float = 0.0  # linear: once round the loop
-    roller_radius: float = 0.0  # linear
-    belt_thickness: float = 0.0  # linear: the carrying belt under the pad
-    belt_modulus: float = 0.0
-    belt_poisson: float = 0.3
-    belt_tension: float = 0.0  # [N/m] per unit width
-    bearing: Bearing | None = None
-    orbit_radius: float = 0.0  # orbital
-    pad_radius: float = 0.0  # orbital
-    hole_fraction: float = 0.0  # orbital: share of pad area that is feed holes
-    delivery: Literal["top", "through-pad"] = "top"
-    dispense_radius: float = 0.0  # top: distance of the drop point from the pad's axis or centre line
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -313,7 +276,7 @@ class Bench(SiRecord):
 
     title: str
     wafer: Wafer
-    polisher: Polisher
+    polisher: Motion
     head: Head
     pad: Pad
     conditioner: Conditioner | None

@@ -45,21 +45,6 @@ def _film(it: si.Film) -> str:
 
 
 @words.register
-def _polisher(it: si.Polisher) -> str:
-    size = {
-        "rotary": f"platen {figure(2e3 * it.platen_radius, 'mm')}, offset {figure(1e3 * it.centre_offset, 'mm')}",
-        "linear": f"belt {figure(it.belt_width, 'm')} wide, {figure(it.belt_length, 'm')} long",
-        "orbital": f"orbit {figure(1e3 * it.orbit_radius, 'mm')}, pad {figure(2e3 * it.pad_radius, 'mm')}",
-    }[it.motion]
-    return f"{it.motion}, {size}, slurry {'from above' if it.delivery == 'top' else 'through the pad'}"
-
-
-@words.register
-def _bearing(it: si.Bearing) -> str:
-    return f"{counted(it.pressures.size, 'zone')}, {figure(it.stiffness / 1e9, 'MPa/mm')}"
-
-
-@words.register
 def _ring(it: si.Ring) -> str:
     return f"{figure(1e3 * it.width, 'mm')} wide, {figure(1e3 * it.gap, 'mm')} from the wafer"
 

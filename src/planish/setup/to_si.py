@@ -17,7 +17,6 @@ from planish.setup.conditioner import ConditionerSection
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.parts import catalogue
-from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
 from planish.setup.recipe import StepSection
 from planish.setup.removal import LAWS, SCALE, RemovalSection
 from planish.setup.wafer import WaferSection
@@ -41,7 +40,7 @@ def to_si(setup: Setup) -> si.Bench:
     return si.Bench(
         title=model.title,
         wafer=_wafer(model.wafer, setup),
-        polisher=_polisher(model.polisher),
+        polisher=model.polisher.machine(),
         head=_head(model.head),
         pad=pad_si(model.pad, setup),
         conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
@@ -93,45 +92,6 @@ def _disc_mean(r: si.Array, t: si.Array, radius: float) -> float:
     slope = (values[1:] - values[:-1]) / (b - a)
     level = values[:-1] - slope * a
     return float(np.sum(level * (b**2 - a**2) / 2.0 + slope * (b**3 - a**3) / 3.0) * 2.0 / radius**2)
-
-
-def _polisher(p: RotaryPolisher | LinearPolisher | OrbitalPolisher) -> si.Polisher:
-    if isinstance(p, RotaryPolisher):
-        return si.Polisher(
-            motion="rotary",
-            centre_offset=p.centre_offset,
-            platen_radius=p.platen_diameter / 2.0,
-            oscillation_amplitude=p.oscillation_amplitude,
-            oscillation_frequency=p.oscillation_frequency,
-            delivery=p.delivery,
-            dispense_radius=p.dispense_radius,
-        )
-    if isinstance(p, LinearPolisher):
-        return si.Polisher(
-            motion="linear",
-            belt_width=p.belt_width,
-            belt_length=p.belt_length,
-            roller_radius=p.roller_diameter / 2.0,
-            belt_thickness=p.belt_thickness,
-            belt_modulus=p.belt_modulus,
-            belt_poisson=p.belt_poisson,
-            belt_tension=p.belt_tension,
-            bearing=si.Bearing(
-                stiffness=p.bearing.stiffness,
-                outer_radii=np.array([zone.outer_radius for zone in p.bearing.zone]),
-                pressures=np.array([zone.pressure for zone in p.bearing.zone]),
-            ),
-            delivery=p.delivery,
-            dispense_radius=p.dispense_radius,
-        )
-    return si.Polisher(
-        motion="orbital",
-        orbit_radius=p.orbit_radius,
-        pad_radius=p.pad_diameter / 2.0,
-        hole_fraction=p.hole_fraction,
-        delivery=p.delivery,
-        dispense_radius=p.dispense_radius,
-    )
 
 
 def _head(head: HeadSection) -> si.Head:

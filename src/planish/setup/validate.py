@@ -9,9 +9,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from planish.setup.finding import Finding, missing, short, wrong
-from planish.setup.polisher import MOTIONS, POLISHERS
+from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import Section
-from planish.setup.root import SetupModel
+from planish.setup.root import SetupModel, setup_model
 
 _TYPES = {
     "string_type": "text in quotes",
@@ -29,7 +29,7 @@ _TYPES = {
 def validate(tree: dict[str, Any]) -> tuple[SetupModel | None, list[Finding]]:
     """Return the validated model, or None and all that is wrong with the filled-in document."""
     try:
-        return SetupModel.model_validate(tree), []
+        return setup_model().model_validate(tree), []
     except ValidationError as error:
         found = [_finding(item, tree) for item in error.errors(include_url=False, include_input=True)]
         return None, list({f.place + f.message: f for f in found}.values())
@@ -74,7 +74,7 @@ def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[Section]
             continue
         if step == "polisher" and here is SetupModel:
             motion = (tree.get("polisher") or {}).get("motion")
-            here = POLISHERS.get(motion if isinstance(motion, str) else "", None)
+            here = MOTIONS.get(motion).model if isinstance(motion, str) and motion in MOTIONS else None
             continue
         if isinstance(here, type) and issubclass(here, Section):
             info = here.known().get(str(step))
@@ -95,8 +95,8 @@ def _inner(annotation: Any) -> Any:
     return None
 
 
-def _homes() -> dict[str, str]:
-    """Return, for each key of a setup, the dotted table it belongs to."""
+def _homes(motions: tuple[str, ...]) -> dict[str, str]:
+    """Return, for each key of a setup on one of ``motions``, the dotted table it belongs to."""
     homes: dict[str, str] = {}
 
     def walk(model: type[Section], where: str) -> None:
@@ -106,8 +106,8 @@ def _homes() -> dict[str, str]:
             if inner is not None:
                 walk(inner, f"{where}.{name}" if where else name)
 
-    for model in POLISHERS.values():
-        walk(model, "polisher")
+    for motion in motions:
+        walk(MOTIONS.get(motion).model, "polisher")
     walk(SetupModel, "")
     return homes
 
@@ -117,13 +117,13 @@ def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
     model = model_at(path[:-1], tree)
     known = list(model.known()) if model is not None else []
     if path[0] == "polisher":
-        other = [motion for motion, each in POLISHERS.items() if word in each.known()]
+        other = [kind.name for kind in MOTIONS if word in kind.model.known()]
         if other:
             return f"it belongs to the {' and the '.join(other)} motion; here known: {', '.join(known)}"
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if close:
         return f"did you mean {close[0]!r}?"
-    home = _homes().get(word)
+    home = _homes(MOTIONS.names()).get(word)
     if home:
         return f"it belongs into [{home}]"
     return "known: " + ", ".join(known[:16])
@@ -132,6 +132,6 @@ def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
 def _describe(path: tuple[int | str, ...]) -> str:
     model = model_at(path[:-1], {})
     if model is None and path[0] == "polisher":
-        model = POLISHERS["rotary"]
+        model = next(iter(MOTIONS)).model
     info = model.known().get(str(path[-1])) if model is not None else None
     return info.description or "" if info is not None else ""

@@ -141,8 +141,8 @@ def choose(document: Mapping[str, Any], section: str, part: str) -> dict[str, An
     return {"document": chosen(setup_of(document), section, part).document}
 
 
-def fresh(motion: str) -> dict[str, Any]:
-    """Return the document of the invented scenario for a motion."""
+def fresh(motion: str | None = None) -> dict[str, Any]:
+    """Return the document of the invented scenario for a motion, the first where none is named."""
     from planish.web.changes import fresh as made
 
     return {"document": made(motion)}
@@ -212,7 +212,7 @@ def report(document: Mapping[str, Any]) -> str:
 
 def warm() -> str:
     """Load what the first answer needs, and compute one."""
-    document = fresh("rotary")["document"]
+    document = fresh()["document"]
     wafer(document, {}, 1)
     forms(document, {})
     return "ready"

@@ -28,7 +28,7 @@ def warm() -> str:
     """Load, and on first use compile, what a quick lot and a quick die need."""
     from planish.web.changes import fresh
 
-    document = fresh("rotary")
+    document = fresh()
     lot(document, 2)
     die(document)
     return "ready"

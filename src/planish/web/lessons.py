@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planish.setup.polisher import MOTIONS
 from planish.web.answers import polished, setup_of
 from planish.web.changes import choose, fresh, with_motion, without_conditioner
 
@@ -57,7 +58,7 @@ SCRATCH = Figure("lot", "last_scratch_index_relative", "scratch index, relative"
 
 
 def _three_motions(setup: Setup) -> dict[str, Setup]:
-    return {motion: with_motion(setup, motion) for motion in ("rotary", "linear", "orbital")}
+    return {motion: with_motion(setup, motion) for motion in MOTIONS.names()}
 
 
 def _pads(setup: Setup) -> dict[str, Setup]:
@@ -186,7 +187,7 @@ LESSONS: tuple[Lesson, ...] = (
 
 def listing() -> list[dict[str, Any]]:
     """Return title, question and what is set side by side, of every comparison."""
-    setup = setup_of(fresh("rotary"))
+    setup = setup_of(fresh())
     return [
         {"id": one.id, "title": one.title, "question": one.question, "cases": list(one.cases(setup))}
         for one in LESSONS

@@ -109,7 +109,7 @@ class PartChosen(Asked):
 class Moved(Asked):
     """The setup on a polisher of another motion."""
 
-    motion: Literal["rotary", "linear", "orbital"]
+    motion: str = Field(max_length=80)
 
 
 class Text(Question):

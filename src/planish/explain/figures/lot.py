@@ -85,7 +85,7 @@ def pad_figure(lot: LotResult) -> Figure:
     for ax in grid:
         if under.size:
             ax.axvspan(under[0], under[-1], color="#eef3f7", zorder=0)
-        ax.set_xlabel(_axis_words(lot.bench.polisher.motion))
+        ax.set_xlabel(f"{lot.bench.polisher.place_word} [mm]")
     grid[0].set_ylabel("top pad thickness [µm]")
     grid[0].set_title("Pad profile (shaded: under the wafer)")
     grid[0].legend()
@@ -138,11 +138,7 @@ def sweep_figure(design: SweepDesign) -> Figure:
     grid[1].set_title("Pad cut (shaded: under the wafer)")
     grid[1].set_ylim(bottom=0)
     grid[1].legend()
-    words = _axis_words(design.bench.polisher.motion)
+    words = f"{design.bench.polisher.place_word} [mm]"
     for ax in grid:
         ax.set_xlabel(words)
     return fig
-
-
-def _axis_words(motion: str) -> str:
-    return "distance from the belt's centre line [mm]" if motion == "linear" else "pad radius [mm]"

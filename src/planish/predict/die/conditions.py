@@ -116,9 +116,9 @@ def stack_compliance(
 
     ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
     """
-    from planish.predict.wafer.contact_model import pad_base, pad_layers
+    from planish.predict.wafer.contact_model import pad_layers
 
-    layers, base = pad_layers(bench, groove_depth, top_thickness), pad_base(bench)
+    layers, base = pad_layers(bench, groove_depth, top_thickness), bench.polisher.base()
     return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
 
 

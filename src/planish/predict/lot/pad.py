@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.physics.motion import sweep
-from planish.physics.motion.duty import wafer_to_pad_weights
 from planish.physics.surface import asperities, conditioning, summit_balance
 from planish.predict.wafer.pad_surface import as_conditioned
+from planish.predict.wafer.step_plan import speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -180,14 +180,11 @@ def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
     Between the middles the profile is taken as straight: as steps it would put steps under the
     wafer that the plate answers with ripples of pressure.
     """
-    machine, fine = bench.polisher, 6
+    fine = 6
     edges = np.interp(
         np.arange(fine * rings.middles.size + 1) / fine, np.arange(rings.edges.size), rings.edges
     )
-    where = {"orbit_radius": machine.orbit_radius} if machine.motion == "orbital" else {}
-    if machine.motion == "rotary":
-        where = {"offset": machine.centre_offset, "oscillation_amplitude": machine.oscillation_amplitude}
-    shares = wafer_to_pad_weights(machine.motion, nodes, edges, **where)
+    shares = bench.polisher.wafer_to_pad_weights(nodes, edges)
     at = 0.5 * (edges[1:] + edges[:-1])
     straight = np.stack([np.interp(at, rings.middles, unit) for unit in np.eye(rings.middles.size)], axis=1)
     return np.asarray(shares @ straight)
@@ -251,7 +248,7 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
     taken to cover the area between its innermost and outermost place evenly, unless a dwell
     table says otherwise.
     """
-    disk, machine = bench.conditioner, bench.polisher
+    disk = bench.conditioner
     if disk is None or disk.downforce <= 0:
         return np.zeros(rings.duty.size)
     path = disk.sweep
@@ -264,7 +261,7 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
         zone_edges=path.zone_edges,
         zone_dwell=path.zone_dwell,
     )
-    if machine.motion == "orbital" and path.zone_dwell is None:
+    if not bench.polisher.disk_meets_all and path.zone_dwell is None:
         positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
         shares = positions / positions.sum()
     return conditioning.cut_profile(cut_matrix(bench, disk, rings, step, positions), shares)
@@ -272,20 +269,15 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
 
 def cut_matrix(bench: Bench, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
     """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
-    machine = bench.polisher
     return conditioning.cut_matrix(
-        machine.motion,
+        bench.polisher,
         rings.edges,
         positions,
         disk_radius=disk.disk_radius,
         downforce=disk.downforce,
         coefficient=bench.pad.wear_coefficient,
         disk_speed=disk.speed,
-        platen_speed=step.platen_speed,
-        belt_speed=step.belt_speed,
-        belt_length=machine.belt_length,
-        orbit_radius=machine.orbit_radius,
-        orbit_speed=step.orbit_speed,
+        drive=speeds(bench, step)[0],
     )
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from planish.errors import ModelError, refuse
 from planish.physics import scratches
-from planish.physics.motion import motion, sweep
+from planish.physics.motion import speed, sweep
 from planish.physics.pressure import series as contact_series
 from planish.physics.pressure.series import Interpolation, WornPad, wear_to
 from planish.physics.removal import laws as removal
@@ -42,7 +42,6 @@ from planish.predict.wafer import conditions
 from planish.predict.wafer.contact_model import (
     CELLS,
     ContactModel,
-    pad_base,
     pad_layers,
     pad_operator,
     prepare,
@@ -58,7 +57,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 MODULES = (
-    motion,
+    speed,
     asperities,
     summit_balance,
     disk_physics,
@@ -262,7 +261,7 @@ class _Run:
 
         def build(state: float) -> PadOperator:
             layers = pad_layers(bench, max(grooves.depth - state, 0.0), top - state)
-            return pad_operator(grid, layers, pad_base(bench))
+            return pad_operator(grid, layers, bench.polisher.base())
 
         with ThreadPoolExecutor(max_workers=workers) as pool:
             return worn, [self.model.operator, *pool.map(build, worn[1:].tolist())]

@@ -20,7 +20,7 @@ from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.pad_surface import FreshSummits, PadState, Summits
-from planish.predict.wafer.step_plan import StepPlan, back_load, motion_numbers, plan_step
+from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step, speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -38,10 +38,10 @@ __all__ = [
     "film_rate",
     "mechanical_part",
     "meet",
-    "motion_numbers",
     "pad_heat",
     "rate_at",
     "removal_curve",
+    "speeds",
     "step_conditions",
 ]
 

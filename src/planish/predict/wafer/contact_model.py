@@ -18,10 +18,8 @@ from planish.engine.record import Kept, Record
 from planish.physics.pressure.layers import (
     Base,
     ElasticLayer,
-    belt_base,
     grooved_layers,
     holed_layer,
-    rigid_base,
 )
 from planish.physics.pressure.solve import (
     PadOperator,
@@ -85,7 +83,7 @@ def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = No
         None if bench.head.ring is None else bench.head.ring.width,
         cells,
     )
-    layers, base = pad_layers(bench, groove_depth), pad_base(bench)
+    layers, base = pad_layers(bench, groove_depth), bench.polisher.base()
     return ContactModel(
         grid=grid,
         operator=pad_operator(grid, layers, base),
@@ -124,20 +122,6 @@ def groove_share(pattern: str, width: float, pitch: float) -> float:
         return 0.0
     lines = min(width / pitch, 1.0)
     return lines if pattern != "grid" else 1.0 - (1.0 - lines) ** 2
-
-
-def pad_base(bench: Bench) -> Base:
-    """Return what the stack stands on: a platen, or the belt on its fluid bearing."""
-    machine = bench.polisher
-    if machine.motion == "linear" and machine.bearing is not None:
-        return belt_base(
-            machine.belt_modulus,
-            machine.belt_poisson,
-            machine.belt_thickness,
-            machine.belt_tension,
-            machine.bearing.stiffness,
-        )
-    return rigid_base()
 
 
 def pad_operator(grid: PressureGrid, layers: tuple[ElasticLayer, ...], base: Base) -> PadOperator:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.motion import motion
+from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
 from planish.physics.removal import laws as removal
@@ -40,7 +40,7 @@ Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
 __all__ = ["as_bench", "fresh_state", "polish", "run_steps"]
 
-MODULES = (motion, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
+MODULES = (speed, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
 
 
 def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:

@@ -11,11 +11,11 @@ from typing import Any
 from planish import units
 from planish.errors import PlanishError
 from planish.setup.attached import film_sites
-from planish.setup.checks.machine import HAIR, check_conditioner, check_pad, check_polisher, mm
+from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
 from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
-from planish.setup.finding import Finding, wrong
+from planish.setup.finding import HAIR, Finding, mm, wrong
 from planish.setup.processes import PROCESSES, knowing
 from planish.setup.resolve import FILM_KEYS, Resolved, nearest
 from planish.setup.root import SetupModel
