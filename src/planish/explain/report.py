@@ -22,7 +22,7 @@ from planish.fit.against import WaferAgainst, wafer_against
 from planish.predict.result import label
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.result import WaferResult
-from planish.setup.given import as_path
+from planish.setup.load import as_path
 
 if TYPE_CHECKING:
     from planish.fit.against import Measured

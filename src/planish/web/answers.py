@@ -118,7 +118,7 @@ def advice(document: Mapping[str, Any]) -> list[dict[str, str]]:
 
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings of a setup, each with unit, range, source and spread."""
-    from planish.web.forms import describe, part_choices
+    from planish.web.forms import describe, part_choices, step_paths
 
     setup = setup_of(document, changes)
     return {
@@ -128,6 +128,7 @@ def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, 
         "digest": setup.digest(),
         "parts": part_choices(setup),
         "fields": describe(setup),
+        "steps": step_paths(setup),
         "warnings": list(setup.warnings),
         "notes": list(setup.notes),
         "sources": list(setup.sources),

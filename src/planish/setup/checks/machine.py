@@ -79,12 +79,12 @@ def _bearing(polisher: LinearPolisher, table: dict[str, Any], radius: float) -> 
     for index, zone in enumerate(polisher.bearing.zone):
         if zone.outer_radius <= inner + HAIR:
             value = table["bearing"]["zone"][index]["outer_radius"]
-            yield wrong(f"polisher.bearing.zone.{index}.outer_radius", value, f"above {mm(inner)}")
+            yield wrong(f"polisher.bearing.zone.{index + 1}.outer_radius", value, f"above {mm(inner)}")
             return
         inner = zone.outer_radius
     if inner < radius - HAIR:
         yield wrong(
-            f"polisher.bearing.zone.{len(polisher.bearing.zone) - 1}.outer_radius",
+            f"polisher.bearing.zone.{len(polisher.bearing.zone)}.outer_radius",
             mm(inner),
             f"at least the wafer radius, {mm(radius)}",
             "the bearing carries the belt under the whole wafer",
