@@ -229,7 +229,7 @@ def spoken(capsys, monkeypatch, *words):
         (["measure", "{before}", "{after}", "--time", "60"], "--time = '60'"),
         (["measure", "/dev/zero", "/dev/zero"], "device or pipe"),
         (["fit", "{setup}", "{before}", "{after}", "--time", "0 s"], "--time = '0 s'"),
-        (["check", "{bad}"], "bad.toml: recipe.step.2.ring_pressure"),
+        (["check", "{bad}"], "bad.toml: recipe.step.main.ring_pressure"),
     ],
 )
 def test_wrong_use_is_told_in_one_line(tmp_path, capsys, monkeypatch, words, said):

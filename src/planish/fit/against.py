@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, shortened
 from planish.errors import DataError, FitError
+from planish.fit.rate_change import rate_change
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
 from planish.measure.sites.pairing import Paired
 from planish.measure.sites.read import SiteMap
@@ -21,7 +22,8 @@ from planish.measure.sites.wafer import MeasuredWafer, summarise
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
-from planish.setup.given import as_bench
+from planish.setup.given import as_bench, as_setup
+from planish.setup.si import Bench
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
@@ -112,7 +114,8 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
     SetupError
         If the recipe's timed steps alone take longer than the polish did.
     """
-    bench = as_bench(setup)
+    described = None if isinstance(setup, Bench) else as_setup(setup)
+    bench = as_bench(described or setup)
     paired = _paired(measured)
     stated = paired.removal.polish_time
     seconds = time if time is not None else stated
@@ -138,6 +141,8 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
     fit, unfitted = None, ""
     try:
         fit = fit_prediction(wafer, removal)
+        if described is not None and fit.scale > 0:
+            fit = replace(fit, changes=rate_change(described, bench.wafer.films[0].material, fit.scale))
     except FitError as error:
         unfitted = str(error)
     return WaferAgainst(

@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeAlias
 
+from planish import units
 from planish.errors import SetupError, refuse
 from planish.setup.paths import Key, parse, quoted, show
 
@@ -76,6 +77,15 @@ def _text(value: Any) -> str:
     if isinstance(value, str) and value == value.strip() and value and _value(value) == value:
         return value
     return toml_value(value)
+
+
+def quantity_text(value: float, dimension: str) -> str | float:
+    """Return an SI value as it would stand in a file, to six digits: ``"4.2 psi"``, a bare number where no unit is."""
+    if dimension in ("ratio", "number"):
+        return float(f"{value:.6g}")
+    unit = units.TRADE_UNITS[dimension]
+    zero = units.to_si(f"0 {unit}", dimension)
+    return f"{(value - zero) / (units.to_si(f'1 {unit}', dimension) - zero):.6g} {unit}"
 
 
 def toml_value(value: Any) -> str:

@@ -30,8 +30,8 @@ def written(document: Mapping[str, Any], text: str | None) -> str:
     plain = tomlkit.dumps(document)
     if text is None:
         return plain
-    kept = tomlkit.parse(text.replace("\r\n", "\n"))
     try:
+        kept = tomlkit.parse(text.replace("\r\n", "\n"))
         _lay(kept, document)
         new = tomlkit.dumps(kept)
         same = tomllib.loads(new) == document

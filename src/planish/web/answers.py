@@ -108,12 +108,15 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
     return pack(header, arrays)
 
 
-def advice(document: Mapping[str, Any]) -> list[dict[str, str]]:
+def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the findings with the changes that would help, which takes some twenty runs of the model."""
     from planish.explain.findings import findings
 
     result = polished(setup_of(document))
-    return [{"subject": f.subject, "weight": f.weight, "text": f.text} for f in findings(result)]
+    return [
+        {"subject": f.subject, "weight": f.weight, "text": f.text, "changes": f.changes}
+        for f in findings(result)
+    ]
 
 
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
