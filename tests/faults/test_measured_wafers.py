@@ -104,5 +104,5 @@ def test_a_step_that_grew_is_named():
 def test_platens_for_wafers_of_two_sizes_are_refused():
     maps = read_layout_maps(DATA / "test-blocks.gds", 1, 0, "200 um")
     other = ROOT / "examples" / "three-zone-copper.toml"
-    with pytest.raises(planish.PlanishError, match="platen 2.*'200 mm': must be 300 mm"):
+    with pytest.raises(planish.PlanishError, match=r"platen 2.*'200 mm': must be 300 mm"):
         planish.polish_die([SETUP, other], maps, place=0.14)

@@ -26,12 +26,16 @@ from planish.setup.given import as_bench, as_setup
 from planish.setup.si import Bench
 
 if TYPE_CHECKING:
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
     Measured = SiteMap | Paired | MeasuredWafer
 
 ALIKE = 0.01  # wafers of one size differ by less than this share
+_TRIES, _MET = 6, 1e-6  # of the rate that makes the prediction meet the fit
+
 #: Figures that a prediction and a gauge both give.
 SHARED = (
     "time_s",
@@ -141,7 +145,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     try:
         fit = fit_prediction(wafer, removal)
         if described is not None and fit.scale > 0:
-            fit = replace(fit, changes=rate_change(described, bench.wafer.films[0].material, fit.scale))
+            fit = replace(fit, changes=_rate_that_fits(described, fit, seconds))
     except FitError as error:
         unfitted = str(error)
     return WaferAgainst(
@@ -154,6 +158,27 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
         unfitted=unfitted,
         notes=tuple(notes),
     )
+
+
+def _rate_that_fits(setup: Setup, fit: RemovalFit, seconds: float | None) -> Changes:
+    """Return the changes with which the prediction comes to the fitted removal.
+
+    A faster film uses its slurry up faster, so that scaling the rate by what was found falls a little short: the
+    model is run with it and the rest made up, until it is met.
+    """
+    material, factor = setup.bench.wafer.films[0].material, fit.scale
+    changes = rate_change(setup, material, factor)
+    for _ in range(_TRIES):
+        bench = setup.replace(changes).bench
+        wafer = polish(bench if seconds is None else with_total_time(bench, seconds)[0])
+        longer = 1.0 if seconds is None else seconds / wafer.time
+        found = np.interp(fit.r, wafer.radius, wafer.removed) * longer
+        rest = float(found @ fit.fitted / (found @ found))
+        if abs(rest - 1.0) < _MET:
+            break
+        factor *= rest
+        changes = rate_change(setup, material, factor)
+    return changes
 
 
 def fit_wafer(

@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 
 from planish import units
 from planish.errors import SetupError, refuse
-from planish.setup.paths import Key, parse, quoted, show
+from planish.setup.paths import PATH, Key, parse, quoted, show
 
 Changes: TypeAlias = dict[str, Any]
 
@@ -40,12 +40,11 @@ def read_changes(lines: Iterable[str]) -> Changes:
 
 
 def _split(line: str) -> tuple[str, Any]:
-    at = -1
-    while (at := line.find("=", at + 1)) >= 0:
-        path = line[:at].strip()
-        if path.count('"') % 2 == 0 and path.count("'") % 2 == 0:  # not a sign inside a name in quotes
-            parse(path)
-            return path, _value(line[at + 1 :].strip())
+    found = PATH.match(line)  # a name in quotes may hold the sign
+    if found is not None:
+        return found[1], _value(line[found.end() :].strip())
+    if "=" in line:
+        parse(line.partition("=")[0].strip())
     raise SetupError(refuse("--set", line, "path=value", "as --set 'recipe.step.main.time=90 s'"))
 
 

@@ -56,10 +56,17 @@ def _keys(path: str, tree: Mapping[str, Any], new: dict[str, Any]) -> tuple[Key,
         return resolve(path, tree, grow=True)
     except SetupError:
         try:  # something that an earlier change put in
-            return resolve(path, new, grow=True)
+            return resolve(path, _laid(new, tree), grow=True)
         except SetupError:
             pass
         raise
+
+
+def _laid(new: Any, tree: Any) -> Any:
+    """Return what ``new`` says, and what the filled-in document says where it says nothing."""
+    if not isinstance(new, dict) or not isinstance(tree, Mapping):
+        return new
+    return {**tree, **{key: _laid(value, tree.get(key)) for key, value in new.items()}}
 
 
 def _opened(new: dict[str, Any], tree: Mapping[str, Any], keys: tuple[Key, ...], path: str) -> Any:

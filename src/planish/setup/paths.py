@@ -28,6 +28,10 @@ _NAMED: dict[tuple[Key, ...], str] = {
 }
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _PIECE = re.compile(r"""(?P<bare>[A-Za-z0-9_-]+)|"(?P<basic>(?:[^"\\]|\\.)*)"|'(?P<literal>[^']*)'""")
+_ONE = _PIECE.pattern.replace("?P<bare>", "?:").replace("?P<basic>", "?:").replace("?P<literal>", "?:")
+PATH = re.compile(rf"\s*((?:{_ONE})(?:\.(?:{_ONE}))*)\s*=")
+"""A path and the sign behind it, as in ``recipe.step.main.time=90 s``; the path is the first group."""
+
 _NUMBER = re.compile(r"[0-9]+")
 _LONGEST = 6  # digits of a place; no list is that long
 
@@ -54,6 +58,8 @@ def parse(path: str) -> tuple[Piece, ...]:
     SetupError
         For an empty path and one that is not written as above, with how it would be.
     """
+    if not isinstance(path, str):
+        raise SetupError(f"path = {path!r}: must be text, as recipe.step.main.time")
     pieces: list[Piece] = []
     at = 0
     while True:

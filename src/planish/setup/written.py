@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-LOST = "# The comments of the file that this setup came from could not be kept.\n"
+LOST = "# Comments of the file that this setup came from could not be kept in: "
 
 
 def written(document: Mapping[str, Any], text: str | None) -> str:
@@ -22,19 +22,36 @@ def written(document: Mapping[str, Any], text: str | None) -> str:
 
     Notes
     -----
-    Where the old text is so nested that the change cannot be put into it, the document is written plainly and
-    its first line says that the comments were lost.
+    Where a table of the old text is so written that the change cannot be put into it (several keys of one
+    dotted table taken out at once), that table is written anew, and the first line says so.
     """
     import tomlkit
 
-    plain = tomlkit.dumps(document)
     if text is None:
-        return plain
+        return tomlkit.dumps(document)
+    text = text.replace("\r\n", "\n")
+    new = _laid(text, document, ())
+    if new is not None:
+        return new
+    old = tomllib.loads(text)
+    anew = [key for key in document if key in old and _laid(text, {**old, key: document[key]}, ()) is None]
+    new = _laid(text, document, anew)
+    if new is not None:
+        return f"{LOST}{', '.join(anew)}\n{new}"
+    return f"{LOST}all of it\n{tomlkit.dumps(document)}"
+
+
+def _laid(text: str, document: Mapping[str, Any], anew: Iterable[str]) -> str | None:
+    """Return the text with the document laid into it, the sections ``anew`` as a whole; None where that fails."""
+    import tomlkit
+
     try:
-        kept = tomlkit.parse(text.replace("\r\n", "\n"))
+        kept: Any = tomlkit.parse(text)
+        for key in anew:
+            kept[key] = document[key]
         _lay(kept, document)
         new = tomlkit.dumps(kept)
-        same = tomllib.loads(new) == document
+        return new if tomllib.loads(new) == document else None
     except (
         ValueError,
         KeyError,
@@ -42,8 +59,7 @@ def written(document: Mapping[str, Any], text: str | None) -> str:
         IndexError,
         AttributeError,
     ):  # what tomlkit raises on odd nesting
-        same = False
-    return new if same else LOST + plain
+        return None
 
 
 def _lay(table: Any, wanted: Mapping[str, Any]) -> None:
