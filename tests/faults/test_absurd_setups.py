@@ -50,7 +50,7 @@ UNLIKELY = {
     "heavy": ({f"{MAIN}.zone_pressures": "40 psi"}, f"{MAIN}.zone_pressures 40 psi", "0.3 psi to 10 psi"),
     "one heavy zone": (
         {f"{MAIN}.zone_pressures": [*["3 psi"] * 4, "40 psi"]},
-        f"{MAIN}.zone_pressures.5 40 psi",
+        f"{MAIN}.zone_pressures.edge 40 psi",
         "10 psi",
     ),
     "light": ({f"{MAIN}.zone_pressures": "0.01 psi"}, f"{MAIN}.zone_pressures 0.01 psi", "0.3 psi"),
@@ -63,7 +63,7 @@ UNLIKELY = {
     ),
     "profile": (
         {"wafer.film.1.thickness": None, "wafer.film.1.profile": [["0 mm", "150 um"], ["150 mm", "150 um"]]},
-        "wafer.film.1.profile.1.2 150 µm",
+        'wafer.film."field oxide".profile.1.2 150 µm',
         "20000 nm",
     ),
 }

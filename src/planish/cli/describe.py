@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
@@ -45,7 +46,7 @@ def parts(kind: str | None, json_out: bool) -> None:
         show.table(head, [[row[key] for key in head] for row in mine], title=f"{mine[0]['kind']}: {name}")
 
 
-def check(file: Path, settings: list[str], json_out: bool) -> None:
+def check(file: Path, json_out: bool, settings: Sequence[str] = ()) -> None:
     """Validate a setup; errors end with exit code 2, warnings, unlikely values and notes are listed."""
     from planish.setup.changes import read_changes
     from planish.setup.check import check as run

@@ -105,7 +105,7 @@ def check(file: SetupFile, settings: Settings = None, json_out: Json = False) ->
     """Validate a setup file and list what deserves a second look."""
     from planish.cli import describe
 
-    describe.check(file, settings or [], json_out)
+    describe.check(file, json_out, settings or [])
 
 
 @app.command()
