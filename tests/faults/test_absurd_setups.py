@@ -24,7 +24,7 @@ from planish.setup.schema import json_schema
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 ROTARY = loads(new_setup("rotary"), "rotary")
-MAIN = "recipe.step.1"
+MAIN = "recipe.step.main"
 
 REFUSED = {
     "disk smaller than a grain": ({"conditioner.disk_diameter": "0.0001 mm"}, "from 5 mm to 500 mm"),
@@ -50,7 +50,7 @@ UNLIKELY = {
     "heavy": ({f"{MAIN}.zone_pressures": "40 psi"}, f"{MAIN}.zone_pressures 40 psi", "0.3 psi to 10 psi"),
     "one heavy zone": (
         {f"{MAIN}.zone_pressures": [*["3 psi"] * 4, "40 psi"]},
-        f"{MAIN}.zone_pressures.4 40 psi",
+        f"{MAIN}.zone_pressures.edge 40 psi",
         "10 psi",
     ),
     "light": ({f"{MAIN}.zone_pressures": "0.01 psi"}, f"{MAIN}.zone_pressures 0.01 psi", "0.3 psi"),
@@ -62,8 +62,8 @@ UNLIKELY = {
         "5e-12 1/Pa",
     ),
     "profile": (
-        {"wafer.film.0.thickness": None, "wafer.film.0.profile": [["0 mm", "150 um"], ["150 mm", "150 um"]]},
-        "wafer.film.0.profile.0.1 150 µm",
+        {"wafer.film.1.thickness": None, "wafer.film.1.profile": [["0 mm", "150 um"], ["150 mm", "150 um"]]},
+        'wafer.film."field oxide".profile.1.2 150 µm',
         "20000 nm",
     ),
 }

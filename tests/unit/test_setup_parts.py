@@ -45,7 +45,7 @@ def test_each_part_makes_a_sound_setup() -> None:
             assert base.with_part(kind, name).bench.title
     for name, part in catalogue("slurry").items():
         material = next(key.split(".")[1] for key in part.values if key.startswith("removal."))
-        assert base.replace({"slurry.part": name, "wafer.film.0.material": material}).bench.slurry.name
+        assert base.replace({"slurry.part": name, "wafer.film.1.material": material}).bench.slurry.name
 
 
 def test_listing_can_be_narrowed() -> None:

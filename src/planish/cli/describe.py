@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
@@ -45,11 +46,15 @@ def parts(kind: str | None, json_out: bool) -> None:
         show.table(head, [[row[key] for key in head] for row in mine], title=f"{mine[0]['kind']}: {name}")
 
 
-def check(file: Path, json_out: bool) -> None:
+def check(file: Path, json_out: bool, settings: Sequence[str] = ()) -> None:
     """Validate a setup; errors end with exit code 2, warnings, unlikely values and notes are listed."""
+    from planish.setup.changes import read_changes
     from planish.setup.check import check as run
 
-    findings = [{"level": item.level, "place": item.place, "message": item.message} for item in run(file)]
+    changes = read_changes(settings)
+    findings = [
+        {"level": item.level, "place": item.place, "message": item.message} for item in run(file, changes)
+    ]
     errors = [item for item in findings if item["level"] == "error"]
     if json_out:
         show.print_json({"file": str(file), "ok": not errors, "findings": findings})

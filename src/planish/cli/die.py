@@ -34,6 +34,7 @@ class DieAsked:
     after: int
     from_die: Path | None
     then: list[Path]
+    settings: list[str]
 
 
 def die(
@@ -41,15 +42,20 @@ def die(
 ) -> None:
     """Polish a die of a layout at one or more places of the wafer and print its figures."""
     show.check_units(units)
-    from planish.setup.load import load
-
-    benches = [load(path).bench for path in (file, *asked.then)]
+    benches = setups_asked(file, asked)
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
     result = polished(benches, maps, asked, json_out)
     proposal = None if fill_ceiling is None else proposed(result, fill_ceiling)
     _print(result, proposal, json_out, units)
     if out is not None:
         _write(result, maps, proposal, show.make_folder(out), json_out)
+
+
+def setups_asked(file: Path, asked: DieAsked) -> list[Bench]:
+    """Return the setup with what was set, and those of the next platens as they stand."""
+    from planish.jobs.changed import load_changed
+
+    return [load_changed(file, asked.settings).bench, *(load_changed(path).bench for path in asked.then)]
 
 
 def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
@@ -243,6 +249,7 @@ def fit_steps(
         show.print_json({**figures, "sources": found.sources()})
     else:
         show.summary(figures)
+        show.changes(found.changes, "to polish a die with this length, add")
     if out is not None:
         from planish.explain.figures.die import planarization_figure
         from planish.explain.figures.style import save_figure

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from planish.cli import show
-from planish.cli.die import DieAsked, settings
+from planish.cli.die import DieAsked, settings, setups_asked
 from planish.cli.layouts import read_maps
 from planish.errors import DataError
 
@@ -35,9 +35,8 @@ def fields(
         )
     from planish.engine.execute import CancelledError, stopped_by_interrupt
     from planish.predict.die.fields import polish_fields
-    from planish.setup.load import load
 
-    benches = [load(path).bench for path in (file, *asked.then)]
+    benches = setups_asked(file, asked)
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
     options = settings(benches[0], asked, json_out)
     try:

@@ -196,3 +196,4 @@ def _show_fit(figures: dict[str, Any], json_out: bool) -> None:
     show.summary(figures)
     for sentence in figures["findings"]:
         typer.echo(f"- {sentence}")
+    show.changes(figures["changes"], "to predict at the measured rate, add")

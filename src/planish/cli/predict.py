@@ -8,13 +8,13 @@ from typing import Any
 from planish.cli import show
 
 
-def polish(file: Path, band: bool, json_out: bool, out: Path | None, units: str) -> None:
+def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Path | None, units: str) -> None:
     """Polish one wafer and print its figures, with their bands if asked."""
     show.check_units(units)
+    from planish.jobs.changed import load_changed
     from planish.predict.wafer.polish import polish as run
-    from planish.setup.load import load
 
-    setup = load(file)
+    setup = load_changed(file, settings)
     result = run(setup)
     bands = _bands(setup) if band else None
     _print(result, json_out, units, bands)
@@ -90,6 +90,7 @@ def _profile_table(result: Any, path: Path) -> Path:
 
 def lot(
     file: Path,
+    settings: list[str],
     wafers: int,
     seed: int,
     conditioning: bool,
@@ -101,10 +102,10 @@ def lot(
 ) -> None:
     """Polish a lot and print its figures; ``out`` gets the table (a row a wafer), profiles and figures."""
     show.check_units(units)
+    from planish.jobs.changed import load_changed
     from planish.predict.lot.run import polish_lot
-    from planish.setup.load import load
 
-    setup = load(file)
+    setup = load_changed(file, settings)
     with show.progress(f"{wafers} wafers", quiet=json_out) as tell:
         result = polish_lot(
             setup,
@@ -128,12 +129,14 @@ def lot(
         show.written(paths, json_out)
 
 
-def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None) -> None:
+def dwell(
+    file: Path, settings: list[str], zones: int, least: float, json_out: bool, out: Path | None
+) -> None:
     """Design a dwell table; ``out`` gets the figure and the setup with the table in it."""
+    from planish.jobs.changed import load_changed
     from planish.predict.dwell import design_sweep
-    from planish.setup.load import load
 
-    setup = load(file)
+    setup = load_changed(file, settings)
     found = design_sweep(setup, zones, least=least)
     figures = found.summary()
     if json_out:
@@ -146,6 +149,7 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
         ]
         show.table(["pad radius [mm]", "share of time [%]"], rows)
         show.summary({key: value for key, value in figures.items() if key != "sources"})
+        show.changes(found.changes, "to polish with it, add")
     if out is not None:
         from planish.engine.files import write_whole
         from planish.explain.figures.lot import sweep_figure
@@ -153,5 +157,5 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
 
         folder = show.make_folder(out)
         paths = save_figure(sweep_figure(found), folder, "sweep")
-        write_whole(folder / "setup.toml", setup.replace(found.changes()).to_toml().encode())
+        write_whole(folder / "setup.toml", setup.replace(found.changes).to_toml().encode())
         show.written([*paths, folder / "setup.toml"], json_out)

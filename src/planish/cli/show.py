@@ -128,6 +128,17 @@ def die_quantity(option: str, text: str, key: str) -> float:
         raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
 
 
+def changes(found: dict[str, Any] | None, words: str) -> None:
+    """Print changes as options that a next command takes."""
+    if not found:
+        return
+    from planish.setup.changes import set_options
+
+    typer.echo(f"{words}:")
+    for line in set_options(found):
+        typer.echo(f"  {line}")
+
+
 def written(paths: Sequence[Path], json_out: bool) -> None:
     """Name the files that were written (on standard error when JSON has standard output)."""
     for path in paths:

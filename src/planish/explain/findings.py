@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from planish.predict.raised import STEEP_EDGE, UNEVEN
 from planish.predict.wafer.conditions import speeds
+from planish.setup import paths
+from planish.setup.changes import Changes, quantity_text
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
@@ -21,11 +23,15 @@ Weight = Literal["good", "look", "act"]
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One sentence about one subject; ``weight`` says whether it is good, deserves a look, or calls for a change."""
+    """One sentence about one subject; ``weight`` says whether it is good, deserves a look, or calls for a change.
+
+    ``changes`` make the change that the sentence proposes (for ``Setup.replace``); empty where it proposes none.
+    """
 
     subject: str
     weight: Weight
     text: str
+    changes: Changes = field(default_factory=dict)
 
 
 def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
@@ -59,20 +65,34 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
                 f"The edge polishes within {abs(height):.1f} % of the level 15 mm further in.",
             )
         ]
+    changes: Changes = {}
     text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."
     if remedies and result.bench.head.ring is not None:
         best = even_ring(result.bench)
         if best is not None:
-            change, left = best
+            factor, left = best
+            change = (factor - 1.0) * float(np.mean([step.ring_pressure for step in result.bench.steps]))
+            changes = _ring_changes(result.bench, factor)
             ring = f"Ring pressure {abs(change) / PSI:.2f} psi {'higher' if change > 0 else 'lower'} in every step"
             text += f" {ring} would bring that to {left:.1f} %."
         else:
             text += " No ring pressure within 0.3 to 3 times the present one does better."
-    return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text)]
+    return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text, changes)]
+
+
+def _ring_changes(bench: Bench, factor: float) -> Changes:
+    """Return the changes that scale the ring pressure of every step."""
+    named = [{"name": step.name} for step in bench.steps]
+    return {
+        f"recipe.step.{paths.entry(named, at)}.ring_pressure": quantity_text(
+            step.ring_pressure * factor, "pressure"
+        )
+        for at, step in enumerate(bench.steps)
+    }
 
 
 def even_ring(bench: Bench) -> tuple[float, float] | None:
-    """Return the change of ring pressure [Pa] that makes the edge most even, and the extreme left [%].
+    """Return the factor on the ring pressure that makes the edge most even, and the extreme left [%].
 
     The ring pressure of every step is scaled by one factor between 0.3 and 3; None if nothing beats the present.
     """
@@ -101,7 +121,7 @@ def even_ring(bench: Bench) -> tuple[float, float] | None:
     )
     if not best.fun < 0.9 * now:
         return None
-    return float(mean_ring * (np.exp(best.x) - 1.0)), float(best.fun)
+    return float(np.exp(best.x)), float(best.fun)
 
 
 def _uniformity(result: WaferResult) -> list[Finding]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, shortened
 from planish.errors import DataError, FitError
+from planish.fit.rate_change import rate_change
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
 from planish.measure.sites.pairing import Paired
 from planish.measure.sites.read import SiteMap
@@ -21,15 +22,20 @@ from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
-from planish.setup.given import as_bench
+from planish.setup.given import as_bench, as_setup
+from planish.setup.si import Bench
 
 if TYPE_CHECKING:
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
     Measured = SiteMap | Paired | MeasuredWafer
 
 ALIKE = 0.01  # wafers of one size differ by less than this share
+_TRIES, _MET = 6, 1e-6  # of the rate that makes the prediction meet the fit
+
 #: Figures that a prediction and a gauge both give.
 SHARED = (
     "time_s",
@@ -114,7 +120,8 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     SetupError
         If the recipe's timed steps alone take longer than the polish did.
     """
-    bench = as_bench(setup)
+    described = None if isinstance(setup, Bench) else as_setup(setup)
+    bench = as_bench(described or setup)
     paired = _paired(measured)
     _same_wafer(bench, paired.removal)
     stated = paired.removal.polish_time
@@ -137,6 +144,8 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     fit, unfitted = None, ""
     try:
         fit = fit_prediction(wafer, removal)
+        if described is not None and fit.scale > 0:
+            fit = replace(fit, changes=_rate_that_fits(described, fit, seconds))
     except FitError as error:
         unfitted = str(error)
     return WaferAgainst(
@@ -149,6 +158,27 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
         unfitted=unfitted,
         notes=tuple(notes),
     )
+
+
+def _rate_that_fits(setup: Setup, fit: RemovalFit, seconds: float | None) -> Changes:
+    """Return the changes with which the prediction comes to the fitted removal.
+
+    A faster film uses its slurry up faster, so that scaling the rate by what was found falls a little short: the
+    model is run with it and the rest made up, until it is met.
+    """
+    material, factor = setup.bench.wafer.films[0].material, fit.scale
+    changes = rate_change(setup, material, factor)
+    for _ in range(_TRIES):
+        bench = setup.replace(changes).bench
+        wafer = polish(bench if seconds is None else with_total_time(bench, seconds)[0])
+        longer = 1.0 if seconds is None else seconds / wafer.time
+        found = np.interp(fit.r, wafer.radius, wafer.removed) * longer
+        rest = float(found @ fit.fitted / (found @ found))
+        if abs(rest - 1.0) < _MET:
+            break
+        factor *= rest
+        changes = rate_change(setup, material, factor)
+    return changes
 
 
 def fit_wafer(

@@ -23,6 +23,7 @@ from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
 from planish.physics.pattern.oxide_step import SOURCES as STEP_SOURCES
 from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
+from planish.setup.changes import Changes, quantity_text
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -109,8 +110,14 @@ class PlanarizationFit(Record):
             "residual_sd_nm": self.residual_sd * 1e9,
             "points": self.points,
             "bands_by": self.bands_by,
+            "changes": self.changes,
             "notes": list(self.notes),
         }
+
+    @property
+    def changes(self) -> Changes:
+        """The changes that put the length into a setup with a [die] (for ``Setup.replace``)."""
+        return {"die.planarization_length": quantity_text(self.length.value, "length")}
 
     def sources(self) -> list[str]:
         """Return what the fit rests on."""

@@ -31,6 +31,7 @@ from planish.measure.sites.profile import RadialProfile, smooth_profile
 if TYPE_CHECKING:
     from planish.measure.sites.read import SiteMap
     from planish.predict.wafer.result import WaferResult
+    from planish.setup.changes import Changes
 
 Array = NDArray[np.float64]
 
@@ -59,7 +60,9 @@ class RemovalFit(Record):
     the shape (share of the variance over the wafer that is explained, which
     may be negative). Arrays over the sites: ``r``, ``measured``, ``fitted``
     [m]. ``residual`` is the smooth radial residual with its band, or None
-    where the sites do not carry one.
+    where the sites do not carry one. ``changes`` give the setup the measured
+    rate (for ``Setup.replace``); None where the fit was to SI records, which
+    do not say what their file says, or no scale was found.
     """
 
     k_p: float
@@ -75,6 +78,7 @@ class RemovalFit(Record):
     flags: tuple[Flag, ...]
     residual: RadialProfile | None
     sentences: tuple[str, ...]
+    changes: Changes | None = None
 
     def _told(self) -> str:
         law = "" if np.isnan(self.k_p) else f"k_p {self.k_p:.4g} ± {self.k_p_error:.1g} 1/Pa, "
@@ -101,6 +105,7 @@ class RemovalFit(Record):
             "rmse_nm": self.rmse * 1e9,
             "shape_r_squared": number(self.r_squared),
             "sites": len(self.r),
+            "changes": self.changes,
             "flags": [{"site": f.site, "reason": f.reason, "score": f.score} for f in self.flags],
             "findings": list(self.sentences),
             "sources": list(SOURCES),

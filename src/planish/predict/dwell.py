@@ -21,6 +21,7 @@ from planish.setup.given import as_bench
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
@@ -60,6 +61,7 @@ class SweepDesign(Record):
         return {
             "zone_edges_mm": (1e3 * self.zone_edges).tolist(),
             "zone_dwell": self.zone_dwell.tolist(),
+            "changes": self.changes,
             "uneven_before_percent": 100 * self.uneven_before,
             "uneven_after_percent": 100 * self.uneven_after,
             "mean_cut_before_um_per_h": 3.6e9 * float(self.cut_before[self.counted].mean()),
@@ -67,8 +69,9 @@ class SweepDesign(Record):
             "sources": unique([*conditioning.SOURCES, *sweep.SOURCES, *dwell.SOURCES]),
         }
 
-    def changes(self) -> dict[str, Any]:
-        """Return the changes that put the table into a setup (for ``Setup.replace``)."""
+    @property
+    def changes(self) -> Changes:
+        """The changes that put the table into a setup (for ``Setup.replace``)."""
         return {
             "conditioner.sweep.zone_edges": [f"{edge * 1e3:.6g} mm" for edge in self.zone_edges],
             "conditioner.sweep.zone_dwell": [round(float(share), 6) for share in self.zone_dwell],

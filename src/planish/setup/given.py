@@ -39,19 +39,3 @@ def as_setup(setup: Any) -> Setup:
 
         return load(setup)
     raise SetupError(f"setup: a {type(setup).__name__} was given: must be {ALLOWED}")
-
-
-def as_path(path: Any, what: str) -> str:
-    """Return a path as text.
-
-    Raises
-    ------
-    SetupError
-        For what is no path.
-    """
-    given = os.fspath(path) if isinstance(path, str | os.PathLike) else path
-    if not isinstance(given, str):
-        raise SetupError(
-            f"{what}: a {type(path).__name__} was given: must be a path, as text or pathlib.Path"
-        )
-    return given

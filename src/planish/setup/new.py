@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from planish.setup.changes import toml_value
 from planish.setup.fields import KeyInfo, keys
 from planish.setup.parts import Part, catalogue
 from planish.setup.polisher import MOTIONS, MotionKind
-from planish.setup.resolve import AMBIENT, REFERENCE
+from planish.setup.resolve import AMBIENT, REFERENCE, SCHEMA
 
 _HEADER = """\
 # A polishing setup for planish: {what}.
@@ -47,6 +48,7 @@ def new_setup(motion: str) -> str:
     known = {info.path: info for info in keys(motion)}
     lines = [
         _HEADER.format(what=f"{kind.what}, 300 mm wafer, oxide"),
+        f"schema = {SCHEMA}  # version of this file's keys",
         f'title = "{motion} demo (invented scenario)"',
         "",
     ]
@@ -144,16 +146,3 @@ def _line(key: str, value: Any, info: KeyInfo, brief: bool = False) -> str:
     if info.choices:
         words.append("one of " + ", ".join(info.choices))
     return line + "  # " + "; ".join(word for word in words if word)
-
-
-def toml_value(value: Any) -> str:
-    """Return a value as TOML on one line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
-    if isinstance(value, list):
-        return "[" + ", ".join(toml_value(item) for item in value) + "]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {toml_value(item)}" for key, item in value.items()) + " }"
-    return repr(value)

@@ -50,7 +50,7 @@ class ZonePressures:
             return self.quantity.read(value)
         except PydanticCustomError as error:
             context = error.context or {}
-            raise refused(context["allowed"], context["remedy"], at=str(at), value=value) from None
+            raise refused(context["allowed"], context["remedy"], at=at, value=value) from None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)

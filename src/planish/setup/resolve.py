@@ -6,13 +6,14 @@ list the sources they rest on, and each default used is a note.
 
 from __future__ import annotations
 
-import difflib
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.setup import paths
+from planish.setup.finding import nearest
 from planish.setup.parts import KINDS, Part, catalogue
 from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import PRACTICE
@@ -22,6 +23,7 @@ STIFFNESS_KEYS = ("shore_d", "shore_a", "modulus", "polymer_modulus", "polymer_s
 FILM_KEYS = ("thickness", "profile", "sites")
 OPTIONAL_TABLES = (("head", "ring"), ("pad", "sub"), ("pad", "grooves"))
 TOP_KEYS = (
+    "schema",
     "title",
     "ambient",
     "wafer",
@@ -34,6 +36,8 @@ TOP_KEYS = (
     "recipe",
     "die",
 )
+# Version of the setup file's keys and what they mean; a file without the key is of the oldest.
+SCHEMA = OLDEST_SCHEMA = 1
 YOURS = "given in the setup"
 
 # So that a measured rate comes out again where it was measured: what this model finds there.
@@ -77,13 +81,6 @@ class Resolved:
     parts: dict[str, str] = field(default_factory=dict)
 
 
-def nearest(word: str, known: Any) -> str:
-    """Return `` (did you mean 'x'?)`` or a list of what is known."""
-    options = [str(k) for k in known]
-    close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.55)
-    return f"did you mean {close[0]!r}?" if close else "known: " + ", ".join(options[:14])
-
-
 def resolve(document: dict[str, Any]) -> Resolved:
     """Return `document` with parts and defaults filled in.
 
@@ -96,6 +93,7 @@ def resolve(document: dict[str, Any]) -> Resolved:
     for key in document:
         if key not in TOP_KEYS:
             raise MisfitError(key, f"{key}: unknown key ({nearest(key, TOP_KEYS)})")
+    _schema(document)
     if "title" in document:
         out.tree["title"] = document["title"]
     _ambient(document, out)
@@ -114,6 +112,19 @@ def resolve(document: dict[str, Any]) -> Resolved:
             out.tree[section] = deepcopy(document[section])
             _remember_own(section, document[section], out)
     return out
+
+
+def _schema(document: dict[str, Any]) -> None:
+    """Refuse a setup of a newer schema than this planish knows; without the key it is of the oldest."""
+    schema = document.get("schema", OLDEST_SCHEMA)
+    if isinstance(schema, bool) or not isinstance(schema, int) or schema < OLDEST_SCHEMA:
+        allowed = f"a whole number from {OLDEST_SCHEMA} to {SCHEMA}"
+        raise MisfitError("schema", f"schema = {_short(schema)}: must be {allowed}")
+    if schema > SCHEMA:
+        raise MisfitError(
+            "schema",
+            f"schema = {schema}: must be at most {SCHEMA} here: written for a newer planish (install a newer planish)",
+        )
 
 
 def _table(document: dict[str, Any], section: str) -> dict[str, Any] | None:
@@ -282,10 +293,10 @@ def _overlay(tree: dict[str, Any], mine: dict[str, Any]) -> None:
 def _remember_own(path: str, value: Any, out: Resolved) -> None:
     if isinstance(value, dict):
         for key, item in value.items():
-            _remember_own(f"{path}.{key}", item, out)
+            _remember_own(paths.join(path, key), item, out)
     elif isinstance(value, list) and value and all(isinstance(item, dict) for item in value):
         for index, item in enumerate(value):
-            _remember_own(f"{path}.{index}", item, out)
+            _remember_own(f"{path}.{paths.entry(value, index)}", item, out)
     else:
         out.origins[path] = Origin(value, "setup", YOURS)
 
@@ -303,7 +314,7 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
     tree: dict[str, Any] = {}
     for material in [*offered, *(m for m in own if m not in offered)]:
         mine = own.get(material, {})
-        place = f"removal.{material}"
+        place = paths.join("removal", material)
         if not isinstance(mine, dict):
             raise MisfitError(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
         base = offered.get(material, {})
@@ -312,7 +323,7 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         _overlay(base, mine)
         for key in kept:
             if slurry is not None and not _given(mine, key.split(".")):
-                entry = slurry.values[f"{place}.{key}"]
+                entry = slurry.values[f"removal.{material}.{key}"]
                 out.origins[f"{place}.{key}"] = Origin(
                     entry.value, f"part {slurry.name}", entry.source, entry.spread
                 )

@@ -7,6 +7,7 @@ from typing import Any
 from planish.setup.die import whole_section
 from planish.setup.parts import catalogue
 from planish.setup.polisher import MOTIONS
+from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA
 from planish.setup.root import setup_model
 
 
@@ -62,6 +63,15 @@ def json_schema() -> dict[str, Any]:
     polisher = schema["properties"]["polisher"]
     polisher.pop("discriminator", None)  # with a part, the motion need not be written
     polisher["anyOf"] = polisher.pop("oneOf")
+    schema["properties"] = {
+        "schema": {
+            "type": "integer",
+            "minimum": OLDEST_SCHEMA,
+            "maximum": SCHEMA,
+            "description": f"version of the file's keys; {OLDEST_SCHEMA} where not given",
+        },
+        **schema["properties"],
+    }
     schema["required"] = ["wafer", "polisher", "recipe"]
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "planish setup"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from planish.physics.surface import hardness
-from planish.setup import si
+from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
 from planish.setup.checks.usual import outside
@@ -22,12 +22,30 @@ from planish.setup.removal import LAWS, SCALE, RemovalSection
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
-    from planish.setup.models import Setup
+    from pathlib import Path
+
+    from planish.setup.finding import Finding
+    from planish.setup.root import SetupModel
 
 MODEL_SOURCES = tuple(f"pad modulus: {line}" for line in (hardness.SOURCES[0], hardness.SOURCES[1]))
 
 
-def to_si(setup: Setup) -> si.Bench:
+class Described(Protocol):
+    """What a validated setup says, as much as is needed here."""
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The sources of part values and defaults."""
+        ...
+
+    model: SetupModel
+    folder: Path | None
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    unlikely: tuple[Finding, ...]
+
+
+def to_si(setup: Described) -> si.Bench:
     """Return the SI records of a validated setup.
 
     Raises
@@ -39,10 +57,10 @@ def to_si(setup: Setup) -> si.Bench:
     names = [zone.name for zone in model.head.zone]
     return si.Bench(
         title=model.title,
-        wafer=_wafer(model.wafer, setup),
+        wafer=_wafer(model.wafer, setup.folder),
         polisher=model.polisher.machine(),
         head=_head(model.head),
-        pad=pad_si(model.pad, setup),
+        pad=pad_si(model.pad, setup.folder),
         conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
         slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
         removal={
@@ -60,8 +78,9 @@ def to_si(setup: Setup) -> si.Bench:
     )
 
 
-def _wafer(wafer: WaferSection, setup: Setup) -> si.Wafer:
+def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:
     films = []
+    named = [{"name": film.name, "material": film.material} for film in wafer.film]
     for index, film in enumerate(wafer.film):
         profile = sites = None
         thickness = film.thickness
@@ -70,7 +89,7 @@ def _wafer(wafer: WaferSection, setup: Setup) -> si.Wafer:
             profile = (r, t)
             thickness = _disc_mean(r, t, wafer.diameter / 2.0)
         elif film.sites is not None:
-            sites = film_sites(film.sites, setup.folder, f"wafer.film.{index}.sites")
+            sites = film_sites(film.sites, folder, f"wafer.film.{paths.entry(named, index)}.sites")
             thickness = float(np.mean(sites[2]))
         assert thickness is not None  # validated: one of the three is given
         films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites))
@@ -125,14 +144,14 @@ def _layer(layer: LayerSection) -> si.Layer:
     return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
 
 
-def pad_si(pad: PadSection, setup: Setup | None) -> si.Pad:
-    """Return a pad in SI. `setup` gives the folder of measured heights; None for a catalogue pad."""
+def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
+    """Return a pad in SI. `folder` is where its measured heights lie; a catalogue pad has none."""
     top = pad.top
     modulus = finished_modulus(top)
     surface = pad.surface
     heights = None
-    if surface.heights is not None and setup is not None:
-        heights = summit_heights(surface.heights, setup.folder, "pad.surface.heights")
+    if surface.heights is not None:
+        heights = summit_heights(surface.heights, folder, "pad.surface.heights")
     summit = surface.modulus
     if summit is None:
         summit = hardness.solid_modulus(modulus, top.porosity, top.cells, top.edge_share)
@@ -211,7 +230,7 @@ def reference_real_pressure(pad_part: str) -> float:
     return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
 
 
-def _notes(setup: Setup) -> tuple[str, ...]:
+def _notes(setup: Described) -> tuple[str, ...]:
     """Return what a result has to say of its setup: unlikely values in one line, the rest as it is."""
     odd = {f.message for f in setup.unlikely}
     told = outside(setup.unlikely)

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from planish.setup import paths
 from planish.setup.finding import Finding, missing, short, wrong
 from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import Section
@@ -37,12 +38,11 @@ def validate(tree: dict[str, Any]) -> tuple[SetupModel | None, list[Finding]]:
 
 def _finding(item: Any, tree: dict[str, Any]) -> Finding:
     path = _path(item["loc"])
-    place = ".".join(str(step) for step in path)
     kind, context = item["type"], item.get("ctx", {})
     if kind == "refused":
-        if "at" in context:
-            place += f".{context['at']}"
+        place = paths.show((*path, context["at"]) if "at" in context else path, tree)
         return wrong(place, context.get("value", item["input"]), context["allowed"], context["remedy"])
+    place = paths.show(path, tree)
     if kind == "extra_forbidden":
         return Finding("error", place, f"{place}: unknown key ({_suggestion(path, tree)})")
     if kind == "missing":

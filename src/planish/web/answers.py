@@ -108,17 +108,20 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
     return pack(header, arrays)
 
 
-def advice(document: Mapping[str, Any]) -> list[dict[str, str]]:
+def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the findings with the changes that would help, which takes some twenty runs of the model."""
     from planish.explain.findings import findings
 
     result = polished(setup_of(document))
-    return [{"subject": f.subject, "weight": f.weight, "text": f.text} for f in findings(result)]
+    return [
+        {"subject": f.subject, "weight": f.weight, "text": f.text, "changes": f.changes}
+        for f in findings(result)
+    ]
 
 
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings of a setup, each with unit, range, source and spread."""
-    from planish.web.forms import describe, part_choices
+    from planish.web.forms import describe, part_choices, step_paths
 
     setup = setup_of(document, changes)
     return {
@@ -128,6 +131,7 @@ def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, 
         "digest": setup.digest(),
         "parts": part_choices(setup),
         "fields": describe(setup),
+        "steps": step_paths(setup),
         "warnings": list(setup.warnings),
         "notes": list(setup.notes),
         "sources": list(setup.sources),

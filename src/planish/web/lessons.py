@@ -97,7 +97,7 @@ def _ring(setup: Setup) -> dict[str, Setup]:
     def scaled(factor: float) -> Setup:
         changes = {
             f"recipe.step.{i}.ring_pressure": f"{step.ring_pressure * factor / 6894.757293168:.6g} psi"
-            for i, step in enumerate(setup.model.recipe.step)
+            for i, step in enumerate(setup.model.recipe.step, start=1)
         }
         return setup.replace(changes)
 
@@ -111,7 +111,7 @@ def _speeds(setup: Setup) -> dict[str, Setup]:
     def at(factor: float) -> Setup:
         changes = {
             f"recipe.step.{i}.carrier_speed": f"{(step.platen_speed or 0.0) * factor * 30 / np.pi:.6g} rpm"
-            for i, step in enumerate(rotary.model.recipe.step)
+            for i, step in enumerate(rotary.model.recipe.step, start=1)
         }
         return rotary.replace(changes)
 

@@ -21,6 +21,7 @@ from planish.explain.comparison.ties import reading_notes, tied_groups
 from planish.explain.comparison.trials import NoFigureError, Trials, is_number, number
 
 if TYPE_CHECKING:
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
@@ -52,6 +53,9 @@ class Comparison(Record):
         What is swapped together and what is read over from one setup to the other, a note each.
     notes, runs:
         All that was assumed, ``swaps`` first, and how often the model ran.
+    changes:
+        The changes that make B of A (for ``Setup.replace``); None where one was given as SI records, which do
+        not say what its file says.
     """
 
     a: dict[str, float | None]
@@ -63,6 +67,7 @@ class Comparison(Record):
     swaps: tuple[str, ...]
     notes: tuple[str, ...]
     runs: int
+    changes: Changes | None = None
 
     def _told(self) -> str:
         return "; ".join(self.sentence(outcome) for outcome in self.shares)
@@ -85,6 +90,7 @@ class Comparison(Record):
             "told_in": {key: self._told_in(key)[1].strip() for key in self.outcomes},
             "swaps": list(self.swaps),
             "sentences": [self.sentence(key) for key in self.outcomes],
+            "changes": self.changes,
             "model_runs": self.runs,
             "notes": list(self.notes),
             "sources": list(SOURCES),
@@ -194,8 +200,13 @@ def compare(
         If an outcome is not a figure of the summary.
     """
     from planish.predict.wafer.polish import polish
-    from planish.setup.given import as_bench
+    from planish.setup.given import as_bench, as_setup
+    from planish.setup.si import Bench
 
+    changes = None
+    if not isinstance(a, Bench) and not isinstance(b, Bench):
+        a, b = as_setup(a), as_setup(b)
+        changes = a.changes_to(b)
     bench_a, bench_b = as_bench(a), as_bench(b)
     figures = run or (lambda bench: polish(bench).summary())
     groups = tied_groups(bench_a, bench_b, differing(bench_a, bench_b))
@@ -234,6 +245,7 @@ def compare(
         swaps=tuple(swaps),
         notes=tuple(dict.fromkeys([*swaps, *_told_by_side(*ends)])),
         runs=trials.runs,
+        changes=changes,
     )
 
 

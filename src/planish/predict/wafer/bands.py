@@ -85,7 +85,7 @@ def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
     for material in dict.fromkeys(film.material for film in bench.wafer.films):
         law = bench.removal[material]
         if law.relative_spread > 0:
-            up, down = (_with_rate(bench, material, 1 + sign * law.relative_spread) for sign in (1, -1))
+            up, down = (with_rate(bench, material, 1 + sign * law.relative_spread) for sign in (1, -1))
             found.append((f"rate of {material}", up, down))
     for index, layer in enumerate(bench.pad.layers):
         if layer.modulus_spread > 0:
@@ -94,7 +94,8 @@ def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
     return found
 
 
-def _with_rate(bench: Bench, material: str, factor: float) -> Bench:
+def with_rate(bench: Bench, material: str, factor: float) -> Bench:
+    """Return the setup with one material's rate scaled, whatever its law."""
     law = bench.removal[material]
     scaled = {
         key: value * factor if key in _SCALES[law.law] else value for key, value in law.coefficients.items()

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from planish import units
-from planish.setup.finding import Finding, missing, wrong
+from planish.setup import paths
+from planish.setup.finding import Finding, missing, nearest, wrong
 from planish.setup.polisher import MOTIONS
 from planish.setup.recipe import SPEEDS, STOPS, StepSection
-from planish.setup.resolve import nearest
 from planish.setup.root import SetupModel
 
 LONGEST = 600.0  # [s] where a stop condition has no max_time
@@ -20,7 +20,7 @@ def check_recipe(model: SetupModel, raw: dict[str, Any]) -> list[Finding]:
     found: list[Finding] = []
     for index, step in enumerate(model.recipe.step):
         table = raw["recipe"]["step"][index]
-        place = f"recipe.step.{index}"
+        place = paths.show(("recipe", "step", index), raw)
         found += _pressures(step, table, place, model)
         found += _speeds(step, table, place, model)
         found += _stop(step, table, place, model)
@@ -49,13 +49,14 @@ def _pressures(step: StepSection, table: dict[str, Any], place: str, model: Setu
     if isinstance(given, dict):
         for name in given:
             if name not in names:
-                yield Finding(
-                    "error", f"{where}.{name}", f"{where}.{name}: no such zone ({nearest(name, names)})"
-                )
+                at = paths.join(where, name)
+                yield Finding("error", at, f"{at}: no such zone ({nearest(name, names)})")
                 return
         left = [name for name in names if name not in given]
         if left:
-            yield missing(f"{where}.{left[0]}", "given", "each zone needs its pressure: " + ", ".join(names))
+            yield missing(
+                paths.join(where, left[0]), "given", "each zone needs its pressure: " + ", ".join(names)
+            )
             return
     if model.head.ring is None and step.ring_pressure > 0.0:
         yield wrong(

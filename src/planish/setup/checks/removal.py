@@ -6,22 +6,23 @@ from collections.abc import Iterator
 from typing import Any
 
 from planish import units
-from planish.setup.finding import Finding, missing, wrong
+from planish.setup import paths
+from planish.setup.finding import Finding, missing, nearest, wrong
 from planish.setup.parts import catalogue
 from planish.setup.removal import LAWS, SCALE, RemovalSection
-from planish.setup.resolve import nearest
 from planish.setup.root import SetupModel
 
 
 def check_removal(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     """Yield what is wrong with the removal laws and their references."""
     for material, law in model.removal.items():
-        yield from _law(f"removal.{material}", law, raw["removal"][material])
+        place = paths.join("removal", material)
+        yield from _law(place, law, raw["removal"][material])
         reference = law.reference
         if reference.real_pressure is None:
             pads = catalogue("pad")
             if reference.pad not in pads:
-                yield wrong(f"removal.{material}.reference.pad", reference.pad, "a catalogue pad",
+                yield wrong(f"{place}.reference.pad", reference.pad, "a catalogue pad",
                             nearest(str(reference.pad), pads))  # fmt: skip
 
 

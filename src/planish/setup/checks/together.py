@@ -10,14 +10,15 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.setup import paths
 from planish.setup.attached import film_sites
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
 from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
-from planish.setup.finding import HAIR, Finding, mm, wrong
+from planish.setup.finding import HAIR, Finding, mm, nearest, wrong
 from planish.setup.processes import PROCESSES, knowing
-from planish.setup.resolve import FILM_KEYS, Resolved, nearest
+from planish.setup.resolve import FILM_KEYS, Resolved
 from planish.setup.root import SetupModel
 
 
@@ -44,7 +45,7 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
         yield wrong("wafer.edge_exclusion", raw["wafer"]["edge_exclusion"], f"below the radius, {mm(radius)}")
     names: set[str] = set()
     for index, film in enumerate(wafer.film):
-        place = f"wafer.film.{index}"
+        place = paths.show(("wafer", "film", index), raw)
         given = [key for key in FILM_KEYS if getattr(film, key) is not None]
         if len(given) != 1:
             shown = " and ".join(given) or "no thickness"
@@ -62,7 +63,7 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
             yield wrong(
                 f"{place}.material",
                 film.material,
-                f"a material with a [removal.{film.material}] table",
+                f"a material with a [{paths.join('removal', film.material)}] table",
                 known,
             )
         if film.profile is not None:
@@ -98,7 +99,7 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     inner = 0.0
     narrowest = math.inf
     for index, zone in enumerate(zones):
-        place = f"head.zone.{index}.outer_radius"
+        place = paths.show(("head", "zone", index, "outer_radius"), raw)
         if zone.outer_radius <= inner + HAIR:
             yield wrong(
                 place, raw["head"]["zone"][index]["outer_radius"], f"above {mm(inner)}, where the zone begins"
@@ -108,7 +109,7 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
         inner = zone.outer_radius
     if abs(inner - radius) > 1e-6:
         yield wrong(
-            f"head.zone.{len(zones) - 1}.outer_radius",
+            paths.show(("head", "zone", len(zones) - 1, "outer_radius"), raw),
             raw["head"]["zone"][-1]["outer_radius"],
             f"the wafer radius, {mm(radius)}",
             "the last zone reaches the wafer edge",
@@ -116,7 +117,7 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     names = [zone.name for zone in zones]
     for index, name in enumerate(names):
         if name in names[:index]:
-            yield wrong(f"head.zone.{index}.name", name, "a name no other zone has")
+            yield wrong(f"head.zone.{index + 1}.name", name, "a name no other zone has")
     if len(zones) > 1 and head.wall_width > narrowest + HAIR:
         yield wrong(
             "head.wall_width", raw["head"]["wall_width"], f"at most the narrowest zone, {mm(narrowest)}"

@@ -112,12 +112,12 @@ class LinearPolisher(PolisherSection):
         for index, zone in enumerate(self.bearing.zone):
             if zone.outer_radius <= inner + HAIR:
                 value = table["bearing"]["zone"][index]["outer_radius"]
-                yield wrong(f"polisher.bearing.zone.{index}.outer_radius", value, f"above {mm(inner)}")
+                yield wrong(f"polisher.bearing.zone.{index + 1}.outer_radius", value, f"above {mm(inner)}")
                 return
             inner = zone.outer_radius
         if inner < radius - HAIR:
             yield wrong(
-                f"polisher.bearing.zone.{len(self.bearing.zone) - 1}.outer_radius",
+                f"polisher.bearing.zone.{len(self.bearing.zone)}.outer_radius",
                 mm(inner),
                 f"at least the wafer radius, {mm(radius)}",
                 "the bearing carries the belt under the whole wafer",
