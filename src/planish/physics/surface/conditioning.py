@@ -19,8 +19,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero
 from planish.physics.motion.circles import lens_area, segment_area
 from planish.physics.motion.motion import mean_speed
+from planish.units import LBF
 
 Array = NDArray[np.float64]
 
@@ -34,7 +36,7 @@ SOURCES: tuple[str, ...] = (
     " conditioning force on pad topography (abstract)",
 )
 
-REFERENCE_LOAD = 7.0 * 4.4482216152605 / (4e6 * pi * 0.05**2 * 0.01)
+REFERENCE_LOAD = 7.0 * LBF / (4e6 * pi * 0.05**2 * 0.01)
 """Load of one active diamond [N] under which a catalogue pad's stated surface was made: 7 lbf on a
 100 mm disk with 4 diamonds per mm^2, one in a hundred active (common practice, no source)."""
 
@@ -83,7 +85,7 @@ def cut_matrix(
     c = np.atleast_1d(np.asarray(positions, dtype=np.float64))
     if edges.ndim != 1 or edges.size < 2 or np.any(~(np.diff(edges) > 0)) or edges[0] < 0:
         raise ModelError(refuse("pad bin edges [m]", edges.tolist(), "increasing from 0 or more"))
-    _above(disk_radius, "disk radius [m]")
+    above_zero("disk radius [m]", disk_radius)
     for value, name in ((downforce, "disk downforce [N]"), (coefficient, "pad cut coefficient [1/Pa]")):
         if not (np.isfinite(value) and value >= 0):
             raise ModelError(refuse(name, value, "0 or more"))
@@ -99,7 +101,7 @@ def cut_matrix(
     rings = np.linspace(0.0, disk_radius, disk_rings + 1)
     middle = 0.5 * (rings[1:] + rings[:-1])
     if motion == "linear":
-        _above(belt_length - 2 * disk_radius, "belt length less disk diameter [m]")
+        above_zero("belt length less disk diameter [m]", belt_length - 2 * disk_radius)
         swept = _belt_swept(edges, c, rings, middle, belt_speed, disk_speed)
         area = belt_length * 2.0 * np.diff(edges)
     else:
@@ -137,7 +139,7 @@ def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
     t = np.asarray(use, dtype=np.float64)
     if np.any(~(t >= 0)):
         raise ModelError(refuse("disk use [s]", float(np.min(t)), "0 or more"))
-    _above(dulling_time, "dulling time [s]")
+    above_zero("dulling time [s]", dulling_time)
     if not 0 <= floor <= 1:
         raise ModelError(refuse("sharpness floor", floor, "0 to 1"))
     return np.asarray(floor + (1.0 - floor) * np.exp(-t / dulling_time))
@@ -150,8 +152,8 @@ def load_per_diamond(
 
     ``downforce`` [N], ``disk_radius`` [m], ``grit_density`` [1/m^2].
     """
-    _above(disk_radius, "disk radius [m]")
-    _above(grit_density, "grit density [1/m^2]")
+    above_zero("disk radius [m]", disk_radius)
+    above_zero("grit density [1/m^2]", grit_density)
     if not 0 < active_fraction <= 1:
         raise ModelError(refuse("active fraction of the grit", active_fraction, "above 0 and at most 1"))
     if not downforce >= 0:
@@ -226,8 +228,3 @@ def _area_on_pad(motion: str, edges: Array, c: Array, disk_radius: float) -> Arr
         )
         return np.asarray(both[:, 1] - both[:, 0])
     return _lens_bins(np.array([0.0, edges[-1]]), c, rim)[:, 0, 0]
-
-
-def _above(value: float, name: str) -> None:
-    if not (np.isfinite(value) and value > 0):
-        raise ModelError(refuse(name, value, "above 0"))

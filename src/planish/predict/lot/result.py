@@ -20,6 +20,7 @@ from planish.errors import DataError, ModelError, refuse
 from planish.predict.lot.row import Records
 from planish.predict.result import LOT_FILE, Result, clean
 from planish.predict.wafer.strange import strange
+from planish.units import NM_PER_MIN, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     import polars as pl
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
-NM_PER_MIN = 6e10
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,8 +202,8 @@ class LotResult(Result):
             "last_real_contact_percent": 100 * float(records.real_fraction[-1]),
             "last_real_pressure_MPa": float(records.real_pressure[-1]) / 1e6,
             "last_sharpness_percent": 100 * float(records.sharpness[-1]),
-            "mean_temperature_C": float(records.temperature.mean()) - 273.15,
-            "peak_temperature_C": float(records.peak_temperature.max()) - 273.15,
+            "mean_temperature_C": float(records.temperature.mean()) - ZERO_CELSIUS,
+            "peak_temperature_C": float(records.peak_temperature.max()) - ZERO_CELSIUS,
             "first_scratch_index_relative": float(scratch[0]),
             "last_scratch_index_relative": float(scratch[-1]),
             "seed": self.seed,
@@ -238,8 +238,8 @@ class LotResult(Result):
                 "time_s": r.time,
                 "wiwnu_sigma_percent": 100 * self.wiwnu_sigma,
                 "wiwnu_range_percent": 100 * self.wiwnu_range,
-                "temperature_C": r.temperature - 273.15,
-                "peak_temperature_C": r.peak_temperature - 273.15,
+                "temperature_C": r.temperature - ZERO_CELSIUS,
+                "peak_temperature_C": r.peak_temperature - ZERO_CELSIUS,
                 "friction_coefficient": r.friction,
                 "fresh_fraction_percent": 100 * r.fresh,
                 "tail_um": r.tail * 1e6,
