@@ -19,7 +19,8 @@ import planish
 from planish.cli.main import app
 from planish.errors import DataError, PlanishError
 from planish.measure.layout import store as layout_store
-from planish.measure.layout.make import make_maps, write_rects
+from planish.measure.layout.gds_write import write_rects
+from planish.measure.layout.make import make_maps
 from planish.measure.layout.maps import FIELDS, LayoutMaps
 from planish.measure.layout.read import read_layout_maps
 from planish.predict.die.polish import polish_die

@@ -12,6 +12,7 @@ from typing import Any
 import typer
 
 from planish.errors import DataError, SetupError, refuse
+from planish.units import NM_PER_MIN, PSI, ZERO_CELSIUS
 
 PIPED_WIDTH = 120
 
@@ -81,13 +82,13 @@ def summary(figures: dict[str, Any], units: str = "trade") -> None:
 
 
 _TO_SI: dict[str, tuple[str, Callable[[float], float]]] = {
-    "_nm_per_min": ("_m_per_s", lambda v: v * 1e-9 / 60),
-    "_psi": ("_Pa", lambda v: v * 6894.757293168),
+    "_nm_per_min": ("_m_per_s", lambda v: v / NM_PER_MIN),
+    "_psi": ("_Pa", lambda v: v * PSI),
     "_MPa": ("_Pa", lambda v: v * 1e6),
     "_nm": ("_m", lambda v: v * 1e-9),
     "_um": ("_m", lambda v: v * 1e-6),
     "_mm": ("_m", lambda v: v * 1e-3),
-    "_C": ("_K", lambda v: v + 273.15),
+    "_C": ("_K", lambda v: v + ZERO_CELSIUS),
 }
 
 

@@ -11,13 +11,13 @@ from planish.predict.raised import STEEP_EDGE, UNEVEN
 from planish.predict.wafer.conditions import speeds
 from planish.setup import paths
 from planish.setup.changes import Changes, quantity_text
+from planish.units import PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
     from planish.predict.wafer.result import WaferResult
     from planish.setup.si import Bench
 
-PSI = 6894.757293168
 Weight = Literal["good", "look", "act"]
 
 
@@ -167,9 +167,11 @@ def _temperature(result: WaferResult) -> list[Finding]:
     start = float(result.temperatures[0])
     peak = max(step.peak_temperature for step in result.steps)
     if peak - start < 0.5:
-        return [Finding("temperature", "good", f"The pad under the wafer stays at {start - 273.15:.0f} °C.")]
+        return [
+            Finding("temperature", "good", f"The pad under the wafer stays at {start - ZERO_CELSIUS:.0f} °C.")
+        ]
     text = (
-        f"The pad under the wafer warms from {start - 273.15:.0f} °C to {peak - 273.15:.0f} °C at its "
+        f"The pad under the wafer warms from {start - ZERO_CELSIUS:.0f} °C to {peak - ZERO_CELSIUS:.0f} °C at its "
         "warmest place by friction."
     )
     return [Finding("temperature", "look" if peak - start > 20 else "good", text)]

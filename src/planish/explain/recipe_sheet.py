@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from planish.explain.page import Part, render
+from planish.units import PSI, RPM
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.models import Setup
     from planish.setup.si import Step
-
-PSI = 6894.757293168
-RPM = 2 * np.pi / 60
 
 
 def recipe_sheet(setup: Setup, result: WaferResult) -> str:

@@ -24,6 +24,7 @@ from planish.physics.pattern.kernels import Kernel
 from planish.physics.pattern.oxide_step import SOURCES as STEP_SOURCES
 from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
 from planish.setup.changes import Changes, quantity_text
+from planish.units import NM_PER_MIN
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -86,7 +87,7 @@ class PlanarizationFit(Record):
         low, high = 1e3 * self.length.low, 1e3 * self.length.high
         return (
             f"length {figure(1e3 * self.length.value, 'mm')} (95 %: {low:.3g} to {high:.3g}), blanket rate "
-            f"{figure(6e10 * self.rate.value, 'nm/min')}, misfit {figure(1e9 * self.residual_sd, 'nm')} (sd), "
+            f"{figure(NM_PER_MIN * self.rate.value, 'nm/min')}, misfit {figure(1e9 * self.residual_sd, 'nm')} (sd), "
             f"{counted(self.points, 'point')}"
         )
 
@@ -94,7 +95,7 @@ class PlanarizationFit(Record):
         """Return the figures; each key ends in its unit."""
         named = {
             "planarization_length_mm": (self.length, 1e3),
-            "blanket_rate_nm_per_min": (self.rate, 6e10),
+            "blanket_rate_nm_per_min": (self.rate, NM_PER_MIN),
             "contact_height_nm": (self.contact_height, 1e9),
         }
         out: dict[str, Any] = {}

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from functools import singledispatch
 
 from planish import units
 from planish.engine.record import counted, figure, shortened
 from planish.setup import si
 from planish.setup.processes import PROCESSES
-
-PSI = 6894.757293168
-RPM = 2 * math.pi / 60
+from planish.units import PSI, RPM, ZERO_CELSIUS
 
 
 @singledispatch
@@ -109,7 +106,7 @@ def _slurry(it: si.Slurry) -> str:
 
 @words.register
 def _reference(it: si.Reference) -> str:
-    return f"{figure(it.pressure / PSI, 'psi')}, {figure(it.speed, 'm/s')}, {figure(it.temperature - 273.15, '°C')}"
+    return f"{figure(it.pressure / PSI, 'psi')}, {figure(it.speed, 'm/s')}, {figure(it.temperature - ZERO_CELSIUS, '°C')}"
 
 
 @words.register
@@ -147,7 +144,9 @@ def _step(it: si.Step) -> str:
 
 @words.register
 def _ambient(it: si.Ambient) -> str:
-    return f"room {it.temperature - 273.15:.4g} °C, platen {it.platen_temperature - 273.15:.4g} °C"
+    return (
+        f"room {it.temperature - ZERO_CELSIUS:.4g} °C, platen {it.platen_temperature - ZERO_CELSIUS:.4g} °C"
+    )
 
 
 @words.register

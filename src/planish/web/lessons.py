@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.setup.polisher import MOTIONS
+from planish.units import NM_PER_MIN, PSI, RPM
 from planish.web.answers import polished, setup_of
 from planish.web.changes import choose, fresh, with_motion, without_conditioner
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
 
-NM_PER_MIN = 6e10
 LOT_WAFERS = 100
 
 
@@ -96,7 +96,7 @@ def _disks(setup: Setup) -> dict[str, Setup]:
 def _ring(setup: Setup) -> dict[str, Setup]:
     def scaled(factor: float) -> Setup:
         changes = {
-            f"recipe.step.{i}.ring_pressure": f"{step.ring_pressure * factor / 6894.757293168:.6g} psi"
+            f"recipe.step.{i}.ring_pressure": f"{step.ring_pressure * factor / PSI:.6g} psi"
             for i, step in enumerate(setup.model.recipe.step, start=1)
         }
         return setup.replace(changes)
@@ -110,7 +110,7 @@ def _speeds(setup: Setup) -> dict[str, Setup]:
 
     def at(factor: float) -> Setup:
         changes = {
-            f"recipe.step.{i}.carrier_speed": f"{(step.platen_speed or 0.0) * factor * 30 / np.pi:.6g} rpm"
+            f"recipe.step.{i}.carrier_speed": f"{(step.platen_speed or 0.0) * factor / RPM:.6g} rpm"
             for i, step in enumerate(rotary.model.recipe.step, start=1)
         }
         return rotary.replace(changes)
@@ -293,7 +293,7 @@ def _curve(kind: str, setup: Setup, found: dict[str, dict[str, Any]]) -> dict[st
     main = max(result.steps, key=lambda step: step.duration)
     picked = {
         "removed": (result.removed * 1e9, "removed [nm]"),
-        "pressure": (main.pressure / 6894.757293168, "pressure on the wafer [psi]"),
+        "pressure": (main.pressure / PSI, "pressure on the wafer [psi]"),
         "speed": (main.speed, "mean sliding speed [m/s]"),
     }[kind]
     return {

@@ -20,7 +20,7 @@ def warm() -> str:
     """Load what reading a table and a layout needs, so that the first file is not charged for it."""
     from tempfile import TemporaryDirectory
 
-    from planish.measure.layout.make import write_rects
+    from planish.measure.layout.gds_write import write_rects
 
     with TemporaryDirectory() as folder:
         table = Path(folder) / "sites.csv"

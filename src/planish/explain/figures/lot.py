@@ -18,14 +18,13 @@ from planish.explain.figures.style import (
     styled,
     subplots,
 )
+from planish.units import NM_PER_MIN, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from planish.predict.dwell import SweepDesign
     from planish.predict.lot.result import LotResult
-
-NM_PER_MIN = 6e10
 
 
 @styled
@@ -45,8 +44,8 @@ def lot_figure(lot: LotResult) -> Figure:
     grid[0, 1].set_ylabel("WIWNU [%]")
     grid[0, 1].set_title("Within-wafer non-uniformity")
     grid[0, 1].set_ylim(bottom=0)
-    grid[1, 0].plot(wafer, r.temperature - 273.15, color=ORANGE, label="mean under the wafer")
-    grid[1, 0].plot(wafer, r.peak_temperature - 273.15, color=AMBER, linestyle="--", label="highest")
+    grid[1, 0].plot(wafer, r.temperature - ZERO_CELSIUS, color=ORANGE, label="mean under the wafer")
+    grid[1, 0].plot(wafer, r.peak_temperature - ZERO_CELSIUS, color=AMBER, linestyle="--", label="highest")
     grid[1, 0].set_ylabel("pad temperature [°C]")
     grid[1, 0].set_title("Pad temperature")
     grid[1, 1].plot(wafer, r.groove_min * 1e6, color=GREEN, label="shallowest groove under the wafer")

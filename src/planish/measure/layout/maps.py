@@ -9,7 +9,7 @@ the lower left cell.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, figure, shortened
 from planish.errors import DataError
+from planish.measure.layout import store as layout_store
 
 Array = NDArray[np.float64]
 
@@ -121,11 +122,9 @@ class LayoutMaps(Record):
         DataError
             If the place cannot be written.
         """
-        from planish.measure.layout import store as layout_store
-
         target = Path(path)
         try:
-            layout_store.save_maps(self, target)
+            layout_store.save_fields({item.name: getattr(self, item.name) for item in fields(self)}, target)
         except OSError as exc:
             raise DataError(f"{target}: cannot be written ({exc.strerror or exc})") from exc
         return target
@@ -142,9 +141,7 @@ class LayoutMaps(Record):
         target = Path(path)
         if not target.exists():
             raise DataError(f"{target}: no such maps")
-        from planish.measure.layout import store as layout_store
-
-        return layout_store.open_maps(target)
+        return cls(**layout_store.open_fields(target))
 
 
 def _mean(values: Array, scale: float) -> float | None:

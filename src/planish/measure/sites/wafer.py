@@ -16,7 +16,7 @@ from planish.measure.sites import outliers, statistics
 from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.pairing import TOLERANCE, Paired, pair
 from planish.measure.sites.read import SiteMap, read_sites
-from planish.units import as_si
+from planish.units import NM_PER_MIN, as_si
 
 TIMES = (1e-3, 1e7)  # [s] what can be a polish time
 
@@ -147,7 +147,7 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     if negative:
         notes.append(f"{_sites(negative)} thicker after the polish; counted all the same")
     return {
-        "mean_removal_rate_nm_per_min": None if time is None else s.mean * 1e9 / (time / 60),
+        "mean_removal_rate_nm_per_min": None if time is None else s.mean / time * NM_PER_MIN,
         "mean_removed_nm": s.mean * 1e9,
         "wiwnu_sigma_percent": s.wiwnu_sigma_percent,
         "wiwnu_range_percent": s.wiwnu_range_percent,

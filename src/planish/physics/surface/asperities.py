@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import erfcx, ndtr
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero, zero_or_more
 
 Array = NDArray[np.float64]
 
@@ -66,8 +67,7 @@ class Contact:
 
 def plane_modulus(modulus: float, poisson: float) -> float:
     """Return E* = E / (1 - nu^2) [Pa] of the summits (the wafer counts as rigid beside them)."""
-    if not modulus > 0:
-        raise ModelError(refuse("summit modulus [Pa]", modulus, "above 0"))
+    above_zero("summit modulus [Pa]", modulus)
     if not -1.0 < poisson <= 0.5:
         raise ModelError(refuse("summit Poisson ratio", poisson, "above -1 and at most 0.5"))
     return modulus / (1.0 - poisson**2)
@@ -92,8 +92,8 @@ def height_grid(height_sd: float, tail_length: float, bins: int = 400, *, tails:
     The top lies ``tails`` tail lengths above the height where the tail takes
     over from the body; 18 leaves out 1.5e-8 of the tail.
     """
-    _positive("summit height standard deviation [m]", height_sd, zero=True)
-    _positive("summit tail length [m]", tail_length)
+    zero_or_more("summit height standard deviation [m]", height_sd)
+    above_zero("summit tail length [m]", tail_length)
     if bins < 8:
         raise ModelError(refuse("bins", bins, "8 or more"))
     start = min(height_sd**2 / tail_length, 4.0 * height_sd)
@@ -108,8 +108,8 @@ def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Arr
     x = z/sd, u = sd/tail. What lies beyond the last edge is put into the
     last bin, so that the sum is 1. ``height_sd`` 0 gives a pure exponential.
     """
-    _positive("summit height standard deviation [m]", height_sd, zero=True)
-    _positive("summit tail length [m]", tail_length)
+    zero_or_more("summit height standard deviation [m]", height_sd)
+    above_zero("summit tail length [m]", tail_length)
     z = np.asarray(edges, dtype=np.float64)
     if height_sd == 0.0:
         beyond = np.exp(-np.maximum(z, 0.0) / tail_length)
@@ -143,9 +143,9 @@ def contact(
     E* [Pa]:  p = n (4/3) E* sqrt(R) M_(3/2),  A = pi R n M_1,
     dp/dd = -n 2 E* sqrt(R) M_(1/2), with M_k = int (z-d)^k phi dz.
     """
-    _positive("summit density [1/m^2]", density)
-    _positive("summit tip radius [m]", tip_radius)
-    _positive("summit plane modulus [Pa]", modulus)
+    above_zero("summit density [1/m^2]", density)
+    above_zero("summit tip radius [m]", tip_radius)
+    above_zero("summit plane modulus [Pa]", modulus)
     stiff = density * modulus * sqrt(tip_radius)
     pressure = 4.0 / 3.0 * stiff * table_integral(1.5, separation, edges, probability)
     area = pi * tip_radius * density * table_integral(1.0, separation, edges, probability)
@@ -219,11 +219,6 @@ def exponential_layer(
     )
     state = contact(d, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus)
     return state.decay_length, state.pressure, d
-
-
-def _positive(what: str, value: float, *, zero: bool = False) -> None:
-    if not (np.isfinite(value) and (value >= 0 if zero else value > 0)):
-        raise ModelError(refuse(what, value, "0 or more" if zero else "above 0"))
 
 
 def _checked(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:

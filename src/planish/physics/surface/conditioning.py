@@ -16,7 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero
 from planish.physics.motion.motion import Motion
+from planish.units import LBF
 
 Array = NDArray[np.float64]
 
@@ -30,7 +32,7 @@ SOURCES: tuple[str, ...] = (
     " conditioning force on pad topography (abstract)",
 )
 
-REFERENCE_LOAD = 7.0 * 4.4482216152605 / (4e6 * pi * 0.05**2 * 0.01)
+REFERENCE_LOAD = 7.0 * LBF / (4e6 * pi * 0.05**2 * 0.01)
 """Load of one active diamond [N] under which a catalogue pad's stated surface was made: 7 lbf on a
 100 mm disk with 4 diamonds per mm^2, one in a hundred active (common practice, no source)."""
 
@@ -76,7 +78,7 @@ def cut_matrix(
     c = np.atleast_1d(np.asarray(positions, dtype=np.float64))
     if edges.ndim != 1 or edges.size < 2 or np.any(~(np.diff(edges) > 0)) or edges[0] < 0:
         raise ModelError(refuse("pad bin edges [m]", edges.tolist(), "increasing from 0 or more"))
-    _above(disk_radius, "disk radius [m]")
+    above_zero("disk radius [m]", disk_radius)
     for value, name in ((downforce, "disk downforce [N]"), (coefficient, "pad cut coefficient [1/Pa]")):
         if not (np.isfinite(value) and value >= 0):
             raise ModelError(refuse(name, value, "0 or more"))
@@ -104,7 +106,7 @@ def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
     t = np.asarray(use, dtype=np.float64)
     if np.any(~(t >= 0)):
         raise ModelError(refuse("disk use [s]", float(np.min(t)), "0 or more"))
-    _above(dulling_time, "dulling time [s]")
+    above_zero("dulling time [s]", dulling_time)
     if not 0 <= floor <= 1:
         raise ModelError(refuse("sharpness floor", floor, "0 to 1"))
     return np.asarray(floor + (1.0 - floor) * np.exp(-t / dulling_time))
@@ -117,8 +119,8 @@ def load_per_diamond(
 
     ``downforce`` [N], ``disk_radius`` [m], ``grit_density`` [1/m^2].
     """
-    _above(disk_radius, "disk radius [m]")
-    _above(grit_density, "grit density [1/m^2]")
+    above_zero("disk radius [m]", disk_radius)
+    above_zero("grit density [1/m^2]", grit_density)
     if not 0 < active_fraction <= 1:
         raise ModelError(refuse("active fraction of the grit", active_fraction, "above 0 and at most 1"))
     if not downforce >= 0:
@@ -139,8 +141,3 @@ def roughness_ratio(load: float, porosity: float, *, reference: float = REFERENC
     if not 0 <= porosity < 1:
         raise ModelError(refuse("pad porosity", porosity, "0 or more and below 1"))
     return float(np.sqrt(porosity + (1.0 - porosity) * load / reference))
-
-
-def _above(value: float, name: str) -> None:
-    if not (np.isfinite(value) and value > 0):
-        raise ModelError(refuse(name, value, "above 0"))

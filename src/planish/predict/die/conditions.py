@@ -96,8 +96,7 @@ def pad_state(
     ``decay_length`` [m] and ``real_pressure`` [Pa] are those of the summits at
     any point of the pad's life (from the lot level); without them, as conditioned.
     """
-    from planish.predict.wafer.contact_model import summit_curve
-    from planish.predict.wafer.pad_surface import as_conditioned
+    from planish.predict.wafer.pad_surface import as_conditioned, summit_curve
 
     surface = as_conditioned(bench)
     curve = summit_curve(surface)
@@ -123,9 +122,11 @@ def stack_compliance(
 
 
 def wafer_rigidity(bench: Bench) -> float:
-    """Return the bending stiffness E t^3/(12 (1 - nu^2)) of the wafer [N m]."""
+    """Return the bending stiffness of the wafer [N m]."""
+    from planish.physics.pressure.layers import plate_stiffness
+
     wafer = bench.wafer
-    return wafer.modulus * wafer.thickness**3 / (12 * (1 - wafer.poisson**2))
+    return plate_stiffness(wafer.modulus, wafer.poisson, wafer.thickness)
 
 
 def place_radius(bench: Bench, place: str | float, field: float = 0.0) -> tuple[str, float]:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import seal
+from planish.engine.record import Record
 from planish.physics.motion import sweep
 from planish.physics.surface import asperities, conditioning, summit_balance
 from planish.predict.wafer.pad_surface import as_conditioned
@@ -71,7 +73,7 @@ def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
     )
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class WornSummits:
     """The summits of a worn pad as the wafer meets them (see ``pad_surface.Summits``).
 
@@ -86,6 +88,8 @@ class WornSummits:
     level: Array
     real_level: Array
     real_slope: Array
+    separation: Array  # (g,) [m] of the flat from the summits
+    moments: Array  # (g, 4) of z - d, of orders 1/2, 1, 3/2 and 0
 
     def _weights(self, pressure: Array) -> Array:
         return self.track[None, :] if pressure.size == 1 else self.to_wafer
@@ -102,29 +106,28 @@ class WornSummits:
         real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
         return real, pressure / real
 
+    def tail(self) -> float:
+        """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
+        one, count = self.moments[:, 1], self.moments[:, 3]
+        return float(self.track @ np.divide(one, count, out=np.zeros_like(one), where=count > 0))
 
-@dataclass(slots=True)
-class LotPad:
-    """Pad and disk as they now are. Changed in place by the functions below.
 
-    ``probability`` (g, bins) of summit heights over ``edges`` [m]; ``worn`` (n,)
-    [m] cut off each pad ring; ``disk_use`` [s] of the disk so far.
+@dataclass(frozen=True, slots=True, repr=False)
+class SummitPlan(Record):
+    """What is fixed of the pad's summits: the rings followed together, and the summits that a disk cuts.
+
+    ``fresh`` (bins,) is the probability of freshly cut heights over ``edges`` [m], ``fresh_load`` what load
+    they would take (``summit_balance.log_load``).
     """
 
     groups: RingGroups
     edges: Array
     fresh: Array
     fresh_load: Array
-    probability: Array
-    separation: Array
-    moments: Array
-    worn: Array
-    disk_use: float
     density: float
     tip_radius: float
     modulus: float
     deviation: float
-    tail_length: float
 
     @property
     def stiff(self) -> float:
@@ -132,8 +135,26 @@ class LotPad:
         return self.density * self.modulus * sqrt(self.tip_radius)
 
 
-def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> LotPad:
-    """Return a new pad with fresh summits, and a new disk. ``highest_pressure`` [Pa] of the recipe."""
+@dataclass(frozen=True, slots=True)
+class LotPad:
+    """Pad and disk as they now are.
+
+    ``probability`` (g, bins) of summit heights over the plan's edges; ``separation`` (g,) [m] of the flat
+    when last looked at, where the next search begins; ``worn`` (n,) [m] cut off each pad ring;
+    ``disk_use`` [s] of the disk so far.
+    """
+
+    probability: Array
+    separation: Array
+    worn: Array
+    disk_use: float
+
+    def __post_init__(self) -> None:
+        seal(self.probability, self.separation, self.worn)
+
+
+def plan_summits(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> SummitPlan:
+    """Work out what is fixed of the summits. ``highest_pressure`` [Pa] of the recipe."""
     surface, disk = as_conditioned(bench), bench.conditioner
     if disk is not None:
         conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
@@ -155,22 +176,26 @@ def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float
         edges, fresh = height_table(surface.heights)
         deviation = float(surface.heights.std())
     groups = ring_groups(rings, areas)
-    count = groups.duty.size
-    return LotPad(
+    return SummitPlan(
         groups=groups,
         edges=edges,
         fresh=fresh,
         fresh_load=summit_balance.log_load(fresh, edges),
-        probability=np.tile(fresh, (count, 1)),
-        separation=np.full(count, edges[-1]),
-        moments=np.zeros((count, 4)),
-        worn=np.zeros(rings.duty.size),
-        disk_use=0.0,
         density=surface.density,
         tip_radius=surface.tip_radius,
         modulus=modulus,
         deviation=deviation,
-        tail_length=surface.tail_length,
+    )
+
+
+def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
+    """Return a new pad with fresh summits; ``disk_use`` [s] of the disk by then."""
+    groups, rings = plan.groups.members.shape
+    return LotPad(
+        probability=np.tile(plan.fresh, (groups, 1)),
+        separation=np.full(groups, plan.edges[-1]),
+        worn=np.zeros(rings),
+        disk_use=disk_use,
     )
 
 
@@ -190,55 +215,63 @@ def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
     return np.asarray(shares @ straight)
 
 
-def renew_pad(pad: LotPad) -> None:
-    """Put a new, broken-in pad in place of the old one."""
-    pad.probability[:] = pad.fresh
-    pad.separation[:] = pad.edges[-1]
-    pad.worn[:] = 0.0
-
-
-def worn_summits(pad: LotPad, pressure: Array) -> WornSummits:
+def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
     """Return the summits' answer about ``pressure`` (g,) [Pa] on the summits of each group."""
     about = np.maximum(pressure, 1.0)
-    summit_balance.contact_rings(pad.probability, pad.edges, about, pad.stiff, pad.separation, pad.moments)
-    half, one, threehalf, count = pad.moments.T
+    separation, moments = pad.separation.copy(), np.empty((about.size, 4))
+    summit_balance.contact_rings(pad.probability, plan.edges, about, plan.stiff, separation, moments)
+    half, one, threehalf, count = moments.T
     length = threehalf / (1.5 * half)
     # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
-    real, log_about = about / (pi * pad.tip_radius * pad.density * one), np.log(about)
+    real, log_about = about / (pi * plan.tip_radius * plan.density * one), np.log(about)
     slope = real * (1.0 - length * count / one)
     return WornSummits(
-        to_wafer=pad.groups.to_wafer,
-        track=pad.groups.track,
+        to_wafer=plan.groups.to_wafer,
+        track=plan.groups.track,
         length=length,
-        level=pad.separation + length * log_about,
+        level=separation + length * log_about,
         real_level=real - slope * log_about,
         real_slope=slope,
+        separation=separation,
+        moments=moments,
     )
 
 
-def age(pad: LotPad, bench: Bench, pressure: Array, sliding: Array, cut: Array) -> None:
-    """Age the summits through one step.
+def aged(
+    plan: SummitPlan,
+    pad: LotPad,
+    bench: Bench,
+    *,
+    separation: Array,
+    pressure: Array,
+    sliding: Array,
+    cut: Array,
+    disk_time: float,
+) -> LotPad:
+    """Return the pad after one step.
 
-    ``pressure`` (g,) [Pa] on the summits while touched, ``sliding`` (g,) [m] met with
-    while touched, ``cut`` (n,) [m] by which the disk lowered each ring meanwhile.
+    ``separation`` (g,) [m] of the flat, a guess; ``pressure`` (g,) [Pa] on the summits while touched,
+    ``sliding`` (g,) [m] met with while touched, ``cut`` (n,) [m] by which the disk lowered each ring
+    meanwhile, ``disk_time`` [s] for which it worked.
     """
     wear = summit_balance.wear_constant(
-        bench.pad.polish_wear_coefficient, sliding, tip_radius=pad.tip_radius, modulus=pad.modulus
+        bench.pad.polish_wear_coefficient, sliding, tip_radius=plan.tip_radius, modulus=plan.modulus
     )
-    renewal = pad.groups.members @ cut / (sqrt(3.0) * pad.deviation)
+    renewal = plan.groups.members @ cut / (sqrt(3.0) * plan.deviation)
+    probability, separation = pad.probability.copy(), separation.copy()
     summit_balance.age_rings(
-        pad.probability,
-        pad.edges,
-        pad.fresh,
+        probability,
+        plan.edges,
+        plan.fresh,
         pressure,
         wear,
         renewal,
-        pad.stiff,
-        pad.separation,
-        pad.fresh_load,
+        plan.stiff,
+        separation,
+        plan.fresh_load,
         1,
     )
-    pad.worn += cut
+    return LotPad(probability, separation, pad.worn + cut, pad.disk_use + disk_time)
 
 
 def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
@@ -281,16 +314,10 @@ def cut_matrix(bench: Bench, disk: Conditioner, rings: PadRings, step: Step, pos
     )
 
 
-def sharpness(bench: Bench, pad: LotPad) -> float:
-    """Return how sharply the disk cuts now, 1 when new; 0 without a disk."""
+def sharpness(bench: Bench, disk_use: float) -> float:
+    """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
     disk = bench.conditioner
     if disk is None:
         return 0.0
     # conditioning.sharpness, without its checks: they were made when the pad was new
-    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-pad.disk_use / disk.dulling_time)
-
-
-def mean_tail(pad: LotPad) -> float:
-    """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
-    one, count = pad.moments[:, 1], pad.moments[:, 3]
-    return float(pad.groups.track @ np.divide(one, count, out=np.zeros_like(one), where=count > 0))
+    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-disk_use / disk.dulling_time)

@@ -16,6 +16,7 @@ from planish.predict.result import Result
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
 from planish.predict.wafer.strange import strange
+from planish.units import NM_PER_MIN, PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,9 +26,7 @@ if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
-NM_PER_MIN = 1e9 * 60.0
 TIME_LIMIT = "its time limit"  # what ended a step that did not meet its stop condition
-PSI = 6894.757293168
 
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
@@ -82,7 +81,7 @@ class StepRecord(Record):
             f"{shortened(self.name, 40)}, {figure(self.duration, 's')} (ended by {self.stopped_by}), "
             f"pressure about {figure(float(np.median(self.pressure)) / PSI, 'psi')}, "
             f"rate about {figure(float(np.median(self.rate)) * NM_PER_MIN, 'nm/min')}, "
-            f"pad at most {figure(self.peak_temperature - 273.15, '°C')}"
+            f"pad at most {figure(self.peak_temperature - ZERO_CELSIUS, '°C')}"
         )
 
 
@@ -125,7 +124,7 @@ class WaferResult(Result):
             f"{shortened(self.bench.title, 60)!r}, {figure(2e3 * self.bench.wafer.radius, 'mm')} wafer, "
             f"{counted(len(self.steps), 'step')} in {figure(self.time, 's')}: {figure(1e9 * mean, 'nm')} removed "
             f"({figure(mean / self.time * NM_PER_MIN, 'nm/min')}), WIWNU {figure(even, '%', 3)} (1σ), "
-            f"pad at most {max(step.peak_temperature for step in self.steps) - 273.15:.0f} °C"
+            f"pad at most {max(step.peak_temperature for step in self.steps) - ZERO_CELSIUS:.0f} °C"
         )
 
     @property
@@ -205,7 +204,7 @@ class WaferResult(Result):
             "edge_rate_percent": edge["edge_rate_percent"],
             "edge_extreme_percent": edge["edge_extreme_percent"],
             "edge_extreme_from_edge_mm": edge["edge_extreme_from_edge_mm"],
-            "peak_temperature_C": max(step.peak_temperature for step in steps) - 273.15,
+            "peak_temperature_C": max(step.peak_temperature for step in steps) - ZERO_CELSIUS,
             "sliding_distance_m": self.mean(speed) * self.time,
             "time_s": self.time,
             "fresh_fraction_percent": 100 * self.time_mean([step.fresh_fraction for step in steps]),
@@ -270,7 +269,7 @@ class WaferResult(Result):
             "removed_nm": self.mean(step.removed) * 1e9,
             "pressure_psi": self.mean(step.pressure) / PSI,
             "speed_m_per_s": self.mean(step.speed),
-            "peak_temperature_C": step.peak_temperature - 273.15,
+            "peak_temperature_C": step.peak_temperature - ZERO_CELSIUS,
             "fresh_fraction_percent": 100 * step.fresh_fraction,
             "friction_coefficient": step.friction,
             "regime": step.regime,

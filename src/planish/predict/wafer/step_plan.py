@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import sealed
 from planish.physics.motion.speed import speed_moment
+from planish.physics.pressure.layers import groove_share
 from planish.physics.pressure.plate import bearing_lift, zone_load
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import heat
-from planish.predict.wafer.contact_model import ContactModel, groove_share
+from planish.predict.wafer.contact_model import ContactModel
 
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion

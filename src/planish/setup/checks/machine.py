@@ -10,10 +10,11 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.physics.pressure.layers import groove_share
 from planish.physics.surface.hardness import QI_RANGE
 from planish.setup.attached import summit_heights
 from planish.setup.finding import HAIR, Finding, missing, mm, wrong
-from planish.setup.pad import GroovesSection, LayerSection
+from planish.setup.pad import LayerSection
 from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
 
@@ -67,7 +68,7 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
             yield wrong(
                 "pad.grooves.width", table["grooves"]["width"], f"below the pitch, {mm(grooves.pitch)}"
             )
-        elif _groove_share(grooves) > MOST_GROOVE:
+        elif groove_share(grooves.pattern, grooves.width, grooves.pitch) > MOST_GROOVE:
             yield wrong(
                 "pad.grooves.width",
                 table["grooves"]["width"],
@@ -86,11 +87,6 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
             text = str(error)
             place = "pad.surface.heights"
             yield Finding("error", place, text if text.startswith(place) else f"{place}: {text}")
-
-
-def _groove_share(grooves: GroovesSection) -> float:
-    lines = grooves.width / grooves.pitch
-    return lines if grooves.pattern != "grid" else 1.0 - (1.0 - lines) ** 2
 
 
 def _layer(layer: LayerSection, place: str) -> Iterator[Finding]:
