@@ -11,6 +11,7 @@ from pydantic.fields import FieldInfo
 
 from planish import units
 from planish.errors import SetupError
+from planish.setup.choice import OneOf
 from planish.setup.parts import catalogue
 from planish.setup.polisher import POLISHERS
 from planish.setup.quantity import Quantity
@@ -63,6 +64,13 @@ def keys(motion: str = "rotary") -> list[KeyInfo]:
             if path == "polisher":
                 walk(POLISHERS[motion], path)
                 continue
+            if path == "removal":
+                films = tuple(catalogue("film"))
+                out.append(
+                    KeyInfo(
+                        "removal.*.part", "film of the catalogue; keys beside it override it", parts=films
+                    )
+                )
             inner, starred = inside(info.annotation)
             if inner is not None:
                 walk(inner, f"{path}.*" if starred else path)
@@ -78,7 +86,8 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
     quantity = quantity_in(info)
     text = info.description or ""
     if quantity is None:
-        return KeyInfo(path, text, choices=choices_in(info.annotation))
+        named = next((item.names() for item in info.metadata if isinstance(item, OneOf)), ())
+        return KeyInfo(path, text, choices=named or choices_in(info.annotation))
     low, high = quantity.limits
     plain = quantity.dimension == "ratio"
     return KeyInfo(

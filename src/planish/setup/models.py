@@ -15,8 +15,8 @@ from pydantic import BaseModel
 from planish.engine.fixed import fixed
 from planish.engine.record import counted, shortened
 from planish.errors import SetupError
-from planish.setup.finding import Finding
-from planish.setup.resolve import MisfitError, Origin, Resolved, nearest, resolve
+from planish.setup.finding import Finding, nearest
+from planish.setup.resolve import MisfitError, Origin, Resolved, resolve
 from planish.setup.root import SetupModel
 from planish.setup.validate import validate
 
@@ -276,7 +276,7 @@ def examine(
     from planish.setup.checks.usual import unlikely
 
     try:
-        resolved = resolve(dict(document))
+        resolved = resolve(dict(document), folder)
     except MisfitError as misfit:
         return [Finding("error", misfit.place, str(misfit))], Resolved(), None
     model, found = validate(resolved.tree)

@@ -8,7 +8,8 @@ from planish.errors import SetupError
 from planish.setup.fields import KeyInfo, keys
 from planish.setup.parts import Part, catalogue
 from planish.setup.polisher import MOTIONS
-from planish.setup.resolve import AMBIENT, REFERENCE
+from planish.setup.removal import REFERENCE
+from planish.setup.resolve import AMBIENT
 
 _HEADER = """\
 # A polishing setup for planish: {what}.

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from planish.physics.pressure.series import SeriesStep, WornPad, series_step, solve_next, worn_pad
 from planish.physics.pressure.solve import onto_ring
+from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
 from planish.predict.lot.pad import LotPad, WornSummits, worn_summits
 from planish.predict.wafer import conditions
@@ -251,5 +252,7 @@ def _remove(bench: Bench, found: Conditions, seen: Array, times: Array, left: Ar
 def _time_grid(bench: Bench) -> Array:
     """Times from 0 to 1, closer at the start, where the pad warms up."""
     laws = [bench.removal[film.material] for film in bench.wafer.films]
-    energy = max(law.activation_energy + law.coefficients.get("e_a", 0.0) for law in laws)
+    energy = max(
+        law.activation_energy + law.coefficients.get(LAWS.get(law.law).activation, 0.0) for law in laws
+    )
     return np.linspace(0.0, 1.0, GRID[energy >= STRONG] + 1) ** 2

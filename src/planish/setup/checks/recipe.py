@@ -6,10 +6,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from planish import units
-from planish.setup.finding import Finding, missing, wrong
+from planish.setup.finding import Finding, missing, nearest, wrong
 from planish.setup.polisher import LinearPolisher, RotaryPolisher
 from planish.setup.recipe import SPEED_OF, STOPS, StepSection
-from planish.setup.resolve import nearest
 from planish.setup.root import SetupModel
 
 LONGEST = 600.0  # [s] where a stop condition has no max_time

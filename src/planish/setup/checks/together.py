@@ -16,8 +16,8 @@ from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
 from planish.setup.die import BELONGS
-from planish.setup.finding import Finding, wrong
-from planish.setup.resolve import FILM_KEYS, Resolved, nearest
+from planish.setup.finding import Finding, nearest, wrong
+from planish.setup.resolve import FILM_KEYS, Resolved
 from planish.setup.root import SetupModel
 
 
@@ -30,7 +30,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(check_pad(model, raw, folder))
     found.extend(check_conditioner(model, raw))
     found.extend(_slurry(model, raw))
-    found.extend(check_removal(model, raw))
+    found.extend(check_removal(model, raw, resolved.catalogue["pad"]))
     found.extend(check_recipe(model, raw))
     found.extend(_vacuum(model, raw))
     found.extend(_die(model, raw))

@@ -14,10 +14,11 @@ from typing import Any
 from pydantic import BaseModel
 
 from planish import units
+from planish.physics.removal.laws import LAWS
 from planish.setup.finding import Finding, short
 from planish.setup.quantity import Quantity, pretty_text
 from planish.setup.recipe import ZonePressures
-from planish.setup.removal import LAWS
+from planish.setup.removal import coefficients_of
 from planish.setup.root import SetupModel
 
 OUTSIDE = "outside the usual range: "
@@ -34,7 +35,10 @@ def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
     found = [_finding(place, what, value, _written(tree, place)) for place, what, value in _walk(model, "")]
     for material, law in model.removal.items():
         for name, written in law.coefficients.items():
-            place, what = f"removal.{material}.coefficients.{name}", LAWS[law.law].get(name)
+            place, what = (
+                f"removal.{material}.coefficients.{name}",
+                coefficients_of(LAWS.get(law.law)).get(name),
+            )
             value = None if what is None else _read(what, written)
             if what is not None and value is not None and what.unusual(value):
                 found.append(_finding(place, what, value, written))
