@@ -3,7 +3,7 @@
 A package names a folder (or one file) of parts by an entry point::
 
     [project.entry-points."planish.parts"]
-    ours = "our_package:PARTS"        # a path as text or pathlib.Path
+    ours = "our_package.parts"        # a folder in the package, or a path: "our_package:PARTS"
 
 ``$PLANISH_PARTS`` names folders for every setup, separated as in ``$PATH``; ``parts_folders`` in a setup
 names more for that setup alone.
@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from importlib.metadata import EntryPoint
 from pathlib import Path
+from types import ModuleType
 from typing import Any, NamedTuple
 
 from planish.engine.registry import installed, package_of
@@ -134,7 +135,8 @@ def _packages() -> tuple[tuple[Path, str], ...]:
 def _loaded(point: EntryPoint) -> Path:
     place = f"entry point {point.name!r} of {package_of(point)}"
     try:
-        path = Path(point.load())
+        given = point.load()
+        path = Path(next(iter(given.__path__)) if isinstance(given, ModuleType) else given)
     except Exception as problem:
         raise PluginError(
             refuse(

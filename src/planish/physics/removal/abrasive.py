@@ -12,8 +12,8 @@ def _rate(c: Coefficients, p: Array, v: Array) -> Array:
     from scipy.special import ndtr  # a setup is read without it
 
     # 1 - Phi(x) = Phi(-x), which keeps its digits in the tail.
-    share = ndtr(c["c2"] * np.cbrt(p) - 3.0)
-    return c["c1"] * share * np.sqrt(p) * v + c["c0"]  # type: ignore[no-any-return]
+    share: Array = ndtr(c["c2"] * np.cbrt(p) - 3.0)
+    return c["c1"] * share * np.sqrt(p) * v + c["c0"]
 
 
 LAW = Law(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +19,7 @@ from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
 #: Coefficients by name, SI; the friction found under the wafer may stand in one as an array.
-Coefficients = Mapping[str, Any]
+Coefficients = Mapping[str, float | Array]
 Scale = Literal["wafer", "die"]
 SCALES: tuple[Scale, ...] = ("wafer", "die")
 KINDS = ("mechanical", "chemical", "")

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from planish.engine.registry import Registry
 from planish.errors import ModelError, refuse
 from planish.physics.removal import abrasive, factors, offset, power, preston, threshold, two_step
-from planish.physics.removal.law import Law
+from planish.physics.removal.law import Coefficients, Law
 
 Array = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ def mechanical_part(
     unit, for :func:`rate_with_chemistry` to go on from.
     """
     record = LAWS.get(law)
-    c: Mapping[str, object] = record.checked(coefficients)
+    c: Coefficients = record.checked(coefficients)
     p, v = np.asarray(p, dtype=np.float64), np.asarray(v, dtype=np.float64)
     if np.any(p < 0) or np.any(v < 0):
         raise ModelError(refuse("pressure and speed", "a negative value", "0 or more"))

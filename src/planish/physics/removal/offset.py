@@ -20,7 +20,7 @@ def rate_left(name: str, meaning: str) -> Coefficient:
 
 
 def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return (c["k_p"] * p + c["b"]) * v + c["c"]  # type: ignore[no-any-return]
+    return (c["k_p"] * p + c["b"]) * v + c["c"]
 
 
 LAW = Law(

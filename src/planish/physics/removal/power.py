@@ -6,7 +6,7 @@ from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, T
 
 
 def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return c["k"] * p ** c["alpha"] * v ** c["beta"]  # type: ignore[no-any-return]
+    return c["k"] * p ** c["alpha"] * v ** c["beta"]
 
 
 LAW = Law(

@@ -16,7 +16,7 @@ K_P = Coefficient(
 
 
 def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return c["k_p"] * p * v  # type: ignore[no-any-return]
+    return c["k_p"] * p * v
 
 
 LAW = Law(

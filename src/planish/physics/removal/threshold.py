@@ -9,7 +9,7 @@ from planish.physics.removal.preston import K_P
 
 
 def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return c["k_p"] * np.maximum(p - c["p_threshold"], 0.0) * v  # type: ignore[no-any-return]
+    return c["k_p"] * np.maximum(p - c["p_threshold"], 0.0) * v
 
 
 LAW = Law(

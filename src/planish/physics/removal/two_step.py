@@ -11,7 +11,7 @@ from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, T
 
 def _wiped(c: Coefficients, p: Array, v: Array) -> Array:
     """Return the mechanical step k2 [mol/(m^2 s)]."""
-    return c["k_m"] * np.asarray(c["friction"]) * p * v  # type: ignore[no-any-return]
+    return c["k_m"] * np.asarray(c["friction"]) * p * v
 
 
 def _rate(c: Coefficients, mechanical: Array, temperature: Array) -> Array:
