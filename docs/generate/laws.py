@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from generate.sources import cell
-
 from planish.physics.removal.law import Law
 from planish.physics.removal.laws import LAWS
 from planish.setup.removal import coefficients_of

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from planish import units
 from planish.errors import ModelError, refuse
@@ -106,10 +106,10 @@ class Law:
     meaning: str
     formula: str
     coefficients: tuple[Coefficient, ...]
-    mechanical: Callable[[Coefficients, Array, Array], ArrayLike]
+    mechanical: Callable[[Coefficients, Array, Array], Array]
     sources: tuple[str, ...]
     scaling: tuple[str, ...]
-    chemistry: Callable[[Coefficients, Array, Array], ArrayLike] | None = None
+    chemistry: Callable[[Coefficients, Array, Array], Array] | None = None
     terms: tuple[Term, ...] = ()
     leading: str = ""
     threshold: str = ""

@@ -13,12 +13,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from planish.engine.registry import Registry
 from planish.errors import ModelError, refuse
-from planish.physics.removal import abrasive, factors, offset, power, preston, threshold, two_step
+from planish.physics.removal import factors
+from planish.physics.removal.abrasive import LAW as ABRASIVE
 from planish.physics.removal.law import Coefficients, Law
+from planish.physics.removal.offset import LAW as OFFSET
+from planish.physics.removal.power import LAW as POWER
+from planish.physics.removal.preston import LAW as PRESTON
+from planish.physics.removal.threshold import LAW as THRESHOLD
+from planish.physics.removal.two_step import LAW as TWO_STEP
 
 Array = NDArray[np.float64]
 
-OWN: tuple[Law, ...] = tuple(module.LAW for module in (preston, power, offset, threshold, abrasive, two_step))
+OWN: tuple[Law, ...] = (PRESTON, POWER, OFFSET, THRESHOLD, ABRASIVE, TWO_STEP)
 LAWS: Registry[Law] = Registry("removal law", "planish.laws", Law, lambda: OWN)
 
 SOURCES: tuple[str, ...] = (*(line for law in OWN for line in law.sources), *factors.SOURCES)
