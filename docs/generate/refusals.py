@@ -109,6 +109,12 @@ def _bare_layers(folder: Path) -> object:
     return ElasticLayer(modulus=50e6, poisson=0.5, thickness=1e-3)
 
 
+def _no_record(folder: Path) -> object:
+    from planish.physics.removal.laws import LAWS
+
+    return LAWS.add("k_p p v")  # type: ignore[arg-type]
+
+
 REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.SetupError, "a number without a unit", _setup('"4.2 psi"', "4.2")),
     Refusal(errors.SetupError, "a unit of another quantity", _setup('"90 rpm"', '"90 psi"')),
@@ -135,6 +141,7 @@ REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.ModelError, "a law without its coefficient", _unknown_law),
     Refusal(errors.ModelError, "a layer that cannot be compressed", _bare_layers),
     Refusal(errors.PluginError, "a die process of one's own under a name that is taken", _taken_name),
+    Refusal(errors.PluginError, "a law that is no record", _no_record),
     Refusal(errors.FitError, "an amount polished to, without the time it took", _without_time),
     Refusal(errors.FitError, "too few sites", _two_sites),
 )

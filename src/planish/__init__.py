@@ -21,6 +21,8 @@ _HOMES = {
     "setup.finding": "Finding",
     "setup.parts": "list_parts PartRow",
     "setup.models": "Setup",
+    # physics
+    "physics.removal.law": "Coefficient Law Term",
     # predict
     "predict.wafer.polish": "polish",
     "predict.wafer.result": "WaferResult",
@@ -65,6 +67,9 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.measure.sites.read import read_sites as read_sites
     from planish.measure.sites.wafer import MeasuredWafer as MeasuredWafer
     from planish.measure.sites.wafer import measure_wafer as measure_wafer
+    from planish.physics.removal.law import Coefficient as Coefficient
+    from planish.physics.removal.law import Law as Law
+    from planish.physics.removal.law import Term as Term
     from planish.predict.die.fields import polish_fields as polish_fields
     from planish.predict.die.fields_result import FieldsResult as FieldsResult
     from planish.predict.die.polish import polish_die as polish_die

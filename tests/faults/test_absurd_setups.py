@@ -12,6 +12,7 @@ import pytest
 import planish
 from planish.cli import describe
 from planish.errors import PlanishError
+from planish.physics.removal.laws import LAWS
 from planish.setup.check import check
 from planish.setup.fields import keys
 from planish.setup.load import loads
@@ -19,7 +20,7 @@ from planish.setup.models import Setup
 from planish.setup.new import new_setup
 from planish.setup.parts import KINDS, catalogue
 from planish.setup.polisher import MOTIONS
-from planish.setup.removal import LAWS
+from planish.setup.removal import coefficients_of
 from planish.setup.schema import json_schema
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -154,9 +155,9 @@ def test_every_number_has_limits_a_usual_range_and_its_source(motion: str) -> No
 
 def test_coefficients_of_known_unit_have_usual_ranges() -> None:
     open_units = {"k", "b", "c1", "c2", "a", "k_m"}  # their unit depends on other coefficients
-    for law, names in LAWS.items():
-        for name, what in names.items():
-            assert (what.typical is None) == (name in open_units), (law, name)
+    for law in LAWS:
+        for name, what in coefficients_of(law).items():
+            assert (what.typical is None) == (name in open_units), (law.name, name)
 
 
 def strange(setup: Setup) -> str:

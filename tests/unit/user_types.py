@@ -6,6 +6,7 @@ down is asserted.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, assert_type
 
@@ -16,10 +17,12 @@ from numpy.typing import NDArray
 
 import planish
 from planish import (
+    Coefficient,
     Comparison,
     DieResult,
     FieldsResult,
     Finding,
+    Law,
     LayoutMaps,
     LotResult,
     MeasuredWafer,
@@ -30,6 +33,7 @@ from planish import (
     SavedResult,
     Setup,
     SiteMap,
+    Term,
     WaferResult,
 )
 
@@ -49,6 +53,25 @@ def describe(path: Path) -> Setup:
     assert_type(setup, Setup)
     assert_type(setup.notes, tuple[str, ...])
     return setup.replace({"pad.part": "medium-microporous"})
+
+
+def own_law(c: Mapping[str, float | Array], p: Array, v: Array) -> Array:
+    return c["k"] * np.sqrt(p) * v
+
+
+def law() -> Law:
+    made = Law(
+        name="root",
+        meaning="as the root of the pressure",
+        formula="k sqrt(p) v",
+        coefficients=(Coefficient("k", "rate at 1 Pa and 1 m/s", "1/Pa^0.5"),),
+        mechanical=own_law,
+        terms=(Term("k sqrt(p) v", "mechanical"),),
+        scaling=("k",),
+        sources=("invented",),
+    )
+    assert_type(made.coefficients[0].name, str)
+    return made
 
 
 def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, DieResult]:

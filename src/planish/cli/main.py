@@ -90,14 +90,18 @@ def new(
 @app.command()
 def parts(
     kind: Annotated[
-        str | None, typer.Argument(help="pad, conditioner, slurry, head, wafer or polisher.")
+        str | None, typer.Argument(help="pad, conditioner, slurry, film, head, wafer or polisher.")
+    ] = None,
+    folder: Annotated[
+        list[Path] | None,
+        typer.Option("--folder", help="A folder with parts of your own to list too; may be given again."),
     ] = None,
     json_out: Json = False,
 ) -> None:
-    """Show the catalogue parts, each value with its source and spread."""
+    """Show the catalogue parts, where each is from, each value with its source and spread."""
     from planish.cli import describe
 
-    describe.parts(kind, json_out)
+    describe.parts(kind, folder or [], json_out)
 
 
 @app.command()

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planish.physics.removal.laws import LAWS
 from planish.predict.wafer.bands import with_rate
 from planish.setup.changes import Changes, quantity_text
 from planish.setup.paths import join
-from planish.setup.removal import LAWS
+from planish.setup.removal import coefficients_of
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -36,9 +37,10 @@ def rate_change(setup: Setup, material: str, factor: float) -> Changes:
     else:
         now = setup.bench.removal[material].coefficients
         then = with_rate(setup.bench, material, factor).removal[material].coefficients
+        known = coefficients_of(LAWS.get(law.law))
         for name in law.coefficients:
             if then[name] != now[name]:
-                text = quantity_text(then[name], LAWS[law.law][name].dimension)
+                text = quantity_text(then[name], known[name].dimension)
                 changes[f"{place}.coefficients.{name}"] = text
     # A slurry part's rate was measured with the part's abrasive content: the new one is relative to it too.
     content = f"{place}.reference.abrasive_fraction"

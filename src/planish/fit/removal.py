@@ -27,6 +27,7 @@ from planish.engine.record import Record, counted, figure
 from planish.errors import DataError, FitError, refuse
 from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.profile import RadialProfile, smooth_profile
+from planish.physics.removal.laws import LAWS
 
 if TYPE_CHECKING:
     from planish.measure.sites.read import SiteMap
@@ -157,7 +158,7 @@ def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
     # The wafer's own edge counts: the outermost radius of the prediction may lie half a ring inside it.
     reach = result.bench.wafer.radius - result.bench.wafer.edge_exclusion
     fit = _fit(removal, result.radius, result.removed * longer, reach)
-    k_p = law.coefficients.get("k_p", np.nan) if law.law == "preston" else np.nan
+    k_p = law.coefficients.get(LAWS.get(law.law).constant, np.nan)
     out = _result(
         fit,
         k_p=k_p * fit.factor,

@@ -9,6 +9,7 @@ from typing import Any
 from pydantic.fields import FieldInfo
 
 from planish import units
+from planish.setup.choice import OneOf
 from planish.setup.parts import catalogue
 from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import Quantity, Section
@@ -60,6 +61,13 @@ def keys(motion: str | None = None) -> list[KeyInfo]:
             if path == "polisher":
                 walk(kind.model, path)
                 continue
+            if path == "removal":
+                films = tuple(catalogue("film"))
+                out.append(
+                    KeyInfo(
+                        "removal.*.part", "film of the catalogue; keys beside it override it", parts=films
+                    )
+                )
             inner, starred = inside(info.annotation)
             if inner is not None:
                 walk(inner, f"{path}.*" if starred else path)
@@ -75,7 +83,8 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
     quantity = quantity_in(info)
     text = info.description or ""
     if quantity is None:
-        return KeyInfo(path, text, choices=choices_in(info.annotation))
+        named = next((item.names() for item in info.metadata if isinstance(item, OneOf)), ())
+        return KeyInfo(path, text, choices=named or choices_in(info.annotation))
     low, high = quantity.limits
     plain = quantity.dimension == "ratio"
     return KeyInfo(

@@ -265,7 +265,7 @@ def examine(
     from planish.setup.checks.usual import unlikely
 
     try:
-        resolved = resolve(dict(document))
+        resolved = resolve(dict(document), folder)
     except MisfitError as misfit:
         return [Finding("error", misfit.place, str(misfit))], Resolved(), None
     model, found = validate(resolved.tree)

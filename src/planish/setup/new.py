@@ -8,7 +8,8 @@ from planish.setup.changes import toml_value
 from planish.setup.fields import KeyInfo, keys
 from planish.setup.parts import Part, catalogue
 from planish.setup.polisher import MOTIONS, MotionKind
-from planish.setup.resolve import AMBIENT, REFERENCE, SCHEMA
+from planish.setup.removal import REFERENCE
+from planish.setup.resolve import AMBIENT, SCHEMA
 
 _HEADER = """\
 # A polishing setup for planish: {what}.

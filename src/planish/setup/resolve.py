@@ -6,18 +6,22 @@ list the sources they rest on, and each default used is a note.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.physics.removal.laws import LAWS
 from planish.setup import paths
 from planish.setup.finding import nearest
-from planish.setup.parts import KINDS, Part, catalogue
+from planish.setup.part_folders import part_folders
+from planish.setup.parts import KINDS, PART_KINDS, Part, catalogue
 from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import PRACTICE
-from planish.setup.removal import LAWS, SCALE
+from planish.setup.removal import REFERENCE
 
 STIFFNESS_KEYS = ("shore_d", "shore_a", "modulus", "polymer_modulus", "polymer_shore_d")
 FILM_KEYS = ("thickness", "profile", "sites")
@@ -25,6 +29,7 @@ OPTIONAL_TABLES = (("head", "ring"), ("pad", "sub"), ("pad", "grooves"))
 TOP_KEYS = (
     "schema",
     "title",
+    "parts_folders",
     "ambient",
     "wafer",
     "polisher",
@@ -40,17 +45,7 @@ TOP_KEYS = (
 SCHEMA = OLDEST_SCHEMA = 1
 YOURS = "given in the setup"
 
-# So that a measured rate comes out again where it was measured: what this model finds there.
-MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (48 rpm), 60 s"
-
 AMBIENT = {"temperature": ("22 degC", PRACTICE), "platen_temperature": ("22 degC", PRACTICE)}
-REFERENCE = {
-    "pressure": ("3 psi", PRACTICE),
-    "speed": ("1 m/s", PRACTICE),
-    "temperature": ("32 degC", MODELLED),
-    "fresh_fraction": (0.72, MODELLED),
-    "pad": ("hard-microporous", "invented for the demo"),
-}
 
 
 class MisfitError(PlanishError):
@@ -79,9 +74,10 @@ class Resolved:
     origins: dict[str, Origin] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     parts: dict[str, str] = field(default_factory=dict)
+    catalogue: dict[str, Mapping[str, Part]] = field(default_factory=dict)
 
 
-def resolve(document: dict[str, Any]) -> Resolved:
+def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
     """Return `document` with parts and defaults filled in.
 
     Raises
@@ -96,6 +92,9 @@ def resolve(document: dict[str, Any]) -> Resolved:
     _schema(document)
     if "title" in document:
         out.tree["title"] = document["title"]
+    if "parts_folders" in document:
+        out.tree["parts_folders"] = deepcopy(document["parts_folders"])
+    out.catalogue = _catalogue(document, folder)
     _ambient(document, out)
     slurry_part: Part | None = None
     for section in KINDS:
@@ -127,6 +126,18 @@ def _schema(document: dict[str, Any]) -> None:
         )
 
 
+def _catalogue(document: dict[str, Any], folder: Path | None) -> dict[str, Mapping[str, Part]]:
+    """Return the parts that the setup may name, kind by kind."""
+    try:
+        folders = part_folders(document, folder)
+    except PlanishError as error:
+        raise MisfitError("parts_folders", str(error)) from error
+    try:
+        return {kind: catalogue(kind, folders) for kind in PART_KINDS}
+    except PlanishError as error:
+        raise MisfitError("", str(error)) from error
+
+
 def _table(document: dict[str, Any], section: str) -> dict[str, Any] | None:
     value = document.get(section)
     if value is None or isinstance(value, dict):
@@ -156,7 +167,7 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
         out.tree[section] = None
         return None
     own = _table(document, section)
-    parts = catalogue(section)
+    parts = out.catalogue[section]
     named = own.get("part") if own is not None else None
     if named is not None:
         if not isinstance(named, str) or named not in parts:
@@ -167,9 +178,9 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
         part = parts[named]
     else:
         part = (
-            _default_polisher(own, document)
+            _default_polisher(own, _diameter(document, out.catalogue["wafer"]))
             if section == "polisher"
-            else parts[_default_part(section, document)]
+            else parts[_default_part(section, _diameter(document, out.catalogue["wafer"]))]
         )
     out.parts[section] = part.name if named is not None or own is None else ""
     if own is None:
@@ -182,7 +193,7 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
     return part if named is not None or own is None else None
 
 
-def _default_polisher(own: dict[str, Any] | None, document: dict[str, Any]) -> Part:
+def _default_polisher(own: dict[str, Any] | None, diameter: float) -> Part:
     """Return the part whose values stand in for what is not given, of the motion that is."""
     motion = (own or {}).get("motion")
     if not isinstance(motion, str) or motion not in MOTIONS:
@@ -190,12 +201,11 @@ def _default_polisher(own: dict[str, Any] | None, document: dict[str, Any]) -> P
         raise MisfitError(
             "polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS.names())}"
         )
-    return MOTIONS.get(motion).part(_diameter(document))
+    return MOTIONS.get(motion).part(diameter)
 
 
-def _default_part(section: str, document: dict[str, Any]) -> str:
+def _default_part(section: str, diameter: float) -> str:
     """Return the name of the part whose values stand in for what is not given."""
-    diameter = _diameter(document)
     if section == "wafer":
         return _closest({"silicon-150": 0.15, "silicon-200": 0.2, "silicon-300": 0.3}, diameter)
     if section == "head":
@@ -207,12 +217,12 @@ def _default_part(section: str, document: dict[str, Any]) -> str:
     }[section]
 
 
-def _diameter(document: dict[str, Any]) -> float:
+def _diameter(document: dict[str, Any], wafers: Mapping[str, Part]) -> float:
     """Return the wafer diameter [m] if it can be read, else 0.3; only to choose defaults by."""
     wafer = document.get("wafer")
     if not isinstance(wafer, dict):
         return 0.3
-    part = catalogue("wafer").get(wafer.get("part", "")) if isinstance(wafer.get("part", ""), str) else None
+    part = wafers.get(wafer.get("part", "")) if isinstance(wafer.get("part", ""), str) else None
     text = wafer.get("diameter", part.values["diameter"].value if part else "300 mm")
     try:
         return units.to_si(text, "length")
@@ -317,20 +327,29 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         place = paths.join("removal", material)
         if not isinstance(mine, dict):
             raise MisfitError(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
-        base = offered.get(material, {})
+        film = _film(mine, place, out)
+        if film is not None:
+            mine = {key: value for key, value in mine.items() if key != "part"}
+        giver, lead = (film, "") if film is not None else (slurry, f"{place}.")
+        base = offered.get(material, {}) if film is None else film.tree()
         _drop_rivals(base, mine)
         kept = list(_leaves(base))  # in order: the list of sources must not change from run to run
         _overlay(base, mine)
         for key in kept:
-            if slurry is not None and not _given(mine, key.split(".")):
-                entry = slurry.values[f"removal.{material}.{key}"]
+            if giver is not None and not _given(mine, key.split(".")):
+                entry = giver.values[f"{lead}{key}"]
                 out.origins[f"{place}.{key}"] = Origin(
-                    entry.value, f"part {slurry.name}", entry.source, entry.spread
+                    entry.value, f"part {giver.name}", entry.source, entry.spread
                 )
         _remember_own(place, mine, out)
         reference = base.setdefault("reference", {})
         if isinstance(reference, dict):
-            if slurry is not None and material in offered and not {"rate", "coefficients"} & set(mine):
+            if (
+                film is None
+                and slurry is not None
+                and material in offered
+                and not {"rate", "coefficients"} & set(mine)
+            ):
                 _reference_abrasive(document, slurry, place, reference, out)
             for key, (value, source) in REFERENCE.items():
                 if key in reference or (key == "pad" and "real_pressure" in reference):
@@ -341,6 +360,19 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
                     out.notes.append(f"{place}.reference.{key} not given: used {value} ({source})")
         tree[material] = base
     out.tree["removal"] = tree
+
+
+def _film(mine: dict[str, Any], place: str, out: Resolved) -> Part | None:
+    """Return the film of the catalogue that a removal table names, if it names one."""
+    if "part" not in mine:
+        return None
+    named, films = mine["part"], out.catalogue["film"]
+    if not isinstance(named, str) or named not in films:
+        known = nearest(str(named), films) if films else "no package or folder brings films here"
+        raise MisfitError(
+            f"{place}.part", f"{place}.part = {_short(named)}: must be a film of the catalogue ({known})"
+        )
+    return films[named]
 
 
 def _reference_abrasive(
@@ -364,11 +396,11 @@ def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:
     law = mine.get("law", base.get("law"))
     if "law" in mine and mine["law"] != base.get("law"):
         base.pop("coefficients", None)
-        if isinstance(law, str) and law in LAWS and law not in SCALE:
+        if isinstance(law, str) and law in LAWS and not LAWS.get(law).leading:
             base.pop("rate", None)
     own = mine.get("coefficients", {})
-    leading = SCALE.get(str(law))
-    if isinstance(own, dict) and leading in own:
+    leading = LAWS.get(law).leading if isinstance(law, str) and law in LAWS else ""
+    if isinstance(own, dict) and leading and leading in own:
         base.pop("rate", None)
     if "rate" in mine and isinstance(base.get("coefficients"), dict):
         base["coefficients"].pop(leading, None)

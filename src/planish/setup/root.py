@@ -22,6 +22,9 @@ class SetupModel(Section):
     """Everything a setup file says, parts and defaults filled in, values in SI."""
 
     title: Name = Field("untitled setup", description="title in reports")
+    parts_folders: list[str] = Field(
+        [], description="folders with parts of your own, relative to this file; above the first table"
+    )
     ambient: AmbientSection = Field(description="room and platen")
     wafer: WaferSection = Field(description="the wafer and its films")
     polisher: Annotated[PolisherSection, ByMotion()] = Field(description="the machine")

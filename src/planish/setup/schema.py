@@ -37,6 +37,13 @@ def json_schema() -> dict[str, Any]:
             },
             **table["properties"],
         }
+    films = list(catalogue("film"))
+    if films:
+        removal = definitions["RemovalSection"]
+        removal["properties"]["part"] = {
+            "enum": films,
+            "description": "film of the catalogue; keys beside it override it",
+        }
     for name, table in definitions.items():
         if name not in (
             "StepSection",

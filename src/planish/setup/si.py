@@ -210,9 +210,7 @@ class Reference(SiRecord):
 class Removal(SiRecord):
     """Removal law of one material with this slurry and pad.
 
-    ``law``: "preston" {k_p}, "power" {k, alpha, beta}, "offset" {k_p, b, c},
-    "threshold" {k_p, p_threshold}, "abrasive" {c1, c2, c0}, "two-step"
-    {a, e_a, k_m, ...}: the coefficient names of ``physics.removal``.
+    ``law`` and the names of ``coefficients`` are those of a record in ``physics.removal.laws.LAWS``.
     """
 
     material: str

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from planish.physics.removal.laws import LAWS
 from planish.physics.surface import hardness
 from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
@@ -16,9 +19,10 @@ from planish.setup.checks.usual import outside
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
-from planish.setup.parts import catalogue
+from planish.setup.part_folders import part_folders
+from planish.setup.parts import Part, catalogue
 from planish.setup.recipe import StepSection
-from planish.setup.removal import LAWS, SCALE, RemovalSection
+from planish.setup.removal import RemovalSection, coefficients_of, rate_at_reference
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
@@ -55,6 +59,8 @@ def to_si(setup: Described) -> si.Bench:
     """
     model = setup.model
     names = [zone.name for zone in model.head.zone]
+    named = {"parts_folders": model.parts_folders} if model.parts_folders else {}
+    pads = catalogue("pad", part_folders(named, setup.folder))
     return si.Bench(
         title=model.title,
         wafer=_wafer(model.wafer, setup.folder),
@@ -64,12 +70,12 @@ def to_si(setup: Described) -> si.Bench:
         conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
         slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
         removal={
-            material: _removal(material, law, model.slurry.abrasive_fraction)
+            material: _removal(material, law, model.slurry.abrasive_fraction, pads)
             for material, law in model.removal.items()
         },
         steps=tuple(_step(step, names) for step in model.recipe.step),
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
-        sources=setup.sources + MODEL_SOURCES,
+        sources=(*setup.sources, *MODEL_SOURCES, *_law_sources(setup)),
         notes=_notes(setup),
         unlikely=tuple(f.place for f in setup.unlikely),
         die=si.Die(**{name: getattr(model.die, name) for name in si.Die.__dataclass_fields__})
@@ -215,16 +221,19 @@ def _conditioner(disk: ConditionerSection) -> si.Conditioner:
     )
 
 
-@lru_cache(maxsize=64)
-def reference_real_pressure(pad_part: str) -> float:
+def reference_real_pressure(pad: Part) -> float:
     """Return the mean pressure [Pa] on the summits of a catalogue pad.
 
     That of the exponential tail, E* sqrt(s/(pi R)): it does not depend on the
     load, so the reference pressure need not be known.
     """
-    surface = pad_si(
-        PadSection.model_validate(_without_none(catalogue("pad")[pad_part].tree())), None
-    ).surface
+    return _tail_pressure(json.dumps(pad.tree()))
+
+
+@lru_cache(maxsize=64)
+def _tail_pressure(pad: str) -> float:
+    """Return that of a pad given as JSON text: a user's part may change while its name stays."""
+    surface = pad_si(PadSection.model_validate(_without_none(json.loads(pad))), None).surface
     # The mean pressure E* sqrt(s/(pi R)) on an exponential tail of summits, whatever the load.
     modulus = surface.modulus / (1.0 - surface.poisson**2)
     return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
@@ -243,11 +252,21 @@ def _without_none(tree: dict[str, object]) -> dict[str, object]:
     }
 
 
-def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si.Removal:
+def _law_sources(setup: Described) -> list[str]:
+    """Return the sources of the laws in use, each once."""
+    laws = dict.fromkeys(law.law for law in setup.model.removal.values())
+    return list(dict.fromkeys(line for law in laws for line in LAWS.get(law).sources))
+
+
+def _removal(
+    material: str, law: RemovalSection, abrasive_fraction: float, pads: Mapping[str, Part]
+) -> si.Removal:
     ref = law.reference
-    values = {name: LAWS[law.law][name].si(value) for name, value in law.coefficients.items()}
+    record = LAWS.get(law.law)
+    named = coefficients_of(record)
+    values = {name: named[name].si(value) for name, value in law.coefficients.items()}
     if law.rate is not None:
-        values[SCALE[law.law]] = _leading(law, values)
+        values[record.leading] = _leading(law, values)
     return si.Removal(
         material=material,
         law=law.law,
@@ -264,19 +283,19 @@ def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si
             else abrasive_fraction,
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
-            else reference_real_pressure(str(ref.pad)),
+            else reference_real_pressure(pads[str(ref.pad)]),
         ),
     )
 
 
 def _leading(law: RemovalSection, values: dict[str, float]) -> float:
     """Return the leading coefficient that gives the measured rate at the reference condition."""
-    ref = law.reference
     assert law.rate is not None  # only called with a rate
-    if law.law == "power":
-        moment: float = ref.pressure ** values["alpha"] * ref.speed ** values["beta"]
-        return law.rate / moment
-    return law.rate / ((ref.pressure - values.get("p_threshold", 0.0)) * ref.speed)
+    none, one = (
+        rate_at_reference(law.law, {**values, LAWS.get(law.law).leading: each}, law.reference)
+        for each in (0.0, 1.0)
+    )
+    return (law.rate - none) / (one - none)
 
 
 def _step(step: StepSection, names: list[str]) -> si.Step:

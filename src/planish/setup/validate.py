@@ -36,6 +36,16 @@ def validate(tree: dict[str, Any]) -> tuple[SetupModel | None, list[Finding]]:
         return None, list({f.place + f.message: f for f in found}.values())
 
 
+def validate_part(tree: dict[str, Any]) -> list[Finding]:
+    """Return what is wrong within the sections that ``tree`` holds; those that it does not hold are not missed."""
+    try:
+        SetupModel.model_validate(tree)
+    except ValidationError as error:
+        items = error.errors(include_url=False, include_input=True)
+        return [_finding(i, tree) for i in items if i["type"] != "missing" or len(i["loc"]) > 1]
+    return []
+
+
 def _finding(item: Any, tree: dict[str, Any]) -> Finding:
     path = _path(item["loc"])
     kind, context = item["type"], item.get("ctx", {})

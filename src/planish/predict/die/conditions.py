@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.errors import SetupError, refuse
 from planish.physics.pressure.layers import surface_compliance
-from planish.physics.removal.laws import removal_rate
+from planish.physics.removal.laws import LAWS, removal_rate
 from planish.physics.surface import asperities
 
 if TYPE_CHECKING:
@@ -189,6 +189,15 @@ def local_conditions(
             if material in by_film:
                 rates[material] = by_film[material] * change
             elif material in law:
+                if "die" not in LAWS.get(bench.removal[material].law).scales:
+                    raise SetupError(
+                        refuse(
+                            f"removal.{material}.law",
+                            bench.removal[material].law,
+                            "a law that may be used on the die",
+                            "take another law, or make the material a film of the wafer",
+                        )
+                    )
                 rates[material] = law[material] * factor * change
             else:
                 known = ", ".join(sorted(law))

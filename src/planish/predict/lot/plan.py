@@ -20,6 +20,7 @@ from planish.physics.pressure.series import (
     series_step,
     worn_pad,
 )
+from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
 from planish.predict.lot.events import Event
 from planish.predict.lot.pad import SummitPlan, cut_rates, height_map, plan_summits
@@ -254,5 +255,7 @@ def _plan_lot_step(
 def _time_grid(bench: Bench) -> Array:
     """Times from 0 to 1, closer at the start, where the pad warms up."""
     laws = [bench.removal[film.material] for film in bench.wafer.films]
-    energy = max(law.activation_energy + law.coefficients.get("e_a", 0.0) for law in laws)
+    energy = max(
+        law.activation_energy + law.coefficients.get(LAWS.get(law.law).activation, 0.0) for law in laws
+    )
     return np.linspace(0.0, 1.0, GRID[energy >= STRONG] + 1) ** 2

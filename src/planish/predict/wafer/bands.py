@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planish.engine.record import Record
+from planish.physics.removal.laws import LAWS
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_bench
 
@@ -24,16 +25,6 @@ if TYPE_CHECKING:
 SOURCES: tuple[str, ...] = (
     "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (from memory)",
 )
-
-# The coefficients that scale the rate as a whole, law by law.
-_SCALES = {
-    "preston": ("k_p",),
-    "power": ("k",),
-    "offset": ("k_p", "b", "c"),
-    "threshold": ("k_p",),
-    "abrasive": ("c1", "c0"),
-    "two-step": ("molar_volume",),
-}
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -97,9 +88,8 @@ def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
 def with_rate(bench: Bench, material: str, factor: float) -> Bench:
     """Return the setup with one material's rate scaled, whatever its law."""
     law = bench.removal[material]
-    scaled = {
-        key: value * factor if key in _SCALES[law.law] else value for key, value in law.coefficients.items()
-    }
+    scaling = LAWS.get(law.law).scaling
+    scaled = {key: value * factor if key in scaling else value for key, value in law.coefficients.items()}
     return replace(bench, removal={**bench.removal, material: replace(law, coefficients=scaled)})
 
 

@@ -16,7 +16,8 @@ from planish.engine.fixed import sealed
 from planish.physics.motion.speed import speed_moment
 from planish.physics.pressure.layers import groove_share
 from planish.physics.pressure.plate import bearing_lift, zone_load
-from planish.physics.removal import laws as removal
+from planish.physics.removal import factors
+from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
 from planish.predict.wafer.contact_model import ContactModel
 
@@ -190,7 +191,8 @@ def speeds(bench: Bench, step: Step) -> tuple[float, float]:
 
 def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: float, carrier: float) -> Array:
     """Return the mean speed [m/s] that the law takes: for a power of the speed, the root of the mean power."""
-    beta = law.coefficients["beta"] if law.law == "power" else 0.0
+    power = LAWS.get(law.law).speed_power
+    beta = law.coefficients[power] if power else 0.0
     if not beta:
         return speed
     amplitudes = machine.speed_amplitudes(r, drive, carrier)
@@ -201,7 +203,7 @@ def _abrasive_factor(bench: Bench, law: Removal) -> float:
     """Return the rate factor of the abrasive content; 1 for a law calibrated with an abrasive-free slurry."""
     if law.reference.abrasive_fraction <= 0:
         return 1.0
-    return float(removal.abrasive_factor(bench.slurry.abrasive_fraction, law.reference.abrasive_fraction))
+    return float(factors.abrasive_factor(bench.slurry.abrasive_fraction, law.reference.abrasive_fraction))
 
 
 def _disk_width(bench: Bench, step: Step) -> float:

@@ -31,7 +31,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(check_pad(model, raw, folder))
     found.extend(check_conditioner(model, raw))
     found.extend(_slurry(model, raw))
-    found.extend(check_removal(model, raw))
+    found.extend(check_removal(model, raw, resolved.catalogue["pad"]))
     found.extend(check_recipe(model, raw))
     found.extend(_vacuum(model, raw))
     found.extend(_die(model, raw))

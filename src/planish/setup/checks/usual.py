@@ -14,11 +14,12 @@ from typing import Any, TypeAlias
 from pydantic import BaseModel
 
 from planish import units
+from planish.physics.removal.laws import LAWS
 from planish.setup import paths
 from planish.setup.finding import Finding, short
 from planish.setup.quantity import Quantity, pretty_text
 from planish.setup.recipe import ZonePressures
-from planish.setup.removal import LAWS
+from planish.setup.removal import coefficients_of
 from planish.setup.root import SetupModel
 
 Keys: TypeAlias = tuple[paths.Key, ...]
@@ -40,7 +41,10 @@ def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
     ]
     for material, law in model.removal.items():
         for name, written in law.coefficients.items():
-            what = LAWS[law.law].get(name)
+            place, what = (
+                f"removal.{material}.coefficients.{name}",
+                coefficients_of(LAWS.get(law.law)).get(name),
+            )
             value = None if what is None else _read(what, written)
             if what is not None and value is not None and what.unusual(value):
                 place = paths.show(("removal", material, "coefficients", name), tree)
