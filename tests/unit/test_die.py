@@ -18,7 +18,7 @@ from planish.predict.die.levels import MetalLevel, OxideLevel, StiLevel, default
 from planish.predict.die.model import DieChoices, DiePad, at_time, die_input
 from planish.predict.die.polish import polish_one
 from planish.predict.die.result import DieResult
-from planish.predict.result import open_result
+from planish.results.saved import open_result
 
 CELL = 2e-4
 SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)

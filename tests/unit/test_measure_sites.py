@@ -12,7 +12,7 @@ from planish.measure.sites.pairing import pair
 from planish.measure.sites.read import SiteMap, read_sites, site_plan, write_sites
 from planish.measure.sites.statistics import wafer_statistics
 from planish.measure.sites.wafer import measure_wafer, summarise
-from planish.predict.result import clean
+from planish.results.plain import clean
 
 
 def write(path, text):
@@ -159,7 +159,7 @@ def test_a_measured_wafer_is_a_mapping_of_its_figures_with_the_sites(tmp_path):
     assert out.removal.value == pytest.approx(np.full(49, 300e-9))
     assert out.removal.polish_time == out["time_s"] == 60.0
     out["notes"].append("mine")
-    out.summary()["sources"].append("mine")
+    out.document()["sources"].append("mine")
     assert out["notes"] == []
     assert "mine" not in out["sources"]
     assert json.loads(json.dumps(clean(out)))["sites"] == 49

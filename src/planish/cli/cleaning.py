@@ -25,9 +25,9 @@ def clean(file: Path, steps: list[str], sizes: str | None, hamaker: str | None, 
     except PlanishError as error:
         raise DataError(f"--hamaker = {error}") from None
     found = clean_wafer(load(file), steps or USUAL, sizes=given, **held)
-    figures = found.summary()
+    figures = found.document()
     if json_out:
-        show.print_json({**figures, "sources": found.sources()})
+        show.print_json(figures)
         return
     show.table(
         ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in figures["sizes_nm"])],

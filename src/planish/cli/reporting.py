@@ -38,19 +38,19 @@ def compare(a: Path, b: Path, outcomes: list[str] | None, json_out: bool) -> Non
     """Compare two setups and share out the differences among the groups of choices."""
     from planish.explain.comparison.attribution import OUTCOMES
     from planish.explain.comparison.attribution import compare as run
-    from planish.predict.result import label
+    from planish.explain.words import label
     from planish.setup.load import load
 
     found = run(load(a), load(b), outcomes or OUTCOMES)
     if json_out:
-        show.print_json(found.summary())
+        show.print_json(found.document())
         return
     show.table(
         ["figure", "A", "B"],
         [[label(key), found.a[key], found.b[key]] for key in found.a],
         title=f"A {a}, B {b}",
     )
-    for sentence in found.summary()["sentences"]:
+    for sentence in found.document()["sentences"]:
         typer.echo(sentence)
     for note in found.notes:
         typer.echo(f"note: {note}")

@@ -15,28 +15,29 @@ from planish.predict.die.conditions import LocalConditions, SurfaceState, local_
 from planish.predict.die.model import DiePad
 from planish.predict.die.pad import PadAfter
 from planish.predict.wafer.polish import polish
-from planish.setup.given import as_bench
+from planish.setup.given import as_bench, as_described
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
 
 
-def benches_of(setup: SetupLike | Sequence[SetupLike]) -> list[Bench]:
-    """Return the records of one setup, or of several: platens one after the other.
+def described_platens(setup: SetupLike | Sequence[SetupLike]) -> tuple[list[Setup | Bench], list[Bench]]:
+    """Return one setup, or several (platens one after the other), as described and as SI records.
 
     Raises
     ------
     SetupError: for none at all.
     """
     several = setup if isinstance(setup, list | tuple) else [cast("SetupLike", setup)]
-    benches = [as_bench(one) for one in several]
-    if not benches:
+    described = [as_described(one) for one in several]
+    if not described:
         raise SetupError(refuse("setups", "none", "one or more"))
-    return benches
+    return described, [as_bench(one) for one in described]
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,7 +37,6 @@ from planish.predict.lot.result import Limits, LotResult, Records, empty_records
 from planish.predict.lot.step import LotStep, plan_lot_step, run_step
 from planish.predict.lot.variation import Draws, Variation, draw
 from planish.predict.raised import lot_notes
-from planish.predict.result import unique
 from planish.predict.wafer import conditions
 from planish.predict.wafer.contact_model import (
     CELLS,
@@ -49,7 +48,8 @@ from planish.predict.wafer.contact_model import (
 )
 from planish.predict.wafer.incoming import mean_profile
 from planish.predict.wafer.step_plan import AIR_CONDUCTANCE, platen_path, summit_land
-from planish.setup.given import as_bench
+from planish.results.plain import unique
+from planish.setup.given import as_bench, as_described, asked_of
 
 if TYPE_CHECKING:
     from planish.physics.pressure.solve import PadOperator
@@ -130,7 +130,8 @@ def polish_lot(
         For arguments that make no sense or values without a solution, and where the pad is worn
         through before the lot ends.
     """
-    bench = as_bench(setup)
+    described = as_described(setup)
+    bench = as_bench(described)
     _check(wafers, adjust, handling_time, workers)
     happenings = read_events(events, wafers)
     draws = draw(variation or Variation(), wafers, seed)
@@ -146,7 +147,18 @@ def polish_lot(
         run.polish(wafer, draws, monitor, control, records)
         if progress is not None and (wafer % 50 == 49 or wafer + 1 == wafers):
             progress(wafer + 1, wafers)
-    return run.result(records, happenings, seed, adjust)
+    options: dict[str, object] = {
+        "wafers": wafers,
+        "conditioning": conditioning,
+        "events": happenings,
+        "adjust": adjust,
+        "variation": variation,
+        "limits": limits,
+        "handling_time": handling_time,
+        "cells": cells,
+    }
+    asked = asked_of([described], seed=seed, options=options)
+    return replace(run.result(records, happenings, seed, adjust), asked=asked)
 
 
 @dataclass(slots=True)
@@ -422,7 +434,7 @@ class _Run:
             summit_fresh=self.pad.fresh,
             summit_last=self.pad.groups.track @ self.pad.probability,
             cut_rate=self.ex_situ_cut,
-            notes=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *self.said])),
+            said=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *self.said])),
             rests_on=tuple(
                 unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])
             ),
