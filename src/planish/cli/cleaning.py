@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -25,7 +26,7 @@ def clean(file: Path, steps: list[str], sizes: str | None, hamaker: str | None, 
     except PlanishError as error:
         raise DataError(f"--hamaker = {error}") from None
     found = clean_wafer(load(file), steps or USUAL, sizes=given, **held)
-    figures = found.document()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
         return

@@ -165,7 +165,7 @@ def proposed(result: DieResult, ceiling: float) -> FillProposal:
 
 
 def _print(result: DieResult, proposal: FillProposal | None, json_out: bool, units: str) -> None:
-    figures = result.document()
+    figures: dict[str, Any] = result.document()
     if proposal is not None:
         figures |= proposal.summary()
     if json_out:

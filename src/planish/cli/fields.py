@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -64,7 +64,7 @@ def fields(
 
 
 def _print(result: FieldsResult, json_out: bool, units: str) -> None:
-    figures = result.document()
+    figures: dict[str, Any] = result.document()
     if json_out:
         show.print_json(figures)
         return

@@ -70,7 +70,7 @@ def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
         raise DataError("--value: not given: must be the column of the measured value (with --nested)")
     levels = [name.strip() for name in nested.split(",") if name.strip()]
     found = read_nested(file, levels, value)
-    figures = found.document()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
         return
@@ -96,7 +96,7 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
     from planish.measure.sites.wafer import measure_wafer
 
     wafer = measure_wafer(pre, post, seconds(time))
-    figures = wafer.document()
+    figures: dict[str, Any] = wafer.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -118,7 +118,7 @@ def _layout(
     file: Path, layer: str | None, cell: str, pixels: int, covered: str, json_out: bool, out: Path | None
 ) -> None:
     maps = read_maps(file, layer, cell, json_out, pixels=pixels, covered=covered)
-    figures = maps.document()
+    figures: dict[str, Any] = maps.document()
     if json_out:
         show.print_json(figures)
     else:

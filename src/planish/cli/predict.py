@@ -44,7 +44,7 @@ def _bands(setup: Any) -> dict[str, Any]:
 
 
 def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None = None) -> None:
-    figures = result.document()
+    figures: dict[str, Any] = result.document()
     if json_out:
         extra = {} if bands is None else {"bands": bands}
         show.print_json({**figures, **extra})
@@ -136,7 +136,7 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
 
     setup = load(file)
     found = design_sweep(setup, zones, least=least)
-    figures = found.document()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:

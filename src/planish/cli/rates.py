@@ -17,7 +17,7 @@ def fit(traces: Path, rates: Path, folds: int, json_out: bool, out: Path | None)
     wafers = read_measured_wafers(traces, rates)
     with show.progress("guessing wafers left out", quiet=json_out or not folds) as tell:
         found = fit_rates(wafers, folds=folds, tell=tell)
-    figures = found.document()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -106,7 +106,7 @@ def predict_rates(
     known = read_measured_wafers(traces, rates)
     new = cut_wafers(read_traces(other), source=other.name, like=known)
     found = RatePredictor.fit(known).predict(new, retrospective=not ahead)
-    figures = found.document()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:

@@ -50,7 +50,7 @@ def compare(a: Path, b: Path, outcomes: list[str] | None, json_out: bool) -> Non
         [[label(key), found.a[key], found.b[key]] for key in found.a],
         title=f"A {a}, B {b}",
     )
-    for sentence in found.document()["sentences"]:
+    for sentence in map(found.sentence, found.outcomes):
         typer.echo(sentence)
     for note in found.notes:
         typer.echo(f"note: {note}")

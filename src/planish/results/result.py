@@ -52,7 +52,7 @@ class Result(Record):
         """Return what is more than one figure as named tables: column name, with its unit, to values."""
         return tabled(clean(self._content()))
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """Return everything as one JSON-ready document: the summary, what is nested, notes and sources."""
         return {**clean(self._content()), "notes": list(self.notes), "sources": self.sources()}
 

@@ -79,7 +79,7 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
     bench = result.bench
     shown = min(max(step, 0), len(bench.steps) - 1)
     path, duration = point_path(bench, shown)
-    figures = result.document()
+    figures: dict[str, Any] = result.document()
     arrays: dict[str, Any] = {
         "radius": result.radius,
         "removed": result.removed,
@@ -178,7 +178,7 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> 
 
     one, other = setup_of(a), setup_of(b)
     found = shared(one, other, outcomes or OUTCOMES[:2])
-    answer = found.document()
+    answer: dict[str, Any] = found.document()
     answer["labels"] = {key: label(key) for key in {**found.a, **found.b}}
     answer["changed"] = differing(one.bench, other.bench)
     return dict(clean(answer))

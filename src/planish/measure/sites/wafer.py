@@ -24,7 +24,7 @@ SOURCES: tuple[str, ...] = (*statistics.SOURCES, *outliers.SOURCES)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class MeasuredWafer(Result, Mapping[str, Any]):
+class MeasuredWafer(Result, Mapping[str, object]):
     """What was measured on one wafer: its sites ``paired``, and its figures by name (``wafer["mean_removed_nm"]``).
 
     As a mapping it holds everything that :meth:`document` says. ``time`` is the polish time [s], None where nobody gave it.
@@ -41,7 +41,7 @@ class MeasuredWafer(Result, Mapping[str, Any]):
     @property
     def removal(self) -> SiteMap:
         """The removal [m] at the sites that both files have, with the polish time."""
-        stated = self["time_s"]
+        stated = self._known()["time_s"]
         return self.paired.removal if stated is None else replace(self.paired.removal, polish_time=stated)
 
     @property
@@ -58,7 +58,7 @@ class MeasuredWafer(Result, Mapping[str, Any]):
         known = deepcopy(dict(self._known()))
         return {key: value for key, value in known.items() if key not in ("notes", "sources")}
 
-    def __getitem__(self, key: str) -> Any:
+    def __getitem__(self, key: str) -> object:
         return deepcopy(self._known()[key])
 
     def __iter__(self) -> Iterator[str]:
@@ -72,11 +72,12 @@ class MeasuredWafer(Result, Mapping[str, Any]):
         return known
 
     def _told(self) -> str:
-        rate, even = self["mean_removal_rate_nm_per_min"], self["wiwnu_sigma_percent"]
+        known = self._known()
+        rate, even = known["mean_removal_rate_nm_per_min"], known["wiwnu_sigma_percent"]
         return (
-            f"{shortened(self.paired.removal.source, 100)}, {counted(self['sites'], 'site')}: "
-            f"{figure(self['mean_removed_nm'], 'nm')} removed ({figure(rate, 'nm/min')}), "
-            f"WIWNU {figure(even, '%', 3)} (1σ), {len(self['flags'])} flagged"
+            f"{shortened(self.paired.removal.source, 100)}, {counted(known['sites'], 'site')}: "
+            f"{figure(known['mean_removed_nm'], 'nm')} removed ({figure(rate, 'nm/min')}), "
+            f"WIWNU {figure(even, '%', 3)} (1σ), {len(known['flags'])} flagged"
         )
 
 
