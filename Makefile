@@ -16,6 +16,7 @@ test: .venv/ready-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+	$(BIN)/oxlint -c .oxlintrc.json --quiet src/planish/web/static
 	$(BIN)/python tools/find_browser.py
 	$(BIN)/pytest -n 2 --dist loadfile
 

@@ -15,12 +15,13 @@ from __future__ import annotations
 
 import difflib
 import math
+import numbers
 import re
 from functools import lru_cache
 from typing import Any, Literal
 
 from planish._unit_table import TABLE, TEMPERATURES
-from planish.errors import PlanishError
+from planish.errors import DataError, PlanishError, refuse
 
 SOURCES: tuple[str, ...] = (
     "Unit factors: the unit registry of pint (BIPM SI brochure and NIST SP 811 definitions)",
@@ -217,6 +218,50 @@ def to_si(text: str, dimension: str) -> float:
         remedy = f"write it as text, such as '{text} {trade}'" if number else f"such as '1 {trade}'"
         raise UnitError(text, f"text: a number with a unit of {name}", remedy)
     return _parse(text, dimension)
+
+
+def as_si(value: float | str, dimension: str, place: str) -> float:
+    """Return the SI value of what a function was given: a number, which is SI already, or text with its unit.
+
+    Parameters
+    ----------
+    value:
+        As ``60.0`` or ``"1 min"`` for a time.
+    dimension:
+        What the value is for; one of `dimensions()`.
+    place:
+        What the function calls it, for the refusal.
+
+    Raises
+    ------
+    DataError
+        For anything else, and for text that `to_si` refuses.
+    """
+    if isinstance(value, str):
+        try:
+            return to_si(value, dimension)
+        except UnitError as error:
+            raise DataError(refuse(place, value, error.allowed, error.remedy)) from None
+    number = isinstance(value, numbers.Real) and not isinstance(value, bool)
+    if not number or not math.isfinite(value):
+        _, trade, si_unit = _lookup(dimension)
+        allowed = f"a number in {si_unit or 'plain units'}, or text with its unit"
+        raise DataError(refuse(place, value, allowed, f"such as '1 {trade}'"))
+    return float(value)
+
+
+def as_whole(value: int, place: str, least: int, most: int) -> int:
+    """Return a whole number that a function was given.
+
+    Raises
+    ------
+    DataError
+        For anything else, or one that is not from ``least`` to ``most``.
+    """
+    whole = isinstance(value, numbers.Integral) and not isinstance(value, bool)
+    if not whole or not least <= value <= most:
+        raise DataError(refuse(place, value, f"a whole number from {least} to {most}"))
+    return int(value)
 
 
 def pretty(unit: str) -> str:

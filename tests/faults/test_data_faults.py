@@ -134,8 +134,8 @@ def test_wafer_that_is_not_there(tmp_path):
         (GOOD, GOOD.replace("50,0", "60,0"), None, "lies 10 mm from where"),
         (GOOD, "x_mm,y_mm,thickness_nm\n10,10,900\n20,20,900\n", None, "only 0 of 3 and 2 sites pair up"),
         (GOOD, GOOD.replace("100", "200"), 60.0, "must be above zero"),
-        (GOOD, GOOD.replace("100", "50"), 0.0, "polish time [s] = 0.0: must be above 0"),
-        (GOOD, GOOD.replace("100", "50"), float("nan"), "must be above 0"),
+        (GOOD, GOOD.replace("100", "50"), 0.0, "polish time = '0 s': must be from 0.001 s"),
+        (GOOD, GOOD.replace("100", "50"), float("nan"), "polish time = nan: must be a number in s"),
         (
             "# polish_time: 60 s\n" + GOOD,
             "# polish_time: 50 s\n" + GOOD.replace("100", "50"),

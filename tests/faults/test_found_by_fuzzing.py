@@ -5,13 +5,16 @@ from __future__ import annotations
 import warnings
 
 import numpy as np
+import polars as pl
 import pytest
 
 import planish
 from planish.cli import show
-from planish.errors import FitError, ModelError, SetupError
+from planish.errors import DataError, FitError, ModelError, SetupError
 from planish.fit.planarization import StepData, fit_planarization
 from planish.measure.layout.make import make_maps
+from planish.measure.traces.invented import invented_traces
+from planish.measure.traces.read import read_rates, read_traces
 from planish.physics.pattern.kernels import cell_weights
 from planish.physics.surface.dwell import design_dwell
 from planish.predict.dwell import design_sweep
@@ -115,3 +118,16 @@ def test_steps_that_nothing_fits_are_refused(loss, words) -> None:
         fit_planarization(maps, steps(loss), step=800e-9)
     with pytest.raises(FitError, match="step before polishing"):
         fit_planarization(maps, steps(np.linspace(1e-7, 2e-7, 9)), step=500.0)
+
+
+@pytest.mark.parametrize(
+    ("column", "file"), [("use_dresser", "traces"), ("rate", "rates"), ("time", "traces")]
+)
+@pytest.mark.parametrize("value", [1e308, -1e20])
+def test_a_number_that_no_sensor_tells_is_refused(tmp_path, column, file, value) -> None:
+    tables = dict(zip(("traces", "rates"), invented_traces(seed=3), strict=True))
+    odd = tables[file].with_columns(pl.lit(value).alias(column))
+    odd.write_csv(tmp_path / "odd.csv")
+    read = read_traces if file == "traces" else read_rates
+    with pytest.raises(DataError, match=r"right column|zero right|same time"):
+        read(tmp_path / "odd.csv")

@@ -149,7 +149,7 @@ def test_the_command_gives_the_same_shares():
         (("--step", "brush"), "brush, speed"),
         (("--step", "brush 1"), "unit is missing"),
         (("--step", "brush 1 m/s 120 %"), "at most 100 %"),
-        (("--step", "brush 0 m/s"), "above 0"),
+        (("--step", "brush 0 m/s"), "from 0.001 m/s"),
         (("--step", "sound 1 W/cm^2"), "intensity and frequency"),
         (("--step", "sound 1 MHz 1 W/cm^2"), "intensity"),
         (("--step", "rinse 1000 rpm 1 l/min 50 % more of it"), "rinse"),

@@ -7,6 +7,7 @@ import signal
 import stat
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -183,3 +184,37 @@ def test_names_as_long_as_the_system_takes(tmp_path):
         write_whole(tmp_path / name, b"x")
         assert (tmp_path / name).read_bytes() == b"x"
     assert parts(tmp_path) == []
+
+
+def test_a_link_stays_a_link_and_what_it_names_is_written(tmp_path):
+    (tmp_path / "kept").mkdir()
+    target, link = tmp_path / "kept" / "there", tmp_path / "link"
+    write_whole(target, b"old")
+    link.symlink_to(target)
+    write_whole(link, b"new")
+    assert link.is_symlink()
+    assert target.read_bytes() == b"new"
+
+
+def test_permissions_of_a_file_that_is_there_are_kept_unless_fewer_are_asked_for(tmp_path):
+    path = tmp_path / "mine"
+    write_whole(path, b"old", mode=0o600)
+    write_whole(path, b"new")
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    path.chmod(0o644)
+    write_whole(path, b"newer", mode=0o600)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_a_pipe_is_written_into_and_stays_a_pipe(tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    got: list[bytes] = []
+    reader = threading.Thread(target=lambda: got.append(pipe.read_bytes()))
+    reader.start()
+    write_whole(pipe, b"content")
+    reader.join(timeout=20)
+    assert got == [b"content"]
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+    with pytest.raises(FileExistsError):
+        write_whole(pipe, b"x", new=True)

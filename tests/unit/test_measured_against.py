@@ -114,8 +114,8 @@ def test_a_time_that_is_given_goes_before_the_stated_one_and_says_so(tmp_path):
     given = measured_against(setup, before, after, 99.0)
     stated = measured_against(setup, *sites(tmp_path, "99 s"))
     assert given.fitted().k_p == stated.fitted().k_p
-    assert any("goes before the 60 s" in note for note in given.notes)
-    assert not any("goes before" in note for note in stated.notes)
+    assert any("goes before the 60 s" in said for said in given.sentences())
+    assert not any("goes before" in said for said in stated.sentences())
     assert command("fit", SETUP, before, after, "--time", "99 s")["k_p_per_Pa"] == stated.fitted().k_p
 
 

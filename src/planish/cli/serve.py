@@ -154,6 +154,7 @@ def print_log(data: Path | None, last: int, as_json: bool) -> None:
     if as_json:
         told = {"entries": entries, "of": len(book.entries), "whole": not reasons}
         typer.echo(json.dumps({**told, "reasons": reasons, "notes": notes}))
+        _stop_unless_whole(reasons)
         return
     for entry in entries:
         more = {k: v for k, v in entry.items() if k not in ("at", "what", "person", "id", "before", "hash")}
@@ -167,3 +168,10 @@ def print_log(data: Path | None, last: int, as_json: bool) -> None:
         typer.echo(f"NOT WHOLE: {words}")
     if not reasons:
         typer.echo("log and approvals are whole")
+    _stop_unless_whole(reasons)
+
+
+def _stop_unless_whole(reasons: list[str]) -> None:
+    """Exit with 3, an alarm that was found, where a book was cut or changed."""
+    if reasons:
+        raise typer.Exit(3)

@@ -1,5 +1,8 @@
 """Files and folders written whole or not at all: a temporary name beside the target, flushed, then renamed.
 
+A link stays a link and what it points to is written; a file that is there keeps its permissions; a device or a pipe,
+which cannot be renamed over, is written straight into once all of the content is known.
+
 The temporary name (``.NAME.MACHINE-PID-START-RANDOM.part``) says which process writes it. A process that
 is killed leaves it behind; the next write into the same folder takes away what dead processes left.
 """
@@ -8,10 +11,12 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import io
 import os
 import re
 import secrets
 import shutil
+import stat
 import time
 import zlib
 from collections.abc import Iterator
@@ -25,10 +30,11 @@ _PART = re.compile(
     r"\.(?P<name>.+)\.(?P<machine>[0-9a-f]{8})-(?P<pid>\d+)-(?P<start>\d+)-[0-9a-f]{8}(?P<old>\.old)?\.part",
     re.DOTALL,
 )
+_ANYONE = 0o666
 _LONGEST_NAME = 150  # bytes of a name that are kept in the temporary one
 
 
-def write_whole(path: Path, content: bytes | str, *, mode: int = 0o666, new: bool = False) -> None:
+def write_whole(path: Path, content: bytes | str, *, mode: int = _ANYONE, new: bool = False) -> None:
     """Write ``content`` (text as UTF-8) to ``path``, whole or not at all; missing folders are made.
 
     ``mode`` and ``new`` as in :func:`whole_file`.
@@ -38,7 +44,7 @@ def write_whole(path: Path, content: bytes | str, *, mode: int = 0o666, new: boo
 
 
 @contextlib.contextmanager
-def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[BinaryIO]:
+def whole_file(path: Path, *, mode: int = _ANYONE, new: bool = False) -> Iterator[BinaryIO]:
     """Open a file to write in that gets the name ``path`` only when the block ends without an error.
 
     Parameters
@@ -46,7 +52,8 @@ def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[
     path:
         The file; missing folders are made.
     mode:
-        Its permissions, less what the user's mask takes away, as for any plain new file.
+        Its permissions, less what the user's mask takes away, as for any plain new file. A file that is there keeps
+        its own, unless fewer are asked for here.
     new:
         Leave a file that has the name by then as it is.
 
@@ -59,6 +66,15 @@ def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[
     """
     if not path.name or path.is_dir():
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    if path.exists() and not path.is_file():
+        if new:
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+        content = io.BytesIO()
+        yield content
+        with open(path, "wb") as out:
+            out.write(content.getbuffer())
+        return
+    path = Path(os.path.realpath(path))
     path.parent.mkdir(parents=True, exist_ok=True)
     sweep(path.parent)
     temporary = _part(path)
@@ -67,6 +83,8 @@ def whole_file(path: Path, *, mode: int = 0o666, new: bool = False) -> Iterator[
     try:
         with os.fdopen(handle, "wb") as out:
             yield out
+            if mode == _ANYONE and not new:
+                _keep_mode(path, out.fileno())
             out.flush()
             os.fsync(out.fileno())
         if new:
@@ -94,6 +112,7 @@ def whole_folder(path: Path, *, mode: int = 0o777) -> Iterator[Path]:
     """
     if len(os.fsencode(path.name)) > _LONGEST_NAME:
         raise OSError(errno.ENAMETOOLONG, os.strerror(errno.ENAMETOOLONG), str(path))
+    path = Path(os.path.realpath(path))
     path.parent.mkdir(parents=True, exist_ok=True)
     sweep(path.parent)
     temporary = _part(path)
@@ -139,6 +158,11 @@ def _part(path: Path, *, old: bool = False) -> Path:
     pid = os.getpid()
     writer = f"{_machine()}-{pid}-{_start_of(pid) or 0}-{secrets.token_hex(4)}"
     return path.with_name(f".{name}.{writer}{'.old' if old else ''}.part")
+
+
+def _keep_mode(path: Path, handle: int) -> None:
+    with contextlib.suppress(FileNotFoundError):
+        os.fchmod(handle, stat.S_IMODE(path.stat().st_mode))
 
 
 def _is_dead(path: Path, found: re.Match[str]) -> bool:

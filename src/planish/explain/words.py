@@ -40,7 +40,7 @@ _WORDS = {
     "scale": "measured over predicted rate",
     "scale_error": "its standard error",
     "rmse_nm": "misfit, RMS [nm]",
-    "shape_r_squared": "share of the variance that the shape explains",
+    "shape_r_squared": "fit of the shape, R² (1: all explained, below 0: worse than one mean)",
 }
 
 

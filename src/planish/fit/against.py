@@ -17,7 +17,7 @@ from planish.errors import DataError, FitError
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
 from planish.measure.sites.pairing import Paired
 from planish.measure.sites.read import SiteMap
-from planish.measure.sites.wafer import MeasuredWafer, summarise
+from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
@@ -27,9 +27,11 @@ from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
+    from planish.setup.si import Bench
 
     Measured = SiteMap | Paired | MeasuredWafer
 
+ALIKE = 0.01  # wafers of one size differ by less than this share
 #: Figures that a prediction and a gauge both give.
 SHARED = (
     "time_s",
@@ -114,7 +116,7 @@ class WaferAgainst(Result):
         return self.fit
 
 
-def wafer_against(setup: SetupLike, measured: Measured, time: float | None = None) -> WaferAgainst:
+def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None = None) -> WaferAgainst:
     """Hold a measured wafer against the prediction of the setup it was polished with.
 
     Parameters
@@ -124,7 +126,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
     measured:
         The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
     time:
-        Polish time [s]; it goes before one stated with the measurement.
+        Polish time [s], or text as ``"60 s"``; it goes before one stated with the measurement.
 
     Raises
     ------
@@ -135,17 +137,14 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
     """
     bench = as_bench(setup)
     paired = _paired(measured)
+    _same_wafer(bench, paired.removal)
     stated = paired.removal.polish_time
-    seconds = time if time is not None else stated
+    seconds = polish_time(time) if time is not None else stated
     notes: list[str] = []
     if seconds is not None:
         figures = summarise(paired, seconds)  # refuses a time that cannot be, before anything is polished
         bench, assumed = with_total_time(bench, seconds)
         notes += assumed
-        if time is not None and stated is not None and time != stated:
-            notes.append(
-                f"polish time: {time:.4g} s as given goes before the {stated:.4g} s stated with the sites"
-            )
     wafer = polish(bench)
     if seconds is None:
         if all(step.stopped_by in TIMED for step in wafer.steps):
@@ -154,7 +153,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
                 f"no polish time is stated with the measurement: taken as the recipe's {seconds:.4g} s"
             )
         figures = summarise(paired, seconds)
-    removal = replace(paired.removal, polish_time=seconds)
+    removal = replace(paired.removal, polish_time=seconds)  # the figures have said what was stated
     paired = replace(paired, removal=removal)
     fit, unfitted = None, ""
     try:
@@ -174,7 +173,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | None = Non
 
 
 def fit_wafer(
-    predicted: WaferResult | SetupLike, measured: Measured, time: float | None = None
+    predicted: WaferResult | SetupLike, measured: Measured, time: float | str | None = None
 ) -> RemovalFit:
     """Fit the removal law of a setup to a wafer measured on it.
 
@@ -188,7 +187,7 @@ def fit_wafer(
     measured:
         The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
     time:
-        Polish time [s].
+        Polish time [s], or text as ``"60 s"``.
 
     Returns
     -------
@@ -205,6 +204,28 @@ def fit_wafer(
     setup = predicted.bench if isinstance(predicted, WaferResult) else predicted
     against = wafer_against(setup, measured, time)
     return replace(against.fitted(), sentences=tuple(against.sentences()))
+
+
+def _same_wafer(bench: Bench, removal: SiteMap) -> None:
+    """Refuse sites of a wafer that the setup does not polish.
+
+    Raises
+    ------
+    DataError
+        Where the file states another wafer, or its sites lie off the setup's.
+    """
+    ours, stated = bench.wafer.radius, removal.wafer_radius
+    if stated is not None and abs(stated - ours) > ALIKE * ours:
+        raise DataError(
+            f"{removal.source}: wafer {2e3 * stated:g} mm: must be {2e3 * ours:g} mm, as in the setup "
+            "(is it the setup that this wafer was polished with?)"
+        )
+    farthest = float(np.max(removal.r))
+    if farthest > ours * (1 + ALIKE):
+        raise DataError(
+            f"{removal.source}: a site {1e3 * farthest:.4g} mm from the centre: must lie on the setup's wafer of "
+            f"{2e3 * ours:g} mm (is it the setup that this wafer was polished with?)"
+        )
 
 
 def _paired(measured: object) -> Paired:

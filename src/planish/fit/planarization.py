@@ -36,6 +36,7 @@ SOURCES: tuple[str, ...] = (
 )
 LENGTHS = np.geomspace(3e-4, 3e-2, 14)  # starts: the misfit may have several valleys in the length
 LEAST_DENSITY = 1e-3
+FAR_OFF = 8.0  # times what is usual: measurements so far off the fit are named
 LONGEST, LONGEST_CELLS = 1.0, 1000  # [m], cells of the map: lengths that are tried
 THICKEST = 1e-3  # [m] no film is so thick
 
@@ -66,7 +67,7 @@ class Band:
 class PlanarizationFit(Result):
     """``length`` [m], blanket ``rate`` [m/s], ``contact_height`` [m] (None if not fitted), the standard deviation
     of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, the
-    ``covariance`` of the logarithms; at each structure the effective ``density`` and the fitted ``up_loss`` and
+    ``covariance`` of the logarithms; ``notes``: measurements far off all others; at each structure the effective ``density`` and the fitted ``up_loss`` and
     ``step_left`` [m]."""
 
     kind: ClassVar[str] = "planarization fit"
@@ -81,6 +82,7 @@ class PlanarizationFit(Result):
     density: Array
     up_loss: Array
     step_left: Array
+    notes: tuple[str, ...] = ()
 
     def _told(self) -> str:
         low, high = 1e3 * self.length.low, 1e3 * self.length.high
@@ -89,11 +91,6 @@ class PlanarizationFit(Result):
             f"{figure(6e10 * self.rate.value, 'nm/min')}, misfit {figure(1e9 * self.residual_sd, 'nm')} (sd), "
             f"{counted(self.points, 'point')}"
         )
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Nothing: its figures say it all."""
-        return ()
 
     def _content(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit."""
@@ -223,7 +220,24 @@ def fit_planarization(
         density_there,
         up,
         left,
+        tuple(_far_off(data, pick, residual)),
     )
+
+
+def _far_off(data: StepData, pick: NDArray[np.bool_], residual: Array) -> list[str]:
+    """Say which measurements the fit misses by far more than the others; they count in it all the same."""
+    usual = 1.4826 * float(np.median(np.abs(residual)))
+    rows = data.x.size
+    said = []
+    for place, off in zip(np.flatnonzero(pick), residual, strict=True):
+        if abs(off) > FAR_OFF * max(usual, 1e-10):
+            what, row = ("loss", place) if place < rows else ("step left", place - rows)
+            said.append(
+                f"row {row + 1} (x {1e3 * data.x[row]:.4g} mm, y {1e3 * data.y[row]:.4g} mm, {data.time[row]:.4g} s): "
+                f"the {what} is {abs(off) * 1e9:.3g} nm off the fit, where {usual * 1e9:.3g} nm is usual; counted all "
+                "the same: measure it again, or leave it out"
+            )
+    return said
 
 
 def _prepared(

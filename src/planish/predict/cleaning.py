@@ -15,7 +15,7 @@ from planish.physics import cleaning
 from planish.physics.cleaning import CleanStep
 from planish.results.result import Result
 from planish.setup.given import as_bench
-from planish.units import to_si
+from planish.units import show, to_si
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
@@ -30,6 +30,16 @@ KINDS: dict[str, tuple[str, ...]] = {
     "sound": ("intensity", "frequency"),
     "rinse": ("angular_speed", "flow"),
 }
+#: What can be, in SI (common practice, no source): slip of a brush, sound at the wafer, spin and flow of a rinse.
+POSSIBLE: dict[str, tuple[float, float]] = {
+    "speed": (1e-3, 30.0),
+    "intensity": (1.0, 1e6),
+    "frequency": (1e4, 1e8),
+    "angular_speed": (0.1, 1e3),
+    "flow": (1e-8, 1e-3),
+}
+HAMAKER = (1e-24, 1e-17)  # [J]
+VISCOSITY = (1e-5, 1.0)  # [Pa s]
 _EXAMPLES = {kind: next(text for text in USUAL if text.startswith(kind)) for kind in KINDS}
 RELATIVE = (
     "relative: the share of the particles that were there; no count on a wafer, no yield. Only the shear of the "
@@ -136,8 +146,8 @@ def clean_wafer(
     d = np.array(sorted({mean / 2, mean, bench.slurry.large_particle_size}) if sizes is None else list(sizes))
     if not (d.size and np.all((d > 0) & (d <= 1e-4))):
         raise SetupError(refuse("particle sizes [m]", d.tolist(), "above 0 and up to 0.1 mm"))
-    if not (0 < hamaker <= 1e-17 and viscosity > 0):
-        raise SetupError(refuse("Hamaker constant [J]", hamaker, "above 0 and up to 1e-17"))
+    _within("Hamaker constant", hamaker, HAMAKER, "energy")
+    _within("viscosity of the cleaning liquid", viscosity, VISCOSITY, "viscosity")
     rings = bench.wafer.radius * np.sqrt((np.arange(RINGS) + 0.5) / RINGS)
     shear = np.array([step.shear(rings, viscosity) for step in read])
     left = np.zeros((len(read), d.size))
@@ -174,6 +184,14 @@ def _step(text: str) -> WashStep:
         coverage = to_si(parts[-1], "ratio") if len(parts) > len(needed) else 1.0
     except PlanishError as error:
         raise SetupError(f"cleaning step {text!r}: {error}") from None
-    if not (all(value > 0 for value in values) and 0 <= coverage <= 1):
-        raise SetupError(refuse("cleaning step", text, "values above 0, the share at most 100 %"))
+    for name, value in zip(needed, values, strict=False):
+        _within(f"cleaning step {text!r}: {name.replace('_', ' ')}", value, POSSIBLE[name], name)
+    if not 0 <= coverage <= 1:
+        raise SetupError(refuse("cleaning step", text, "a share of at most 100 %"))
     return WashStep(text, kind, values, coverage)
+
+
+def _within(place: str, value: float, limits: tuple[float, float], dimension: str) -> None:
+    if not limits[0] <= value <= limits[1]:
+        least, most = (show(limit, dimension) for limit in limits)
+        raise SetupError(refuse(place, show(value, dimension), f"from {least} to {most}"))

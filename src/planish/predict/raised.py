@@ -166,7 +166,7 @@ def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
         "act",
         "slurry",
         f"Only {100 * least.min():.0f} % of the slurry under the wafer is fresh in step {names[at]}: the rate is "
-        "starved; more flow or a better place of delivery helps.",
+        "starved. Flow, the place of delivery and how far the pad travels under the wafer decide it.",
         least < STARVED,
     )
     yield Raised(

@@ -15,6 +15,9 @@ PROFILE_RADIUS = Annotated[
 FILM_THICKNESS = Annotated[
     float, Quantity("thickness", low="0 nm", least="0.01 nm", high="200 um", typical=("2 nm", "20000 nm"))
 ]
+EVEN_THICKNESS = Annotated[
+    float, Quantity("thickness", above="0 nm", least="0.01 nm", high="200 um", typical=("2 nm", "20000 nm"))
+]
 
 
 class FilmSection(Section):
@@ -24,7 +27,7 @@ class FilmSection(Section):
     material: Name = Field(
         description="material; a [removal.MATERIAL] table or the slurry must say how it polishes"
     )
-    thickness: FILM_THICKNESS | None = Field(None, description="incoming thickness, the same everywhere")
+    thickness: EVEN_THICKNESS | None = Field(None, description="incoming thickness, the same everywhere")
     profile: list[tuple[PROFILE_RADIUS, FILM_THICKNESS]] | None = Field(
         None, description='incoming thickness over radius: pairs such as ["0 mm", "1000 nm"], inside out'
     )

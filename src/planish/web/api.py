@@ -163,6 +163,7 @@ async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> 
     options = asked.model_dump()
     if asked.file is not None:
         options["file"] = str(held.uploads.path(person.id, asked.file))
+        options["file_name"] = next(u.name for u in held.uploads.of(person.id) if u.id == asked.file)
     job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.id, options)
     await noted(held, person, "run", kind=asked.kind, title=asked.title, setup=told["digest"], job=job.id)
     return s.JobTold(**job.told())

@@ -148,19 +148,16 @@ def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
 def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     """A die in depth: packed overview, and its full maps for tiles."""
     from planish.engine.files import write_whole
+    from planish.web.own_data import named
     from planish.web.tiles import write_pyramid
 
     setup = setup_of(options["document"])
     cell = float(options.get("cell_um", 50)) * 1e-6
     size = float(options.get("size_mm", 20)) * 1e-3
     tell(0.02)
-    maps = layout_maps(
-        str(options.get("layout", "density-blocks")),
-        cell,
-        size,
-        options.get("file"),
-        str(options.get("layer", "")),
-    )
+    file, layout = options.get("file"), str(options.get("layout", "density-blocks"))
+    with named(file or "", str(options.get("file_name", "layout"))):
+        maps = layout_maps(layout, cell, size, file, str(options.get("layer", "")))
     tell(0.2)
     result = run_die(
         setup,

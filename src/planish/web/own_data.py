@@ -42,7 +42,7 @@ def look(path: str, name: str, kind: str) -> dict[str, Any]:
     if kind == "layout":
         from planish.measure.layout.read import list_layers
 
-        with _named(path, name):
+        with named(path, name):
             layers = list_layers(path)
         most = sorted(layers, key=lambda key: -layers[key])
         return {
@@ -52,7 +52,7 @@ def look(path: str, name: str, kind: str) -> dict[str, Any]:
     said = []
     for reader in (_sites, _traces, _rates):
         try:
-            with _named(path, name):
+            with named(path, name):
                 return dict(clean(reader(path)))
         except PlanishError as error:
             said.append(f"as {reader.__name__[1:]}: {error}")
@@ -98,7 +98,7 @@ def measured(
     from planish.jobs.measured import measured_against
 
     setup = setup_of(document)
-    with _named(before, names.get(before, "before")), _named(after or "", names.get(after or "", "after")):
+    with named(before, names.get(before, "before")), named(after or "", names.get(after or "", "after")):
         against = measured_against(setup, before, after, time_s)
     removal, wafer = against.paired.removal, against.wafer
     pick = slice(None, None, max(1, -(-len(removal) // MOST_POINTS)))
@@ -127,7 +127,7 @@ def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
     """Return traces cut into wafers: how long each was under pressure, its pressure x speed, and its rate."""
     from planish.measure.traces.read import cut_wafers, read_rates, read_traces
 
-    with _named(path, name):
+    with named(path, name):
         samples = read_traces(path)
         wafers = cut_wafers(samples, read_rates(rates) if rates else None, name)
     table = wafers.table
@@ -154,7 +154,7 @@ def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
 
 
 @contextmanager
-def _named(path: str, name: str) -> Iterator[None]:
+def named(path: str, name: str) -> Iterator[None]:
     """Put the name that a person knows in place of the path on the server, in what is refused."""
     try:
         yield

@@ -27,11 +27,12 @@ from planish.measure.layout.gds import read_gds
 from planish.measure.layout.hierarchy import Hierarchy
 from planish.measure.layout.limits import LARGEST_CELL, STRANGER, Limits
 from planish.measure.layout.maps import LayoutMaps
+from planish.units import as_si, as_whole
 
 SOURCES = coverage.SOURCES
 Progress = Callable[[float], None]
 
-_RECTS = 1 << 21  # rectangles placed at a time, by each worker (64 MB)
+_RECTS = 1 << 20  # rectangles placed at a time, by each worker (32 MB)
 _QUADS = 1 << 18  # quads placed at a time (16 MB)
 _ENTRIES = 12 << 20  # shape-in-cell entries of one tile (48 MB)
 _MOST_SHAPES = 1_000_000_000
@@ -46,7 +47,7 @@ def read_layout_maps(
     path: str | os.PathLike[str],
     layer: int,
     datatype: int,
-    cell: float,
+    cell: float | str,
     *,
     top: str | None = None,
     window: tuple[float, float, float, float] | None = None,
@@ -65,7 +66,7 @@ def read_layout_maps(
     layer, datatype:
         Which shapes. Boundaries, boxes and paths count; text and nodes do not.
     cell:
-        Side of a map cell [m]. Cells lie on whole multiples of it in layout
+        Side of a map cell [m], or text as ``"10 um"``. Cells lie on whole multiples of it in layout
         coordinates, so that maps of several layers fit each other.
     top:
         Name of the cell to map. By default all cells that no other places,
@@ -94,6 +95,7 @@ def read_layout_maps(
         or expands to more shapes or cells than can be worked on.
     """
     place = Path(path)
+    cell = as_si(cell, "length", f"{place}: cell")
     _check_request(place, layer, datatype, cell, window, tile, workers)
     key = _cache_key(layer, datatype, cell, top, window) if cache else ""
     if cache:
@@ -243,7 +245,7 @@ def _map_layer(
     if window is None and total > _MOST_SHAPES:
         raise DataError(
             f"{place}: layer {layer[0]}/{layer[1]} expands to {total:.3g} polygons, more than {_MOST_SHAPES:.0e};"
-            " map a part of it (window)"
+            " map a part of it (read_layout_maps takes a window)"
         )
     grid = _Grid.lay(place, cell, layout.unit, box, window, limits.cells)
     sums = _Run(layout, tops, grid, place, limits.work).all(tile, workers, progress)
@@ -330,7 +332,7 @@ class _Grid:
         if nx * ny > most:
             raise DataError(
                 f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {most}:"
-                " take larger cells or map a part of it (window)"
+                " take larger cells or map a part of it (read_layout_maps takes a window)"
             )
         return cls(side, x0, y0, nx, ny)
 
@@ -461,7 +463,7 @@ class _Run:
         if self.left < 0:
             raise DataError(
                 f"{self.place}: mapping it takes more than {self.work:.1e} steps: its shapes are repeated or laid"
-                " over each other too often; take larger cells or map a part of it (window)"
+                " over each other too often; take larger cells or map a part of it (read_layout_maps takes a window)"
             )
 
     def _buffers(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -492,8 +494,7 @@ def _check_request(
     workers: int,
 ) -> None:
     for name, value in (("layer", layer), ("datatype", datatype)):
-        if not 0 <= value <= 65535:
-            raise DataError(refuse(f"{place}: {name}", value, "0 to 65535"))
+        as_whole(value, f"{place}: {name}", 0, 65535)
     if not 0 < cell <= LARGEST_CELL:
         raise DataError(
             refuse(f"{place}: cell [m]", cell, f"a positive length of at most {LARGEST_CELL:g} m")
@@ -503,8 +504,7 @@ def _check_request(
         if not good or window[0] >= window[2] or window[1] >= window[3]:
             raise DataError(refuse(f"{place}: window [m]", window, "x0, y0, x1, y1 with x0 < x1 and y0 < y1"))
     for name, value in (("tile", tile), ("workers", workers)):
-        if value < 1:
-            raise DataError(refuse(f"{place}: {name}", value, "1 or more"))
+        as_whole(value, f"{place}: {name}", 1, 1 << 20)
 
 
 def _cache_key(

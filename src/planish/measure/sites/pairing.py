@@ -16,6 +16,8 @@ from planish.measure.sites.read import SiteMap
 
 #: Two sites of the same name or place may differ by this much [m] between the files.
 TOLERANCE = 1e-4
+#: [m] A tolerance as wide as a wafer would pair anything with anything.
+FARTHEST = 0.05
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -49,6 +51,12 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paire
         If either is no thickness map, a site of one name lies in two places,
         or fewer than two sites pair up.
     """
+    if not 0 < tolerance < FARTHEST:
+        raise DataError(
+            refuse(
+                "tolerance [m]", tolerance, f"above 0 and below {FARTHEST:g}", f"{TOLERANCE:g} unless given"
+            )
+        )
     for m in (before, after):
         if m.quantity != "thickness":
             raise DataError(refuse(f"{m.source}: measured quantity", m.quantity, "thickness, to be paired"))

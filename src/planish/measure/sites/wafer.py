@@ -17,6 +17,7 @@ from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.pairing import TOLERANCE, Paired, pair
 from planish.measure.sites.read import SiteMap, read_sites
 from planish.results.result import Result
+from planish.units import as_si
 
 TIMES = (1e-3, 1e7)  # [s] what can be a polish time
 
@@ -82,9 +83,9 @@ class MeasuredWafer(Result, Mapping[str, object]):
 
 
 def measure_wafer(
-    before: str | os.PathLike[str],
-    after: str | os.PathLike[str],
-    time_s: float | None = None,
+    before: str | os.PathLike[str] | SiteMap,
+    after: str | os.PathLike[str] | SiteMap,
+    time_s: float | str | None = None,
     tolerance: float = TOLERANCE,
 ) -> MeasuredWafer:
     """Read two thickness files and return the measured removal with its figures.
@@ -97,9 +98,9 @@ def measure_wafer(
     Parameters
     ----------
     before, after:
-        The files, as :func:`~planish.measure.sites.read.read_sites` reads them.
+        The files, as :func:`~planish.measure.sites.read.read_sites` reads them, or what it gave.
     time_s:
-        Polish time [s]; goes before what the files say.
+        Polish time [s], or text as ``"60 s"``; goes before what the files say.
     tolerance:
         How far [m] the two positions of one site may lie apart.
 
@@ -114,10 +115,9 @@ def measure_wafer(
         As :func:`~planish.measure.sites.read.read_sites` and :func:`~planish.measure.sites.pairing.pair`, if the
         time is not above zero, and if the mean removal is not above zero.
     """
-    if time_s is not None:
-        _check_time(time_s)
-    paired = pair(read_sites(before), read_sites(after), tolerance)
-    return MeasuredWafer(paired, time_s)
+    time = None if time_s is None else polish_time(time_s)
+    first, second = (m if isinstance(m, SiteMap) else read_sites(m) for m in (before, after))
+    return MeasuredWafer(pair(first, second, tolerance), time)
 
 
 def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
@@ -135,9 +135,13 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
         raise DataError(f"{removal.source}: {error}") from None
     time = time_s if time_s is not None else removal.polish_time
     if time is not None:
-        _check_time(time)
+        time = polish_time(time)
     flags = flag(removal)
     notes = []
+    if time is not None and removal.polish_time is not None and time != removal.polish_time:
+        notes.append(
+            f"polish time: {time:.4g} s as given goes before the {removal.polish_time:.4g} s stated with the sites"
+        )
     if time is None:
         notes.append(
             "no polish time was given, so no rate: give --time or a line '# polish_time: 60 s' in a file; "
@@ -178,11 +182,20 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     }
 
 
-def _check_time(time: float) -> None:
-    if not (np.isfinite(time) and TIMES[0] <= time <= TIMES[1]):
+def polish_time(given: float | str) -> float:
+    """Return a polish time [s] from what was given: seconds, or text as ``"60 s"``.
+
+    Raises
+    ------
+    DataError
+        For what is no time, or none that a polish can take.
+    """
+    time = as_si(given, "time", "polish time")
+    if not TIMES[0] <= time <= TIMES[1]:
         raise DataError(
-            refuse("polish time [s]", time, f"above 0, from {TIMES[0]:g} to {TIMES[1]:g}", "as --time '60 s'")
+            refuse("polish time", f"{time:g} s", f"from {TIMES[0]:g} s to {TIMES[1]:g} s", "such as '60 s'")
         )
+    return time
 
 
 def _as_dict(f: Flag) -> dict[str, Any]:

@@ -86,7 +86,11 @@ def parse_units_note(note: str, place: str) -> dict[str, str]:
             raise DataError(
                 refuse(place, piece.strip(), "of the form name=unit", "such as x=mm, thickness=nm")
             )
-        out[name.strip().lower()] = unit.strip()
+        column, told = name.strip().lower(), unit.strip()
+        if out.setdefault(column, told) != told:
+            raise DataError(
+                refuse(place, piece.strip(), f"{column}={out[column]}, as said before it", "state it once")
+            )
     return out
 
 

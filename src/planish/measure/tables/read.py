@@ -148,7 +148,12 @@ def _parsed(file: Path, text: TextIO) -> Table:
     while (head := text.readline()) and (not head.strip() or head.lstrip().startswith("#")):
         key, colon, value = head.lstrip().lstrip("#").partition(":")
         if colon:
-            notes[key.strip().lower()] = value.strip()
+            name, said = key.strip().lower(), value.strip()
+            if notes.setdefault(name, said) != said:
+                raise DataError(
+                    f"{file}: line {first}: {name} = {said[:60]!r}, where a line above has {notes[name][:60]!r} "
+                    "(state it once)"
+                )
         if first > limits.MAX_NOTES:
             raise DataError(f"{file}: more than {limits.MAX_NOTES} lines before the column names")
         first += 1

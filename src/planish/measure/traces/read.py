@@ -100,6 +100,8 @@ LONG_GAP = 60.0
 PRESSED = 0.2
 #: A removal rate above this many times the median is not credible.
 RATE_LIMIT = 5.0
+#: No sensor and no gauge tells a number beyond this, in whatever unit; sums of them must stay numbers too.
+LARGEST = 1e15
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -184,6 +186,7 @@ def read_traces(path: str | os.PathLike[str], columns: Mapping[str, str] | None 
                 f"{path}: column {name!r}: {frame[name].null_count()} samples have none (fill it in)"
             )
     for name in numeric:
+        _credible(f"{path}: column {name!r}", frame[name])
         low = frame[name].min()
         if name.startswith(("pressure", "flow")) and isinstance(low, float) and low < 0:
             raise DataError(
@@ -216,12 +219,28 @@ def read_rates(path: str | os.PathLike[str], columns: Mapping[str, str] | None =
     frame = frame.select(_label(frame, "wafer"), _label(frame, "stage"), pl.col("rate").cast(pl.Float64))
     if not bool(frame["rate"].is_finite().fill_null(False).all()):
         raise DataError(f"{path}: column 'rate': some rates are empty or not finite (leave those rows out)")
+    _credible(f"{path}: column 'rate'", frame["rate"])
     twice = frame.filter(frame.select("wafer", "stage").is_duplicated())
     if twice.height:
         raise DataError(
             f"{path}: wafer {twice['wafer'][0]}, stage {twice['stage'][0]}: has two rates (one row a polish)"
         )
     return frame
+
+
+def _credible(place: str, values: pl.Series) -> None:
+    """Refuse a column with a number that nothing measures.
+
+    Raises
+    ------
+    DataError
+        Naming the number.
+    """
+    at = values.abs().arg_max()
+    if at is not None and abs(values[at]) > LARGEST:
+        raise DataError(
+            refuse(place, values[at], f"at most {LARGEST:g} either way", "is it the right column?")
+        )
 
 
 def cut_wafers(

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from planish.engine.fixed import sealed
 from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
+from planish.units import as_whole
 
 Array = NDArray[np.float64]
 
@@ -87,8 +88,7 @@ def pressure_grid(
     """
     if not (math.isfinite(wafer_radius) and wafer_radius > 0):
         raise ModelError(refuse("wafer radius [m]", wafer_radius, "more than 0"))
-    if not 16 <= cells <= 2000:
-        raise ModelError(refuse("pressure cells", cells, "16 to 2000", "120 is enough for 1e-4"))
+    as_whole(cells, "cells of the pressure (120 are enough for 1e-4)", 16, 2000)
     r, fine, spread = _wafer_nodes(wafer_radius, cells)
     areas = wafer_radius**2 * wafer_areas(cells)
     empty = np.empty(0)

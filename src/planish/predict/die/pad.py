@@ -47,7 +47,7 @@ class PadAfter(Record):
     def note(self) -> str:
         """Return what the pad is like, in words."""
         return (
-            f"pad as after {self.wafers} wafers of a lot without chance variation: summit decay length "
+            f"pad as after {self.wafers} {'wafer' if self.wafers == 1 else 'wafers'} of a lot without chance variation: summit decay length "
             f"{self.decay_length * 1e6:.2f} um (first wafer {self.new_decay_length * 1e6:.2f}), real pressure "
             f"{self.real_pressure / 1e6:.1f} MPa, grooves {self.groove_depth * 1e6:.0f} um, rate "
             f"{100 * (float(np.mean(self.change)) - 1):+.1f} %"

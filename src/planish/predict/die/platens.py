@@ -16,6 +16,7 @@ from planish.predict.die.model import DiePad
 from planish.predict.die.pad import PadAfter
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_bench, as_described
+from planish.units import show
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
@@ -31,13 +32,25 @@ def described_platens(setup: SetupLike | Sequence[SetupLike]) -> tuple[list[Setu
 
     Raises
     ------
-    SetupError: for none at all.
+    SetupError
+        For none at all, or platens for wafers of several sizes.
     """
     several = setup if isinstance(setup, list | tuple) else [cast("SetupLike", setup)]
     described = [as_described(one) for one in several]
     if not described:
         raise SetupError(refuse("setups", "none", "one or more"))
-    return described, [as_bench(one) for one in described]
+    benches = [as_bench(one) for one in described]
+    first = benches[0].wafer.radius
+    for number, bench in enumerate(benches[1:], 2):
+        if abs(bench.wafer.radius - first) > 1e-6 * first:
+            raise SetupError(
+                refuse(
+                    f"platen {number}, {bench.title or 'untitled'}: wafer.diameter",
+                    show(2 * bench.wafer.radius, "length"),
+                    f"{show(2 * first, 'length')}, as on the first: one wafer passes them all",
+                )
+            )
+    return described, benches
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,6 +36,6 @@ export async function write(state) {
   if (state.view === "teach" && state.lesson) parts.set("lesson", state.lesson);
   parts.set("s", await pack(state.setup));
   if (state.held) parts.set("a", await pack(state.held));
-  history.replaceState(null, "", "#" + parts);
+  history.replaceState(null, "", `#${parts}`);
   return location.href;
 }

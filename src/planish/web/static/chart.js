@@ -1,5 +1,7 @@
 // Line charts as SVG: sharp at any size, saved as SVG or PNG, readable in both themes.
 
+import { tickText, ticks } from "./ticks.js";
+
 const NS = "http://www.w3.org/2000/svg";
 export const LINES = ["line-1", "line-2", "line-3", "line-4", "line-5", "line-6"];
 
@@ -9,21 +11,6 @@ export function el(name, attributes = {}, text) {
   if (text !== undefined) made.textContent = text;
   return made;
 }
-
-export function ticks(low, high, count) {
-  const span = high - low;
-  if (!(span > 0)) return [low];
-  const rough = span / Math.max(count, 1), power = 10 ** Math.floor(Math.log10(rough));
-  const step = [1, 2, 2.5, 5, 10].map((m) => m * power).find((s) => s >= rough * 0.999);
-  const out = [];
-  for (let v = Math.ceil(low / step - 1e-9) * step; v <= high + step * 1e-9; v += step) out.push(Math.abs(v) < step * 1e-9 ? 0 : v);
-  return out;
-}
-
-const tickText = (v, step) => {
-  const places = Math.max(0, Math.min(6, -Math.floor(Math.log10(step) + 1e-9)));
-  return Math.abs(v) >= 1e5 || (v !== 0 && Math.abs(v) < 1e-4) ? v.toExponential(1) : v.toFixed(step % 1 === 0 ? 0 : Math.max(places, step / 10 ** -places % 1 > 1e-6 ? places + 1 : places));
-};
 
 export class Chart {
   // series: [{x, y, name, look, dash, points, band}], x and y arrays in shown units.
@@ -127,7 +114,7 @@ export class Chart {
       });
     }
     this.svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
-    this.svg.setAttribute("aria-label", `${this.label}: ${spec.yName} over ${spec.xName}${spec.saying ? ". " + spec.saying : ""}`);
+    this.svg.setAttribute("aria-label", `${this.label}: ${spec.yName} over ${spec.xName}${spec.saying ? `. ${spec.saying}` : ""}`);
     this.svg.replaceChildren(...parts);
   }
 
@@ -152,7 +139,7 @@ export class Chart {
       if (one.points || !one.x.length) continue;
       let best = 0;
       for (let i = 1; i < one.x.length; i++) if (Math.abs(one.x[i] - x) < Math.abs(one.x[best] - x)) best = i;
-      told.push(`${one.name ? one.name + " " : ""}${one.y[best].toPrecision(4)}`);
+      told.push(`${one.name ? `${one.name} ` : ""}${one.y[best].toPrecision(4)}`);
     }
     this.hint.textContent = `${this.spec.xName.split("[")[0].trim()} ${x.toFixed(Math.abs(s.x1) > 50 ? 0 : 1)}: ${told.join(", ")}`;
     this.mark?.remove();
@@ -193,7 +180,7 @@ export function standalone(svg) {
 
 export async function asPng(svg, scale = 2) {
   const box = svg.getBoundingClientRect(), image = new Image();
-  image.src = "data:image/svg+xml;charset=utf-8," + encodeURIComponent(standalone(svg));
+  image.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(standalone(svg))}`;
   await image.decode();
   const canvas = document.createElement("canvas");
   canvas.width = box.width * scale; canvas.height = box.height * scale;

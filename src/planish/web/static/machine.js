@@ -82,7 +82,8 @@ export class Machine {
     const carrier = m.wafer_radius + (m.ring ? m.ring.gap + m.ring.width : 0);
     const tall = Math.max(reach, carrier) * (m.motion === "linear" ? 1.5 : 1.05);
     const long = m.motion === "linear" ? 2.4 * Math.max(carrier, m.belt_width / 2) : tall;
-    const s = this.s = Math.min(height / 2 / tall, width / 2 / long);
+    const s = Math.min(height / 2 / tall, width / 2 / long);
+    this.s = s;
     this.half = width / 2 / s;
     this.em = (parseFloat(getComputedStyle(this.plan).fontSize) || 13) / 13;
     this.svg.replaceChildren();
@@ -375,4 +376,4 @@ function arrow(parts, x, y0, y1, fill, em) {
   parts.push(el("path", { d: `M${x - w} ${y0}h${2 * w}V${y1 - head}h${wing}L${x} ${y1}l${-w - wing} ${-head}h${wing}z`, fill, class: "arrow" }));
 }
 
-const annulus = (a, b) => `M${b} 0A${b} ${b} 0 1 1 ${-b} 0A${b} ${b} 0 1 1 ${b} 0Z` + (a > 0 ? `M${a} 0A${a} ${a} 0 1 0 ${-a} 0A${a} ${a} 0 1 0 ${a} 0Z` : "");
+const annulus = (a, b) => `M${b} 0A${b} ${b} 0 1 1 ${-b} 0A${b} ${b} 0 1 1 ${b} 0Z${a > 0 ? `M${a} 0A${a} ${a} 0 1 0 ${-a} 0A${a} ${a} 0 1 0 ${a} 0Z` : ""}`;

@@ -143,7 +143,8 @@ let round = 0, leaving = new AbortController();
 async function rest() {
   if (!state.document || !state.answer) return;
   leaving.abort(); // what the round before still asks for, nobody will look at
-  const { signal } = (leaving = new AbortController());
+  leaving = new AbortController();
+  const { signal } = leaving;
   const mine = ++round, digest = state.answer.header.digest, document = state.document;
   const current = () => mine === round && state.answer.header.digest === digest;
   state.save();

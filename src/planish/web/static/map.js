@@ -75,7 +75,7 @@ export class MapView {
       const from = Math.min(rows - 1, Math.floor((h - 1 - y) * rows / h)) * columns, row = y * w;
       for (let x = 0; x < w; x++) {
         const v = grid[from + Math.min(columns - 1, (x * columns / w) | 0)];
-        pixels[row + x] = v === v ? lut[Math.min(255, Math.max(0, ((v - low) * scale) | 0))] : 0;
+        pixels[row + x] = !Number.isNaN(v) ? lut[Math.min(255, Math.max(0, ((v - low) * scale) | 0))] : 0;
       }
     }
   }
@@ -120,12 +120,12 @@ export class MapView {
     } else {
       value = spec.grid[Math.min(spec.rows - 1, Math.floor(v * spec.rows)) * spec.columns + Math.min(spec.columns - 1, Math.floor(u * spec.columns))];
     }
-    this.hint.textContent = value === value ? `${number(value, 4)} ${spec.unit}` : "";
+    this.hint.textContent = !Number.isNaN(value) ? `${number(value, 4)} ${spec.unit}` : "";
   }
 
   csv() {
     const spec = this.spec;
-    if (spec.round) return ["radius_mm," + spec.name, ...Array.from(spec.round.radius, (r, i) => `${r * 1e3},${spec.round.value[i]}`)].join("\n");
+    if (spec.round) return [`radius_mm,${spec.name}`, ...Array.from(spec.round.radius, (r, i) => `${r * 1e3},${spec.round.value[i]}`)].join("\n");
     const rows = [];
     for (let y = 0; y < spec.rows; y++) rows.push(Array.from(spec.grid.subarray(y * spec.columns, (y + 1) * spec.columns)).join(","));
     return rows.join("\n");
@@ -146,6 +146,6 @@ export function limitsOf(values, share = 0) {
     for (const v of values) { if (v < low) low = v; if (v > high) high = v; }
     return Number.isFinite(low) ? [low, high] : [0, 1];
   }
-  const known = Float32Array.from(values).filter((v) => v === v).sort();
+  const known = Float32Array.from(values).filter((v) => !Number.isNaN(v)).sort();
   return known.length ? [known[Math.floor(share * known.length)], known[Math.ceil((1 - share) * known.length) - 1]] : [0, 1];
 }

@@ -77,10 +77,10 @@ export class Settings {
     if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
   }
 
-  group(words, fields, home) {
+  group(title, fields, home) {
     const made = document.createElement("fieldset");
     made.innerHTML = "<legend></legend>";
-    made.firstChild.textContent = words;
+    made.firstChild.textContent = title;
     for (const field of fields) made.append(this.row(field));
     home.append(made);
   }

@@ -130,7 +130,7 @@ export class TileView {
       const pixels = new Uint32Array(image.data.buffer);
       for (let i = 0; i < values.length; i++) {
         const v = values[i];
-        pixels[i] = v === v ? RAMP[Math.min(255, Math.max(0, ((v - this.low) * this.scale) | 0))] : 0;
+        pixels[i] = !Number.isNaN(v) ? RAMP[Math.min(255, Math.max(0, ((v - this.low) * this.scale) | 0))] : 0;
       }
       const picture = await createImageBitmap(image);
       this.tiles.set(key, { picture, rows, columns, values });
@@ -149,7 +149,7 @@ export class TileView {
       const tile = this.tiles.get(`${l}/${Math.floor(cy / size)}/${Math.floor(cx / size)}`);
       if (!tile || x < 0 || y < 0) continue;
       const v = tile.values[(cy % size) * tile.columns + (cx % size)];
-      this.hint.textContent = v === undefined || v !== v ? "" : `${number(v * this.factor, 4)} ${this.unit}`;
+      this.hint.textContent = v === undefined || Number.isNaN(v) ? "" : `${number(v * this.factor, 4)} ${this.unit}`;
       return;
     }
   }
