@@ -11,7 +11,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from planish._version import __version__ as __version__
+from planish.registered import register_all
+
+register_all()
 
 _HOMES = {
     # describe
@@ -32,7 +35,8 @@ _HOMES = {
     "predict.die.result": "DieResult",
     "predict.die.fields": "polish_fields",
     "predict.die.fields_result": "FieldsResult",
-    "predict.result": "open_result SavedResult",
+    "results.result": "Result",
+    "results.saved": "open_result SavedResult",
     # measure
     "measure.sites.read": "read_sites SiteMap",
     "measure.sites.wafer": "measure_wafer MeasuredWafer",
@@ -76,10 +80,11 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.predict.die.result import DieResult as DieResult
     from planish.predict.lot.result import LotResult as LotResult
     from planish.predict.lot.run import polish_lot as polish_lot
-    from planish.predict.result import SavedResult as SavedResult
-    from planish.predict.result import open_result as open_result
     from planish.predict.wafer.polish import polish as polish
     from planish.predict.wafer.result import WaferResult as WaferResult
+    from planish.results.result import Result as Result
+    from planish.results.saved import SavedResult as SavedResult
+    from planish.results.saved import open_result as open_result
     from planish.setup.check import check as check
     from planish.setup.finding import Finding as Finding
     from planish.setup.load import load as load

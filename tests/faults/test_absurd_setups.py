@@ -102,14 +102,14 @@ def test_unlikely_values_are_questioned_and_noted(name: str, tmp_path: Path) -> 
 def test_results_carry_the_note() -> None:
     odd = ROTARY.replace({f"{MAIN}.carrier_speed": "600 rpm"})
     for result in (planish.polish(odd), planish.polish_lot(odd, 2)):
-        assert any("carrier_speed 600 rpm" in note for note in result.summary()["notes"])
+        assert any("carrier_speed 600 rpm" in note for note in result.document()["notes"])
 
 
 def test_a_die_carries_the_note() -> None:
     from planish.measure.layout.make import make_maps
 
     odd = ROTARY.replace({f"{MAIN}.zone_pressures": "40 psi"})
-    notes = planish.polish_die(odd, make_maps("density-blocks", cell=200e-6)).summary()["notes"]
+    notes = planish.polish_die(odd, make_maps("density-blocks", cell=200e-6)).document()["notes"]
     assert any("zone_pressures 40 psi" in note for note in notes)
     assert any("water would boil off" in note for note in notes)
 

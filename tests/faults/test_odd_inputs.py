@@ -149,7 +149,7 @@ def test_less_abrasive_polishes_slower():
 
 @pytest.mark.parametrize("longest", ["180 s", "3600 s", "36000 s"])
 def test_a_stop_is_met_however_long_the_limit(longest):
-    main = planish.polish(BASES["rotary"].replace({"recipe.step.2.max_time": longest})).summary()["steps"][1]
+    main = planish.polish(BASES["rotary"].replace({"recipe.step.2.max_time": longest})).document()["steps"][1]
     assert main["removed_nm"] == pytest.approx(550.0, abs=0.02)
 
 

@@ -21,7 +21,7 @@ from planish.predict.die.processes.metal import MetalLevel
 from planish.predict.die.processes.oxide import OxideLevel
 from planish.predict.die.processes.sti import StiLevel
 from planish.predict.die.result import DieResult
-from planish.predict.result import open_result
+from planish.results.saved import open_result
 
 CELL = 2e-4
 SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)

@@ -93,9 +93,9 @@ def test_the_wafer_is_fixed(wafer):
         wafer.radius = np.zeros(3)
     with pytest.raises(FrozenInstanceError):
         wafer.steps[0].duration = 1.0
-    wafer.summary()["notes"].append("mine")
+    wafer.document()["notes"].append("mine")
     wafer.sources().append("mine")
-    assert "mine" not in wafer.summary()["notes"]
+    assert "mine" not in wafer.document()["notes"]
     assert "mine" not in wafer.sources()
 
 

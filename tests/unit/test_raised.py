@@ -65,11 +65,11 @@ def _plain(words: str) -> str:
 def test_one_wafer_and_a_lot_raise_the_same(words: str) -> None:
     setup = _rotary(CASES[words])
     wafer = polish(setup)
-    told = [*wafer.summary()["notes"], *(item.text for item in findings(wafer, remedies=False))]
+    told = [*wafer.document()["notes"], *(item.text for item in findings(wafer, remedies=False))]
     assert any(words in note for note in told), told
-    lot = polish_lot(setup, 1, variation=STILL).summary()["notes"]
+    lot = polish_lot(setup, 1, variation=STILL).document()["notes"]
     assert any(words in note for note in lot), lot
-    for note in wafer.summary()["notes"]:
+    for note in wafer.document()["notes"]:
         assert any(_plain(other).startswith(_plain(note)) for other in lot), (note, lot)
     for item in wafer.raised():
         assert any(_plain(other).startswith(_plain(item.words.rstrip("."))) for other in lot), (item, lot)
@@ -101,7 +101,7 @@ def test_the_worst_wafer_is_named_where_the_pad_boils() -> None:
     setup = _rotary(HARD_AND_FAST)
     lot = polish_lot(setup, 20, variation=STILL)
     hot = lot.records.peak_temperature - 273.15
-    (note,) = [note for note in lot.notes if "boil" in note]
+    (note,) = [note for note in lot.said if "boil" in note]
     assert f"pad at {hot.max():.0f} °C" in note
     assert note.endswith("(all 20 wafers)" if np.all(hot > 95) else f"{np.sum(hot > 95)} of 20 wafers)")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -27,9 +28,9 @@ def clean(
     except PlanishError as error:
         raise DataError(f"--hamaker = {error}") from None
     found = clean_wafer(load_changed(file, settings), steps or USUAL, sizes=given, **held)
-    figures = found.summary()
+    figures: dict[str, Any] = found.document()
     if json_out:
-        show.print_json({**figures, "sources": found.sources()})
+        show.print_json(figures)
         return
     show.table(
         ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in figures["sizes_nm"])],

@@ -121,7 +121,7 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
     """
     import numpy as np
 
-    from planish.predict.result import open_result
+    from planish.results.saved import open_result
 
     below = open_result(file)
     if below.kind != "die":
@@ -171,13 +171,11 @@ def proposed(result: DieResult, ceiling: float) -> FillProposal:
 
 
 def _print(result: DieResult, proposal: FillProposal | None, json_out: bool, units: str) -> None:
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     if proposal is not None:
         figures |= proposal.summary()
     if json_out:
-        from planish.predict.die.fill import SOURCES
-
-        sources = [*result.sources(), *(SOURCES if proposal is not None else ())]
+        sources = [*result.sources(), *(proposal.sources() if proposal is not None else ())]
         show.print_json({**figures, "sources": sources})
         return
     show.summary(figures, units)
@@ -244,9 +242,9 @@ def fit_steps(
         )
     data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
     found = fit_planarization(read_maps(layout, layer, cell, json_out), data, step=before)
-    figures = found.summary() | {"step_before_nm": before * 1e9}
+    figures = {**found.document(), "step_before_nm": before * 1e9}
     if json_out:
-        show.print_json({**figures, "sources": found.sources()})
+        show.print_json(figures)
     else:
         show.summary(figures)
         show.changes(found.changes, "to polish a die with this length, add")

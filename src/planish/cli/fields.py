@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -63,9 +63,9 @@ def fields(
 
 
 def _print(result: FieldsResult, json_out: bool, units: str) -> None:
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     if json_out:
-        show.print_json({**figures, "sources": result.sources()})
+        show.print_json(figures)
         return
     spread = [key.removesuffix("_least_nm") for key in figures if key.endswith("_least_nm")]
     keys = {f"{name}_{side}_nm" for name in spread for side in ("least", "mean", "most")}

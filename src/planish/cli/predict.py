@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from planish.cli import show
+from planish.units import PSI
 
 
 def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Path | None, units: str) -> None:
@@ -43,16 +44,16 @@ def _bands(setup: Any) -> dict[str, Any]:
 
 
 def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None = None) -> None:
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     if json_out:
         extra = {} if bands is None else {"bands": bands}
-        show.print_json({**figures, **extra, "sources": result.sources()})
+        show.print_json({**figures, **extra})
         return
     show.summary(figures, units)
     if bands is not None:
         _print_bands(bands)
     if figures.get("steps"):
-        from planish.predict.result import label
+        from planish.explain.words import label
 
         steps = figures["steps"]
         rows = [[label(key), *(step[key] for step in steps)] for key in steps[0] if key != "name"]
@@ -60,7 +61,7 @@ def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None
 
 
 def _print_bands(bands: dict[str, Any]) -> None:
-    from planish.predict.result import label
+    from planish.explain.words import label
 
     if not bands:
         show.table(["band"], [["no spread is stated in this setup, so there is no band"]])
@@ -80,9 +81,9 @@ def _profile_table(result: Any, path: Path) -> Path:
     from planish.engine.files import write_whole
 
     head = ["radius_mm", "removed_nm", *[f"{film}_remaining_nm" for film in result.films]]
-    head += [f"{step.name}_pressure_kPa" for step in result.steps]
+    head += [f"{step.name}_pressure_psi" for step in result.steps]
     columns = [result.radius * 1e3, result.removed * 1e9, *(result.remaining * 1e9)]
-    columns += [step.pressure / 1e3 for step in result.steps]
+    columns += [step.pressure / PSI for step in result.steps]
     rows = ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True))
     write_whole(path, csv_text(head, rows))
     return path
@@ -138,7 +139,7 @@ def dwell(
 
     setup = load_changed(file, settings)
     found = design_sweep(setup, zones, least=least)
-    figures = found.summary()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -148,7 +149,7 @@ def dwell(
             for low, high, share in zip(edges, edges[1:], figures["zone_dwell"], strict=False)
         ]
         show.table(["pad radius [mm]", "share of time [%]"], rows)
-        show.summary({key: value for key, value in figures.items() if key != "sources"})
+        show.summary(figures)
         show.changes(found.changes, "to polish with it, add")
     if out is not None:
         from planish.engine.files import write_whole

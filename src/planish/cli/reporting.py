@@ -40,19 +40,19 @@ def compare(a: Path, b: Path, settings: list[str], outcomes: list[str] | None, j
     """Compare two setups and share out the differences among the groups of choices."""
     from planish.explain.comparison.attribution import OUTCOMES
     from planish.explain.comparison.attribution import compare as run
+    from planish.explain.words import label
     from planish.jobs.changed import load_changed
-    from planish.predict.result import label
 
     found = run(load_changed(a, settings), load_changed(b, settings), outcomes or OUTCOMES)
     if json_out:
-        show.print_json(found.summary())
+        show.print_json(found.document())
         return
     show.table(
         ["figure", "A", "B"],
         [[label(key), found.a[key], found.b[key]] for key in found.a],
         title=f"A {a}, B {b}",
     )
-    for sentence in found.summary()["sentences"]:
+    for sentence in map(found.sentence, found.outcomes):
         typer.echo(sentence)
     for note in found.notes:
         typer.echo(f"note: {note}")

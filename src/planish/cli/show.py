@@ -12,14 +12,13 @@ from typing import Any
 import typer
 
 from planish.errors import DataError, SetupError, refuse
-from planish.units import NM_PER_MIN, PSI, ZERO_CELSIUS
 
 PIPED_WIDTH = 120
 
 
 def print_json(document: Any) -> None:
     """Print ``document`` as one strict JSON document on standard output."""
-    from planish.predict.result import clean
+    from planish.results.plain import clean
 
     spells = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     typer.echo(json.dumps(clean(document), indent=1, ensure_ascii=not spells, allow_nan=False))
@@ -67,7 +66,7 @@ _LEFT_OUT = (
 
 def summary(figures: dict[str, Any], units: str = "trade") -> None:
     """Print a flat summary as a two-column table, then its notes."""
-    from planish.predict.result import label
+    from planish.explain.words import label
 
     flat = {
         key: value
@@ -75,28 +74,14 @@ def summary(figures: dict[str, Any], units: str = "trade") -> None:
         if not isinstance(value, dict | list) and not (value is None and key in _LEFT_OUT)
     }
     if units == "si":
-        flat = dict(_in_si(key, value) for key, value in flat.items())
+        from planish.results.units import in_si
+
+        flat = dict(
+            in_si(key, value) if isinstance(value, float) else (key, value) for key, value in flat.items()
+        )
     table(["figure", "value"], [[label(key), text(value)] for key, value in flat.items()])
     for note in figures.get("notes", []):
         typer.echo(f"note: {note}")
-
-
-_TO_SI: dict[str, tuple[str, Callable[[float], float]]] = {
-    "_nm_per_min": ("_m_per_s", lambda v: v / NM_PER_MIN),
-    "_psi": ("_Pa", lambda v: v * PSI),
-    "_MPa": ("_Pa", lambda v: v * 1e6),
-    "_nm": ("_m", lambda v: v * 1e-9),
-    "_um": ("_m", lambda v: v * 1e-6),
-    "_mm": ("_m", lambda v: v * 1e-3),
-    "_C": ("_K", lambda v: v + ZERO_CELSIUS),
-}
-
-
-def _in_si(key: str, value: Any) -> tuple[str, Any]:
-    for ending, (si, convert) in _TO_SI.items():
-        if key.endswith(ending) and isinstance(value, float):
-            return key[: -len(ending)] + si, convert(value)
-    return key, value
 
 
 def check_units(units: str) -> None:

@@ -18,8 +18,8 @@ from planish.explain.figures.wafer import (
 )
 from planish.explain.findings import Finding, findings
 from planish.explain.page import Part, render
+from planish.explain.words import label
 from planish.fit.against import WaferAgainst, wafer_against
-from planish.predict.result import label
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.result import WaferResult
 from planish.setup.changes import set_options
@@ -86,8 +86,7 @@ def headline(result: WaferResult) -> str:
 
 def wafer_parts(result: WaferResult) -> list[Part]:
     """Return the parts of a page about one wafer."""
-    figures = result.summary()
-    flat = [(key, value) for key, value in figures.items() if not isinstance(value, dict | list)]
+    flat = result.summary().items()
     longest = max(range(len(result.steps)), key=lambda index: result.steps[index].duration)
     step = result.bench.steps[longest]
     machine = Part("The machine").figure(
@@ -97,15 +96,15 @@ def wafer_parts(result: WaferResult) -> list[Part]:
     )
     found = Part("Findings").listing([told(item) for item in findings(result)])
     numbers = Part("Figures").table(["figure", "value"], [[label(key), value] for key, value in flat])
-    steps = figures["steps"]
-    numbers.table([label(key) for key in steps[0]], [list(step.values()) for step in steps], "Step by step")
+    steps = result.tables()["steps"]
+    numbers.table([label(key) for key in steps], list(zip(*steps.values(), strict=True)), "Step by step")
     profiles = Part("Across the wafer")
     profiles.figure(
         wafer_figure(result), "Pressure, speed, rate and thickness against radius; grey: edge exclusion."
     )
     profiles.figure(edge_figure(result), "The last 20 mm: pressure as a share of its mean.")
     profiles.figure(map_figure(result), "Removed and remaining film over the wafer.")
-    notes = Part("Assumed").listing(figures["notes"] or ["Nothing was assumed beyond the setup."])
+    notes = Part("Assumed").listing(list(result.notes) or ["Nothing was assumed beyond the setup."])
     return [found, numbers, profiles, machine, notes]
 
 

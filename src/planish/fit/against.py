@@ -7,12 +7,12 @@ wafer is predicted for that time, so that removed amounts may be compared; and t
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, shortened
+from planish.engine.record import counted, shortened
 from planish.errors import DataError, FitError
 from planish.fit.rate_change import rate_change
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
@@ -22,6 +22,8 @@ from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
+from planish.results.plain import unique
+from planish.results.result import Result
 from planish.setup.given import as_bench, as_setup
 from planish.setup.si import Bench
 
@@ -47,7 +49,7 @@ SHARED = (
 
 
 @dataclass(frozen=True, repr=False)
-class WaferAgainst(Record):
+class WaferAgainst(Result):
     """Result of :func:`wafer_against`.
 
     ``paired`` holds the measured removal; ``wafer`` is the prediction for ``time`` [s] (None: no time is
@@ -56,6 +58,8 @@ class WaferAgainst(Record):
     law cannot be fitted, and ``unfitted`` then says why. ``notes`` say where the time came from and what was
     assumed.
     """
+
+    kind: ClassVar[str] = "measured against predicted"
 
     paired: Paired
     wafer: WaferResult
@@ -70,6 +74,23 @@ class WaferAgainst(Record):
         time = "unknown" if self.time is None else f"{self.time:.4g} s"
         sites = counted(len(self.paired.removal), "site")
         return f"{shortened(self.paired.removal.source, 100)}, {sites}, polish time {time}"
+
+    def sources(self) -> list[str]:
+        """Return what prediction and fit rest on, one line each."""
+        return unique([*self.wafer.sources(), *(self.fit.sources() if self.fit is not None else ())])
+
+    def _content(self) -> dict[str, Any]:
+        fit = {} if self.fit is None else self.fit._content()
+        flags = fit.pop("flags", [])
+        findings = fit.pop("findings", [self.unfitted])
+        return {
+            "time_s": self.time,
+            "rms_nm": self.rms * 1e9,
+            **fit,
+            "figures": self.rows(),
+            "flags": flags,
+            "findings": list(findings),
+        }
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the figures that both know: key, predicted, measured."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
 from planish.physics.pattern.oxide_step import SOURCES as STEP_SOURCES
 from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
+from planish.results.result import Result
 from planish.setup.changes import Changes, quantity_text
 from planish.units import NM_PER_MIN
 
@@ -65,11 +66,13 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PlanarizationFit(Record):
+class PlanarizationFit(Result):
     """``length`` [m], blanket ``rate`` [m/s], ``contact_height`` [m] (None if not fitted), the standard deviation
     of what is left over ``residual_sd`` [m], ``points`` used, ``bands_by`` how the bands were found, the
     ``covariance`` of the logarithms; ``notes``: measurements far off all others; at each structure the effective ``density`` and the fitted ``up_loss`` and
     ``step_left`` [m]."""
+
+    kind: ClassVar[str] = "planarization fit"
 
     length: Band
     rate: Band
@@ -91,7 +94,7 @@ class PlanarizationFit(Record):
             f"{counted(self.points, 'point')}"
         )
 
-    def summary(self) -> dict[str, Any]:
+    def _content(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit."""
         named = {
             "planarization_length_mm": (self.length, 1e3),
@@ -112,7 +115,6 @@ class PlanarizationFit(Record):
             "points": self.points,
             "bands_by": self.bands_by,
             "changes": self.changes,
-            "notes": list(self.notes),
         }
 
     @property

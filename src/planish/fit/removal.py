@@ -18,16 +18,17 @@ a pressure that does.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, figure
+from planish.engine.record import counted, figure
 from planish.errors import DataError, FitError, refuse
 from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.profile import RadialProfile, smooth_profile
 from planish.physics.removal.laws import LAWS
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     from planish.measure.sites.read import SiteMap
@@ -51,7 +52,7 @@ RING = 1e-4
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class RemovalFit(Record):
+class RemovalFit(Result):
     """Result of :func:`~planish.fit.against.fit_wafer`.
 
     ``k_p`` and ``k_p_error`` [1/Pa] (NaN where the law has no k_p);
@@ -65,6 +66,8 @@ class RemovalFit(Record):
     rate (for ``Setup.replace``); None where the fit was to SI records, which
     do not say what their file says, or no scale was found.
     """
+
+    kind: ClassVar[str] = "removal fit"
 
     k_p: float
     k_p_error: float
@@ -91,7 +94,16 @@ class RemovalFit(Record):
             f"{len(self.flags)} flagged"
         )
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Nothing: its figures say it all."""
+        return ()
+
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (None for what is not defined)."""
 
         def number(v: float) -> float | None:
@@ -109,7 +121,6 @@ class RemovalFit(Record):
             "changes": self.changes,
             "flags": [{"site": f.site, "reason": f.reason, "score": f.score} for f in self.flags],
             "findings": list(self.sentences),
-            "sources": list(SOURCES),
         }
 
 

@@ -236,6 +236,12 @@ class Setup:
                 hasher.update((self.folder / path).read_bytes())
         return hasher.hexdigest()[:20]
 
+    def attached(self) -> dict[str, bytes]:
+        """Return the content of the data files that the setup names, by their names."""
+        if self.folder is None:
+            return {}
+        return {name: (self.folder / name).read_bytes() for name in attached_files(self._tree)}
+
     def to_toml(self) -> str:
         """Return the document as TOML text; `planish.setup.load.loads` reads it back to an equal setup.
 

@@ -197,7 +197,7 @@ def listing() -> list[dict[str, Any]]:
 def answer(document: Mapping[str, Any], lesson: str) -> dict[str, Any]:
     """Return the computed answer of one comparison: figures, curves and a sentence for each figure."""
     from planish.errors import SetupError
-    from planish.predict.result import clean
+    from planish.results.plain import clean
 
     chosen = next((one for one in LESSONS if one.id == lesson), None)
     if chosen is None:
@@ -257,14 +257,14 @@ def sentence(figure: Figure, values: Mapping[str, float | None]) -> str:
 def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
     result = polished(setup)
     main = max(result.steps, key=lambda step: step.duration)
-    wafer = result.summary()
+    wafer: dict[str, Any] = result.document()
     wafer["speed_spread_percent"] = 100 * float(np.ptp(main.speed)) / float(main.speed.mean())
     out: dict[str, dict[str, Any]] = {"wafer": wafer}
     if "die" in needed:
         from planish.web.depth import layout_maps, run_die
 
         maps = layout_maps("density-blocks", 200e-6, 20e-3)
-        out["die"] = run_die(setup, maps, place="centre").summary()
+        out["die"] = run_die(setup, maps, place="centre").document()
     if "lot" in needed:
         from planish.predict.lot.run import polish_lot
         from planish.predict.lot.variation import Variation
@@ -272,7 +272,7 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
         lot = polish_lot(setup, LOT_WAFERS, variation=Variation.none())
         rate = lot.records.rate
         out["lot"] = {
-            **lot.summary(),
+            **lot.document(),
             "rate_kept_percent": 100 * float(rate[-1] / rate[0]) if rate[0] > 0 else None,
             "pad_worn_um": float(lot.records.worn[-1].max()) * 1e6,
             "series": (rate * NM_PER_MIN).tolist(),

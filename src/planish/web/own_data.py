@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from planish.errors import DataError, FitError, PlanishError
-from planish.predict.result import clean
+from planish.results.plain import clean
 from planish.web.answers import setup_of
 
 MOST_POINTS = 2000
@@ -117,7 +117,7 @@ def measured(
                 "rms_nm": against.rms * 1e9,
                 "findings": against.sentences(),
                 "flags": against.figures["flags"],
-                "fit": against.fit.summary() if against.fit is not None else {},
+                "fit": against.fit.document() if against.fit is not None else {},
             }
         )
     )
@@ -146,8 +146,8 @@ def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
 
         answer["rate"] = pick["rate"].to_list()
         try:
-            law = fit_rate_law(wafers).summary()
-            answer["findings"] = law.get("findings", [])
+            law = fit_rate_law(wafers)
+            answer["findings"] = [line for regime in law.regimes for line in regime.sentences]
         except (FitError, DataError) as error:
             answer["findings"] = [str(error)]
     return dict(clean(answer))

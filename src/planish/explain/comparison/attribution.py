@@ -12,13 +12,13 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import factorial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from planish.engine.record import Record
 from planish.errors import SetupError
 from planish.explain.comparison.mixing import GROUPS, differing, mixed
 from planish.explain.comparison.ties import reading_notes, tied_groups
 from planish.explain.comparison.trials import NoFigureError, Trials, is_number, number
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
@@ -34,7 +34,7 @@ SHOWN = 1e-3  # of the largest share: smaller ones are left out of the sentence
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Comparison(Record):
+class Comparison(Result):
     """A against B.
 
     Attributes
@@ -58,6 +58,8 @@ class Comparison(Record):
         not say what its file says.
     """
 
+    kind: ClassVar[str] = "comparison"
+
     a: dict[str, float | None]
     b: dict[str, float | None]
     outcomes: tuple[str, ...]
@@ -77,7 +79,11 @@ class Comparison(Record):
         a, b = self.a[outcome], self.b[outcome]
         return None if a is None or b is None else b - a
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the comparison as plain numbers, with one sentence an outcome."""
         return {
             "a": self.a,
@@ -92,13 +98,11 @@ class Comparison(Record):
             "sentences": [self.sentence(key) for key in self.outcomes],
             "changes": self.changes,
             "model_runs": self.runs,
-            "notes": list(self.notes),
-            "sources": list(SOURCES),
         }
 
     def sentence(self, outcome: str) -> str:
         """Return the finding in words: "...: 300 in A, 354 in B, 18 % higher: +12 % pad, +9 % recipe, -3 % slurry"."""
-        from planish.predict.result import label
+        from planish.explain.words import label
 
         words = label(outcome)
         a, b, difference = self.a[outcome], self.b[outcome], self.difference(outcome)
@@ -128,7 +132,7 @@ class Comparison(Record):
         that differ or are negative, an A that is nothing, degrees Celsius, whose zero is not nothing, and
         figures that are per cents themselves.
         """
-        from planish.predict.result import label
+        from planish.explain.words import label
 
         a, b = self.a[outcome], self.b[outcome]
         amounts = a is not None and b is not None and a > 0 and b >= 0

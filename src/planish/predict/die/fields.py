@@ -28,9 +28,9 @@ from planish.predict.die.model import (
     width_notes,
 )
 from planish.predict.die.pad import PadAfter
-from planish.predict.die.platens import Platens, benches_of
-from planish.predict.die.polish import Route, length_notes, settled, sources_of, standing_notes
-from planish.predict.result import unique
+from planish.predict.die.platens import Platens, described_platens
+from planish.predict.die.polish import Route, asked_die, length_notes, settled, sources_of, standing_notes
+from planish.results.plain import unique
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -118,7 +118,21 @@ def polish_fields(
     SetupError: as ``polish_die``, and for a field that does not fit the wafer.
     CancelledError: if it was stopped.
     """
-    benches = benches_of(setup)
+    described, benches = described_platens(setup)
+    asked = asked_die(
+        described,
+        maps,
+        wafer,
+        {
+            "process": process,
+            "level": level,
+            "centres": centres,
+            "pad_state": pad_state,
+            "after": after,
+            "choices": choices,
+            "route": route,
+        },
+    )
     check_maps(maps)
     process, level, choices, assumed = settled(benches[0], process, level, choices, route)
     cells = die_input(maps, level)
@@ -148,8 +162,9 @@ def polish_fields(
         duration=pieces[0][2].duration,
         merits=level.merits,
         fields=tuple(fields),
-        notes=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
+        said=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
         rests_on=sources_of(benches, level, route),
+        asked=asked,
     )
 
 

@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
 from planish.predict.die.level import Merit
-from planish.predict.result import Result
+from planish.results.result import Result
+from planish.units import PSI
 
 if TYPE_CHECKING:
     import xarray as xr
+
+    from planish.results.asked import Asked
 
 Array = NDArray[np.float64]
 PLAIN = ("within_die_range", "within_die_sigma", "topography", "clear_time")  # that any process has
@@ -69,7 +72,6 @@ class FieldsResult(Result):
     """All fields of a wafer. Lengths [m], times [s]."""
 
     kind: ClassVar[str] = "fields"
-    drawer: ClassVar[str] = "planish.explain.figures.fields:fields_figure"
 
     process: str
     route: str
@@ -78,8 +80,9 @@ class FieldsResult(Result):
     duration: float
     merits: tuple[Merit, ...]
     fields: tuple[Field, ...]
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # what was assumed, and what the wafer says
     rests_on: tuple[str, ...]
+    asked: Asked | None = None
 
     def _told(self) -> str:
         ranges = [one.thickness_range for one in self.fields]
@@ -112,7 +115,12 @@ class FieldsResult(Result):
         named = {merit.name: [f.worst(merit) for f in self.fields] for merit in self.told}
         return {name: np.array(values, dtype=np.float64) for name, values in (plain | named).items()}
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, and how many fields are not clear in the end."""
+        return (*self.said, *self._unclear(self.values()["clear_time"]))
+
+    def _content(self) -> dict[str, Any]:
         """Return how the figures spread over the fields, and those of every field under ``fields``."""
         found = self.values()
         clear = found.pop("clear_time")
@@ -137,7 +145,6 @@ class FieldsResult(Result):
             "worst_field_y_mm": self.fields[where].y * 1e3,
             **spread,
             "fields": [self._row(one) for one in self.fields],
-            "notes": [*self.notes, *self._unclear(clear)],
         }
 
     def _unclear(self, clear: Array) -> list[str]:
@@ -150,7 +157,7 @@ class FieldsResult(Result):
             "x_mm": one.x * 1e3,
             "y_mm": one.y * 1e3,
             "radius_mm": one.radius * 1e3,
-            "pressure_kPa": one.pressure / 1e3,
+            "pressure_psi": one.pressure / PSI,
             "within_die_range_nm": one.thickness_range * 1e9,
             "within_die_sigma_nm": one.thickness_sigma * 1e9,
             "topography_nm": one.topography * 1e9,

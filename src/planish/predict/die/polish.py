@@ -33,17 +33,20 @@ from planish.predict.die.model import (
     width_notes,
 )
 from planish.predict.die.pad import PadAfter
-from planish.predict.die.platens import Platens, benches_of
+from planish.predict.die.platens import Platens, described_platens
 from planish.predict.die.result import Die, DieResult
 from planish.predict.die.window import polish_window
-from planish.predict.result import unique
+from planish.results.asked import Asked
+from planish.results.plain import unique
 from planish.setup.checks.usual import OUTSIDE
+from planish.setup.given import asked_of
 from planish.setup.processes import PROCESSES
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
@@ -96,7 +99,23 @@ def polish_die(
     ------
     SetupError: for a material without removal law, an unknown process, place or route, maps that do not fit.
     """
-    benches = benches_of(setup)
+    described, benches = described_platens(setup)
+    asked = asked_die(
+        described,
+        maps,
+        wafer,
+        {
+            "process": process,
+            "level": level,
+            "place": place,
+            "pad_state": pad_state,
+            "after": after,
+            "choices": choices,
+            "incoming": incoming,
+            "exposure": exposure,
+            "route": route,
+        },
+    )
     check_maps(maps)
     origin = (float(maps.origin[0]), float(maps.origin[1]))
     bench = benches[0]
@@ -136,7 +155,21 @@ def polish_die(
         ),
         rests_on=sources_of(benches, level, route),
         route=route,
+        asked=asked,
     )
+
+
+def asked_die(
+    described: Sequence[Setup | Bench],
+    maps: LayoutMaps,
+    wafer: WaferResult | None,
+    options: dict[str, object],
+) -> Asked:
+    """Return the call behind a die or fields: options as given, and the layout's maps."""
+    given = (
+        "" if wafer is None else "it was polished under a wafer result that was handed in: leave wafer out"
+    )
+    return asked_of(described, options={**options, "maps": maps}, missing=given)
 
 
 def polish_one(
@@ -275,7 +308,7 @@ def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
     return [
         f"platen {number}: {note}" if several else f"the wafer: {note}"
         for number, one in enumerate(wafers, 1)
-        for note in (*one.notes, *one.doubts())
+        for note in one.notes
     ]
 
 

@@ -18,8 +18,9 @@ from planish.engine.fixed import fix_fields, read_only
 from planish.engine.record import counted, shortened
 from planish.errors import DataError, ModelError, refuse
 from planish.predict.lot.row import Records
-from planish.predict.result import LOT_FILE, Result, clean
 from planish.predict.wafer.strange import strange
+from planish.results.result import Result
+from planish.results.saved import LOT_FILE
 from planish.units import NM_PER_MIN, ZERO_CELSIUS
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from planish.predict.lot.events import Event
+    from planish.results.asked import Asked
+    from planish.results.plain import Columns
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
@@ -65,7 +68,6 @@ class LotResult(Result):
     """
 
     kind: ClassVar[str] = "lot"
-    drawer: ClassVar[str] = "planish.explain.figures.lot:lot_figure"
 
     bench: Bench
     seed: int
@@ -82,8 +84,9 @@ class LotResult(Result):
     summit_fresh: Array
     summit_last: Array
     cut_rate: Array
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
+    asked: Asked | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -169,7 +172,16 @@ class LotResult(Result):
         first = [(int(np.argmax(hit)) + 1, cause) for cause, hit in tests if np.any(hit)]
         return min(first, key=lambda pair: pair[0]) if first else (None, None)
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, what happened to any wafer, and what no real lot has."""
+        return (*self.said, *self.strange())
+
+    def tables(self) -> dict[str, Columns]:
+        """Return ``wafers``: a row a wafer, in trade units."""
+        return {"wafers": {name: column.to_list() for name, column in self.table().to_dict().items()}}
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures of merit of the lot."""
         records = self.records
         rate = records.rate * NM_PER_MIN
@@ -209,7 +221,6 @@ class LotResult(Result):
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
-            "notes": [*self.notes, *self.strange()],
         }
 
     def strange(self) -> list[str]:
@@ -321,8 +332,16 @@ class LotResult(Result):
             },
             coords={
                 "wafer": ("wafer", np.arange(1, self.wafers + 1)),
-                "radius": ("radius", self.radius, {"units": "m"}),
-                "pad_radius": ("pad_radius", self.ring_middles, {"units": "m"}),
+                "radius": (
+                    "radius",
+                    self.radius,
+                    {"units": "m", "long_name": "distance from the wafer's centre"},
+                ),
+                "pad_radius": (
+                    "pad_radius",
+                    self.ring_middles,
+                    {"units": "m", "long_name": "distance from the pad's centre"},
+                ),
                 "height": (
                     "height",
                     0.5 * (self.summit_edges[1:] + self.summit_edges[:-1]),
@@ -349,7 +368,7 @@ class LotResult(Result):
         folder = Path(path)
         table = BytesIO()
         self.table().write_parquet(table)
-        text = json.dumps({**clean(self.summary()), "sources": self.sources()}, indent=1)
+        text = json.dumps(self.document(), indent=1)
         try:
             write_whole(folder / "lot.parquet", table.getvalue())
             Result.save(self, folder / LOT_FILE)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from planish.errors import ModelError, refuse
 from planish.physics import scratches
 from planish.physics.motion import speed, sweep
@@ -25,10 +23,11 @@ from planish.predict.lot.row import empty_records
 from planish.predict.lot.state import first_state
 from planish.predict.lot.variation import Variation, draw
 from planish.predict.raised import lot_notes
-from planish.predict.result import unique
 from planish.predict.wafer import conditions
 from planish.predict.wafer.contact_model import CELLS
-from planish.setup.given import as_bench
+from planish.results.plain import unique
+from planish.setup.given import as_bench, as_described, asked_of
+from planish.units import as_si, as_whole
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
@@ -60,7 +59,7 @@ def polish_lot(
     adjust: str = "fixed",
     variation: Variation | None = None,
     limits: Limits | None = None,
-    handling_time: float = HANDLING_TIME,
+    handling_time: float | str = HANDLING_TIME,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
     cells: int = CELLS,
@@ -87,7 +86,7 @@ def polish_lot(
     limits:
         When the pad or disk counts as used up.
     handling_time:
-        Between wafers [s]; the pad cools meanwhile.
+        Between wafers [s], or text as ``"30 s"``; the pad cools meanwhile.
     workers:
         Threads that build the pad's elastic operators. The wafers follow one another, so
         the numbers are the same for any number.
@@ -102,7 +101,9 @@ def polish_lot(
         For arguments that make no sense or values without a solution, and where the pad is worn
         through before the lot ends.
     """
-    bench = as_bench(setup)
+    described = as_described(setup)
+    bench = as_bench(described)
+    handling_time = as_si(handling_time, "time", "handling_time")
     _check(wafers, adjust, handling_time, workers)
     happenings = read_events(events, wafers)
     draws = draw(variation or Variation(), wafers, seed)
@@ -124,6 +125,16 @@ def polish_lot(
         records.put(wafer, row)
         if progress is not None and (wafer % 50 == 49 or wafer + 1 == wafers):
             progress(wafer + 1, wafers)
+    options: dict[str, object] = {
+        "wafers": wafers,
+        "conditioning": conditioning,
+        "events": happenings,
+        "adjust": adjust,
+        "variation": variation,
+        "limits": limits,
+        "handling_time": handling_time,
+        "cells": cells,
+    }
     return LotResult(
         bench=bench,
         seed=seed,
@@ -140,17 +151,16 @@ def polish_lot(
         summit_fresh=plan.summits.fresh,
         summit_last=plan.summits.groups.track @ state.pad.probability,
         cut_rate=plan.ex_situ_cut,
-        notes=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *state.said])),
+        said=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *state.said])),
         rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
+        asked=asked_of([described], seed=seed, options=options),
     )
 
 
 def _check(wafers: int, adjust: str, handling_time: float, workers: int) -> None:
-    if isinstance(wafers, bool) or not isinstance(wafers, int | np.integer) or not 1 <= wafers <= MOST_WAFERS:
-        raise ModelError(refuse("wafers", wafers, f"a whole number from 1 to {MOST_WAFERS}"))
+    as_whole(wafers, "wafers", 1, MOST_WAFERS)
     if adjust not in ("fixed", "run-to-run"):
         raise ModelError(refuse("adjust", adjust, "'fixed' or 'run-to-run'"))
     if not 0 <= handling_time <= 86400:
-        raise ModelError(refuse("handling_time [s]", handling_time, "0 to 86400"))
-    if isinstance(workers, bool) or not isinstance(workers, int | np.integer) or not 1 <= workers <= 256:
-        raise ModelError(refuse("workers", workers, "a whole number from 1 to 256"))
+        raise ModelError(refuse("handling_time", f"{handling_time:g} s", "0 s to 86400 s"))
+    as_whole(workers, "workers", 1, 256)

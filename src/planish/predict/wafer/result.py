@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
 from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
-from planish.predict.result import Result
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
 from planish.predict.wafer.strange import strange
+from planish.results.result import Result
 from planish.units import NM_PER_MIN, PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
+    from planish.results.asked import Asked
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
@@ -103,7 +104,6 @@ class WaferResult(Result):
     """One polished wafer. ``radius`` (n_r) [m] are cell centres, ``areas`` (n_r) [m^2] their ring areas."""
 
     kind: ClassVar[str] = "one wafer"
-    drawer: ClassVar[str] = "planish.explain.figures.wafer:wafer_figure"
 
     bench: Bench
     radius: Array
@@ -113,8 +113,9 @@ class WaferResult(Result):
     remaining: Array  # (films, n_r) [m]
     cleared: Array  # (films, n_r) [s] from the start, infinite where not cleared
     steps: tuple[StepRecord, ...]
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
+    asked: Asked | None = None
 
     def _told(self) -> str:
         removed = self.removed
@@ -183,7 +184,12 @@ class WaferResult(Result):
         """Mean of one profile a step (n_r,), weighted with the steps' durations."""
         return np.asarray(np.average(profiles, axis=0, weights=[step.duration for step in self.steps]))
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, what happened, and where the result leaves the ground of the model."""
+        return (*self.said, *self.doubts())
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures of merit; non-uniformity over the area inside the edge exclusion."""
         removed, steps = self.removed, self.steps
         mean = self.mean(removed)
@@ -217,7 +223,6 @@ class WaferResult(Result):
                 for i, film in enumerate(self.films)
             },
             "steps": [self._step_summary(step) for step in steps],
-            "notes": [*self.notes, *self.doubts()],
         }
 
     def doubts(self) -> list[str]:
@@ -381,10 +386,14 @@ class WaferResult(Result):
                 ),
             },
             coords={
-                "radius": ("radius", self.radius, {"units": "m"}),
+                "radius": (
+                    "radius",
+                    self.radius,
+                    {"units": "m", "long_name": "distance from the wafer's centre"},
+                ),
                 "step": ("step", names),
                 "film": ("film", list(self.films)),
-                "time": ("time", self.times, {"units": "s"}),
+                "time": ("time", self.times, {"units": "s", "long_name": "time from the start"}),
             },
         )
         wafer = self.bench.wafer
