@@ -15,9 +15,11 @@ from typing import Any
 import numpy as np
 
 from planish.physics.motion import sweep
+from planish.physics.motion.rotary import Rotary
 from planish.physics.surface import conditioning, dwell
 
 RPM = 2 * np.pi / 60
+MACHINE = Rotary(centre_offset=0.19, platen_radius=0.385)
 ARM = {"pivot_distance": 0.48, "arm_length": 0.43}
 EDGES = np.linspace(0.02, 0.38, 25)
 FULL = np.concatenate(([0.0], EDGES, [0.385]))
@@ -27,8 +29,8 @@ PLATEN, DISK, K, F, RADIUS = 90 * RPM, 95 * RPM, 6e-11, 31.1, 0.05
 def exact() -> np.ndarray:
     positions, shares = sweep.dwell_shares("arm", 0.06, 0.335, **ARM, points=160)
     matrix = conditioning.cut_matrix(
-        "rotary", FULL, positions, disk_radius=RADIUS, downforce=F, coefficient=K, disk_speed=DISK,
-        platen_speed=PLATEN,
+        MACHINE, FULL, positions, disk_radius=RADIUS, downforce=F, coefficient=K, disk_speed=DISK,
+        drive=PLATEN,
     )  # fmt: skip
     return conditioning.cut_profile(matrix, shares)[1:-1]
 
@@ -64,14 +66,14 @@ def main() -> None:
     zones = np.linspace(0.06, 0.335, 12)
     at, _ = sweep.dwell_shares("arm", 0, 1, **ARM, zone_edges=zones, zone_dwell=np.ones(11), points=220)
     matrix = conditioning.cut_matrix(
-        "rotary",
+        MACHINE,
         FULL,
         at,
         disk_radius=RADIUS,
         downforce=F,
         coefficient=K,
         disk_speed=DISK,
-        platen_speed=PLATEN,
+        drive=PLATEN,
     )
     wanted = np.ones(FULL.size - 1)
     track = ((FULL[1:] > 0.06) & (FULL[:-1] < 0.34)).astype(float)

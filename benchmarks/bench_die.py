@@ -22,8 +22,9 @@ from planish.engine.record import same
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.fields import _one_field
-from planish.predict.die.levels import MetalLevel, OxideLevel
 from planish.predict.die.model import DieChoices, DiePad, die_input
+from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.processes.oxide import OxideLevel
 
 CELL = 50e-6  # 26 x 33 mm field
 

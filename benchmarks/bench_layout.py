@@ -49,12 +49,12 @@ def crowded(count: int) -> Iterator[np.ndarray]:
 
 
 def write_case(case: str, count: int, target: Path) -> None:
-    from planish.measure.layout import make
+    from planish.measure.layout import gds_write
 
     if case == "flat":
-        make.write_rects(target, flat(count))
+        gds_write.write_rects(target, flat(count))
     elif case == "crowded":
-        make.write_rects(target, crowded(count))
+        gds_write.write_rects(target, crowded(count))
     else:
         # Three levels: a cell of 100 rectangles, a block of 25 x 20 of them, an array of blocks.
         rng = np.random.default_rng(3)
@@ -63,11 +63,13 @@ def write_case(case: str, count: int, target: Path) -> None:
         columns = max(1, int((count / 50_000) ** 0.5 + 0.5))
         rows = max(1, count // 50_000 // columns)
         parts = [
-            make.structure("CELL", [make.boundaries(cell, (1, 0))]),
-            make.structure("BLOCK", [make.array_of("CELL", (0, 0), (25, 20), (9_000, 9_500))]),
-            make.structure("TOP", [make.array_of("BLOCK", (0, 0), (columns, rows), (230_000, 195_000))]),
+            gds_write.structure("CELL", [gds_write.boundaries(cell, (1, 0))]),
+            gds_write.structure("BLOCK", [gds_write.array_of("CELL", (0, 0), (25, 20), (9_000, 9_500))]),
+            gds_write.structure(
+                "TOP", [gds_write.array_of("BLOCK", (0, 0), (columns, rows), (230_000, 195_000))]
+            ),
         ]
-        make.write_records(target, parts)
+        gds_write.write_records(target, parts)
 
 
 def ours(path: str) -> dict[str, float]:

@@ -153,7 +153,7 @@ async def slide(client: httpx.AsyncClient, index: int, times: list[float], until
     rng, document = np.random.default_rng(index), own_document(index)
     while not until.is_set():
         changes, began = (
-            {"recipe.step.1.ring_pressure": f"{3 + 2 * rng.random():.3f} psi"},
+            {"recipe.step.2.ring_pressure": f"{3 + 2 * rng.random():.3f} psi"},
             time.perf_counter(),
         )
         reply = await client.post("/api/wafer", json={"document": document, "changes": changes, "step": 1})

@@ -5,15 +5,19 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from statistics import median
 
 import numpy as np
 
-from planish.physics.motion import motion
+from planish.physics.motion.linear import Linear
+from planish.physics.motion.orbital import Orbital
+from planish.physics.motion.rotary import Rotary
 
 ROWS = json.loads((Path(__file__).parents[1] / "tests/truth/motion_values.json").read_text(encoding="utf-8"))
 RPM = 2 * np.pi / 60
+MACHINE = Rotary(centre_offset=0.19, platen_radius=0.36)
 
 
 def seconds(run: Callable[[], object], repeat: int = 9) -> float:
@@ -33,13 +37,13 @@ def worst_error() -> float:
     for row in ROWS:
         kind, *numbers = row["case"]
         n = [float(x) for x in numbers]
-        keys = {
-            "rotary": {"offset": n[0], "platen_speed": n[1] * RPM, "carrier_speed": n[-2] * RPM},
-            "linear": {"belt_speed": n[0], "carrier_speed": n[-2] * RPM},
-            "orbital": {"orbit_radius": n[0], "orbit_speed": n[1] * RPM, "carrier_speed": n[-2] * RPM},
+        machine, drive = {
+            "rotary": (Rotary(centre_offset=n[0], platen_radius=1.0), n[1] * RPM),
+            "linear": (Linear(belt_width=1.0, belt_length=4.0), n[0]),
+            "orbital": (Orbital(orbit_radius=n[0], pad_radius=1.0), n[1] * RPM),
         }[kind]
         mean = float(row["mean"])
-        worst = max(worst, abs(float(motion.mean_speed_at(kind, n[-1], **keys)) / mean - 1))
+        worst = max(worst, abs(float(machine.mean_speed(n[-1], drive, n[-2] * RPM)) / mean - 1))
     return worst
 
 
@@ -56,9 +60,7 @@ def sampled_shares(r: np.ndarray, edges: np.ndarray, steps: int) -> np.ndarray:
     t = np.arange(steps) * (2 * np.pi / 9.0 / steps)
     rows = []
     for radius in r:
-        x, y = motion.wafer_path_on_pad(
-            "rotary", radius, 0.0, t, offset=0.19, platen_speed=9.4, carrier_speed=9.0
-        )
+        x, y = MACHINE.path(radius, 0.0, t, 9.4, 9.0)
         rows.append(np.histogram(np.hypot(x, y), edges)[0] / steps)
     return np.array(rows)
 
@@ -66,18 +68,14 @@ def sampled_shares(r: np.ndarray, edges: np.ndarray, steps: int) -> np.ndarray:
 def main() -> None:
     """Print the table."""
     r, edges = np.linspace(0, 0.15, 120), np.linspace(0, 0.36, 121)
-    closed = seconds(lambda: motion.rotary_mean_speed(r, 0.19, 9.4, 9.0))
+    closed = seconds(lambda: MACHINE.mean_speed(r, 9.4, 9.0))
     sampled = seconds(lambda: sampled_speed(r, 360))
-    shares = seconds(lambda: motion.wafer_to_pad_weights("rotary", r, edges, offset=0.19))
-    swung = seconds(
-        lambda: motion.wafer_to_pad_weights("rotary", r, edges, offset=0.19, oscillation_amplitude=0.01)
-    )
+    shares = seconds(lambda: MACHINE.wafer_to_pad_weights(r, edges))
+    swung = seconds(lambda: replace(MACHINE, oscillation_amplitude=0.01).wafer_to_pad_weights(r, edges))
     counted = seconds(lambda: sampled_shares(r, edges, 3600), repeat=3)
-    exact = motion.wafer_to_pad_weights("rotary", r, edges, offset=0.19)
+    exact = MACHINE.wafer_to_pad_weights(r, edges)
     off = np.abs(sampled_shares(r, edges, 3600) - exact).max()
-    view = motion.pad_to_wafer_weights(
-        "rotary", np.linspace(0, 0.15, 121), edges, offset=0.19, platen_speed=9.4, carrier_speed=9.0
-    )
+    view = MACHINE.pad_to_wafer_weights(np.linspace(0, 0.15, 121), edges, 9.4, 9.0)
     area = np.pi * np.diff(edges**2)
     balance = abs((view.duty * area).sum() / (np.pi * 0.15**2) - 1)
     print(f"{'what':58} | {'measured':>22} | bar")

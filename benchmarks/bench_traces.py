@@ -29,7 +29,7 @@ def main() -> None:
     print("| what | measured | bar |\n|---|---|---|")
     oxide = root / "wafers" / "oxide-lots.csv"
     if oxide.exists():
-        sd = read_nested(oxide, ["lot", "wafer", "site"], "thickness").summary()["sd"]
+        sd = read_nested(oxide, ["lot", "wafer", "site"], "thickness").document()["sd"]
         row(
             "Oxide lots: sd of lot, wafer, site",
             ", ".join(f"{v:.6f}" for v in sd.values()),

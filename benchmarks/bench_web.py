@@ -95,7 +95,7 @@ def bench_slider(browser: object, server: Server) -> list[tuple[str, str, str]]:
     page = opened(browser, server.url)
     page.wait_for_selector("#lot-numbers b")
     page.locator("#plan [data-part=ring]").click()
-    slider = page.locator('input[type=range][data-path="recipe.step.1.ring_pressure"]')
+    slider = page.locator('input[type=range][data-path="recipe.step.main.ring_pressure"]')
     slider.focus()
     for turn in range(62):  # the first presses warm caches and code
         page.keyboard.press("ArrowRight" if turn % 40 < 20 else "ArrowLeft")
@@ -117,7 +117,7 @@ def other_document() -> dict:
     changes = {
         "polisher.centre_offset": "185 mm",
         "head.ring.gap": "0.8 mm",
-        "recipe.step.1.ring_pressure": "5 psi",
+        "recipe.step.2.ring_pressure": "5 psi",
     }
     return setup.replace(changes).document
 
@@ -285,7 +285,7 @@ def bench_people(server: Server, minutes: float, people: int = 20) -> list[tuple
                     server.url + "api/wafer",
                     json={
                         "document": document,
-                        "changes": {"recipe.step.1.ring_pressure": pressure},
+                        "changes": {"recipe.step.2.ring_pressure": pressure},
                         "step": 1,
                     },
                 )

@@ -19,11 +19,11 @@ from planish.explain.figures.wafer import map_figure, side_by_side_figure, wafer
 from planish.explain.findings import findings
 from planish.explain.page import Part, render
 from planish.explain.report import measured_part
+from planish.explain.words import label
 from planish.fit.traces import RateLaw, fit_rate_law
 from planish.jobs.measured import measured_against
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import cut_wafers, read_rates, read_traces
-from planish.predict.result import label
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.result import WaferResult
 
@@ -109,7 +109,7 @@ def compared_part(sources: list[str]) -> Part:
     part = measured_part(against)
     part.title = "Predicted against measured (invented measurements)"
     fitted = against.fitted()
-    sources += fitted.summary()["sources"]
+    sources += fitted.sources()
     say(f"measured wafer (invented): measured / predicted = {fitted.scale:.3f} ± {fitted.scale_error:.1g}")
     return part
 
@@ -146,7 +146,7 @@ def traces_part(sources: list[str]) -> Part:
     part.figure(residual_figure(fitted), "What is left, on wafers the model had not seen.")
     for regime in fitted.regimes:
         part.listing([f"{regime.name}: {sentence}" for sentence in regime.sentences])
-    sources += [f"traces: {source}", *fitted.summary()["sources"]]
+    sources += [f"traces: {source}", *fitted.sources()]
     errors = fitted.rmse
     say(
         f"traces ({source}): RMSE on wafers left out by time {errors['law_and_drift']:.2f}, "

@@ -25,7 +25,7 @@ ALLOWED = {
     "planish.engine.backend:Backend.to_host": "brings arrays back from a graphics card: benchmarks/bench_contact_gpu.py",
     "planish.engine.backend:Backend.sync": "waits for a graphics card: benchmarks/bench_contact_gpu.py",
     "planish.measure.layout.read:compile_kernels": "compiles ahead of the tests that bound a reader's memory",
-    "planish.measure.layout.make:array_of": "draws the arrays of arrays that tests and benchmarks read back",
+    "planish.measure.layout.gds_write:array_of": "draws the arrays of arrays that tests and benchmarks read back",
     "planish.web.child:Child.alive": "its tests ask whether a worker still runs",
     "planish.web.packing:unpack": "scripts read the bench's answers with it: docs/guide/bench.md",
 }

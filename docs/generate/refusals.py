@@ -97,21 +97,22 @@ def _unknown_law(folder: Path) -> object:
     return removal_rate("preston", {"kp": 2e-13}, 2e4, 1.0)
 
 
+def _taken_name(folder: Path) -> object:
+    from planish.setup.processes import PROCESSES, Process
+
+    return PROCESSES.add(Process("oxide", "another oxide", PROCESSES.get("oxide").level))
+
+
 def _bare_layers(folder: Path) -> object:
     from planish.physics.pressure.layers import ElasticLayer
 
     return ElasticLayer(modulus=50e6, poisson=0.5, thickness=1e-3)
 
 
-def _name_taken(_folder: Path) -> object:
-    from planish.engine.registry import Registry
+def _no_record(folder: Path) -> object:
+    from planish.physics.removal.laws import LAWS
 
-    @dataclass(frozen=True, slots=True)
-    class Shape:
-        name: str
-
-    shapes = Registry("shape", "planish.shapes", Shape, lambda: [Shape("round")])
-    return shapes.add(Shape("round"))
+    return LAWS.add("k_p p v")  # type: ignore[arg-type]
 
 
 REFUSALS: tuple[Refusal, ...] = (
@@ -139,7 +140,8 @@ REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.ModelError, "a hardness beyond the relation's range", _beyond_reading),
     Refusal(errors.ModelError, "a law without its coefficient", _unknown_law),
     Refusal(errors.ModelError, "a layer that cannot be compressed", _bare_layers),
-    Refusal(errors.PluginError, "a second record of one name", _name_taken),
+    Refusal(errors.PluginError, "a die process of one's own under a name that is taken", _taken_name),
+    Refusal(errors.PluginError, "a law that is no record", _no_record),
     Refusal(errors.FitError, "an amount polished to, without the time it took", _without_time),
     Refusal(errors.FitError, "too few sites", _two_sites),
 )

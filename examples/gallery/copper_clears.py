@@ -3,7 +3,8 @@
 import planish
 
 wafer = planish.polish("examples/copper.toml")
-for step in wafer.summary()["steps"]:
-    print(f"{step['name']:14} {step['time_s']:5.0f} s   {step['removal_rate_nm_per_min']:4.0f} nm/min")
+steps = wafer.tables()["steps"]
+for name, time, rate in zip(steps["name"], steps["time_s"], steps["removal_rate_nm_per_min"], strict=True):
+    print(f"{name:14} {time:5.0f} s   {rate:4.0f} nm/min")
 
 picture = wafer.plot()

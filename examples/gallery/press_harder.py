@@ -12,7 +12,7 @@ for psi in (1.5, 3.0, 6.0):
         }
     )
     wafer = planish.polish(changed)
-    rates[psi] = wafer.summary()["steps"][1]["removal_rate_nm_per_min"]
+    rates[psi] = wafer.tables()["steps"]["removal_rate_nm_per_min"][1]
     print(f"{psi} psi: {rates[psi]:.0f} nm/min in the main step")
 assert 1.5 < rates[6.0] / rates[3.0] < 2.5
 

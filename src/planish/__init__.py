@@ -11,7 +11,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from planish._version import __version__ as __version__
+from planish.registered import register_all
+
+register_all()
 
 _HOMES = {
     # describe
@@ -21,6 +24,8 @@ _HOMES = {
     "setup.finding": "Finding",
     "setup.parts": "list_parts PartRow",
     "setup.models": "Setup",
+    # physics
+    "physics.removal.law": "Coefficient Law Term",
     # predict
     "predict.wafer.polish": "polish",
     "predict.wafer.result": "WaferResult",
@@ -30,7 +35,8 @@ _HOMES = {
     "predict.die.result": "DieResult",
     "predict.die.fields": "polish_fields",
     "predict.die.fields_result": "FieldsResult",
-    "predict.result": "open_result SavedResult",
+    "results.result": "Result",
+    "results.saved": "open_result SavedResult",
     # measure
     "measure.sites.read": "read_sites SiteMap",
     "measure.sites.wafer": "measure_wafer MeasuredWafer",
@@ -65,16 +71,20 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.measure.sites.read import read_sites as read_sites
     from planish.measure.sites.wafer import MeasuredWafer as MeasuredWafer
     from planish.measure.sites.wafer import measure_wafer as measure_wafer
+    from planish.physics.removal.law import Coefficient as Coefficient
+    from planish.physics.removal.law import Law as Law
+    from planish.physics.removal.law import Term as Term
     from planish.predict.die.fields import polish_fields as polish_fields
     from planish.predict.die.fields_result import FieldsResult as FieldsResult
     from planish.predict.die.polish import polish_die as polish_die
     from planish.predict.die.result import DieResult as DieResult
     from planish.predict.lot.result import LotResult as LotResult
     from planish.predict.lot.run import polish_lot as polish_lot
-    from planish.predict.result import SavedResult as SavedResult
-    from planish.predict.result import open_result as open_result
     from planish.predict.wafer.polish import polish as polish
     from planish.predict.wafer.result import WaferResult as WaferResult
+    from planish.results.result import Result as Result
+    from planish.results.saved import SavedResult as SavedResult
+    from planish.results.saved import open_result as open_result
     from planish.setup.check import check as check
     from planish.setup.finding import Finding as Finding
     from planish.setup.load import load as load

@@ -69,6 +69,13 @@ _DIMENSIONS: dict[str, tuple[str, str, str]] = {
 TRADE_UNITS: dict[str, str] = {name: trade for name, (_, trade, _) in _DIMENSIONS.items()}
 SI_UNITS: dict[str, str] = {name: si for name, (_, _, si) in _DIMENSIONS.items()}
 
+# What stands in formulas and labels beside the texts: one unit in SI, or how many of it one SI unit is.
+PSI: float = TABLE["pressure"][1]["psi"]  # [Pa] of 1 psi
+RPM: float = TABLE["angular_speed"][1]["rpm"]  # [rad/s] of 1 rpm
+LBF: float = 4.4482216152605  # [N] of 1 lbf, exactly: 0.45359237 kg times 9.80665 m/s^2
+NM_PER_MIN: float = 1.0 / TABLE["speed"][1]["nm/min"]  # [nm/min] of 1 m/s
+ZERO_CELSIUS: float = TEMPERATURES["degC"][1]  # [K] of 0 °C
+
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
 _NOT_FINITE = re.compile(r"\s*[+-]?(nan|inf|infinity)\b", re.IGNORECASE)
 _PINT_SAFE = re.compile(r"[A-Za-z][A-Za-z0-9_*/^() +\-]{0,39}|1/[A-Za-z(][A-Za-z0-9_*/^() +\-]{0,37}")

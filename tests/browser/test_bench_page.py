@@ -65,7 +65,7 @@ def test_a_slider_moves_map_numbers_and_address(visit) -> None:
     page = visit.open()
     open_part(page, "ring")
     before = numbers(page, "wafer")
-    drag(page, "recipe.step.1.ring_pressure", 0.05)
+    drag(page, "recipe.step.main.ring_pressure", 0.05)
     assert numbers(page, "wafer") != before
     page.wait_for_timeout(600)
     assert "#s=" in page.url
@@ -79,7 +79,7 @@ def test_a_slider_moves_map_numbers_and_address(visit) -> None:
 def test_text_field_takes_units_and_refuses_in_plain_words(visit) -> None:
     page = visit.open()
     open_part(page, "ring")
-    field = page.locator("#set-recipe-step-1-ring_pressure")
+    field = page.locator("#set-recipe-step-main-ring_pressure")
     before = painted(page)
     field.fill("20 kPa")
     field.press("Enter")
@@ -278,7 +278,7 @@ def test_units_theme_and_two_windows_do_not_mix(window) -> None:
     assert "nm/min" in numbers(second, "wafer")
     assert "Platen" in second.locator("#slowed").inner_text()
     open_part(second, "ring")
-    drag(second, "recipe.step.1.ring_pressure", 0.9)
+    drag(second, "recipe.step.main.ring_pressure", 0.9)
     assert "Belt" in first.locator("#slowed").inner_text()
 
 

@@ -34,8 +34,8 @@ def test_no_serious_accessibility_finding(window, view, theme) -> None:
         page.click("text=hold this setup as A")
         page.locator("#plan [data-part=ring]").click()
         page.wait_for_selector(".settings fieldset")
-        page.locator("#set-recipe-step-1-ring_pressure").fill("5 psi")
-        page.locator("#set-recipe-step-1-ring_pressure").press("Enter")
+        page.locator("#set-recipe-step-main-ring_pressure").fill("5 psi")
+        page.locator("#set-recipe-step-main-ring_pressure").press("Enter")
         page.wait_for_selector(".why-svg")
         page.click("#keep")
     if view == "teach":

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError
-from planish.measure.layout.make import boundaries, structure, write_records
+from planish.measure.layout.gds_write import boundaries, structure, write_records
 from planish.measure.layout.maps import LayoutMaps
 from planish.measure.layout.read import list_layers, parse_layer, read_layout_maps
 

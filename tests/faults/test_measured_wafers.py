@@ -75,9 +75,9 @@ def test_what_is_no_time_is_refused(time):
 
 
 def test_a_given_time_that_differs_from_the_stated_one_is_told():
-    told = planish.measure_wafer(BEFORE, AFTER, 60).summary()["notes"]
+    told = planish.measure_wafer(BEFORE, AFTER, 60).notes
     assert any("60 s as given goes before the 99 s stated" in note for note in told)
-    assert not any("goes before" in note for note in planish.measure_wafer(BEFORE, AFTER).summary()["notes"])
+    assert not any("goes before" in note for note in planish.measure_wafer(BEFORE, AFTER).notes)
 
 
 def test_maps_that_were_read_already_may_be_given():

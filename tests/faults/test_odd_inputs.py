@@ -24,7 +24,7 @@ from planish.setup.check import check
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 
-STEPS = range(3)
+STEPS = (1, 2, 3)
 BASES = {motion: loads(new_setup(motion), motion) for motion in ("rotary", "linear", "orbital")}
 
 
@@ -48,19 +48,19 @@ ODD = {
     ),
     "orbit stands": ("orbital", every("orbit_speed", "0 orbits/min"), "max_time"),
     "no slurry": ("rotary", every("flow", "0 ml/min"), "runs dry"),
-    "one zone off": ("rotary", {"recipe.step.1.zone_pressures": ["0 psi", *["3 psi"] * 4]}, ""),
-    "only the edge pressed": ("rotary", {"recipe.step.1.zone_pressures": [*["0 psi"] * 4, "20 psi"]}, "gone"),
-    "heavy ring": ("rotary", {"recipe.step.1.ring_pressure": "60 psi"}, "boil"),
-    "ring off": ("rotary", {"recipe.step.1.ring_pressure": "0 psi"}, "slip out"),
+    "one zone off": ("rotary", {"recipe.step.2.zone_pressures": ["0 psi", *["3 psi"] * 4]}, ""),
+    "only the edge pressed": ("rotary", {"recipe.step.2.zone_pressures": [*["0 psi"] * 4, "20 psi"]}, "gone"),
+    "heavy ring": ("rotary", {"recipe.step.2.ring_pressure": "60 psi"}, "boil"),
+    "ring off": ("rotary", {"recipe.step.2.ring_pressure": "0 psi"}, "slip out"),
     "no ring": ("rotary", {"head.ring": "none", **every("ring_pressure", None)}, ""),
     "no conditioner": ("rotary", {"conditioner": None, **every("conditioning", False)}, ""),
     "disk without force": ("rotary", {"conditioner.downforce": "0 lbf"}, "cuts nothing"),
     "jelly": ("rotary", {"pad.top.modulus": "0.01 MPa"}, "real contact area"),
     "glass": ("rotary", {"pad.top.modulus": "20000 MPa"}, "gone inside the edge exclusion"),
     "wide exclusion": ("rotary", {"wafer.edge_exclusion": "20 mm"}, ""),
-    "film of 200 um": ("rotary", {"wafer.film.0.thickness": "200 um"}, ""),
+    "film of 200 um": ("rotary", {"wafer.film.1.thickness": "200 um"}, ""),
     "no abrasive": ("rotary", {"slurry.abrasive_fraction": 0.0}, "max_time"),
-    "a blink": ("rotary", {"recipe.step.1.max_time": "1e-3 s"}, "max_time"),
+    "a blink": ("rotary", {"recipe.step.2.max_time": "1e-3 s"}, "max_time"),
     "one zone": (
         "rotary",
         {"head.zone": [{"name": "all", "outer_radius": "150 mm"}], **every("zone_pressures", "3 psi")},
@@ -104,7 +104,7 @@ def test_odd_setup_is_answered(name):
 @pytest.mark.parametrize(
     "changes, words",
     [
-        ({"recipe.step.1.zone_pressures": "0 psi"}, "above 0 psi in at least one zone"),
+        ({"recipe.step.2.zone_pressures": "0 psi"}, "above 0 psi in at least one zone"),
         ({"pad.top.modulus": "1e-300 psi"}, "too near 0"),
         ({"conditioner.disk_diameter": "1e-320 mm"}, "too near 0"),
         ({"head.ring.width": "1e-320 mm"}, "too near 0"),
@@ -149,7 +149,7 @@ def test_less_abrasive_polishes_slower():
 
 @pytest.mark.parametrize("longest", ["180 s", "3600 s", "36000 s"])
 def test_a_stop_is_met_however_long_the_limit(longest):
-    main = planish.polish(BASES["rotary"].replace({"recipe.step.1.max_time": longest})).summary()["steps"][1]
+    main = planish.polish(BASES["rotary"].replace({"recipe.step.2.max_time": longest})).document()["steps"][1]
     assert main["removed_nm"] == pytest.approx(550.0, abs=0.02)
 
 
@@ -167,9 +167,9 @@ def test_swapped_files_are_named_in_nanometres(tmp_path):
     thick, thin = site_file(tmp_path, "a.csv", 1000), site_file(tmp_path, "b.csv", 400)
     with pytest.raises(DataError, match=r"-600 nm.*wrong way round"):
         measure_wafer(thin, thick, 60.0)
-    result = planish.polish(BASES["rotary"].replace({"recipe.step.1.stop_on_removed": None,
-                                                     "recipe.step.1.max_time": None,
-                                                     "recipe.step.1.time": "60 s"}))  # fmt: skip
+    result = planish.polish(BASES["rotary"].replace({"recipe.step.2.stop_on_removed": None,
+                                                     "recipe.step.2.max_time": None,
+                                                     "recipe.step.2.time": "60 s"}))  # fmt: skip
     with pytest.raises(DataError, match=r"-600 nm.*wrong way round"):
         fit_wafer(result, pair(read_sites(thin), read_sites(thick)).removal)
 
@@ -229,7 +229,7 @@ def spoken(capsys, monkeypatch, *words):
         (["measure", "{before}", "{after}", "--time", "60"], "--time = '60'"),
         (["measure", "/dev/zero", "/dev/zero"], "device or pipe"),
         (["fit", "{setup}", "{before}", "{after}", "--time", "0 s"], "--time = '0 s'"),
-        (["check", "{bad}"], "bad.toml: recipe.step.1.ring_pressure"),
+        (["check", "{bad}"], "bad.toml: recipe.step.main.ring_pressure"),
     ],
 )
 def test_wrong_use_is_told_in_one_line(tmp_path, capsys, monkeypatch, words, said):

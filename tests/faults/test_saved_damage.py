@@ -19,12 +19,13 @@ import planish
 from planish.cli.main import app
 from planish.errors import DataError, PlanishError
 from planish.measure.layout import store as layout_store
-from planish.measure.layout.make import make_maps, write_rects
+from planish.measure.layout.gds_write import write_rects
+from planish.measure.layout.make import make_maps
 from planish.measure.layout.maps import FIELDS, LayoutMaps
 from planish.measure.layout.read import read_layout_maps
 from planish.predict.die.polish import polish_die
 from planish.predict.lot.run import polish_lot
-from planish.predict.result import open_result
+from planish.results.saved import open_result
 from planish.setup.load import load
 
 ROOT = Path(__file__).parents[2]
@@ -134,10 +135,11 @@ def test_the_folder_of_a_lot_opens_and_its_damaged_file_is_named(results, tmp_pa
 def test_a_result_with_a_checksum_of_its_own_making_but_no_fields_is_refused(tmp_path):
     import xarray as xr
 
-    class Odd(planish.predict.result.Result):
+    class Odd(planish.Result):
         kind = "die"
+        notes = ()
 
-        def summary(self):
+        def _content(self):
             return {}
 
         def sources(self):

@@ -11,6 +11,9 @@ import pytest
 
 from planish.errors import ModelError
 from planish.physics.motion import sweep
+from planish.physics.motion.linear import Linear
+from planish.physics.motion.orbital import Orbital
+from planish.physics.motion.rotary import Rotary
 from planish.physics.surface import conditioning as con
 from planish.physics.surface import dwell
 
@@ -18,14 +21,18 @@ RPM = 2 * np.pi / 60
 DISK = {"disk_radius": 0.05, "downforce": 31.1, "coefficient": 6e-11, "disk_speed": 95 * RPM}
 ARM = {"pivot_distance": 0.48, "arm_length": 0.43}
 PAD = np.linspace(0.0, 0.385, 36)
+PLATEN = Rotary(centre_offset=0.19, platen_radius=0.385)
+MACHINES = {
+    "rotary": PLATEN,
+    "linear": Linear(belt_width=0.77, belt_length=2.4),
+    "orbital": Orbital(orbit_radius=0.016, pad_radius=0.385),
+}
 
 
 def test_held_disk_cuts_as_its_share() -> None:
     # disk locked to the platen: every diamond slides at w_p c, so the cut is K p w c times the share
     edges = np.linspace(0.149, 0.251, 1025)
-    rate = con.cut_matrix("rotary", edges, [0.2], **{**DISK, "disk_speed": 90 * RPM}, platen_speed=90 * RPM)[
-        :, 0
-    ]
+    rate = con.cut_matrix(PLATEN, edges, [0.2], **{**DISK, "disk_speed": 90 * RPM}, drive=90 * RPM)[:, 0]
     p = 31.1 / (np.pi * 0.05**2)
     fine = 0.5 * (edges[1:] + edges[:-1])
     cosine = (fine**2 + 0.2**2 - 0.05**2) / (2 * fine * 0.2)
@@ -36,17 +43,17 @@ def test_held_disk_cuts_as_its_share() -> None:
 
 
 @pytest.mark.parametrize(
-    "motion, speeds",
+    "motion, drive",
     [
-        ("rotary", {"platen_speed": 90 * RPM}),
-        ("linear", {"belt_speed": 2.0, "belt_length": 2.4}),
-        ("orbital", {"orbit_radius": 0.016, "orbit_speed": 600 * RPM}),
+        ("rotary", 90 * RPM),
+        ("linear", 2.0),
+        ("orbital", 600 * RPM),
     ],
 )
-def test_volume_is_coefficient_times_force_times_sliding(motion: str, speeds: dict[str, float]) -> None:
+def test_volume_is_coefficient_times_force_times_sliding(motion: str, drive: float) -> None:
     # sum of the cut = K F <v>, v averaged over the disk by direct quadrature of the velocity vectors
     edges, c, w = np.linspace(0, 0.385, 400), 0.2, 95 * RPM
-    rate = con.cut_matrix(motion, edges, [c], **DISK, **speeds, disk_rings=48)[:, 0]
+    rate = con.cut_matrix(MACHINES[motion], edges, [c], **DISK, drive=drive, disk_rings=48)[:, 0]
     area = 2 * 2.4 * np.diff(edges) if motion == "linear" else np.pi * np.diff(edges**2)
     r, phi = np.meshgrid(
         0.05 * np.sqrt((np.arange(400) + 0.5) / 400), (np.arange(400) + 0.5) * 2 * np.pi / 400
@@ -68,9 +75,7 @@ def test_diamonds_one_by_one_agree_within_their_sampling() -> None:
     positions, shares = sweep.dwell_shares("arm", 0.06, 0.335, **ARM, points=400)
     edges = np.linspace(0.02, 0.38, 25)
     full = np.concatenate(([0.0], edges, [0.385]))
-    rate = con.cut_profile(con.cut_matrix("rotary", full, positions, **DISK, platen_speed=90 * RPM), shares)[
-        1:-1
-    ]
+    rate = con.cut_profile(con.cut_matrix(PLATEN, full, positions, **DISK, drive=90 * RPM), shares)[1:-1]
     wp, w, K, F = 90 * RPM, 95 * RPM, 6e-11, 31.1
     r, start = 0.05 * np.sqrt(rng.random(diamonds)), rng.random(diamonds) * 2 * np.pi
     angle_low, angle_high = sweep.swing_angle(np.array([0.06, 0.335]), **ARM)
@@ -95,7 +100,7 @@ def test_diamonds_one_by_one_agree_within_their_sampling() -> None:
 def test_cut_converges_with_disk_rings_and_positions() -> None:
     def profile(points: int, rings: int) -> np.ndarray:
         at, share = sweep.dwell_shares("arm", 0.06, 0.335, **ARM, points=points)
-        return con.cut_matrix("rotary", PAD, at, **DISK, platen_speed=60 * RPM, disk_rings=rings) @ share
+        return con.cut_matrix(PLATEN, PAD, at, **DISK, drive=60 * RPM, disk_rings=rings) @ share
 
     exact = profile(2560, 48)
     errors = [np.max(np.abs(profile(n, m) - exact)) / exact.max() for n, m in ((40, 3), (160, 12), (640, 24))]
@@ -105,7 +110,7 @@ def test_cut_converges_with_disk_rings_and_positions() -> None:
 
 def test_usual_settings_cut_a_usual_amount() -> None:
     at, share = sweep.dwell_shares("arm", 0.06, 0.335, **ARM)
-    rate = con.cut_matrix("rotary", PAD, at, **DISK, platen_speed=90 * RPM) @ share
+    rate = con.cut_matrix(PLATEN, PAD, at, **DISK, drive=90 * RPM) @ share
     per_hour = rate * 3600 * 1e6
     assert 10 < per_hour[8:28].mean() < 60
 
@@ -135,10 +140,7 @@ def test_small_disk_wears_flatter_than_a_large_one() -> None:
         at, share = sweep.dwell_shares(
             "slide", 0, 1, zone_edges=np.linspace(radius, 0.385 - radius, 9), zone_dwell=np.linspace(1, 4, 8)
         )
-        rate = (
-            con.cut_matrix("rotary", PAD, at, **{**DISK, "disk_radius": radius}, platen_speed=90 * RPM)
-            @ share
-        )
+        rate = con.cut_matrix(PLATEN, PAD, at, **{**DISK, "disk_radius": radius}, drive=90 * RPM) @ share
         spread.append(np.std(rate[10:26]) / rate[10:26].mean())
     assert spread[0] < spread[2]
 
@@ -151,11 +153,11 @@ def test_matched_speeds_and_small_disk_cut_as_the_time_is_spent() -> None:
     edges = np.linspace(0.0, 0.385, 78)
     rate = (
         con.cut_matrix(
-            "rotary",
+            PLATEN,
             edges,
             at,
             **{**DISK, "disk_radius": 0.005, "disk_speed": 90 * RPM},
-            platen_speed=90 * RPM,
+            drive=90 * RPM,
         )
         @ share
     )
@@ -192,7 +194,7 @@ def test_sweep_shares_match_the_moving_disk() -> None:
 def test_designed_dwell_wears_flat() -> None:
     edges = np.linspace(0.05, 0.335, 13)
     at, _ = sweep.dwell_shares("arm", 0, 1, **ARM, zone_edges=edges, zone_dwell=np.ones(12), points=240)
-    zones = dwell.zone_cut(con.cut_matrix("rotary", PAD, at, **DISK, platen_speed=90 * RPM), 12)
+    zones = dwell.zone_cut(con.cut_matrix(PLATEN, PAD, at, **DISK, drive=90 * RPM), 12)
     middle = 0.5 * (PAD[1:] + PAD[:-1])
     track = ((middle > 0.05) & (middle < 0.33)).astype(float)
     found = dwell.design_dwell(np.ones(35), zones, weights=track, least=0.01)
@@ -215,7 +217,7 @@ def test_designed_dwell_wears_flat() -> None:
 def test_designed_dwell_recovers_a_profile_that_can_be_reached() -> None:
     edges = np.linspace(0.05, 0.335, 7)
     at, _ = sweep.dwell_shares("slide", 0, 1, zone_edges=edges, zone_dwell=np.ones(6), points=120)
-    zones = dwell.zone_cut(con.cut_matrix("rotary", PAD, at, **DISK, platen_speed=90 * RPM), 6)
+    zones = dwell.zone_cut(con.cut_matrix(PLATEN, PAD, at, **DISK, drive=90 * RPM), 6)
     true = np.array([0.1, 0.3, 0.2, 0.15, 0.05, 0.2])
     found = dwell.design_dwell(
         5e9 * (zones @ true) + 1e-30, zones, weights=(zones.sum(axis=1) > 0).astype(float)
@@ -227,14 +229,13 @@ def test_designed_dwell_recovers_a_profile_that_can_be_reached() -> None:
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: con.cut_matrix("rotary", PAD, [0.4], **DISK),
-        lambda: con.cut_matrix("rotary", PAD, [-0.1], **DISK),
-        lambda: con.cut_matrix("swirl", PAD, [0.1], **DISK),
-        lambda: con.cut_matrix("rotary", PAD[::-1], [0.1], **DISK),
-        lambda: con.cut_matrix("rotary", PAD, [0.1], **{**DISK, "downforce": -1.0}),
-        lambda: con.cut_matrix("rotary", PAD, [0.1], **{**DISK, "coefficient": np.nan}),
-        lambda: con.cut_matrix("rotary", PAD, [0.1], **{**DISK, "disk_radius": 0.0}),
-        lambda: con.cut_matrix("linear", PAD, [0.1], **DISK, belt_speed=2.0, belt_length=0.05),
+        lambda: con.cut_matrix(PLATEN, PAD, [0.4], **DISK),
+        lambda: con.cut_matrix(PLATEN, PAD, [-0.1], **DISK),
+        lambda: con.cut_matrix(PLATEN, PAD[::-1], [0.1], **DISK),
+        lambda: con.cut_matrix(PLATEN, PAD, [0.1], **{**DISK, "downforce": -1.0}),
+        lambda: con.cut_matrix(PLATEN, PAD, [0.1], **{**DISK, "coefficient": np.nan}),
+        lambda: con.cut_matrix(PLATEN, PAD, [0.1], **{**DISK, "disk_radius": 0.0}),
+        lambda: con.cut_matrix(Linear(belt_width=0.77, belt_length=0.05), PAD, [0.1], **DISK, drive=2.0),
         lambda: con.sharpness(-1.0, 1e4, 0.1),
         lambda: con.sharpness(1.0, 0.0, 0.1),
         lambda: con.sharpness(1.0, 1e4, 1.5),

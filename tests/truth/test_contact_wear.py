@@ -15,8 +15,8 @@ import pytest
 
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.contact import polish_by_contact
-from planish.predict.die.levels import OxideLevel
 from planish.predict.die.model import DieChoices, DiePad, die_input
+from planish.predict.die.processes.oxide import OxideLevel
 
 MODULUS, POINTS, PRESSURE, RIGIDITY = 100e6, 32, 20e3, 5.47
 RATE = 240e-9 / 60

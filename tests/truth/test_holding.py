@@ -12,8 +12,9 @@ from scipy.integrate import solve_bvp
 
 from planish.errors import ModelError
 from planish.physics.pressure import holding
+from planish.physics.pressure.layers import plate_stiffness
 
-D = holding.plate_stiffness(130e9, 0.28, 775e-6)
+D = plate_stiffness(130e9, 0.28, 775e-6)
 
 
 def test_stiffness() -> None:
@@ -74,4 +75,4 @@ def test_refusals() -> None:
     with pytest.raises(ModelError, match="above 0"):
         holding.film_pull(0.0)
     with pytest.raises(ModelError, match="above 0"):
-        holding.plate_stiffness(-1.0, 0.28, 1e-3)
+        plate_stiffness(-1.0, 0.28, 1e-3)

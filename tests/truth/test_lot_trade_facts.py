@@ -164,8 +164,8 @@ def test_even_wear_by_designed_dwell_keeps_the_wafer_even() -> None:
     rings = pad_rings(bench, prepare(bench, cells=40).grid)
     at, _ = sweep.dwell_shares("arm", 0, 1, **arm, zone_edges=edges, zone_dwell=np.ones(11), points=220)
     cut = conditioning.cut_matrix(
-        "rotary", rings.edges, at, disk_radius=disk.disk_radius, downforce=disk.downforce,
-        coefficient=bench.pad.wear_coefficient, disk_speed=disk.speed, platen_speed=bench.steps[1].platen_speed,
+        bench.polisher, rings.edges, at, disk_radius=disk.disk_radius, downforce=disk.downforce,
+        coefficient=bench.pad.wear_coefficient, disk_speed=disk.speed, drive=bench.steps[1].platen_speed,
     )  # fmt: skip
     under = (rings.to_wafer.sum(axis=0) > 0).astype(float)
     found = dwell.design_dwell(np.ones(under.size), dwell.zone_cut(cut, 11), weights=under, least=0.01)

@@ -30,7 +30,7 @@ def test_every_digit(shared_data):
 @pytest.mark.shared_data
 def test_innermost_level_may_be_left_to_the_residual(shared_data):
     file = shared_data("wafers/oxide-lots.csv")
-    named = read_nested(file, ["LOT", "wafer", "Site"], "THICKNESS").summary()["sd"]
-    left = read_nested(file, ["lot", "wafer"], "thickness").summary()["sd"]
+    named = read_nested(file, ["LOT", "wafer", "Site"], "THICKNESS").document()["sd"]
+    left = read_nested(file, ["lot", "wafer"], "thickness").document()["sd"]
     assert left["within"] == pytest.approx(named["Site"], rel=1e-12)
     assert left["lot"] == pytest.approx(named["LOT"], rel=1e-12)

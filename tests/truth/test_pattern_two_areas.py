@@ -9,9 +9,10 @@ from scipy.integrate import solve_ivp
 
 from planish.errors import ModelError
 from planish.physics.pattern.area_pair import HighLayer, advance, polish_pair, time_to_remove
-from planish.physics.pattern.metal import conformal_step, polish_metal
+from planish.physics.pattern.metal import conformal_step
 from planish.physics.pattern.oxide_step import blanket_removed
-from planish.physics.pattern.sti import polish_sti
+from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.processes.sti import StiLevel
 
 CASES = [
     # height, share, high rate, low rate, selectivity length, time
@@ -73,54 +74,43 @@ def test_splitting_recipe_steps_and_films_changes_nothing():
     assert np.all((split.through_time[0] > 0) & (split.through_time[0] < 150))
 
 
+def polished(level, share, rates, time, length, step):
+    """Polish each cell through the level's films, and return when it was clear and its figures of merit."""
+    films = [HighLayer(thick, [rates[name]], share) for name, thick in level.films()]
+    low = rates[level.films()[0][0]]
+    state = polish_pair(films, [low], [time], np.full(np.shape(share), step), length)
+    return state.through_time[-2], level.merits_of(state.high_loss, state.height, state.exposed)
+
+
 def test_dishing_saturates_where_both_materials_recede_together():
-    outcome = polish_metal(
-        np.full(4, 0.5),
-        step=0.0,
-        overburden=1e-9,
-        barrier=1e-9,
-        metal_rates=[5e-9],
-        barrier_rates=[1e-9],
-        dielectric_rates=[0.1e-9],
-        durations=[3e4],
-        selectivity_length=np.array([[20e-9, 50e-9, 100e-9, 200e-9]]),
-    )
-    np.testing.assert_allclose(outcome.dishing, np.log(50) * np.array([20, 50, 100, 200]) * 1e-9, rtol=1e-6)
+    level = MetalLevel(overburden=1e-9, barrier=1e-9)
+    lengths = np.array([[20e-9, 50e-9, 100e-9, 200e-9]])
+    rates = {"copper": 5e-9, "tantalum": 1e-9, "oxide": 0.1e-9}
+    _, merits = polished(level, np.full(4, 0.5), rates, 3e4, lengths, 0.0)
+    np.testing.assert_allclose(merits["dishing"], np.log(50) * lengths[0], rtol=1e-6)
 
 
 def test_denser_metal_erodes_more_and_sparser_nitride_is_lost_faster():
-    common = {"durations": [200.0], "selectivity_length": 1e-7, "step": 3e-7, "overburden": 3e-7}
     share = np.linspace(0.1, 0.9, 9)
-    metal = polish_metal(
-        share,
-        barrier=2e-8,
-        metal_rates=[6e-9],
-        barrier_rates=[1e-9],
-        dielectric_rates=[0.3e-9],
-        **common,
-    )
+    rates = {"copper": 6e-9, "tantalum": 1e-9, "oxide": 0.3e-9}
+    metal = MetalLevel(overburden=3e-7, barrier=2e-8)
+    clear, merits = polished(metal, 1 - share, rates, 200.0, 1e-7, 3e-7)
     # Clear times differ with density, so compare what matters to the trade: erosion grows with density.
-    assert np.all(np.isfinite(metal.clear_time))
-    assert np.all(np.diff(metal.erosion) > 0)
-    sti = polish_sti(share, oxide_rates=[6e-9], nitride_rates=[0.1e-9], **common)
-    assert np.all(np.diff(sti.nitride_loss) < 0)
-    assert np.all(np.diff(sti.clear_time) > 0)
+    assert np.all(np.isfinite(clear))
+    assert np.all(np.diff(merits["erosion"]) > 0)
+    rates = {"oxide": 6e-9, "nitride": 0.1e-9}
+    clear, merits = polished(StiLevel(overburden=3e-7), share, rates, 200.0, 1e-7, 3e-7)
+    assert np.all(np.diff(merits["nitride_loss"]) < 0)
+    assert np.all(np.diff(clear) > 0)
 
 
 def test_sti_before_the_oxide_is_through_is_an_oxide_step():
-    out = polish_sti(
-        np.array([0.5]),
-        step=4e-7,
-        overburden=5e-7,
-        oxide_rates=[4e-9],
-        nitride_rates=[1e-10],
-        durations=[60.0],
-        selectivity_length=1e-7,
-    )
-    assert np.isinf(out.clear_time[0])
-    assert out.nitride_loss[0] == 0
+    rates = {"oxide": 4e-9, "nitride": 1e-10}
+    clear, merits = polished(StiLevel(overburden=5e-7), np.array([0.5]), rates, 60.0, 1e-7, 4e-7)
+    assert np.isinf(clear[0])
+    assert merits["nitride_loss"][0] == 0
     got = integrated(4e-7, 0.5, 4e-9, 4e-9, 1e-7, 60.0)
-    assert out.oxide_left[0] == pytest.approx(5e-7 - got[1], rel=1e-8)
+    assert merits["oxide_on_nitride"][0] == pytest.approx(5e-7 - got[1], rel=1e-8)
 
 
 def test_conformal_film_closes_narrow_trenches_and_keeps_wide_ones():

@@ -43,7 +43,7 @@ def test_shares_of_two_real_setups_add_up() -> None:
     a = loads(new_setup("rotary"))
     b = a.replace(
         {
-            "recipe.step.1.zone_pressures": ["3.5 psi"] * len(a.bench.head.zone_outer_radii),
+            "recipe.step.2.zone_pressures": ["3.5 psi"] * len(a.bench.head.zone_outer_radii),
             "pad.top.thickness": "1.6 mm",
         }
     )
@@ -105,7 +105,7 @@ def test_a_difference_of_nothing_is_told_as_such() -> None:
 def test_a_figure_that_one_setup_does_not_have_is_said_not_guessed() -> None:
     """Nothing is removed without slurry, so that there is no non-uniformity: A alone has that figure."""
     a = loads(new_setup("rotary"))
-    b = a.replace({f"recipe.step.{step}.flow": "0 ml/min" for step in range(3)})
+    b = a.replace({f"recipe.step.{step}.flow": "0 ml/min" for step in (1, 2, 3)})
     for one, other, said in ((a, b, "none in B"), (b, a, "none in A")):
         found = compare(one, other)
         told = found.summary()
@@ -120,7 +120,7 @@ def test_a_figure_that_one_setup_does_not_have_is_said_not_guessed() -> None:
 def test_what_lies_between_two_setups_may_have_no_figure() -> None:
     """A and B both polish; A's recipe on the wafer of B removes nothing here, by a run that says so."""
     a = loads(new_setup("rotary"))
-    b = a.replace({"pad.part": "soft-felt", "recipe.step.1.ring_pressure": "5 psi"})
+    b = a.replace({"pad.part": "soft-felt", "recipe.step.2.ring_pressure": "5 psi"})
 
     def run(bench: Bench) -> dict[str, float | None]:
         new_pad, new_recipe = (bench.pad != a.bench.pad), (bench.steps[1].ring_pressure > 3.1e4)
@@ -155,9 +155,9 @@ def test_room_and_platen_count_where_they_differ() -> None:
 def test_the_same_pressures_on_other_zones_stay_with_the_zones() -> None:
     """Steps that are alike, on heads that are not: B's own reading of them is B's, at no matter which end."""
     a = loads(new_setup("rotary")).replace(
-        {"recipe.step.1.zone_pressures": ["3 psi", "3 psi", "3 psi", "3 psi", "4 psi"]}
+        {"recipe.step.2.zone_pressures": ["3 psi", "3 psi", "3 psi", "3 psi", "4 psi"]}
     )
-    b = a.replace({"head.zone.3.outer_radius": "130 mm", "head.zone.2.outer_radius": "110 mm"})
+    b = a.replace({"head.zone.4.outer_radius": "130 mm", "head.zone.3.outer_radius": "110 mm"})
     assert differing(a.bench, b.bench) == ["head"]
     found = compare(a, b)
     assert found.b["wiwnu_sigma_percent"] == polish(b).summary()["wiwnu_sigma_percent"]
@@ -171,13 +171,13 @@ def test_the_same_pressures_on_other_zones_stay_with_the_zones() -> None:
     [
         (
             "rotary",
-            {"head.ring": "none", **{f"recipe.step.{i}.ring_pressure": "0 psi" for i in range(3)}},
+            {"head.ring": "none", **{f"recipe.step.{i}.ring_pressure": "0 psi" for i in (1, 2, 3)}},
             ("head", "recipe"),
             "presses a retaining ring, which the head of B does not have",
         ),
         (
             "rotary",
-            {"wafer.film.0.thickness": "500 nm", "recipe.step.1.stop_on_removed": "300 nm"},
+            {"wafer.film.1.thickness": "500 nm", "recipe.step.2.stop_on_removed": "300 nm"},
             ("recipe", "wafer"),
             "stops at 550 nm removed, and the films of B have 500 nm",
         ),
@@ -198,7 +198,7 @@ def test_the_same_pressures_on_other_zones_stay_with_the_zones() -> None:
                     {"outer_radius": "100 mm", "pressure": "12 psi"},
                     {"outer_radius": "172 mm", "pressure": "12 psi"},
                 ],
-                "recipe.step.1.bearing_pressures": ["12 psi", "11 psi"],
+                "recipe.step.2.bearing_pressures": ["12 psi", "11 psi"],
             },
             ("polisher", "recipe"),
             "gives 2 bearing pressures, and the bearing of A has 4 zones",

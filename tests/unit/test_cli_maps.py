@@ -67,11 +67,13 @@ def test_a_table_gives_the_same_die_as_the_maps_it_was_written_from(maps, table,
 
 def test_measure_reads_a_table_and_keeps_its_maps(maps, table, tmp_path):
     found = run("measure", table, "--out", tmp_path)
-    assert found["mean_density"] == pytest.approx(float(maps.density.mean()))
+    assert found["mean_density_percent"] == pytest.approx(100 * float(maps.density.mean()))
     assert found["cell_um"] == pytest.approx(500)
     again = LayoutMaps.open(tmp_path / "maps.npz")
     np.testing.assert_allclose(again.density, maps.density)
-    assert run("measure", tmp_path / "maps.npz")["mean_density"] == pytest.approx(found["mean_density"])
+    assert run("measure", tmp_path / "maps.npz")["mean_density_percent"] == pytest.approx(
+        found["mean_density_percent"]
+    )
 
 
 def test_measure_reads_a_picture_by_its_pixels(tmp_path):
@@ -84,7 +86,7 @@ def test_measure_reads_a_picture_by_its_pixels(tmp_path):
     maps = LayoutMaps.open(tmp_path / "maps.npz")
     np.testing.assert_array_equal(maps.density, [[1, 1, 1, 0, 0, 0]] * 2 + [[0] * 6] * 2)
     other = run("measure", tmp_path / "layer.png", "--cell", "10um", "--pixels", 10, "--covered", "bright")
-    assert other["mean_density"] == pytest.approx(1 - found["mean_density"])
+    assert other["mean_density_percent"] == pytest.approx(100 - found["mean_density_percent"])
 
 
 @pytest.mark.parametrize("dtype, full", [(np.uint8, 255), (np.uint16, 65535)])

@@ -13,7 +13,7 @@ from planish.errors import PlanishError
 from planish.fit.forest import learn_rates
 from planish.jobs.rates import fit_rates, read_measured_wafers
 from planish.measure.traces.invented import TRUTH, invented_traces
-from planish.predict.result import clean
+from planish.results.plain import clean
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +88,7 @@ def test_check_judges_guesses_in_between_and_ahead_beside_plain_trees(files, tol
         assert words in check[part]["mode"]
         assert set(check[part]["rmse"]) == {"guess", "plain_trees", "last_three"}
         assert check[part]["rmse"]["guess"] < check[part]["rmse"]["plain_trees"]
-        assert 0.85 < check[part]["band_coverage"] <= 1
+        assert 85 < check[part]["band_coverage_percent"] <= 100
 
 
 def test_the_terminal_shows_the_check(tmp_path):

@@ -90,12 +90,7 @@ def test_what_is_swapped_alone_makes_setups_that_fit(a: str, b: str) -> None:
             assert reach == pytest.approx(made.wafer.radius, abs=1e-6)
             ring = 0.0 if made.head.ring is None else made.head.ring.gap + made.head.ring.width
             machine, disk = made.polisher, made.conditioner
-            pad = {
-                "rotary": machine.platen_radius,
-                "linear": machine.belt_width / 2,
-                "orbital": machine.pad_radius,
-            }[machine.motion]
-            off = machine.centre_offset + machine.oscillation_amplitude + machine.orbit_radius
+            pad, off = machine.pad_edge, machine.distance + machine.swing
             assert off + reach + ring <= pad + HAIR
             assert disk is None or disk.sweep.outer <= pad + HAIR
             for step in made.steps:

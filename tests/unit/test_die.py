@@ -14,11 +14,14 @@ from planish.errors import SetupError
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
-from planish.predict.die.levels import MetalLevel, OxideLevel, StiLevel, default_level, materials
+from planish.predict.die.levels import default_level
 from planish.predict.die.model import DieChoices, DiePad, at_time, die_input
 from planish.predict.die.polish import polish_one
+from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.processes.oxide import OxideLevel
+from planish.predict.die.processes.sti import StiLevel
 from planish.predict.die.result import DieResult
-from planish.predict.result import open_result
+from planish.results.saved import open_result
 
 CELL = 2e-4
 SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)
@@ -204,8 +207,8 @@ def test_result_says_what_scripts_rely_on_and_comes_back_from_a_file(tmp_path, p
 
 
 def test_levels_name_their_materials_and_unknown_processes_are_refused():
-    assert materials(default_level("tungsten")) == ("tungsten", "titanium-nitride", "oxide")
-    assert materials(MetalLevel(barrier=0.0)) == ("copper", "oxide")
+    assert default_level("tungsten").materials() == ("tungsten", "titanium-nitride", "oxide")
+    assert MetalLevel(barrier=0.0).materials() == ("copper", "oxide")
     with pytest.raises(SetupError, match="process"):
         default_level("gold")
     with pytest.raises(SetupError, match="incoming"):

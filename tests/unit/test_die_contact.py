@@ -12,9 +12,11 @@ from planish.physics.contact.problem import AsperityLayer, ContactProblem
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.contact import polish_by_contact
-from planish.predict.die.levels import MetalLevel, OxideLevel, StiLevel
 from planish.predict.die.model import DieChoices, DiePad, die_input
 from planish.predict.die.polish import polish_one
+from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.processes.oxide import OxideLevel
+from planish.predict.die.processes.sti import StiLevel
 
 SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)
 K = 250e-9 / 60

@@ -58,7 +58,7 @@ def figures_at(setup, maps, radius, **more):
 @pytest.mark.parametrize("route", ["density", "contact"])
 def test_a_field_has_the_figures_of_the_die_at_its_place(copper, maps, route):
     centres = [(0.0, 0.0), (0.08, -0.06)]
-    found = polish_fields(copper, maps, centres=centres, route=route, workers=1).summary()["fields"]
+    found = polish_fields(copper, maps, centres=centres, route=route, workers=1).document()["fields"]
     for row, radius in zip(found, (0.0, 0.1), strict=True):
         own, _ = figures_at(copper, maps, radius, route=route)
         shared = row.keys() & own.keys()
@@ -72,7 +72,7 @@ def test_a_worn_pad_and_a_measured_length_reach_the_fields(rotary, maps):
     after = pad_after(rotary, 10)
     row = polish_fields(rotary, maps, centres=[(0.1, 0.0)], after=after, workers=1)
     own, _ = figures_at(rotary, maps, 0.1, after=after)
-    assert row.summary()["fields"][0]["within_die_range_nm"] == pytest.approx(own["within_die_range_nm"])
+    assert row.document()["fields"][0]["within_die_range_nm"] == pytest.approx(own["within_die_range_nm"])
     assert any("10 wafers" in note for note in row.notes)
 
 

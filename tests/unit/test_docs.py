@@ -14,7 +14,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = sorted([ROOT / "README.md", *(ROOT / "docs").glob("*.md"), *(ROOT / "docs").glob("*/*.md")])
-GENERATED = {"commands", "sources", "parts", "refusals"}
+GENERATED = {"commands", "sources", "laws", "parts", "refusals"}
 
 # All pages in one process: what costs time is loading the package, not the examples.
 RUN = r"""
@@ -76,6 +76,7 @@ def know_commands(page, text):
 
 
 from generate.refusals import REFUSALS, kinds
+from generate.laws import laws_page
 from generate.sources import parts_page, sources_page
 
 for refusal in REFUSALS:
@@ -87,6 +88,13 @@ for refusal in REFUSALS:
         failures.append(f"refusal {refusal.given}: {exc!r}")
 shown = {refusal.kind for refusal in REFUSALS}
 failures += [f"no refusal shown of {kind.__name__}" for kind in kinds() if kind not in shown]
+
+page = laws_page()
+from planish.physics.removal.laws import LAWS
+for law in LAWS:
+    for word in (f"## {law.name}\n", law.formula, *(f"`{c.name}`" for c in law.coefficients)):
+        if word not in page:
+            failures.append(f"laws page: {law.name}: {word} is missing")
 
 page = parts_page()
 for row in planish.list_parts():

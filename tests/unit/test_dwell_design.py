@@ -26,7 +26,7 @@ def test_wear_is_evener_than_with_the_plain_sweep(motion: str) -> None:
 def test_the_table_goes_into_a_setup_and_keeps_wafers_flat() -> None:
     setup = loads(new_setup("rotary"))
     found = design_sweep(setup)
-    own = setup.replace(found.changes())
+    own = setup.replace(found.changes)
     plain, designed = (
         polish_lot(each, 150, variation=Variation.none()).summary()["last_wiwnu_sigma_percent"]
         for each in (setup, own)

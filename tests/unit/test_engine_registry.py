@@ -31,7 +31,7 @@ def made(monkeypatch, *points: str) -> Registry[Shape]:
         )
         for name in points
     ]
-    monkeypatch.setattr(module, "entry_points", lambda group: found if group == "planish.shapes" else [])
+    monkeypatch.setattr(module, "installed", lambda group: found if group == "planish.shapes" else [])
     monkeypatch.setattr(EntryPoint, "load", lambda self: globals()[self.name])
     return Registry("shape", "planish.shapes", Shape, lambda: [Shape("ball"), Shape("cube")])
 

@@ -93,9 +93,9 @@ def test_the_wafer_is_fixed(wafer):
         wafer.radius = np.zeros(3)
     with pytest.raises(FrozenInstanceError):
         wafer.steps[0].duration = 1.0
-    wafer.summary()["notes"].append("mine")
+    wafer.document()["notes"].append("mine")
     wafer.sources().append("mine")
-    assert "mine" not in wafer.summary()["notes"]
+    assert "mine" not in wafer.document()["notes"]
     assert "mine" not in wafer.sources()
 
 
@@ -203,7 +203,7 @@ def test_a_setup_is_changed_by_replace_alone(setup):
     setup.tree["pad"]["top"]["thickness"] = "9 mm"
     setup.get("recipe.step")[0]["name"] = "mine"
     assert setup.title != "mine"
-    assert setup.replace({"wafer.edge_exclusion": "5 mm"}).get("recipe.step.0.name") != "mine"
+    assert setup.replace({"wafer.edge_exclusion": "5 mm"}).get("recipe.step.1.name") != "mine"
     assert setup.digest() == digest
     with pytest.raises(AttributeError, match="replace gives a new one"):
         setup.name = "mine"
@@ -219,7 +219,7 @@ def test_a_setup_does_not_follow_the_tables_it_was_made_from(setup):
     document = setup.document
     mine = planish.Setup(document, folder=EXAMPLES)
     document["recipe"]["step"][0]["name"] = "changed later"
-    assert mine.get("recipe.step.0.name") != "changed later"
+    assert mine.get("recipe.step.1.name") != "changed later"
     assert pickle.loads(pickle.dumps(mine)) == mine
 
 
@@ -241,7 +241,7 @@ def test_fixed_tables_and_sequences():
 
 def test_same_tells_apart_by_the_last_bit(setup):
     bench = setup.bench
-    other = setup.replace({"recipe.step.0.zone_pressures": "1.5000001 psi"}).bench
+    other = setup.replace({"recipe.step.1.zone_pressures": "1.5000001 psi"}).bench
     assert same(bench, planish.load(EXAMPLES / "rotary.toml").bench)
     assert not same(bench, other)
     assert same(np.array([np.nan, 1.0]), np.array([np.nan, 1.0]))

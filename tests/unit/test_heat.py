@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from planish.errors import ModelError
-from planish.physics.motion import motion
+from planish.physics.motion.rotary import Rotary
 from planish.physics.slurry import heat
 
 
@@ -54,24 +54,22 @@ def test_platen_conductance_of_two_layers():
 
 
 def test_ring_power_adds_up_to_the_friction_power_of_the_wafer():
-    drive = {"offset": 0.19, "platen_speed": 9.4, "carrier_speed": 8.7}
+    machine, drive = Rotary(centre_offset=0.19, platen_radius=0.4), (9.4, 8.7)
     rings, edges = np.linspace(0, 0.15, 31), np.linspace(0.03, 0.35, 65)
-    view = motion.pad_to_wafer_weights("rotary", rings, edges, **drive)
+    view = machine.pad_to_wafer_weights(rings, edges, *drive)
     pressure = 2e4 * (1 + 0.1 * np.linspace(0, 1, 30) ** 2)
     q = heat.friction_power_density(0.4, pressure, view.speed)
     on_pad = (heat.ring_power_density(view.duty, view.weights, q) * np.pi * np.diff(edges**2)).sum()
     mid = (rings[1:] + rings[:-1]) / 2
-    on_wafer = (
-        0.4 * pressure * motion.mean_speed_at("rotary", mid, **drive) * np.pi * np.diff(rings**2)
-    ).sum()
+    on_wafer = (0.4 * pressure * machine.mean_speed(mid, *drive) * np.pi * np.diff(rings**2)).sum()
     assert on_pad == pytest.approx(on_wafer, rel=1e-3)
 
 
 def test_a_polisher_of_common_size_warms_by_common_amounts():
     """60 rpm and 2 psi: 5-20 K above the slurry after a minute; common practice, no source."""
-    drive = {"offset": 0.19, "platen_speed": 6.3, "carrier_speed": 6.0}
+    machine, drive = Rotary(centre_offset=0.19, platen_radius=0.4), (6.3, 6.0)
     rings, edges = np.linspace(0, 0.15, 31), np.linspace(0.03, 0.36, 34)
-    view = motion.pad_to_wafer_weights("rotary", rings, edges, **drive)
+    view = machine.pad_to_wafer_weights(rings, edges, *drive)
     q = heat.ring_power_density(view.duty, view.weights, heat.friction_power_density(0.4, 14e3, view.speed))
     area = np.pi * (edges[-1] ** 2 - edges[0] ** 2)
     by_slurry = heat.slurry_conductance(250e-6 / 60, 1050.0, 3900.0, area)

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from planish.measure.coverage import union as coverage
 from planish.measure.layout import read as layout
-from planish.measure.layout.make import array_of, boundaries, structure, write_records, write_rects
+from planish.measure.layout.gds_write import array_of, boundaries, structure, write_records, write_rects
 from planish.measure.layout.maps import FIELDS
 from planish.measure.layout.read import maps_from_rects, read_layout_maps
 

@@ -89,7 +89,7 @@ def test_summary_has_the_words_scripts_rely_on():
     assert summary["coverage_area_um2"] == pytest.approx(6.0)
     assert summary["bounding_box_um"] == pytest.approx([0, 0, 2, 3])
     assert (summary["polygons"], summary["cell_um"], summary["nx"], summary["ny"]) == (1, 1.0, 2, 3)
-    assert summary["mean_density"] == 1.0
+    assert summary["mean_density_percent"] == 100.0
 
 
 def test_maps_from_array_fill_in_what_long_lines_imply():

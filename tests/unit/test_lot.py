@@ -105,34 +105,34 @@ def test_first_wafer_is_the_single_wafer_with_another_disk_too(rotary) -> None:
 
 def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     """The quick path of a lot against ``conditions.step_conditions``, both on the same glazed pad."""
+    from planish.predict.lot.advance import advance
     from planish.predict.lot.pad import worn_summits
-    from planish.predict.lot.run import _Run
-    from planish.predict.lot.step import run_step
+    from planish.predict.lot.plan import plan_lot
+    from planish.predict.lot.state import first_state
+    from planish.predict.lot.step import pad_under, run_step
 
-    run = _Run(rotary, False, Limits(), 30.0, 1, 1, CELLS)
-    draws = draw(STILL, 60, 0)
-    from planish.predict.lot.result import empty_records
-    from planish.predict.lot.run import _Control
-
-    records = empty_records(60, CELLS, run.rings.middles.size, len(rotary.steps))
+    lot = plan_lot(rotary, 60, conditioning=False, cells=CELLS)
+    draws, lot_state, rows = draw(STILL, 60, 0), first_state(lot), []
     for wafer in range(60):
-        run.polish(wafer, draws, False, _Control(False, (np.inf,) * len(rotary.steps)), records)
+        lot_state, row = advance(lot_state, lot, draws.of(wafer))
+        rows.append(row)
     model, rings = prepare(rotary, cells=CELLS), pad_rings(rotary, prepare(rotary, cells=CELLS).grid)
-    plan, step = run.plans[1], rotary.steps[1]
+    plan, step = lot.steps[1], rotary.steps[1]
     land = 1.0 - rotary.pad.grooves.width / rotary.pad.grooves.pitch
-    summits = worn_summits(run.pad, plan.group_nominal / land)
-    state = conditions.PadState(summits, rotary.pad.grooves.depth, run.temperatures.copy())
+    summits = worn_summits(lot.summits, lot_state.pad, plan.group_nominal / land)
+    state = conditions.PadState(summits, rotary.pad.grooves.depth, lot_state.temperatures)
     slow = conditions.step_conditions(rotary, step, model, rings, state, conditioning=False)
     fast = run_step(
-        plan, rotary, run.model, run.rings, run.pad, groove_depth=rotary.pad.grooves.depth, height=0.0,
-        temperatures=run.temperatures, left=run.incoming.copy(), weights=run.weights, rate_factor=1.0, duration=60.0,
+        lot, plan, lot_state.steps[1], lot_state.pad, pad_under(lot, lot_state.pad),
+        temperatures=lot_state.temperatures, left=lot.incoming, rate_factor=1.0, duration=60.0,
     )  # fmt: skip
-    np.testing.assert_allclose(fast.pressure, slow.pressure, rtol=1e-6)
+    pressure = fast.pressure[:CELLS]
+    np.testing.assert_allclose(pressure, slow.pressure, rtol=1e-6)
     assert fast.fresh == pytest.approx(slow.fresh, rel=1e-5)
     assert fast.friction == pytest.approx(slow.friction, rel=1e-6)
     assert fast.film_thickness == pytest.approx(slow.film_thickness, rel=1e-6)
-    assert fast.real_pressure == pytest.approx(float(slow.real_pressure @ run.weights), rel=1e-6)
-    assert records.real_pressure[-1] < 0.9 * records.real_pressure[0]
+    assert fast.real_pressure == pytest.approx(float(slow.real_pressure @ lot.weights), rel=1e-6)
+    assert rows[-1].real_pressure < 0.9 * rows[0].real_pressure
     at = np.full((1, CELLS), 300.0)
     law = rotary.removal["oxide"]
     slow_rate = conditions.film_rate(rotary, slow, "oxide", at)[0]
@@ -143,8 +143,8 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     plan = plan.fixed
 
     assert np.all(slow_rate > 0)
-    assert _mechanical(plan, rotary, "oxide", fast.pressure / land, fast.friction) == pytest.approx(
-        slow_rate / slow_rate * law.coefficients["k_p"] * fast.pressure / land * slow.speed, rel=1e-9
+    assert _mechanical(plan, rotary, "oxide", pressure / land, fast.friction) == pytest.approx(
+        slow_rate / slow_rate * law.coefficients["k_p"] * pressure / land * slow.speed, rel=1e-9
     )
     assert _rate(law, np.ones(CELLS), np.ones(CELLS), np.array([[law.reference.temperature]]))[
         0

@@ -5,7 +5,7 @@ import pytest
 
 from planish.errors import ModelError
 from planish.physics.pressure.layers import ElasticLayer, rigid_base
-from planish.physics.pressure.series import Interpolation, series_step, solve_next, wear_to, worn_pad
+from planish.physics.pressure.series import Interpolation, begin, series_step, solve_next, worn_pad
 from planish.physics.pressure.solve import (
     PadOperator,
     build_pad_operator,
@@ -31,17 +31,20 @@ def test_same_as_the_single_solver(parts, ring: float) -> None:
     grid, thick, operators, plate = parts
     load = np.full(grid.r.size, 2e4)
     pad = worn_pad(operators, plate, ring > 0)
-    step = series_step(pad, operators, plate, load, ring)
-    nodes = step.pressure.size
+    step = series_step(operators, plate, load, ring)
+    nodes = step.load.size
+    last = begin(step, np.full(nodes, 2e4))
     rng = np.random.default_rng(1)
     for i in range(12):
         h = 2.0e-3 - 5e-5 * i
         length = (5e-6 - 2e-7 * i) * (1 + 0.05 * rng.random(nodes))
         scale = 2e4 * (1 + 0.1 * rng.random(nodes))
         raised = 1e-7 * i * np.cos(np.arange(nodes) / 5)
-        wear_to([pad], [step], Interpolation(np.array(thick)).at(h))
-        got = solve_next(step, length, scale, raised)
         shares = Interpolation(np.array(thick)).at(h)
+        before = last.inverse.copy()
+        found = solve_next(step, pad.at(shares), shares, last, length, scale, raised)
+        assert np.array_equal(last.inverse, before)
+        last, got = found, found.pressure
         want = solve_pressure(
             PadOperator(
                 grid, sum(w * o.compliance for w, o in zip(shares, operators, strict=True)), f"between {i}"
@@ -72,4 +75,4 @@ def test_shares_of_the_worn_states() -> None:
 def test_no_load_is_refused(parts) -> None:
     grid, _, operators, plate = parts
     with pytest.raises(ModelError, match="wafer load"):
-        series_step(worn_pad(operators, plate, False), operators, plate, np.zeros(grid.r.size), 0.0)
+        series_step(operators, plate, np.zeros(grid.r.size), 0.0)

@@ -12,7 +12,7 @@ from planish.measure.sites.pairing import pair
 from planish.measure.sites.read import SiteMap, read_sites, site_plan, write_sites
 from planish.measure.sites.statistics import wafer_statistics
 from planish.measure.sites.wafer import measure_wafer, summarise
-from planish.predict.result import clean
+from planish.results.plain import clean
 
 
 def write(path, text):
@@ -152,14 +152,14 @@ def test_a_measured_wafer_is_a_mapping_of_its_figures_with_the_sites(tmp_path):
     write_sites(make(x, y, np.full(49, 1000e-9), polish_time=60.0), tmp_path / "pre.csv")
     write_sites(make(x, y, np.full(49, 700e-9)), tmp_path / "post.csv")
     out = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv")
-    assert dict(out) == out.summary() == summarise(out.paired)
-    assert set(out) == set(out.summary())
+    assert dict(out) == out.document() == summarise(out.paired)
+    assert set(out) == set(out.document())
     assert "time_s" in out
     assert out.get("nothing") is None
     assert out.removal.value == pytest.approx(np.full(49, 300e-9))
     assert out.removal.polish_time == out["time_s"] == 60.0
     out["notes"].append("mine")
-    out.summary()["sources"].append("mine")
+    out.document()["sources"].append("mine")
     assert out["notes"] == []
     assert "mine" not in out["sources"]
     assert json.loads(json.dumps(clean(out)))["sites"] == 49

@@ -15,6 +15,7 @@ from planish.cli.main import app
 from planish.errors import FitError, SetupError
 from planish.explain import report
 from planish.explain.page import Part
+from planish.explain.words import label
 from planish.fit.against import wafer_against
 from planish.fit.removal import fit_prediction
 from planish.jobs.measured import measured_against, read_removal
@@ -78,7 +79,7 @@ def test_four_doors_give_the_same_figures(tmp_path, table_of_report):
     assert list(library.sentences) == fitted["findings"] == page["findings"] == python.sentences()
     on_page = {row["key"]: row for row in page["figures"]}
     for key in ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "mean_removed_nm", "time_s"):
-        printed = table_of_report[planish.predict.result.label(key)]
+        printed = table_of_report[label(key)]
         assert gauge[key] == pytest.approx(on_page[key]["measured"], **exact)
         assert gauge[key] == pytest.approx(python.figures[key], **exact)
         assert gauge[key] == pytest.approx(printed[1], **exact)

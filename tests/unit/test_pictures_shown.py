@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ import planish
 from planish.errors import DataError
 from planish.explain.figures.style import as_png
 from planish.predict.lot.result import Limits
-from planish.predict.result import SavedResult
+from planish.results.file import read
+from planish.results.saved import SavedResult
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 PNG = b"\x89PNG\r\n\x1a\n"
@@ -92,16 +94,15 @@ def test_the_section_of_a_die_shows_what_came_in_there(setup, maps):
 
 
 def test_what_a_file_lacks_for_its_picture_is_said(setup, tmp_path):
-    planish.polish(setup).save(tmp_path / "wafer.nc")
-    saved = planish.open_result(tmp_path / "wafer.nc")
+    content = read(planish.polish(setup).save(tmp_path / "wafer.nc"))
     for poorer, what in (
-        (saved.data.drop_vars("speed"), "speed"),
-        (without(saved.data, "wafer_radius"), "wafer_radius"),
+        (content.data.drop_vars("speed"), "speed"),
+        (without(content.data, "wafer_radius"), "wafer_radius"),
     ):
         with pytest.raises(DataError, match=f"holds no '{what}'"):
-            SavedResult("one wafer", poorer, saved.summary(), saved.sources()).plot()
+            SavedResult(replace(content, data=poorer)).plot()
     with pytest.raises(DataError, match="must be one of one wafer, lot, die"):
-        SavedResult("something", saved.data, saved.summary(), saved.sources()).plot()
+        SavedResult(replace(content, kind="something")).plot()
 
 
 def without(data, name):
@@ -120,9 +121,11 @@ def test_what_is_no_result_file_is_said(tmp_path):
 def test_a_saved_result_is_fixed(setup, tmp_path):
     planish.polish(setup).save(tmp_path / "wafer.nc")
     saved = planish.open_result(tmp_path / "wafer.nc")
-    saved.summary()["notes"].append("mine")
+    saved.document()["notes"].append("mine")
+    saved.document()["steps"].clear()
+    assert saved.document()["steps"]
     saved.sources().append("mine")
-    assert "mine" not in saved.summary()["notes"]
+    assert "mine" not in saved.notes
     assert "mine" not in saved.sources()
     with pytest.raises(ValueError, match="read-only"):
         saved.data["removed"].values[0] = 1.0

@@ -21,34 +21,34 @@ from planish.setup.new import new_setup
 
 STILL = Variation.none()
 HARD_AND_FAST = {
-    "recipe.step.1.zone_pressures": "9 psi",
-    "recipe.step.1.ring_pressure": "12 psi",
-    "recipe.step.1.platen_speed": "150 rpm",
-    "recipe.step.1.carrier_speed": "143 rpm",
+    "recipe.step.2.zone_pressures": "9 psi",
+    "recipe.step.2.ring_pressure": "12 psi",
+    "recipe.step.2.platen_speed": "150 rpm",
+    "recipe.step.2.carrier_speed": "143 rpm",
 }
 CASES = {
-    "ended by max_time": {"recipe.step.1.max_time": "20 s"},
+    "ended by max_time": {"recipe.step.2.max_time": "20 s"},
     "all films are gone in places": {
         "wafer.film": [
             {"material": "oxide", "profile": [["0 mm", "900 nm"], ["130 mm", "900 nm"], ["150 mm", "300 nm"]]}
         ]
     },
-    "all films are gone inside": {"wafer.film.0.thickness": "555 nm"},
+    "all films are gone inside": {"wafer.film.1.thickness": "555 nm"},
     "nothing given beyond": {
         "wafer.film": [{"material": "oxide", "profile": [["0 mm", "900 nm"], ["100 mm", "900 nm"]]}]
     },
     "water would boil off": {**HARD_AND_FAST, "ambient.platen_temperature": "80 degC"},
     "the summits model holds up to a few per cent": {"pad.top.shore_d": None, "pad.top.modulus": "0.02 MPa"},
-    "no fresh slurry reaches the wafer in touch down": {"recipe.step.0.flow": "0 ml/min"},
-    "is fresh in step main: the rate is starved": {"recipe.step.1.flow": "15 ml/min"},
+    "no fresh slurry reaches the wafer in touch down": {"recipe.step.1.flow": "0 ml/min"},
+    "is fresh in step main: the rate is starved": {"recipe.step.2.flow": "15 ml/min"},
     "floats on a fluid film in touch down": {
         "slurry.viscosity": "40 mPa*s",
         "pad.grooves": "none",
-        "recipe.step.0.zone_pressures": "0.3 psi",
+        "recipe.step.1.zone_pressures": "0.3 psi",
     },
-    "Nothing is removed with these settings": {f"recipe.step.{i}.flow": "0 ml/min" for i in range(3)},
-    "The edge polishes": {f"recipe.step.{i}.ring_pressure": "0.3 psi" for i in range(3)},
-    "Removal is even": {"recipe.step.1.zone_pressures": ["3 psi", "3 psi", "3 psi", "4 psi", "2 psi"]},
+    "Nothing is removed with these settings": {f"recipe.step.{i}.flow": "0 ml/min" for i in (1, 2, 3)},
+    "The edge polishes": {f"recipe.step.{i}.ring_pressure": "0.3 psi" for i in (1, 2, 3)},
+    "Removal is even": {"recipe.step.2.zone_pressures": ["3 psi", "3 psi", "3 psi", "4 psi", "2 psi"]},
 }
 
 
@@ -65,11 +65,11 @@ def _plain(words: str) -> str:
 def test_one_wafer_and_a_lot_raise_the_same(words: str) -> None:
     setup = _rotary(CASES[words])
     wafer = polish(setup)
-    told = [*wafer.summary()["notes"], *(item.text for item in findings(wafer, remedies=False))]
+    told = [*wafer.document()["notes"], *(item.text for item in findings(wafer, remedies=False))]
     assert any(words in note for note in told), told
-    lot = polish_lot(setup, 1, variation=STILL).summary()["notes"]
+    lot = polish_lot(setup, 1, variation=STILL).document()["notes"]
     assert any(words in note for note in lot), lot
-    for note in wafer.summary()["notes"]:
+    for note in wafer.document()["notes"]:
         assert any(_plain(other).startswith(_plain(note)) for other in lot), (note, lot)
     for item in wafer.raised():
         assert any(_plain(other).startswith(_plain(item.words.rstrip("."))) for other in lot), (item, lot)
@@ -85,7 +85,7 @@ def test_the_lot_says_in_which_wafer_first() -> None:
     """Without its disk the pad glazes, until the main step no longer ends in time."""
     fresh = polish(_rotary({})).steps[1].duration
     limit = round(1.05 * fresh, 2)
-    setup = _rotary({"recipe.step.1.max_time": f"{limit} s"})
+    setup = _rotary({"recipe.step.2.max_time": f"{limit} s"})
     assert polish(setup).raised() == []
     lot = polish_lot(setup, 60, conditioning=False, variation=STILL)
     times = lot.records.step_time[:, 1]
@@ -101,13 +101,13 @@ def test_the_worst_wafer_is_named_where_the_pad_boils() -> None:
     setup = _rotary(HARD_AND_FAST)
     lot = polish_lot(setup, 20, variation=STILL)
     hot = lot.records.peak_temperature - 273.15
-    (note,) = [note for note in lot.notes if "boil" in note]
+    (note,) = [note for note in lot.said if "boil" in note]
     assert f"pad at {hot.max():.0f} °C" in note
     assert note.endswith("(all 20 wafers)" if np.all(hot > 95) else f"{np.sum(hot > 95)} of 20 wafers)")
 
 
 def test_the_die_says_what_the_wafers_beneath_it_say(density_maps) -> None:
-    setup = _rotary({"recipe.step.1.max_time": "20 s"})
+    setup = _rotary({"recipe.step.2.max_time": "20 s"})
     notes = polish_die(setup, density_maps, place="centre").notes
     assert any(note.startswith("the wafer: step main: ended by max_time 20 s") for note in notes)
     both = polish_die([_rotary({}), setup], density_maps, place="centre").notes

@@ -5,14 +5,9 @@ from __future__ import annotations
 import pytest
 
 from planish.errors import SetupError
-from planish.predict.die.levels import (
-    MetalLevel,
-    OxideLevel,
-    default_level,
-    described_level,
-    left_open,
-    process_of,
-)
+from planish.predict.die.levels import default_level, described_level, left_open, process_of
+from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.processes.oxide import OxideLevel
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 from planish.setup.schema import json_schema
@@ -28,13 +23,17 @@ def test_section_arrives_in_si_and_makes_the_level():
     bench = with_die(
         'process = "oxide"\nstep = "0.6 um"\nbias = "50 nm"\nplanarization_length = "4 mm"\n'
     ).bench
-    assert bench.die.step == pytest.approx(6e-7)
+    assert bench.die.given["step"] == pytest.approx(6e-7)
     assert bench.die.planarization_length == pytest.approx(4e-3)
     level = described_level(bench.die, "oxide")
     assert (level.step, level.bias) == pytest.approx((6e-7, 5e-8))
     usual = OxideLevel()
     assert level.thickness == usual.thickness
-    assert left_open(bench.die, level, "oxide") == ["thickness", "step_limit", "least_left"]
+    assert left_open(bench.die, level, "oxide") == {
+        "thickness": "1800 nm",
+        "step_limit": "20 nm",
+        "least_left": "400 nm",
+    }
     assert process_of(bench) == "oxide"
 
 

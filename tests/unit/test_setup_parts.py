@@ -45,7 +45,7 @@ def test_each_part_makes_a_sound_setup() -> None:
             assert base.with_part(kind, name).bench.title
     for name, part in catalogue("slurry").items():
         material = next(key.split(".")[1] for key in part.values if key.startswith("removal."))
-        assert base.replace({"slurry.part": name, "wafer.film.0.material": material}).bench.slurry.name
+        assert base.replace({"slurry.part": name, "wafer.film.1.material": material}).bench.slurry.name
 
 
 def test_listing_can_be_narrowed() -> None:
@@ -60,7 +60,7 @@ def test_listing_can_be_narrowed() -> None:
         list_parts(name="gold-plated")
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_keys_know_units_limits_and_typical_ranges(motion: str) -> None:
     known = {info.path: info for info in keys(motion)}
     gap = known["head.ring.gap"]
@@ -83,7 +83,7 @@ def test_schema_accepts_what_new_writes_and_refuses_what_it_should() -> None:
     json.dumps(schema)
     jsonschema.Draft202012Validator.check_schema(schema)
     validator = jsonschema.Draft202012Validator(schema)
-    for motion in MOTIONS:
+    for motion in MOTIONS.names():
         document = loads(new_setup(motion)).document
         assert list(validator.iter_errors(document)) == []
         wrong = {**document, "pad": {"part": "no-such-pad"}}
@@ -142,17 +142,14 @@ def test_belt_and_orbit_are_worked_out_as_their_sources_say() -> None:
     assert holes == pytest.approx(math.pi * 1.0**2 / 14.5**2, rel=0.01)
 
 
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize("motion", MOTIONS.names())
 def test_speeds_of_the_scenario_are_worked_out_and_paths_close_late(motion: str) -> None:
     """Turns a minute of pad and carrier share no factor, so that a path closes only after a whole minute."""
     setup = loads(new_setup(motion))
     machine, gentle = setup.bench.polisher, 3 / 5 if motion == "linear" else 2 / 3
     for step, aim in zip(setup.bench.steps, (gentle, 1.0, gentle), strict=True):
-        speed = {
-            "rotary": step.platen_speed * machine.centre_offset / 1.9,
-            "linear": step.belt_speed / 2.0,
-            "orbital": step.orbit_speed * machine.orbit_radius / 1.0,
-        }[motion]
+        main = {"rotary": 1.9, "linear": 2.0, "orbital": 1.0}[motion]
+        speed = machine.pad_speed(getattr(step, machine.drive.key)) / main
         assert speed == pytest.approx(aim, rel=0.02)
         carrier = round(step.carrier_speed * 30 / math.pi)
         turns = round((step.platen_speed or step.orbit_speed) * 30 / math.pi)

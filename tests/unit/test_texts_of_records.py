@@ -69,7 +69,7 @@ def test_setups_and_their_si_records(name):
     assert {
         "Wafer",
         "Film",
-        "Polisher",
+        type(bench.polisher).__name__,
         "Head",
         "Pad",
         "Layer",

@@ -51,3 +51,8 @@ def test_temperature_scales_agree_with_pint(tool, registry) -> None:
 def test_table_is_what_the_tool_writes(tool) -> None:
     path = Path(__file__).parents[2] / "src" / "planish" / "_unit_table.py"
     assert path.read_text(encoding="utf-8") == tool.make()
+
+
+def test_table_of_the_page_is_what_the_tool_writes(tool) -> None:
+    path = Path(__file__).parents[2] / "src" / "planish" / "web" / "static" / "unit-table.js"
+    assert path.read_text(encoding="utf-8") == tool.make_page()

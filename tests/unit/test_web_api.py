@@ -51,7 +51,7 @@ def test_packed_bodies_come_back_as_they_went() -> None:
 
 
 def test_the_wafer_answer_is_the_package_s(client, document) -> None:
-    changes = {"recipe.step.1.ring_pressure": "5 psi"}
+    changes = {"recipe.step.2.ring_pressure": "5 psi"}
     reply = client.post("/api/wafer", json={"document": document, "changes": changes, "step": 1})
     header, arrays = unpack(reply.content)
     result = polish(Setup(document).replace(changes))

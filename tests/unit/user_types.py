@@ -6,8 +6,9 @@ down is asserted.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, assert_type
+from typing import assert_type
 
 import numpy as np
 import xarray as xr
@@ -16,10 +17,12 @@ from numpy.typing import NDArray
 
 import planish
 from planish import (
+    Coefficient,
     Comparison,
     DieResult,
     FieldsResult,
     Finding,
+    Law,
     LayoutMaps,
     LotResult,
     MeasuredWafer,
@@ -27,9 +30,11 @@ from planish import (
     PartRow,
     PlanishError,
     RemovalFit,
+    Result,
     SavedResult,
     Setup,
     SiteMap,
+    Term,
     WaferResult,
 )
 
@@ -51,6 +56,25 @@ def describe(path: Path) -> Setup:
     return setup.replace({"pad.part": "medium-microporous"})
 
 
+def own_law(c: Mapping[str, float | Array], p: Array, v: Array) -> Array:
+    return c["k"] * np.sqrt(p) * v
+
+
+def law() -> Law:
+    made = Law(
+        name="root",
+        meaning="as the root of the pressure",
+        formula="k sqrt(p) v",
+        coefficients=(Coefficient("k", "rate at 1 Pa and 1 m/s", "1/Pa^0.5"),),
+        mechanical=own_law,
+        terms=(Term("k sqrt(p) v", "mechanical"),),
+        scaling=("k",),
+        sources=("invented",),
+    )
+    assert_type(made.coefficients[0].name, str)
+    return made
+
+
 def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, DieResult]:
     wafer = planish.polish(setup)
     assert_type(wafer.radius, Array)
@@ -59,7 +83,10 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(wafer.plot(units="si"), Figure)
     assert_type(wafer.save("wafer.nc"), Path)
     assert_type(wafer.sources(), list[str])
-    assert_type(wafer.summary(), dict[str, Any])  # figures, texts and lists under their names
+    assert_type(wafer.summary(), dict[str, float | int | bool | str | None])
+    assert_type(wafer.tables(), dict[str, dict[str, list[float | int | bool | str | None]]])
+    assert_type(wafer.document(), dict[str, object])
+    assert_type(wafer.notes, tuple[str, ...])
     assert_type(planish.polish("setup.toml"), WaferResult)
     assert_type(planish.polish(setup.bench), WaferResult)
     lot = planish.polish_lot(Path("setup.toml"), 200, seed=1, events=["100 pad"])
@@ -75,6 +102,9 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     saved = planish.open_result("wafer.nc")
     assert_type(saved, SavedResult)
     assert_type(saved.plot(), Figure)
+    assert_type(saved.setup_texts, tuple[str, ...])
+    assert_type(saved.seed, int | None)
+    assert_type(saved.rerun(), Result)
     return wafer, lot, die
 
 
@@ -92,6 +122,7 @@ def measure(before: Path, after: str) -> MeasuredWafer:
     assert_type(study.components[0].percent, float)
     measured = planish.measure_wafer(before, after, time_s=60.0)
     assert_type(measured.removal, SiteMap)
+    assert_type(measured["sites"], object)
     return measured
 
 

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import typer
 
 from planish.cli import show
 
 
-def clean(file: Path, steps: list[str], sizes: str | None, hamaker: str | None, json_out: bool) -> None:
+def clean(
+    file: Path, settings: list[str], steps: list[str], sizes: str | None, hamaker: str | None, json_out: bool
+) -> None:
     """Print which share of the slurry's particles each cleaning step leaves."""
     from planish.errors import DataError, PlanishError
+    from planish.jobs.changed import load_changed
     from planish.predict.cleaning import USUAL, clean_wafer
-    from planish.setup.load import load
     from planish.units import to_si
 
     try:
@@ -24,10 +27,10 @@ def clean(file: Path, steps: list[str], sizes: str | None, hamaker: str | None, 
         held = {} if hamaker is None else {"hamaker": to_si(hamaker, "energy")}
     except PlanishError as error:
         raise DataError(f"--hamaker = {error}") from None
-    found = clean_wafer(load(file), steps or USUAL, sizes=given, **held)
-    figures = found.summary()
+    found = clean_wafer(load_changed(file, settings), steps or USUAL, sizes=given, **held)
+    figures: dict[str, Any] = found.document()
     if json_out:
-        show.print_json({**figures, "sources": found.sources()})
+        show.print_json(figures)
         return
     show.table(
         ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in figures["sizes_nm"])],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
@@ -26,30 +27,34 @@ def new(motion: str, output: Path, force: bool) -> None:
     typer.echo(f"wrote {output}; next: planish check {output}")
 
 
-def parts(kind: str | None, json_out: bool) -> None:
-    """Print the catalogue, every value with its source and spread."""
-    from planish.setup.parts import list_parts
+def parts(kind: str | None, folders: list[Path], json_out: bool) -> None:
+    """Print the catalogue, where each part is from, every value with its source and spread."""
+    from planish.setup.parts import OURS, PART_KINDS, list_parts
 
-    rows = [row._asdict() for row in list_parts()]
-    kinds = sorted({row["kind"] for row in rows})
-    if kind is not None:
-        if kind not in kinds:
-            raise SetupError(f"parts kind = {kind!r}: must be one of {', '.join(kinds)}")
-        rows = [row for row in rows if row["kind"] == kind]
+    if kind is not None and kind not in PART_KINDS:
+        raise SetupError(f"parts kind = {kind!r}: must be one of {', '.join(sorted(PART_KINDS))}")
+    rows = [row._asdict() for row in list_parts(kind, folders=folders)]
     if json_out:
         show.print_json(rows)
         return
-    for name in dict.fromkeys(row["part"] for row in rows):
-        mine = [row for row in rows if row["part"] == name]
-        head = [key for key in mine[0] if key not in ("kind", "part")]
-        show.table(head, [[row[key] for key in head] for row in mine], title=f"{mine[0]['kind']}: {name}")
+    if not rows:
+        typer.echo(f"no {kind} here: neither planish, an installed package nor a folder brings one")
+    for of, name in dict.fromkeys((row["kind"], row["part"]) for row in rows):
+        mine = [row for row in rows if (row["kind"], row["part"]) == (of, name)]
+        head = [key for key in mine[0] if key not in ("kind", "part", "origin")]
+        origin = "" if mine[0]["origin"] == OURS else f" (from {mine[0]['origin']})"
+        show.table(head, [[row[key] for key in head] for row in mine], title=f"{of}: {name}{origin}")
 
 
-def check(file: Path, json_out: bool) -> None:
+def check(file: Path, json_out: bool, settings: Sequence[str] = ()) -> None:
     """Validate a setup; errors end with exit code 2, warnings, unlikely values and notes are listed."""
+    from planish.setup.changes import read_changes
     from planish.setup.check import check as run
 
-    findings = [{"level": item.level, "place": item.place, "message": item.message} for item in run(file)]
+    changes = read_changes(settings)
+    findings = [
+        {"level": item.level, "place": item.place, "message": item.message} for item in run(file, changes)
+    ]
     errors = [item for item in findings if item["level"] == "error"]
     if json_out:
         show.print_json({"file": str(file), "ok": not errors, "findings": findings})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,7 @@ from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
-    from planish.predict.die.levels import Level
+    from planish.predict.die.level import Level
     from planish.predict.die.result import DieResult
     from planish.setup.si import Bench
 
@@ -34,6 +34,7 @@ class DieAsked:
     after: int
     from_die: Path | None
     then: list[Path]
+    settings: list[str]
 
 
 def die(
@@ -41,15 +42,20 @@ def die(
 ) -> None:
     """Polish a die of a layout at one or more places of the wafer and print its figures."""
     show.check_units(units)
-    from planish.setup.load import load
-
-    benches = [load(path).bench for path in (file, *asked.then)]
+    benches = setups_asked(file, asked)
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
     result = polished(benches, maps, asked, json_out)
     proposal = None if fill_ceiling is None else proposed(result, fill_ceiling)
     _print(result, proposal, json_out, units)
     if out is not None:
         _write(result, maps, proposal, show.make_folder(out), json_out)
+
+
+def setups_asked(file: Path, asked: DieAsked) -> list[Bench]:
+    """Return the setup with what was set, and those of the next platens as they stand."""
+    from planish.jobs.changed import load_changed
+
+    return [load_changed(file, asked.settings).bench, *(load_changed(path).bench for path in asked.then)]
 
 
 def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
@@ -90,11 +96,11 @@ def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
 
 
 def _with_step(bench: Bench, process: str, step: float) -> Level:
-    """Return the level described for a process, with another step (metal: trench depth) [m]."""
-    from planish.predict.die.levels import MetalLevel, described_level
+    """Return the level described for a process, with another step [m]."""
+    from planish.predict.die.levels import described_level
 
     level = described_level(bench.die, process)
-    return replace(level, trench_depth=step) if isinstance(level, MetalLevel) else replace(level, step=step)
+    return level.described({level.step_key: step})
 
 
 def places(text: str) -> list[str | float]:
@@ -115,7 +121,7 @@ def topography(file: Path, maps: Any) -> dict[str, Any]:
     """
     import numpy as np
 
-    from planish.predict.result import open_result
+    from planish.results.saved import open_result
 
     below = open_result(file)
     if below.kind != "die":
@@ -165,13 +171,11 @@ def proposed(result: DieResult, ceiling: float) -> FillProposal:
 
 
 def _print(result: DieResult, proposal: FillProposal | None, json_out: bool, units: str) -> None:
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     if proposal is not None:
         figures |= proposal.summary()
     if json_out:
-        from planish.predict.die.fill import SOURCES
-
-        sources = [*result.sources(), *(SOURCES if proposal is not None else ())]
+        sources = [*result.sources(), *(proposal.sources() if proposal is not None else ())]
         show.print_json({**figures, "sources": sources})
         return
     show.summary(figures, units)
@@ -238,11 +242,12 @@ def fit_steps(
         )
     data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
     found = fit_planarization(read_maps(layout, layer, cell, json_out), data, step=before)
-    figures = found.summary() | {"step_before_nm": before * 1e9}
+    figures = {**found.document(), "step_before_nm": before * 1e9}
     if json_out:
-        show.print_json({**figures, "sources": found.sources()})
+        show.print_json(figures)
     else:
         show.summary(figures)
+        show.changes(found.changes, "to polish a die with this length, add")
     if out is not None:
         from planish.explain.figures.die import planarization_figure
         from planish.explain.figures.style import save_figure

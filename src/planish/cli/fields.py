@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from planish.cli import show
-from planish.cli.die import DieAsked, settings
+from planish.cli.die import DieAsked, settings, setups_asked
 from planish.cli.layouts import read_maps
 from planish.errors import DataError
 
@@ -35,9 +35,8 @@ def fields(
         )
     from planish.engine.execute import CancelledError, stopped_by_interrupt
     from planish.predict.die.fields import polish_fields
-    from planish.setup.load import load
 
-    benches = [load(path).bench for path in (file, *asked.then)]
+    benches = setups_asked(file, asked)
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
     options = settings(benches[0], asked, json_out)
     try:
@@ -64,9 +63,9 @@ def fields(
 
 
 def _print(result: FieldsResult, json_out: bool, units: str) -> None:
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     if json_out:
-        show.print_json({**figures, "sources": result.sources()})
+        show.print_json(figures)
         return
     spread = [key.removesuffix("_least_nm") for key in figures if key.endswith("_least_nm")]
     keys = {f"{name}_{side}_nm" for name in spread for side in ("least", "mean", "most")}

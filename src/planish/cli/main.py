@@ -47,6 +47,14 @@ Out = Annotated[
     typer.Option("--out", help="Folder for figures, tables and the result file.", callback=_folder),
 ]
 Units = Annotated[str, typer.Option("--units", help="Units shown: trade (psi, rpm, nm/min) or si.")]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="PATH=VALUE",
+        help="Set a value for this run, as 'recipe.step.main.time=90 s'; nothing after = takes it out; repeatable.",
+    ),
+]
 SetupFile = Annotated[Path, typer.Argument(help="Setup file (TOML).", metavar="FILE")]
 
 
@@ -82,22 +90,26 @@ def new(
 @app.command()
 def parts(
     kind: Annotated[
-        str | None, typer.Argument(help="pad, conditioner, slurry, head, wafer or polisher.")
+        str | None, typer.Argument(help="pad, conditioner, slurry, film, head, wafer or polisher.")
+    ] = None,
+    folder: Annotated[
+        list[Path] | None,
+        typer.Option("--folder", help="A folder with parts of your own to list too; may be given again."),
     ] = None,
     json_out: Json = False,
 ) -> None:
-    """Show the catalogue parts, each value with its source and spread."""
+    """Show the catalogue parts, where each is from, each value with its source and spread."""
     from planish.cli import describe
 
-    describe.parts(kind, json_out)
+    describe.parts(kind, folder or [], json_out)
 
 
 @app.command()
-def check(file: SetupFile, json_out: Json = False) -> None:
+def check(file: SetupFile, settings: Settings = None, json_out: Json = False) -> None:
     """Validate a setup file and list what deserves a second look."""
     from planish.cli import describe
 
-    describe.check(file, json_out)
+    describe.check(file, json_out, settings or [])
 
 
 @app.command()
@@ -118,6 +130,7 @@ def polish(
     band: Annotated[
         bool, typer.Option("--band", help="Add how far each figure may be off, from the spreads.")
     ] = False,
+    settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
@@ -125,7 +138,7 @@ def polish(
     """Polish one wafer: rate, flatness, edge, temperature, clearing."""
     from planish.cli import predict
 
-    predict.polish(file, band, json_out, out, units)
+    predict.polish(file, settings or [], band, json_out, out, units)
 
 
 @app.command()
@@ -144,6 +157,7 @@ def lot(
             help="Before a wafer, as '300 pad', '120 idle 15 min', '40 slurry 0.98'; may be repeated.",
         ),
     ] = None,
+    settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
@@ -151,7 +165,9 @@ def lot(
     """Polish wafer after wafer: drift, pad life, wafer-to-wafer figures."""
     from planish.cli import predict
 
-    predict.lot(file, wafers, seed, not no_conditioning, adjust, event or [], json_out, out, units)
+    predict.lot(
+        file, settings or [], wafers, seed, not no_conditioning, adjust, event or [], json_out, out, units
+    )
 
 
 @app.command()
@@ -159,13 +175,14 @@ def dwell(
     file: SetupFile,
     zones: Annotated[int, typer.Option("--zones", help="Zones of the sweep, 2 to 40.")] = 10,
     least: Annotated[float, typer.Option("--least", help="Least share of time in a zone.")] = 0.0,
+    settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
     """Design the conditioner's dwell table for even pad wear under the wafer."""
     from planish.cli import predict
 
-    predict.dwell(file, zones, least, json_out, out)
+    predict.dwell(file, settings or [], zones, least, json_out, out)
 
 
 @app.command()
@@ -185,12 +202,13 @@ def clean(
     hamaker: Annotated[
         str | None, typer.Option("--hamaker", help="Hamaker constant of particle on film, as '1e-20 J'.")
     ] = None,
+    settings: Settings = None,
     json_out: Json = False,
 ) -> None:
     """Clean the wafer: which share of the slurry's particles each step leaves (relative)."""
     from planish.cli import cleaning
 
-    cleaning.clean(file, step or [], sizes, hamaker, json_out)
+    cleaning.clean(file, settings or [], step or [], sizes, hamaker, json_out)
 
 
 @app.command()
@@ -208,7 +226,8 @@ def die(
     process: Annotated[
         str | None,
         typer.Option(
-            "--process", help="oxide, sti, tungsten or copper; the setup's [die] or top film unless given."
+            "--process",
+            help="What is polished, as [die] names it; the setup's [die] or its films unless given.",
         ),
     ] = None,
     step_height: Annotated[
@@ -245,6 +264,7 @@ def die(
         str | None,
         typer.Option("--cluster", help="With --fields: Dask scheduler that does it, as tcp://host:8786."),
     ] = None,
+    settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
     units: Units = "trade",
@@ -264,6 +284,7 @@ def die(
         after,
         from_die,
         then or [],
+        settings or [],
     )
     if not fields:
         if workers is not None or cluster is not None:
@@ -284,12 +305,13 @@ def compare(
     outcome: Annotated[
         list[str] | None, typer.Option("--outcome", help="Figure of the summary to explain; may be repeated.")
     ] = None,
+    settings: Settings = None,
     json_out: Json = False,
 ) -> None:
     """Say what differs between two setups, and which choices made the difference."""
     from planish.cli import reporting
 
-    reporting.compare(a, b, outcome, json_out)
+    reporting.compare(a, b, settings or [], outcome, json_out)
 
 
 @app.command()
@@ -395,11 +417,12 @@ def report(
     time: Annotated[
         str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
     ] = None,
+    settings: Settings = None,
 ) -> None:
     """Write a self-contained HTML report of one wafer, with measurements if given."""
     from planish.cli import reporting
 
-    reporting.report(file, output, pre, post, time)
+    reporting.report(file, settings or [], output, pre, post, time)
 
 
 @app.command()

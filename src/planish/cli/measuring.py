@@ -70,7 +70,7 @@ def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
         raise DataError("--value: not given: must be the column of the measured value (with --nested)")
     levels = [name.strip() for name in nested.split(",") if name.strip()]
     found = read_nested(file, levels, value)
-    figures = found.summary()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
         return
@@ -96,7 +96,7 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
     from planish.measure.sites.wafer import measure_wafer
 
     wafer = measure_wafer(pre, post, seconds(time))
-    figures = wafer.summary()
+    figures: dict[str, Any] = wafer.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -118,11 +118,13 @@ def _layout(
     file: Path, layer: str | None, cell: str, pixels: int, covered: str, json_out: bool, out: Path | None
 ) -> None:
     maps = read_maps(file, layer, cell, json_out, pixels=pixels, covered=covered)
-    figures = maps.summary()
+    figures: dict[str, Any] = maps.document()
     if json_out:
         show.print_json(figures)
     else:
-        show.table(["figure", "value"], [[key, _short(item)] for key, item in figures.items()])
+        show.table(
+            ["figure", "value"], [[key, _short(item)] for key, item in figures.items() if key != "sources"]
+        )
     if out is not None:
         from planish.explain.figures.die import layout_figure
         from planish.explain.figures.style import save_figure
@@ -181,7 +183,7 @@ def _fit_wafer(
     from planish.setup.load import load
 
     found = fit_wafer(load(setup), read_removal(pre, post), seconds(time))
-    _show_fit(found.summary(), json_out)
+    _show_fit(found.document(), json_out)
     if out is not None:
         from planish.explain.figures.sites import fit_figure
         from planish.explain.figures.style import save_figure
@@ -196,3 +198,4 @@ def _show_fit(figures: dict[str, Any], json_out: bool) -> None:
     show.summary(figures)
     for sentence in figures["findings"]:
         typer.echo(f"- {sentence}")
+    show.changes(figures["changes"], "to predict at the measured rate, add")

@@ -6,15 +6,16 @@ from pathlib import Path
 from typing import Any
 
 from planish.cli import show
+from planish.units import PSI
 
 
-def polish(file: Path, band: bool, json_out: bool, out: Path | None, units: str) -> None:
+def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Path | None, units: str) -> None:
     """Polish one wafer and print its figures, with their bands if asked."""
     show.check_units(units)
+    from planish.jobs.changed import load_changed
     from planish.predict.wafer.polish import polish as run
-    from planish.setup.load import load
 
-    setup = load(file)
+    setup = load_changed(file, settings)
     result = run(setup)
     bands = _bands(setup) if band else None
     _print(result, json_out, units, bands)
@@ -43,16 +44,16 @@ def _bands(setup: Any) -> dict[str, Any]:
 
 
 def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None = None) -> None:
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     if json_out:
         extra = {} if bands is None else {"bands": bands}
-        show.print_json({**figures, **extra, "sources": result.sources()})
+        show.print_json({**figures, **extra})
         return
     show.summary(figures, units)
     if bands is not None:
         _print_bands(bands)
     if figures.get("steps"):
-        from planish.predict.result import label
+        from planish.explain.words import label
 
         steps = figures["steps"]
         rows = [[label(key), *(step[key] for step in steps)] for key in steps[0] if key != "name"]
@@ -60,7 +61,7 @@ def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None
 
 
 def _print_bands(bands: dict[str, Any]) -> None:
-    from planish.predict.result import label
+    from planish.explain.words import label
 
     if not bands:
         show.table(["band"], [["no spread is stated in this setup, so there is no band"]])
@@ -80,9 +81,9 @@ def _profile_table(result: Any, path: Path) -> Path:
     from planish.engine.files import write_whole
 
     head = ["radius_mm", "removed_nm", *[f"{film}_remaining_nm" for film in result.films]]
-    head += [f"{step.name}_pressure_kPa" for step in result.steps]
+    head += [f"{step.name}_pressure_psi" for step in result.steps]
     columns = [result.radius * 1e3, result.removed * 1e9, *(result.remaining * 1e9)]
-    columns += [step.pressure / 1e3 for step in result.steps]
+    columns += [step.pressure / PSI for step in result.steps]
     rows = ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True))
     write_whole(path, csv_text(head, rows))
     return path
@@ -90,6 +91,7 @@ def _profile_table(result: Any, path: Path) -> Path:
 
 def lot(
     file: Path,
+    settings: list[str],
     wafers: int,
     seed: int,
     conditioning: bool,
@@ -101,10 +103,10 @@ def lot(
 ) -> None:
     """Polish a lot and print its figures; ``out`` gets the table (a row a wafer), profiles and figures."""
     show.check_units(units)
+    from planish.jobs.changed import load_changed
     from planish.predict.lot.run import polish_lot
-    from planish.setup.load import load
 
-    setup = load(file)
+    setup = load_changed(file, settings)
     with show.progress(f"{wafers} wafers", quiet=json_out) as tell:
         result = polish_lot(
             setup,
@@ -128,14 +130,16 @@ def lot(
         show.written(paths, json_out)
 
 
-def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None) -> None:
+def dwell(
+    file: Path, settings: list[str], zones: int, least: float, json_out: bool, out: Path | None
+) -> None:
     """Design a dwell table; ``out`` gets the figure and the setup with the table in it."""
+    from planish.jobs.changed import load_changed
     from planish.predict.dwell import design_sweep
-    from planish.setup.load import load
 
-    setup = load(file)
+    setup = load_changed(file, settings)
     found = design_sweep(setup, zones, least=least)
-    figures = found.summary()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -145,7 +149,8 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
             for low, high, share in zip(edges, edges[1:], figures["zone_dwell"], strict=False)
         ]
         show.table(["pad radius [mm]", "share of time [%]"], rows)
-        show.summary({key: value for key, value in figures.items() if key != "sources"})
+        show.summary(figures)
+        show.changes(found.changes, "to polish with it, add")
     if out is not None:
         from planish.engine.files import write_whole
         from planish.explain.figures.lot import sweep_figure
@@ -153,5 +158,5 @@ def dwell(file: Path, zones: int, least: float, json_out: bool, out: Path | None
 
         folder = show.make_folder(out)
         paths = save_figure(sweep_figure(found), folder, "sweep")
-        write_whole(folder / "setup.toml", setup.replace(found.changes()).to_toml().encode())
+        write_whole(folder / "setup.toml", setup.replace(found.changes).to_toml().encode())
         show.written([*paths, folder / "setup.toml"], json_out)

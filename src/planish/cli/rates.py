@@ -17,7 +17,7 @@ def fit(traces: Path, rates: Path, folds: int, json_out: bool, out: Path | None)
     wafers = read_measured_wafers(traces, rates)
     with show.progress("guessing wafers left out", quiet=json_out or not folds) as tell:
         found = fit_rates(wafers, folds=folds, tell=tell)
-    figures = found.summary()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -92,7 +92,7 @@ def _print_check(what: str, check: dict[str, Any]) -> None:
     rows.append(["all", *(check["rmse"][m] for m in models)])
     title = f"RMSE of guesses {what} ({check['wafers_judged']} wafers)"
     show.table(["regime", *(m.replace("_", " ") for m in models)], rows, title=title)
-    typer.echo(f"{check['mode']}; the band held {100 * check['band_coverage']:.0f} % of them")
+    typer.echo(f"{check['mode']}; the band held {check['band_coverage_percent']:.0f} % of them")
 
 
 def predict_rates(
@@ -106,7 +106,7 @@ def predict_rates(
     known = read_measured_wafers(traces, rates)
     new = cut_wafers(read_traces(other), source=other.name, like=known)
     found = RatePredictor.fit(known).predict(new, retrospective=not ahead)
-    figures = found.summary()
+    figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
     else:
@@ -116,4 +116,4 @@ def predict_rates(
         for note in figures["notes"]:
             typer.echo(f"note: {note}")
     if out is not None:
-        show.written([found.save(show.make_folder(out) / "predicted-rates.csv")], json_out)
+        show.written([found.save_table(show.make_folder(out) / "predicted-rates.csv")], json_out)

@@ -10,18 +10,20 @@ from planish.cli import show
 from planish.errors import DataError
 
 
-def report(file: Path, output: Path, pre: Path | None, post: Path | None, time: str | None) -> None:
+def report(
+    file: Path, settings: list[str], output: Path, pre: Path | None, post: Path | None, time: str | None
+) -> None:
     """Polish the wafer of a setup and write the page; with PRE and POST, measured sites beside it."""
     from planish.cli.measuring import seconds
     from planish.explain.report import write_report
+    from planish.jobs.changed import load_changed
     from planish.predict.wafer.polish import polish
-    from planish.setup.load import load
 
     if (pre is None) != (post is None):
         raise DataError("--pre and --post: one given without the other: must be both or neither")
     if time is not None and pre is None:
         raise DataError("--time: must stand with --pre and --post")
-    setup = load(file)
+    setup = load_changed(file, settings)
     against = None
     if pre is not None:
         from planish.jobs.measured import measured_against
@@ -34,23 +36,24 @@ def report(file: Path, output: Path, pre: Path | None, post: Path | None, time: 
     show.written([path], json_out=False)
 
 
-def compare(a: Path, b: Path, outcomes: list[str] | None, json_out: bool) -> None:
+def compare(a: Path, b: Path, settings: list[str], outcomes: list[str] | None, json_out: bool) -> None:
     """Compare two setups and share out the differences among the groups of choices."""
     from planish.explain.comparison.attribution import OUTCOMES
     from planish.explain.comparison.attribution import compare as run
-    from planish.predict.result import label
-    from planish.setup.load import load
+    from planish.explain.words import label
+    from planish.jobs.changed import load_changed
 
-    found = run(load(a), load(b), outcomes or OUTCOMES)
+    found = run(load_changed(a, settings), load_changed(b, settings), outcomes or OUTCOMES)
     if json_out:
-        show.print_json(found.summary())
+        show.print_json(found.document())
         return
     show.table(
         ["figure", "A", "B"],
         [[label(key), found.a[key], found.b[key]] for key in found.a],
         title=f"A {a}, B {b}",
     )
-    for sentence in found.summary()["sentences"]:
+    for sentence in map(found.sentence, found.outcomes):
         typer.echo(sentence)
     for note in found.notes:
         typer.echo(f"note: {note}")
+    show.changes(found.changes, "to make B of A, add")

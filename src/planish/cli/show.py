@@ -18,7 +18,7 @@ PIPED_WIDTH = 120
 
 def print_json(document: Any) -> None:
     """Print ``document`` as one strict JSON document on standard output."""
-    from planish.predict.result import clean
+    from planish.results.plain import clean
 
     spells = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     typer.echo(json.dumps(clean(document), indent=1, ensure_ascii=not spells, allow_nan=False))
@@ -66,7 +66,7 @@ _LEFT_OUT = (
 
 def summary(figures: dict[str, Any], units: str = "trade") -> None:
     """Print a flat summary as a two-column table, then its notes."""
-    from planish.predict.result import label
+    from planish.explain.words import label
 
     flat = {
         key: value
@@ -74,28 +74,14 @@ def summary(figures: dict[str, Any], units: str = "trade") -> None:
         if not isinstance(value, dict | list) and not (value is None and key in _LEFT_OUT)
     }
     if units == "si":
-        flat = dict(_in_si(key, value) for key, value in flat.items())
+        from planish.results.units import in_si
+
+        flat = dict(
+            in_si(key, value) if isinstance(value, float) else (key, value) for key, value in flat.items()
+        )
     table(["figure", "value"], [[label(key), text(value)] for key, value in flat.items()])
     for note in figures.get("notes", []):
         typer.echo(f"note: {note}")
-
-
-_TO_SI: dict[str, tuple[str, Callable[[float], float]]] = {
-    "_nm_per_min": ("_m_per_s", lambda v: v * 1e-9 / 60),
-    "_psi": ("_Pa", lambda v: v * 6894.757293168),
-    "_MPa": ("_Pa", lambda v: v * 1e6),
-    "_nm": ("_m", lambda v: v * 1e-9),
-    "_um": ("_m", lambda v: v * 1e-6),
-    "_mm": ("_m", lambda v: v * 1e-3),
-    "_C": ("_K", lambda v: v + 273.15),
-}
-
-
-def _in_si(key: str, value: Any) -> tuple[str, Any]:
-    for ending, (si, convert) in _TO_SI.items():
-        if key.endswith(ending) and isinstance(value, float):
-            return key[: -len(ending)] + si, convert(value)
-    return key, value
 
 
 def check_units(units: str) -> None:
@@ -120,12 +106,23 @@ def die_quantity(option: str, text: str, key: str) -> float:
     from planish.setup.fields import quantity_in
     from planish.units import UnitError
 
-    what = quantity_in(DieSection.model_fields[key])
+    what = quantity_in(DieSection.known()[key])
     assert what is not None  # asked for keys that are quantities
     try:
         return what.si(text)
     except UnitError as error:
         raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
+
+
+def changes(found: dict[str, Any] | None, words: str) -> None:
+    """Print changes as options that a next command takes."""
+    if not found:
+        return
+    from planish.setup.changes import set_options
+
+    typer.echo(f"{words}:")
+    for line in set_options(found):
+        typer.echo(f"  {line}")
 
 
 def written(paths: Sequence[Path], json_out: bool) -> None:

@@ -13,8 +13,9 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from difflib import get_close_matches
+from functools import lru_cache
 from importlib.metadata import EntryPoint, entry_points
-from typing import Generic, Protocol, TypeVar
+from typing import Any, Generic, Protocol, TypeVar
 
 from planish.errors import PluginError, SetupError, refuse
 
@@ -165,9 +166,9 @@ class Registry(Generic[T]):
         self._origins.clear()
         for record in self._own():
             self._put(record, "planish")
-        for point in sorted(entry_points(group=self.group), key=lambda point: (point.value, point.name)):
+        for point in installed(self.group):
             for record in self._loaded(point):
-                self._put(record, _package(point))
+                self._put(record, package_of(point))
         self._read = True
 
     def _loaded(self, point: EntryPoint) -> list[T]:
@@ -176,7 +177,7 @@ class Registry(Generic[T]):
         except Exception as problem:
             raise PluginError(
                 refuse(
-                    f"entry point {point.name!r} of {_package(point)}",
+                    f"entry point {point.name!r} of {package_of(point)}",
                     point.value,
                     f"something that imports to a {self.what}",
                     f"mend or uninstall that package ({type(problem).__name__}: {problem})",
@@ -207,5 +208,17 @@ class Registry(Generic[T]):
         self._origins[record.name] = origin
 
 
-def _package(point: EntryPoint) -> str:
+@lru_cache(maxsize=1)
+def _every() -> Any:  # EntryPoints, but SelectableGroups under Python 3.11
+    """Return the entry points of all that is installed; to read them takes long enough to do it once."""
+    return entry_points()
+
+
+def installed(group: str) -> list[EntryPoint]:
+    """Return the entry points that installed packages have in a group, in an order that does not change."""
+    return sorted(_every().select(group=group), key=lambda point: (point.value, point.name))
+
+
+def package_of(point: EntryPoint) -> str:
+    """Return the name of the package that an entry point is of."""
     return point.dist.name if point.dist is not None else point.value.partition(":")[0]

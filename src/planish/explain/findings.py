@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from planish.physics.motion.motion import retracing_ratio
 from planish.predict.raised import STEEP_EDGE, UNEVEN
+from planish.predict.wafer.conditions import speeds
+from planish.setup import paths
+from planish.setup.changes import Changes, quantity_text
+from planish.units import PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
     from planish.predict.wafer.result import WaferResult
     from planish.setup.si import Bench
 
-PSI = 6894.757293168
 Weight = Literal["good", "look", "act"]
 
 
@@ -36,6 +38,7 @@ class Finding:
     subject: str
     weight: Weight
     text: str
+    changes: Changes = field(default_factory=dict)
 
 
 def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
@@ -79,16 +82,30 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
                 f"The edge polishes within {abs(height):.1f} % of the level 15 mm further in.",
             )
         ]
+    changes: Changes = {}
     text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."
     if remedies and result.bench.head.ring is not None:
         best = even_ring(result.bench)
         if best is not None:
-            change, left = best
+            factor, left = best
+            change = (factor - 1.0) * float(np.mean([step.ring_pressure for step in result.bench.steps]))
+            changes = _ring_changes(result.bench, factor)
             ring = f"Ring pressure {abs(change) / PSI:.2f} psi {'higher' if change > 0 else 'lower'} in every step"
             text += f" {ring} would bring that to {left:.1f} %."
         else:
             text += " No ring pressure within 0.3 to 3 times the present one does better."
-    return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text)]
+    return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text, changes)]
+
+
+def _ring_changes(bench: Bench, factor: float) -> Changes:
+    """Return the changes that scale the ring pressure of every step."""
+    named = [{"name": step.name} for step in bench.steps]
+    return {
+        f"recipe.step.{paths.entry(named, at)}.ring_pressure": quantity_text(
+            step.ring_pressure * factor, "pressure"
+        )
+        for at, step in enumerate(bench.steps)
+    }
 
 
 def even_ring(bench: Bench) -> tuple[float, float] | None:
@@ -133,7 +150,7 @@ def even_ring(bench: Bench) -> tuple[float, float] | None:
     )
     if not best.fun < 0.9 * now:
         return None
-    return float(mean_ring * (np.exp(best.x) - 1.0)), float(best.fun)
+    return float(np.exp(best.x)), float(best.fun)
 
 
 def _uniformity(result: WaferResult) -> list[Finding]:
@@ -179,9 +196,11 @@ def _temperature(result: WaferResult) -> list[Finding]:
     start = float(result.temperatures[0])
     peak = max(step.peak_temperature for step in result.steps)
     if peak - start < 0.5:
-        return [Finding("temperature", "good", f"The pad under the wafer stays at {start - 273.15:.0f} °C.")]
+        return [
+            Finding("temperature", "good", f"The pad under the wafer stays at {start - ZERO_CELSIUS:.0f} °C.")
+        ]
     text = (
-        f"The pad under the wafer warms from {start - 273.15:.0f} °C to {peak - 273.15:.0f} °C at its "
+        f"The pad under the wafer warms from {start - ZERO_CELSIUS:.0f} °C to {peak - ZERO_CELSIUS:.0f} °C at its "
         "warmest place by friction."
     )
     return [Finding("temperature", "look" if peak - start > 20 else "good", text)]
@@ -219,14 +238,10 @@ def _films(result: WaferResult) -> list[Finding]:
 
 
 def _retrace(bench: Bench) -> list[Finding]:
-    if bench.polisher.motion != "rotary":
-        return []
     found = []
     for step in bench.steps:
-        if not (step.platen_speed and step.carrier_speed):
-            continue
-        ratio = retracing_ratio(step.platen_speed, step.carrier_speed)
+        ratio = bench.polisher.retrace(*speeds(bench, step))
         if ratio is not None:
-            text = f"In step {step.name} platen and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
+            text = f"In step {step.name} {bench.polisher.drive.part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
             found.append(Finding("speed", "look", text))
     return found

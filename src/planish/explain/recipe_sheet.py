@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from planish.explain.page import Part, render
+from planish.units import PSI, RPM
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.models import Setup
     from planish.setup.si import Step
-
-PSI = 6894.757293168
-RPM = 2 * np.pi / 60
 
 
 def recipe_sheet(setup: Setup, result: WaferResult) -> str:
@@ -38,9 +34,9 @@ def recipe_sheet(setup: Setup, result: WaferResult) -> str:
     steps = Part("Steps")
     rows: list[list[object]] = []
     rows.append(["ends at", *[_ending(step) for step in bench.steps]])
-    speeds = {"rotary": "platen [rpm]", "linear": "belt [m/s]", "orbital": "orbit [1/min]"}
+    drive = bench.polisher.drive
     rows.append(
-        [speeds[bench.polisher.motion], *[_drive(step, bench.polisher.motion) for step in bench.steps]]
+        [f"{drive.part} [{drive.unit}]", *[drive.shown(getattr(step, drive.key)) for step in bench.steps]]
     )
     rows.append(["carrier [rpm]", *[step.carrier_speed / RPM for step in bench.steps]])
     for index, name in enumerate(names):
@@ -75,13 +71,6 @@ def recipe_sheet(setup: Setup, result: WaferResult) -> str:
     )
     lead = f"Setup {setup.digest()}; made from “{setup.title}”."
     return render(f"Recipe: {setup.title}", [steps, parts, expected, signing], (), lead=lead)
-
-
-def _drive(step: Step, motion: str) -> float:
-    """Return the speed that drives the pad, in the unit of its row."""
-    if motion == "linear":
-        return step.belt_speed
-    return (step.platen_speed if motion == "rotary" else step.orbit_speed) / RPM
 
 
 def _ending(step: Step) -> str:

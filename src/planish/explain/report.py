@@ -16,13 +16,14 @@ from planish.explain.figures.wafer import (
     residual_map,
     wafer_figure,
 )
-from planish.explain.findings import findings
+from planish.explain.findings import Finding, findings
 from planish.explain.page import Part, render
+from planish.explain.words import label
 from planish.fit.against import WaferAgainst, wafer_against
-from planish.predict.result import label
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.result import WaferResult
-from planish.setup.given import as_path
+from planish.setup.changes import set_options
+from planish.setup.load import as_path
 
 if TYPE_CHECKING:
     from planish.fit.against import Measured
@@ -68,6 +69,11 @@ def write_report(
     return target
 
 
+def told(item: Finding) -> str:
+    """Return a finding with the settings it proposes, ready for ``--set`` and ``Setup.replace``."""
+    return " ".join([item.text, *set_options(item.changes)])
+
+
 def headline(result: WaferResult) -> str:
     """Return the wafer in one sentence.
 
@@ -102,8 +108,7 @@ def wafer_parts(result: WaferResult) -> list[Part]:
     list[Part]
         For :func:`~planish.explain.page.render`.
     """
-    figures = result.summary()
-    flat = [(key, value) for key, value in figures.items() if not isinstance(value, dict | list)]
+    flat = result.summary().items()
     longest = max(range(len(result.steps)), key=lambda index: result.steps[index].duration)
     step = result.bench.steps[longest]
     machine = Part("The machine").figure(
@@ -111,17 +116,17 @@ def wafer_parts(result: WaferResult) -> list[Part]:
         f"{result.bench.polisher.motion.capitalize()} polisher in plan, to scale, at the speeds of step {step.name} "
         f"({speeds_text(result.bench, step)}). Blue: path on the pad of a wafer point 10 mm inside the edge.",
     )
-    found = Part("Findings").listing([item.text for item in findings(result)])
+    found = Part("Findings").listing([told(item) for item in findings(result)])
     numbers = Part("Figures").table(["figure", "value"], [[label(key), value] for key, value in flat])
-    steps = figures["steps"]
-    numbers.table([label(key) for key in steps[0]], [list(step.values()) for step in steps], "Step by step")
+    steps = result.tables()["steps"]
+    numbers.table([label(key) for key in steps], list(zip(*steps.values(), strict=True)), "Step by step")
     profiles = Part("Across the wafer")
     profiles.figure(
         wafer_figure(result), "Pressure, speed, rate and thickness against radius; grey: edge exclusion."
     )
     profiles.figure(edge_figure(result), "The last 20 mm: pressure as a share of its mean.")
     profiles.figure(map_figure(result), "Removed and remaining film over the wafer.")
-    notes = Part("Assumed").listing(figures["notes"] or ["Nothing was assumed beyond the setup."])
+    notes = Part("Assumed").listing(list(result.notes) or ["Nothing was assumed beyond the setup."])
     return [found, numbers, profiles, machine, notes]
 
 

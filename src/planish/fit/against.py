@@ -7,13 +7,14 @@ wafer is predicted for that time, so that removed amounts may be compared; and t
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, shortened
+from planish.engine.record import counted, shortened
 from planish.errors import DataError, FitError
+from planish.fit.rate_change import rate_change
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
 from planish.measure.sites.pairing import Paired
 from planish.measure.sites.read import SiteMap
@@ -21,15 +22,22 @@ from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
-from planish.setup.given import as_bench
+from planish.results.plain import unique
+from planish.results.result import Result
+from planish.setup.given import as_bench, as_setup
+from planish.setup.si import Bench
 
 if TYPE_CHECKING:
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
     Measured = SiteMap | Paired | MeasuredWafer
 
 ALIKE = 0.01  # wafers of one size differ by less than this share
+_TRIES, _MET = 6, 1e-6  # of the rate that makes the prediction meet the fit
+
 #: Figures that a prediction and a gauge both give.
 SHARED = (
     "time_s",
@@ -41,7 +49,7 @@ SHARED = (
 
 
 @dataclass(frozen=True, repr=False)
-class WaferAgainst(Record):
+class WaferAgainst(Result):
     """Result of :func:`wafer_against`.
 
     Attributes
@@ -64,6 +72,8 @@ class WaferAgainst(Record):
         Where the time came from and what was assumed.
     """
 
+    kind: ClassVar[str] = "measured against predicted"
+
     paired: Paired
     wafer: WaferResult
     time: float | None
@@ -77,6 +87,23 @@ class WaferAgainst(Record):
         time = "unknown" if self.time is None else f"{self.time:.4g} s"
         sites = counted(len(self.paired.removal), "site")
         return f"{shortened(self.paired.removal.source, 100)}, {sites}, polish time {time}"
+
+    def sources(self) -> list[str]:
+        """Return what prediction and fit rest on, one line each."""
+        return unique([*self.wafer.sources(), *(self.fit.sources() if self.fit is not None else ())])
+
+    def _content(self) -> dict[str, Any]:
+        fit = {} if self.fit is None else self.fit._content()
+        flags = fit.pop("flags", [])
+        findings = fit.pop("findings", [self.unfitted])
+        return {
+            "time_s": self.time,
+            "rms_nm": self.rms * 1e9,
+            **fit,
+            "figures": self.rows(),
+            "flags": flags,
+            "findings": list(findings),
+        }
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the figures that both know: key, predicted, measured."""
@@ -132,7 +159,8 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     SetupError
         If the recipe's timed steps alone take longer than the polish did.
     """
-    bench = as_bench(setup)
+    described = None if isinstance(setup, Bench) else as_setup(setup)
+    bench = as_bench(described or setup)
     paired = _paired(measured)
     _same_wafer(bench, paired.removal)
     stated = paired.removal.polish_time
@@ -155,6 +183,8 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     fit, unfitted = None, ""
     try:
         fit = fit_prediction(wafer, removal)
+        if described is not None and fit.scale > 0:
+            fit = replace(fit, changes=_rate_that_fits(described, fit, seconds))
     except FitError as error:
         unfitted = str(error)
     return WaferAgainst(
@@ -167,6 +197,27 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
         unfitted=unfitted,
         notes=tuple(notes),
     )
+
+
+def _rate_that_fits(setup: Setup, fit: RemovalFit, seconds: float | None) -> Changes:
+    """Return the changes with which the prediction comes to the fitted removal.
+
+    A faster film uses its slurry up faster, so that scaling the rate by what was found falls a little short: the
+    model is run with it and the rest made up, until it is met.
+    """
+    material, factor = setup.bench.wafer.films[0].material, fit.scale
+    changes = rate_change(setup, material, factor)
+    for _ in range(_TRIES):
+        bench = setup.replace(changes).bench
+        wafer = polish(bench if seconds is None else with_total_time(bench, seconds)[0])
+        longer = 1.0 if seconds is None else seconds / wafer.time
+        found = np.interp(fit.r, wafer.radius, wafer.removed) * longer
+        rest = float(found @ fit.fitted / (found @ found))
+        if abs(rest - 1.0) < _MET:
+            break
+        factor *= rest
+        changes = rate_change(setup, material, factor)
+    return changes
 
 
 def fit_wafer(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from planish.fit.drift import choose_strength, follow
 from planish.fit.traces import SLOPE_SCALE, Term, build_terms, newey_west, rmse, split_in_time
 from planish.measure.traces.read import USES, Wafers
 from planish.measure.traces.regimes import find_regimes
+from planish.results.result import Result
 
 Array = NDArray[np.float64]
 
@@ -63,14 +64,20 @@ class Age(Record):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Consumables(Record):
+class Consumables(Result):
     """Result of :func:`fit_consumables`: regime -> its counters, best first, and plain findings."""
+
+    kind: ClassVar[str] = "consumables"
 
     regimes: dict[str, tuple[Age, ...]]
     findings: tuple[str, ...]
     notes: tuple[str, ...]
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict."""
         return {
             "regimes": {
@@ -88,8 +95,6 @@ class Consumables(Record):
                 for name, ages in self.regimes.items()
             },
             "findings": list(self.findings),
-            "notes": list(self.notes),
-            "sources": list(SOURCES),
         }
 
 

@@ -12,16 +12,16 @@ of wafers it has learned are too small.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record
 from planish.fit.drift import choose_strength, follow
 from planish.fit.traces import plain_law, rank_correlation, rmse, split_in_time
 from planish.measure.traces.read import USES, Wafers
 from planish.measure.traces.regimes import FEWEST, Regimes, find_regimes
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     import polars as pl
@@ -41,7 +41,7 @@ CHAIN = 4
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Learned(Record):
+class Learned(Result):
     """Result of :func:`learn_rates`; arrays hold a value a wafer in time order.
 
     Attributes
@@ -68,6 +68,8 @@ class Learned(Record):
         What had to be assumed, in plain words.
     """
 
+    kind: ClassVar[str] = "learned rates"
+
     start: Array
     measured: Array
     regime: NDArray[np.str_]
@@ -79,7 +81,11 @@ class Learned(Record):
     features: tuple[str, ...]
     notes: tuple[str, ...]
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (no arrays)."""
         return {
             "wafers_judged": int((~self.training).sum()),
@@ -87,8 +93,6 @@ class Learned(Record):
             "starts_from": self.settings[0],
             "least_wafers_in_a_leaf": self.settings[1],
             "importance": dict(self.importance),
-            "notes": list(self.notes),
-            "sources": list(SOURCES),
         }
 
 

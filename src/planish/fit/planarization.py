@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,9 @@ from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
 from planish.physics.pattern.oxide_step import SOURCES as STEP_SOURCES
 from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
+from planish.results.result import Result
+from planish.setup.changes import Changes, quantity_text
+from planish.units import NM_PER_MIN
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -73,7 +76,7 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PlanarizationFit(Record):
+class PlanarizationFit(Result):
     """What measured test structures say of the constants, and the fitted values.
 
     Attributes
@@ -100,6 +103,8 @@ class PlanarizationFit(Record):
         Fitted, at each structure [m].
     """
 
+    kind: ClassVar[str] = "planarization fit"
+
     length: Band
     rate: Band
     contact_height: Band | None
@@ -116,15 +121,15 @@ class PlanarizationFit(Record):
         low, high = 1e3 * self.length.low, 1e3 * self.length.high
         return (
             f"length {figure(1e3 * self.length.value, 'mm')} (95 %: {low:.3g} to {high:.3g}), blanket rate "
-            f"{figure(6e10 * self.rate.value, 'nm/min')}, misfit {figure(1e9 * self.residual_sd, 'nm')} (sd), "
+            f"{figure(NM_PER_MIN * self.rate.value, 'nm/min')}, misfit {figure(1e9 * self.residual_sd, 'nm')} (sd), "
             f"{counted(self.points, 'point')}"
         )
 
-    def summary(self) -> dict[str, Any]:
+    def _content(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit."""
         named = {
             "planarization_length_mm": (self.length, 1e3),
-            "blanket_rate_nm_per_min": (self.rate, 6e10),
+            "blanket_rate_nm_per_min": (self.rate, NM_PER_MIN),
             "contact_height_nm": (self.contact_height, 1e9),
         }
         out: dict[str, Any] = {}
@@ -140,8 +145,13 @@ class PlanarizationFit(Record):
             "residual_sd_nm": self.residual_sd * 1e9,
             "points": self.points,
             "bands_by": self.bands_by,
-            "notes": list(self.notes),
+            "changes": self.changes,
         }
+
+    @property
+    def changes(self) -> Changes:
+        """The changes that put the length into a setup with a [die] (for ``Setup.replace``)."""
+        return {"die.planarization_length": quantity_text(self.length.value, "length")}
 
     def sources(self) -> list[str]:
         """Return what the fit rests on."""

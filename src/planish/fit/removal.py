@@ -18,19 +18,22 @@ a pressure that does.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, figure
+from planish.engine.record import counted, figure
 from planish.errors import DataError, FitError, refuse
 from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.profile import RadialProfile, smooth_profile
+from planish.physics.removal.laws import LAWS
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     from planish.measure.sites.read import SiteMap
     from planish.predict.wafer.result import WaferResult
+    from planish.setup.changes import Changes
 
 Array = NDArray[np.float64]
 
@@ -49,7 +52,7 @@ RING = 1e-4
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class RemovalFit(Record):
+class RemovalFit(Result):
     """Result of :func:`~planish.fit.against.fit_wafer`.
 
     Attributes
@@ -74,6 +77,8 @@ class RemovalFit(Record):
         What the fit says, in plain words.
     """
 
+    kind: ClassVar[str] = "removal fit"
+
     k_p: float
     k_p_error: float
     k_p_all: float
@@ -87,6 +92,7 @@ class RemovalFit(Record):
     flags: tuple[Flag, ...]
     residual: RadialProfile | None
     sentences: tuple[str, ...]
+    changes: Changes | None = None
 
     def _told(self) -> str:
         law = "" if np.isnan(self.k_p) else f"k_p {self.k_p:.4g} ± {self.k_p_error:.1g} 1/Pa, "
@@ -98,7 +104,16 @@ class RemovalFit(Record):
             f"{len(self.flags)} flagged"
         )
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Nothing: its figures say it all."""
+        return ()
+
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (None for what is not defined)."""
 
         def number(v: float) -> float | None:
@@ -113,9 +128,9 @@ class RemovalFit(Record):
             "rmse_nm": self.rmse * 1e9,
             "shape_r_squared": number(self.r_squared),
             "sites": len(self.r),
+            "changes": self.changes,
             "flags": [{"site": f.site, "reason": f.reason, "score": f.score} for f in self.flags],
             "findings": list(self.sentences),
-            "sources": list(SOURCES),
         }
 
 
@@ -164,7 +179,7 @@ def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
     # The wafer's own edge counts: the outermost radius of the prediction may lie half a ring inside it.
     reach = result.bench.wafer.radius - result.bench.wafer.edge_exclusion
     fit = _fit(removal, result.radius, result.removed * longer, reach)
-    k_p = law.coefficients.get("k_p", np.nan) if law.law == "preston" else np.nan
+    k_p = law.coefficients.get(LAWS.get(law.law).constant, np.nan)
     out = _result(
         fit,
         k_p=k_p * fit.factor,

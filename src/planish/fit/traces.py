@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from planish.errors import FitError, refuse
 from planish.fit.drift import choose_strength, follow, last_mean
 from planish.measure.traces.read import USES, Wafers
 from planish.measure.traces.regimes import Regimes, find_regimes
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     import polars as pl
@@ -169,8 +170,10 @@ class RegimeFit(Record):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class RateLaw(Record):
+class RateLaw(Result):
     """All regimes together; what :func:`fit_rate_law` returns."""
+
+    kind: ClassVar[str] = "rate law"
 
     regimes: tuple[RegimeFit, ...]
     found: Regimes
@@ -204,7 +207,11 @@ class RateLaw(Record):
                 out[rows] = regime.law(table)[rows]
         return out
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (no arrays)."""
         return {
             "source": self.source,
@@ -231,8 +238,6 @@ class RateLaw(Record):
                 }
                 for r in self.regimes
             ],
-            "notes": list(self.notes),
-            "sources": list(SOURCES),
         }
 
 

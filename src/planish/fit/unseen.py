@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,7 @@ from planish.errors import DataError, FitError
 from planish.fit.gaussian_process import fit_process
 from planish.measure.traces.read import USES, Wafers
 from planish.measure.traces.regimes import FEWEST, Regimes, find_regimes
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -66,7 +67,7 @@ AHEAD = "ahead: only wafers that started before each wafer were used"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Unseen(Record):
+class Unseen(Result):
     """Guessed rates, a value a polish in order of start.
 
     Attributes
@@ -84,6 +85,8 @@ class Unseen(Record):
     notes
         What had to be assumed, in plain words.
     """
+
+    kind: ClassVar[str] = "guessed rates"
 
     wafer: tuple[str, ...]
     stage: tuple[str, ...]
@@ -107,29 +110,20 @@ class Unseen(Record):
             for w, s, g, r, a, b in columns
         ]
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the mode, notes, sources and one row a polish."""
         return {
             "mode": self.mode,
             "band": f"{COVERAGE:.0%} of measured rates, from errors on wafers not known to the model",
-            "notes": list(self.notes),
             "wafers": self.rows(),
-            "sources": list(SOURCES),
         }
 
-    def save(self, path: Path) -> Path:
-        """Write one row a polish to a CSV file, the mode in its first line.
-
-        Parameters
-        ----------
-        path
-            Where to.
-
-        Returns
-        -------
-        Path
-            The same.
-        """
+    def save_table(self, path: Path) -> Path:
+        """Write one row a polish to a CSV file, the mode in its first line; return the path."""
         import polars as pl
 
         table = pl.DataFrame(self.rows(), infer_schema_length=None)

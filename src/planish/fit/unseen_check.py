@@ -15,15 +15,15 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record
 from planish.fit.traces import rmse
-from planish.fit.unseen import RatePredictor
+from planish.fit.unseen import SOURCES, RatePredictor
 from planish.measure.traces.read import Wafers
+from planish.results.result import Result
 
 if TYPE_CHECKING:
     import polars as pl
@@ -37,7 +37,7 @@ CUTS = 10
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Check(Record):
+class Check(Result):
     """Errors on wafers left out: root mean squares in the unit of the rates, by model.
 
     Models: ``guess`` (:class:`~planish.fit.unseen.RatePredictor`) and the rivals.
@@ -58,6 +58,8 @@ class Check(Record):
         Share of measured rates inside the band.
     """
 
+    kind: ClassVar[str] = "check of guesses"
+
     mode: str
     wafers: int
     rmse: dict[str, float]
@@ -65,7 +67,16 @@ class Check(Record):
     by_regime: dict[str, dict[str, float]]
     coverage: float
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Nothing: its figures say it all."""
+        return ()
+
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict."""
         return {
             "mode": self.mode,
@@ -73,7 +84,7 @@ class Check(Record):
             "rmse": self.rmse,
             "rmse_by_fold": list(self.by_fold),
             "rmse_by_regime": self.by_regime,
-            "band_coverage": self.coverage,
+            "band_coverage_percent": 100 * self.coverage,
         }
 
 

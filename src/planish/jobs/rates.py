@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from planish.errors import DataError, FitError, refuse
 from planish.fit.consumables import Consumables, fit_consumables
@@ -14,12 +14,14 @@ from planish.fit.forest import Learned, learn_rates
 from planish.fit.traces import RateLaw, fit_rate_law
 from planish.fit.unseen_check import FOLDS, Check, check_unseen
 from planish.measure.traces.read import Wafers, cut_wafers, read_rates, read_traces
+from planish.results.plain import unique
+from planish.results.result import Result
 
 Tell = Callable[[float], None]
 
 
-@dataclass(frozen=True, slots=True)
-class RatesFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class RatesFit(Result):
     """What traces and rates say.
 
     Attributes
@@ -32,19 +34,33 @@ class RatesFit:
         If it was asked for.
     """
 
+    kind: ClassVar[str] = "rates fit"
+
     law: RateLaw
     consumables: Consumables | None
     check: RatesCheck | None = None
 
-    def summary(self) -> dict[str, Any]:
-        """Return the figures as a JSON-ready dict: those of the law, ``consumables`` and ``check`` beside them."""
-        told = None if self.consumables is None else self.consumables.summary()
-        check = {} if self.check is None else {"check": self.check.summary()}
-        return {**self.law.summary(), "consumables": told, **check}
+    def _told(self) -> str:
+        return self.law._told()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed for the law."""
+        return self.law.notes
+
+    def sources(self) -> list[str]:
+        """Return what the law rests on, one line each."""
+        return self.law.sources()
+
+    def _content(self) -> dict[str, Any]:
+        """Return the figures of the law, ``consumables`` and ``check`` beside them."""
+        told = None if self.consumables is None else self.consumables.document()
+        check = {} if self.check is None else {"check": self.check._content()}
+        return {**self.law._content(), "consumables": told, **check}
 
 
-@dataclass(frozen=True, slots=True)
-class RatesCheck:
+@dataclass(frozen=True, slots=True, repr=False)
+class RatesCheck(Result):
     """Errors on wafers left out.
 
     Attributes
@@ -57,16 +73,26 @@ class RatesCheck:
         Later rates unknown.
     """
 
+    kind: ClassVar[str] = "check of the rates fit"
+
     forest: Learned
     interspersed: Check
     ahead: Check
 
-    def summary(self) -> dict[str, Any]:
-        """Return the figures as a JSON-ready dict."""
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed for the learned forest."""
+        return self.forest.notes
+
+    def sources(self) -> list[str]:
+        """Return what the checks rest on, one line each."""
+        return unique([*self.forest.sources(), *self.interspersed.sources()])
+
+    def _content(self) -> dict[str, Any]:
         return {
-            "by_time": self.forest.summary(),
-            "interspersed": self.interspersed.summary(),
-            "ahead": self.ahead.summary(),
+            "by_time": self.forest.document(),
+            "interspersed": self.interspersed._content(),
+            "ahead": self.ahead._content(),
         }
 
 

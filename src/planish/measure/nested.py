@@ -21,13 +21,14 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record, brief, counted
 from planish.errors import DataError, refuse
+from planish.results.result import Result
 
 Array = NDArray[np.float64]
 
@@ -85,8 +86,10 @@ class Component(Record):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class NestedVariance(Record):
+class NestedVariance(Result):
     """Result of :func:`nested_variance`."""
+
+    kind: ClassVar[str] = "nested variance"
 
     components: tuple[Component, ...]
     mean: float
@@ -99,7 +102,11 @@ class NestedVariance(Record):
         shares = ", ".join(f"{part.level} {part.percent:.3g} %" for part in self.components)
         return f"{brief(self.value)}, mean {self.mean:.5g} over {self.observations} values; share of the variance: {shares}"
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the result as one flat-keyed JSON-ready dict, components by level name."""
         by = {c.level: c for c in self.components}
         return {
@@ -116,8 +123,6 @@ class NestedVariance(Record):
             "degrees_of_freedom": {k: c.df for k, c in by.items()},
             "f": {k: c.f for k, c in by.items()},
             "p": {k: c.p for k, c in by.items()},
-            "notes": list(self.notes),
-            "sources": list(SOURCES),
         }
 
 

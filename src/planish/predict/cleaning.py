@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, figure
+from planish.engine.record import figure
 from planish.errors import PlanishError, SetupError, refuse
 from planish.physics import cleaning
 from planish.physics.cleaning import CleanStep
+from planish.results.result import Result
 from planish.setup.given import as_bench
 from planish.units import show, to_si
 
@@ -65,8 +66,10 @@ class WashStep:
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Cleaned(Record):
+class Cleaned(Result):
     """What cleaning leaves: ``left`` (steps, sizes), the share of each size [m] after each step."""
+
+    kind: ClassVar[str] = "cleaning"
 
     sizes: Array
     steps: tuple[WashStep, ...]
@@ -81,7 +84,7 @@ class Cleaned(Record):
         )
         return f"after {len(self.steps)} steps are left {last}"
 
-    def summary(self) -> dict[str, Any]:
+    def _content(self) -> dict[str, Any]:
         """Return the shares left, in percent, after each step and in the end; a row a step."""
         sizes = [float(size) * 1e9 for size in self.sizes]
         return {
@@ -96,7 +99,6 @@ class Cleaned(Record):
                 }
                 for step, shear, left in zip(self.steps, self.shear, self.left, strict=True)
             ],
-            "notes": list(self.notes),
         }
 
     def sources(self) -> list[str]:
@@ -116,16 +118,16 @@ def clean_wafer(
 
     Parameters
     ----------
-    setup:
+    setup
         Its slurry says how large the particles are, its wafer how far out a rinse runs.
-    steps:
+    steps
         In order, as text: "brush 1 m/s 95 %" (slip over the wafer, share of the wafer it reaches), "sound 1 W/cm^2
         1 MHz", "rinse 1000 rpm 1000 ml/min". The share is 100 % unless given.
-    sizes:
+    sizes
         Diameters [m]; unless given half the slurry's mean, the mean, and where its large particles begin.
-    hamaker:
+    hamaker
         Of particle, liquid and film [J]; order of silica on oxide in water unless given (from memory).
-    viscosity:
+    viscosity
         Of the cleaning liquid [Pa s]; water unless given.
 
     Raises

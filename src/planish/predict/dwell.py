@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, figure
+from planish.engine.record import counted, figure
 from planish.errors import SetupError
 from planish.physics.motion import sweep
 from planish.physics.surface import conditioning, dwell
 from planish.predict.lot.pad import cut_matrix, cut_rates
 from planish.predict.lot.pad_rings import pad_rings
-from planish.predict.result import unique
 from planish.predict.wafer.contact_model import prepare
+from planish.results.plain import unique
+from planish.results.result import Result
 from planish.setup.given import as_bench
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from planish.results.plain import Columns
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
@@ -30,13 +33,15 @@ MOST_ZONES = 40
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class SweepDesign(Record):
+class SweepDesign(Result):
     """A dwell table and the pad wear it gives.
 
     ``zone_edges`` (zones+1,) [m] and ``zone_dwell`` (zones,) shares of time; ``pad_radius`` (n,) [m] with
     ``cut_before`` of the setup's own sweep and ``cut_after`` [m/s]; ``counted`` (n,) the rings that the
     wafer passes; ``uneven_before`` and ``uneven_after``: relative standard deviation of the cut there.
     """
+
+    kind: ClassVar[str] = "dwell table"
 
     bench: Bench
     zone_edges: Array
@@ -55,20 +60,41 @@ class SweepDesign(Record):
             f"{figure(100 * self.uneven_before, '%', 3)} before"
         )
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Nothing: its figures say it all."""
+        return ()
+
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return unique([*conditioning.SOURCES, *sweep.SOURCES, *dwell.SOURCES])
+
+    def tables(self) -> dict[str, Columns]:
+        """Return ``zones``: a row a zone, from where to where on the pad, and its share of the time."""
+        edges = (1e3 * self.zone_edges).tolist()
+        return {
+            "zones": {
+                "from_mm": edges[:-1],
+                "to_mm": edges[1:],
+                "dwell_percent": (100 * self.zone_dwell).tolist(),
+            }
+        }
+
+    def _content(self) -> dict[str, Any]:
         """Return the table and its figures."""
         return {
             "zone_edges_mm": (1e3 * self.zone_edges).tolist(),
             "zone_dwell": self.zone_dwell.tolist(),
+            "changes": self.changes,
             "uneven_before_percent": 100 * self.uneven_before,
             "uneven_after_percent": 100 * self.uneven_after,
             "mean_cut_before_um_per_h": 3.6e9 * float(self.cut_before[self.counted].mean()),
             "mean_cut_after_um_per_h": 3.6e9 * float(self.cut_after[self.counted].mean()),
-            "sources": unique([*conditioning.SOURCES, *sweep.SOURCES, *dwell.SOURCES]),
         }
 
-    def changes(self) -> dict[str, Any]:
-        """Return the changes that put the table into a setup (for ``Setup.replace``)."""
+    @property
+    def changes(self) -> Changes:
+        """The changes that put the table into a setup (for ``Setup.replace``)."""
         return {
             "conditioner.sweep.zone_edges": [f"{edge * 1e3:.6g} mm" for edge in self.zone_edges],
             "conditioner.sweep.zone_dwell": [round(float(share), 6) for share in self.zone_dwell],
@@ -82,13 +108,13 @@ def design_sweep(
 
     Parameters
     ----------
-    setup:
+    setup
         A loaded setup, its SI records, or the path of a setup file; the sweep keeps its inner and outer end.
-    zones:
+    zones
         Equal zones between those ends.
-    least:
+    least
         Least share of time in any zone (how fast the arm can pass).
-    wanted:
+    wanted
         Wanted relative cut as a function of pad radius [m]; even unless given.
 
     Raises

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.predict.wafer.incoming import incoming_notes
+from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench
@@ -151,7 +152,7 @@ def _conditions(bench: Bench, seen: Seen) -> Iterator[Raised]:
         "pressure on the summits and rate are doubtful (is the pad so soft?)",
         contact > CONTACT_LIMIT,
     )
-    peak = seen.peak.max(axis=1) - 273.15
+    peak = seen.peak.max(axis=1) - ZERO_CELSIUS
     yield Raised(
         "doubt",
         "temperature",

@@ -3,25 +3,48 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
-from planish.errors import SetupError
+from planish.errors import PlanishError, SetupError
+from planish.setup.edit import edited
 from planish.setup.finding import Finding
-from planish.setup.given import as_path
-from planish.setup.load import read_document
-from planish.setup.models import examine
+from planish.setup.load import as_path, parse_document, read_text
+from planish.setup.models import Setup, examine
+from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA, resolve
 
 
-def check(path: str | os.PathLike[str]) -> list[Finding]:
-    """Return all findings about a setup file, errors first; none of level "error" means it can be used.
+def check(path: Setup | str | os.PathLike[str], changes: Mapping[str, Any] | None = None) -> list[Finding]:
+    """Return all findings about a setup, errors first; none of level "error" means it can be used.
 
     A file that cannot be read or is no TOML gives one error; nothing is raised, but for what is no path at all.
+
+    Parameters
+    ----------
+    path
+        The file, or a setup as loaded.
+    changes
+        Changes to check it with, as `planish.setup.models.Setup.replace` takes them.
     """
-    file = Path(as_path(path, "setup file"))
-    try:
-        document = read_document(file)
-    except SetupError as error:
-        return [Finding("error", "", str(error))]
-    found, _, _ = examine(document, file.resolve().parent)
+    if isinstance(path, Setup):
+        document, name, folder = path.document, path.name, path.folder
+    else:
+        file = Path(as_path(path, "setup file"))
+        try:
+            document = parse_document(read_text(file), file.name)
+        except SetupError as error:
+            return [Finding("error", "", str(error))]
+        name, folder = file.name, file.resolve().parent
+    given = "schema" in document
+    if changes:
+        try:
+            document = edited(document, resolve(document).tree, changes)
+        except PlanishError as error:
+            return [Finding("error", "", f"{name}: {error}")]
+    found, _, _ = examine(document, folder)
+    if not given:
+        text = f"schema not given: taken as {OLDEST_SCHEMA}, the oldest (write schema = {SCHEMA} above all tables)"
+        found.append(Finding("note", "schema", text))
     order = {"error": 0, "warning": 1, "unlikely": 2, "note": 3}
     return sorted(found, key=lambda finding: order[finding.level])

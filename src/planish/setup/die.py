@@ -2,80 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from functools import lru_cache
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, ModelWrapValidatorHandler, create_model, model_validator
+from pydantic.fields import FieldInfo
 
+from planish.errors import PluginError, refuse
+from planish.setup.processes import PROCESSES, die_keys
 from planish.setup.quantity import Name, Quantity, Section, ratio
-
-_METAL = ("copper", "tungsten")
-
-THICKNESS = Annotated[
-    float, Quantity("thickness", above="0 nm", least="0.01 nm", high="50 um", typical=("2 nm", "10000 nm"))
-]
-LIMIT = Annotated[
-    float, Quantity("thickness", above="0 nm", least="0.01 nm", high="10 um", typical=("0.5 nm", "300 nm"))
-]
-
-# Which processes each key speaks of; keys not listed here speak of all.
-BELONGS: dict[str, tuple[str, ...]] = {
-    "step": ("oxide", "sti"),
-    "thickness": ("oxide",),
-    "bias": ("oxide", "sti"),
-    "step_limit": ("oxide",),
-    "least_left": ("oxide",),
-    "nitride": ("sti",),
-    "nitride_limit": ("sti",),
-    "trench_depth": _METAL,
-    "overburden": ("sti", *_METAL),
-    "deposited": _METAL,
-    "barrier": _METAL,
-    "dishing_limit": ("sti", *_METAL),
-    "erosion_limit": _METAL,
-    "oxide_material": ("oxide", "sti"),
-    "nitride_material": ("sti",),
-    "metal": _METAL,
-    "barrier_material": _METAL,
-    "dielectric": _METAL,
-}
 
 
 class DieSection(Section):
-    """What stands on the die. A key left out takes the usual value of the process."""
+    """What stands on the die. A key left out takes the usual value of the process.
 
-    process: Literal["oxide", "sti", "copper", "tungsten"] = Field(description="what is polished")
-    step: THICKNESS | None = Field(None, description="oxide, sti: step before polishing")
-    thickness: THICKNESS | None = Field(None, description="oxide: thickness over the lines before polishing")
-    bias: (
-        Annotated[float, Quantity("thickness", low="-5 um", high="5 um", typical=("-300 nm", "800 nm"))]
-        | None
-    ) = Field(None, description="oxide, sti: how far the film moves each edge of the layout outwards")
-    step_limit: LIMIT | None = Field(None, description="oxide: a step below this counts as gone")
-    least_left: THICKNESS | None = Field(None, description="oxide: least that must stay over the lines")
-    nitride: THICKNESS | None = Field(None, description="sti: nitride on the active areas")
-    nitride_limit: LIMIT | None = Field(None, description="sti: most nitride that may be lost")
-    trench_depth: THICKNESS | None = Field(None, description="metal: depth of the lines in the dielectric")
-    overburden: THICKNESS | None = Field(
-        None, description="sti: oxide on nitride; metal: metal on the dielectric"
-    )
-    deposited: THICKNESS | None = Field(
-        None, description="metal: how thick the film was laid, which sets its step over a line"
-    )
-    barrier: (
-        Annotated[
-            float, Quantity("thickness", low="0 nm", least="0.01 nm", high="1 um", typical=("1 nm", "100 nm"))
-        ]
-        | None
-    ) = Field(None, description="metal: barrier under it; 0 nm for none")
-    dishing_limit: LIMIT | None = Field(None, description="sti, metal: most dishing")
-    erosion_limit: LIMIT | None = Field(None, description="metal: most dielectric that may be lost")
-    oxide_material: Name | None = Field(None, description="oxide, sti: its name in [removal]")
-    nitride_material: Name | None = Field(None, description="sti: its name in [removal]")
-    metal: Name | None = Field(
-        None, description="metal: its name in [removal]; the process's where not given"
-    )
-    barrier_material: Name | None = Field(None, description="metal: the barrier's name in [removal]")
-    dielectric: Name | None = Field(None, description="metal: the dielectric's name in [removal]")
+    Here stand the keys of every process; those of one process come with its record (``setup.processes``).
+    """
+
+    process: str = Field(description="what is polished")
     planarization_length: (
         Annotated[float, Quantity("length", low="0.05 mm", high="100 mm", typical=("0.2 mm", "20 mm"))] | None
     ) = Field(None, description="a measured planarization length, in place of the pad stack's own")
@@ -89,3 +33,49 @@ class DieSection(Section):
     k2: Annotated[float, ratio("0.01", "2", typical=("0.3", "1.2"))] | None = Field(
         None, description="k2 of its depth of focus k2 * wavelength / aperture^2"
     )
+
+    @property
+    def given(self) -> dict[str, float | str]:
+        """What the setup says of the process's own keys [SI]."""
+        return {name: value for name in die_keys() if (value := getattr(self, name)) is not None}
+
+    @classmethod
+    def known(cls) -> dict[str, FieldInfo]:
+        """Return the fields by key: the process, what the processes know, what holds for all."""
+        found = dict(whole_section().model_fields)
+        return {name: found[name] for name in ("process", *die_keys(), *DieSection.model_fields)}
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _again, (
+            dict(self),
+            self.model_fields_set,
+        )  # the class is made here: it has no name to find it by
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _with_the_keys_of_processes(cls, given: Any, handler: ModelWrapValidatorHandler[Any]) -> Any:
+        return whole_section().model_validate(given) if cls is DieSection else handler(given)
+
+
+def whole_section() -> type[DieSection]:
+    """Return the section with the keys of all processes that are known now."""
+    return _section(PROCESSES.names())
+
+
+@lru_cache(maxsize=8)
+def _section(processes: tuple[str, ...]) -> type[DieSection]:
+    own: dict[str, Any] = {}
+    for name, one in die_keys().items():
+        if name in DieSection.model_fields:
+            raise PluginError(
+                refuse("key of a die process", name, "another than [die] has for all", "rename the key")
+            )
+        kind = Name if one.quantity is None else Annotated[float, one.quantity]
+        own[name] = (kind | None, Field(None, description=one.about))
+    process = Literal[processes]  # type: ignore[valid-type]  # the names are known when planish runs
+    own["process"] = (process, DieSection.model_fields["process"])
+    return create_model("DieSection", __base__=DieSection, __doc__=DieSection.__doc__, **own)
+
+
+def _again(values: dict[str, Any], given: set[str]) -> DieSection:
+    return whole_section().model_construct(_fields_set=given, **values)

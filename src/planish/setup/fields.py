@@ -6,14 +6,13 @@ import typing
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from planish import units
-from planish.errors import SetupError
+from planish.setup.choice import OneOf
 from planish.setup.parts import catalogue
-from planish.setup.polisher import POLISHERS
-from planish.setup.quantity import Quantity
+from planish.setup.polisher import MOTIONS
+from planish.setup.quantity import Quantity, Section
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel
 
@@ -42,27 +41,33 @@ class KeyInfo:
     parts: tuple[str, ...] = ()
 
 
-def keys(motion: str = "rotary") -> list[KeyInfo]:
-    """Return every key that a setup of `motion` may hold, in the order of the models."""
-    if motion not in POLISHERS:
-        raise SetupError(f"motion = {motion!r}: must be one of {', '.join(POLISHERS)}")
+def keys(motion: str | None = None) -> list[KeyInfo]:
+    """Return every key that a setup of `motion` (None: the first) may hold, in the order of the models."""
+    kind = next(iter(MOTIONS)) if motion is None else MOTIONS.get(motion)
     out: list[KeyInfo] = []
 
-    def walk(model: type[BaseModel], where: str) -> None:
-        for name, info in model.model_fields.items():
+    def walk(model: type[Section], where: str) -> None:
+        for name, info in model.known().items():
             path = f"{where}.{name}" if where else name
             if path in ("wafer", "polisher", "head", "pad", "conditioner", "slurry"):
                 choices = tuple(catalogue(path))
                 if path == "polisher":
                     choices = tuple(
-                        n for n, p in catalogue(path).items() if p.values["motion"].value == motion
+                        n for n, p in catalogue(path).items() if p.values["motion"].value == kind.name
                     )
                 out.append(
                     KeyInfo(f"{path}.part", "catalogue part; keys beside it override it", parts=choices)
                 )
             if path == "polisher":
-                walk(POLISHERS[motion], path)
+                walk(kind.model, path)
                 continue
+            if path == "removal":
+                films = tuple(catalogue("film"))
+                out.append(
+                    KeyInfo(
+                        "removal.*.part", "film of the catalogue; keys beside it override it", parts=films
+                    )
+                )
             inner, starred = inside(info.annotation)
             if inner is not None:
                 walk(inner, f"{path}.*" if starred else path)
@@ -78,7 +83,8 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
     quantity = quantity_in(info)
     text = info.description or ""
     if quantity is None:
-        return KeyInfo(path, text, choices=choices_in(info.annotation))
+        named = next((item.names() for item in info.metadata if isinstance(item, OneOf)), ())
+        return KeyInfo(path, text, choices=named or choices_in(info.annotation))
     low, high = quantity.limits
     plain = quantity.dimension == "ratio"
     return KeyInfo(
@@ -126,9 +132,9 @@ def choices_in(annotation: Any) -> tuple[str, ...]:
     return ()
 
 
-def inside(annotation: Any, starred: bool = False) -> tuple[type[BaseModel] | None, bool]:
+def inside(annotation: Any, starred: bool = False) -> tuple[type[Section] | None, bool]:
     """Return the model inside an annotation, and whether a list or a table of free names holds it."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+    if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation, starred
     within = starred or typing.get_origin(annotation) in (list, dict)
     for each in typing.get_args(annotation):

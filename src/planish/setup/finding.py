@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from planish import units
 from planish.errors import refuse
 
+HAIR = 1e-9  # [m] lengths closer than this are the same
 Level = Literal["error", "warning", "unlikely", "note"]
 
 
@@ -33,6 +36,18 @@ def missing(place: str, allowed: str, remedy: str = "") -> Finding:
     return Finding(
         "error", place, f"{place}: not given: must be {allowed}" + (f" ({remedy})" if remedy else "")
     )
+
+
+def mm(value: float) -> str:
+    """Return a length in mm as text."""
+    return units.show(value, "length", digits=6)
+
+
+def nearest(word: str, known: Any) -> str:
+    """Return `` (did you mean 'x'?)`` or a list of what is known."""
+    options = [str(k) for k in known]
+    close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.55)
+    return f"did you mean {close[0]!r}?" if close else "known: " + ", ".join(options[:14])
 
 
 def short(value: Any, limit: int = 60) -> Any:

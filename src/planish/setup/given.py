@@ -6,9 +6,12 @@ import os
 from typing import TYPE_CHECKING, Any, TypeAlias, Union
 
 from planish.errors import SetupError
+from planish.results.asked import Asked
 from planish.setup.si import Bench
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planish.setup.models import Setup
 
 SetupLike: TypeAlias = Union["Setup", Bench, str, "os.PathLike[str]"]
@@ -28,6 +31,31 @@ def as_bench(setup: SetupLike) -> Bench:
     return as_setup(setup).bench
 
 
+def as_described(setup: SetupLike) -> Setup | Bench:
+    """Return SI records as they are, and for anything else the setup, read from its file where a path was given.
+
+    Raises
+    ------
+    SetupError
+        As :func:`as_bench`.
+    """
+    return setup if isinstance(setup, Bench) else as_setup(setup)
+
+
+def asked_of(
+    given: Sequence[Setup | Bench],
+    *,
+    seed: int | None = None,
+    options: dict[str, object] | None = None,
+    missing: str = "",
+) -> Asked:
+    """Return the call with these setups, as its answer keeps it (see :class:`~planish.results.asked.Asked`)."""
+    if any(isinstance(one, Bench) for one in given):
+        missing = "it came from SI records, which hold no setup text: predict from the setup itself"
+    setups = tuple(one for one in given if not isinstance(one, Bench))
+    return Asked(setups, seed, options or {}, missing)
+
+
 def as_setup(setup: Any) -> Setup:
     """Return the setup that was given, read from its file where a path was."""
     from planish.setup.models import Setup
@@ -39,19 +67,3 @@ def as_setup(setup: Any) -> Setup:
 
         return load(setup)
     raise SetupError(f"setup: a {type(setup).__name__} was given: must be {ALLOWED}")
-
-
-def as_path(path: Any, what: str) -> str:
-    """Return a path as text.
-
-    Raises
-    ------
-    SetupError
-        For what is no path.
-    """
-    given = os.fspath(path) if isinstance(path, str | os.PathLike) else path
-    if not isinstance(given, str):
-        raise SetupError(
-            f"{what}: a {type(path).__name__} was given: must be a path, as text or pathlib.Path"
-        )
-    return given

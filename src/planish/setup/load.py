@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from planish.errors import SetupError
-from planish.setup.given import as_path
 from planish.setup.models import Setup
 
 LARGEST = 2_000_000  # bytes; a setup is text written by people
@@ -19,7 +18,7 @@ def load(path: str | os.PathLike[str]) -> Setup:
 
     Parameters
     ----------
-    path:
+    path
         The file; those that it names are looked for in its folder.
 
     Returns
@@ -33,21 +32,22 @@ def load(path: str | os.PathLike[str]) -> Setup:
         In one line: the file, the key, its value, what is allowed, the nearest known key.
     """
     file = Path(as_path(path, "setup file"))
-    return Setup(read_document(file), file.name, file.resolve().parent)
+    text = read_text(file)
+    return Setup(parse_document(text, file.name), file.name, file.resolve().parent, text)
 
 
 def loads(text: str, name: str = "setup", folder: str | os.PathLike[str] | None = None) -> Setup:
     """Read a setup from text. Without a `folder`, setups that name data files are refused."""
-    return Setup(parse_document(text, name), name, Path(folder) if folder is not None else None)
+    return Setup(parse_document(text, name), name, Path(folder) if folder is not None else None, text)
 
 
-def read_document(path: Path) -> dict[str, Any]:
-    """Return the tables of a setup file as written.
+def read_text(path: Path) -> str:
+    """Return the text of a setup file.
 
     Raises
     ------
     SetupError
-        For a file that is missing, no file, empty, too large, not UTF-8 text or not TOML.
+        For a file that is missing, no file, too large or not UTF-8 text.
     """
     name = str(path)
     if "\0" in name:
@@ -70,13 +70,12 @@ def read_document(path: Path) -> dict[str, Any]:
     if b"\0" in raw:
         raise SetupError(f"{name}: is binary: must be a TOML text file")
     try:
-        text = raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise SetupError(
             f"{name}: line {line}: is not UTF-8 text (save it again with that encoding)"
         ) from error
-    return parse_document(text, path.name)
 
 
 def parse_document(text: str, name: str) -> dict[str, Any]:
@@ -93,3 +92,19 @@ def parse_document(text: str, name: str) -> dict[str, Any]:
     if not document:
         raise SetupError(f"{name}: holds no keys: must be a setup ('planish new rotary' writes one)")
     return document
+
+
+def as_path(path: Any, what: str) -> str:
+    """Return a path as text.
+
+    Raises
+    ------
+    SetupError
+        For what is no path.
+    """
+    given = os.fspath(path) if isinstance(path, str | os.PathLike) else path
+    if not isinstance(given, str):
+        raise SetupError(
+            f"{what}: a {type(path).__name__} was given: must be a path, as text or pathlib.Path"
+        )
+    return given

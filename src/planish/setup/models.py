@@ -15,10 +15,14 @@ from pydantic import BaseModel
 from planish.engine.fixed import fixed
 from planish.engine.record import counted, shortened
 from planish.errors import SetupError
-from planish.setup.finding import Finding
-from planish.setup.resolve import MisfitError, Origin, Resolved, nearest, resolve
+from planish.setup import paths
+from planish.setup.changes import Changes, differences
+from planish.setup.edit import edited
+from planish.setup.finding import Finding, nearest
+from planish.setup.resolve import MisfitError, Origin, Resolved, resolve
 from planish.setup.root import SetupModel
 from planish.setup.validate import validate
+from planish.setup.written import written
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -31,27 +35,28 @@ class Setup:
 
     Attributes
     ----------
-    document:
+    document
         The tables as written, part names and text quantities kept (a copy: to change it changes nothing).
-    tree:
+    tree
         The same with parts and defaults filled in (a copy).
-    model:
+    model
         The validated record with every value in SI (`planish.setup.root.SetupModel`).
-    origins:
+    origins
         Where each value came from, by dotted path (`planish.setup.resolve.Origin`).
-    notes:
+    notes
         Defaults used and things worth knowing, in plain words.
-    warnings:
+    warnings
         What will work but probably is not meant, unlikely values among it.
-    unlikely:
+    unlikely
         The findings about values outside the range that is typical of their key.
-    name, folder:
+    name, folder
         The file's name for messages, and the folder that file paths in the
         setup are relative to (None where such files are refused).
     """
 
     _document: dict[str, Any]
     _tree: dict[str, Any]
+    _text: str | None
     name: str
     folder: Path | None
     model: SetupModel
@@ -66,8 +71,12 @@ class Setup:
         document: Mapping[str, object],
         name: str = "setup",
         folder: Path | None = None,
+        text: str | None = None,
     ) -> None:
-        """Validate `document`; raises SetupError with the first of what is wrong."""
+        """Validate `document`; raises SetupError with the first of what is wrong.
+
+        ``text`` is the TOML that it came from: `to_toml` keeps its comments.
+        """
         own = deepcopy(dict(document))
         found, resolved, model = examine(own, folder)
         errors = [f for f in found if f.level == "error"]
@@ -81,6 +90,7 @@ class Setup:
             _tree=resolved.tree,
             name=name,
             folder=folder,
+            _text=text,
             model=model,
             origins=fixed({path: _apart(origin) for path, origin in resolved.origins.items()}),
             parts=fixed(resolved.parts),
@@ -126,7 +136,7 @@ class Setup:
 
     @property
     def motion(self) -> str:
-        """How the pad moves: "rotary", "linear" or "orbital"."""
+        """How the pad moves: the name of its motion."""
         return self.model.polisher.motion
 
     @cached_property
@@ -150,27 +160,26 @@ class Setup:
     def get(self, path: str) -> Any:
         """Return the value at a dotted path as text or number: ``get("head.ring.gap")`` -> ``"0.5 mm"``.
 
-        List entries by their number from 0: ``"recipe.step.0.flow"``.
+        Steps, films and zones by name or place counted from 1: ``"recipe.step.main.flow"``
+        (`planish.setup.paths`).
         """
         here: Any = self._tree
-        done: list[str] = []
-        for step in path.split("."):
-            here = _enter(here, step, done, path)
-            done.append(step)
+        keys = paths.resolve(path, self._tree)
+        for depth, key in enumerate(keys):
+            here = _enter(here, keys[:depth], key, path, self._tree)
         return deepcopy(here)
 
     def si(self, path: str) -> Any:
         """Return the value at a dotted path in SI: ``si("head.ring.gap")`` -> ``0.0005``."""
         here: Any = self.model
-        done: list[str] = []
-        for step in path.split("."):
+        keys = paths.resolve(path, self._tree)
+        for depth, key in enumerate(keys):
             table = (
                 {n: getattr(here, n) for n in type(here).model_fields}
                 if isinstance(here, BaseModel)
                 else here
             )
-            here = _enter(table, step, done, path)
-            done.append(step)
+            here = _enter(table, keys[:depth], key, path, self._tree)
         return deepcopy(here)
 
     def replace(self, changes: Mapping[str, object]) -> Setup:
@@ -178,9 +187,11 @@ class Setup:
 
         Parameters
         ----------
-        changes:
-            Dotted path to value as it would stand in the file:
-            ``{"pad.part": "soft-felt", "recipe.step.0.ring_pressure": "4 psi"}``.
+        changes
+            Dotted path to value as it would stand in the file
+            ``{"pad.part": "soft-felt", "recipe.step.main.ring_pressure": "4 psi"}``.
+            Steps, films and zones go by their name or their place counted from 1
+            (`planish.setup.paths`), as the setup has them before all changes.
             A whole table may be given; None takes the key out, so that the part
             or the default speaks again. Keys already given beside ``part`` stay
             in force over the new part; see `with_part`.
@@ -190,10 +201,21 @@ class Setup:
         SetupError
             For a path that leads nowhere or a setup that would not be valid.
         """
-        document = self.document
-        for path, value in changes.items():
-            self._put(document, path, value)
-        return Setup(document, self.name, self.folder)
+        return Setup(edited(self._document, self._tree, changes), self.name, self.folder, self._text)
+
+    def changes_to(self, other: Setup) -> Changes:
+        """Return the changes that make `other` of this setup: ``setup.replace(changes) == other``.
+
+        Data files that `other` names are looked for in this setup's folder.
+        """
+        return differences(self._document, self._tree, other._document)
+
+    def with_notes(self, *notes: str) -> Setup:
+        """Return the same setup with more notes, which go into the notes of its results."""
+        made = object.__new__(Setup)
+        kept = {key: value for key, value in self.__dict__.items() if key != "bench"}
+        made.__dict__.update(kept, notes=(*self.notes, *notes))
+        return made
 
     def with_part(self, section: str, part: str) -> Setup:
         """Return a new setup in which `section` is the catalogue part alone, own values in it dropped.
@@ -205,40 +227,6 @@ class Setup:
             table["film"] = deepcopy(self._document["wafer"]["film"])
         return self.replace({section: table})
 
-    def _put(self, document: dict[str, Any], path: str, value: Any) -> None:
-        steps = path.split(".")
-        here: Any = document
-        shadow: Any = self._tree
-        for depth, step in enumerate(steps[:-1]):
-            shadow = _peek(shadow, step)
-            following = steps[depth + 1]
-            if isinstance(here, list):
-                index = _index(here, step, path)
-                here[index] = _opened(here[index], following, shadow, self)
-                here = here[index]
-                continue
-            if not isinstance(here, dict):
-                raise SetupError(f"{path}: leads nowhere ({'.'.join(steps[:depth])} holds no table)")
-            here[step] = _opened(here.get(step), following, shadow, self)
-            here = here[step]
-        last = steps[-1]
-        if isinstance(here, list):
-            if last.isdigit() and int(last) == len(here) and value is not None:
-                here.append(deepcopy(value))
-                return
-            index = _index(here, last, path)
-            if value is None:
-                del here[index]
-            else:
-                here[index] = deepcopy(value)
-        elif isinstance(here, dict):
-            if value is None:
-                here.pop(last, None)
-            else:
-                here[last] = deepcopy(value)
-        else:
-            raise SetupError(f"{path}: leads nowhere")
-
     def digest(self) -> str:
         """Return a short hash of everything the setup says, filled-in values and measured files included."""
         content = json.dumps(self._tree, sort_keys=True, separators=(",", ":"), default=str)
@@ -248,11 +236,18 @@ class Setup:
                 hasher.update((self.folder / path).read_bytes())
         return hasher.hexdigest()[:20]
 
-    def to_toml(self) -> str:
-        """Return the document as TOML text; `planish.setup.load.loads` reads it back to an equal setup."""
-        import tomlkit
+    def attached(self) -> dict[str, bytes]:
+        """Return the content of the data files that the setup names, by their names."""
+        if self.folder is None:
+            return {}
+        return {name: (self.folder / name).read_bytes() for name in attached_files(self._tree)}
 
-        return tomlkit.dumps(self._document)
+    def to_toml(self) -> str:
+        """Return the document as TOML text; `planish.setup.load.loads` reads it back to an equal setup.
+
+        A setup that came from a file or a text keeps its comments, order and blank lines.
+        """
+        return written(self._document, self._text)
 
 
 def attached_files(tree: dict[str, Any]) -> list[str]:
@@ -276,7 +271,7 @@ def examine(
     from planish.setup.checks.usual import unlikely
 
     try:
-        resolved = resolve(dict(document))
+        resolved = resolve(dict(document), folder)
     except MisfitError as misfit:
         return [Finding("error", misfit.place, str(misfit))], Resolved(), None
     model, found = validate(resolved.tree)
@@ -292,40 +287,12 @@ def _apart(origin: Origin) -> Origin:
     return replace(origin, value=deepcopy(origin.value)) if isinstance(origin.value, list | dict) else origin
 
 
-def _enter(here: Any, step: str, done: list[str], path: str) -> Any:
-    if isinstance(here, list | tuple):
-        return here[_index(here, step, path)]
-    if isinstance(here, dict) and step in here:
-        return here[step]
-    place = ".".join(done) or "the setup"
-    known = nearest(step, here) if isinstance(here, dict) else "it holds no table"
-    raise SetupError(f"{path}: no {step!r} in {place} ({known})")
-
-
-def _index(items: Any, step: str, path: str) -> int:
-    if not step.isdigit() or int(step) >= len(items):
-        raise SetupError(f"{path}: {step!r}: must be a number from 0 to {len(items) - 1} there")
-    return int(step)
-
-
-def _peek(here: Any, step: str) -> Any:
-    if isinstance(here, dict):
-        return here.get(step)
-    if isinstance(here, list) and step.isdigit() and int(step) < len(here):
-        return here[int(step)]
-    return None
-
-
-def _opened(value: Any, following: str, shadow: Any, setup: Setup) -> Any:
-    """Return `value` as something that `following` can be put into.
-
-    What the part or a default holds is copied in where it is a list; one zone
-    pressure for all becomes a list of one a zone.
-    """
-    if isinstance(value, dict | list):
-        return value
-    if following.isdigit():
-        if isinstance(value, str):
-            return [value] * len(setup.model.head.zone)
-        return deepcopy(shadow) if isinstance(shadow, list) else []
-    return {}
+def _enter(here: Any, before: tuple[paths.Key, ...], key: paths.Key, path: str, tree: dict[str, Any]) -> Any:
+    """Return what a table or list holds at a key that has to be there."""
+    if isinstance(here, list | tuple) and isinstance(key, int) and key < len(here):
+        return here[key]
+    if isinstance(here, dict) and key in here:
+        return here[key]
+    place = paths.show(before, tree) or "the setup"
+    known = nearest(str(key), here) if isinstance(here, dict) else "it holds no table"
+    raise SetupError(f"{path}: no {paths.show((key,), None)!r} in {place} ({known})")

@@ -1,125 +1,96 @@
-"""The three ways a polisher moves, each with its own geometry."""
+"""The machine of a setup: what every motion's polisher answers, and the registry of motions."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Any, ClassVar, Union
 
-from pydantic import Field
+from pydantic import Field, GetCoreSchemaHandler
+from pydantic_core import CoreSchema
 
-from planish.setup.quantity import Quantity, Section, ratio
+from planish.engine.registry import Registry
+from planish.physics.motion.motion import Motion
+from planish.setup.finding import Finding
+from planish.setup.parts import Part
+from planish.setup.quantity import Quantity, Section
+from planish.setup.recipe import StepSection
 
-MOTIONS = ("rotary", "linear", "orbital")
 DISPENSE = Annotated[float, Quantity("length", low="0 mm", high="1000 mm", typical=("0 mm", "300 mm"))]
 
 
-class RotaryPolisher(Section):
-    """A turning platen; the carrier turns beside its axis."""
+class PolisherSection(Section, ABC):
+    """Base of the polisher tables; a motion's own adds its keys, ``motion: Literal[its name]`` among them."""
 
-    motion: Literal["rotary"] = Field(description="how the pad moves")
-    platen_diameter: Annotated[
-        float, Quantity("length", low="50 mm", high="2000 mm", typical=("400 mm", "1000 mm"))
-    ] = Field(description="diameter of platen and pad")
-    centre_offset: Annotated[
-        float, Quantity("length", low="0 mm", least="0.01 mm", high="1000 mm", typical=("100 mm", "300 mm"))
-    ] = Field(description="distance of the carrier axis from the platen axis")
-    oscillation_amplitude: Annotated[
-        float, Quantity("length", low="0 mm", high="200 mm", typical=("0 mm", "30 mm"))
-    ] = Field(description="how far the carrier swings to each side along the offset")
-    oscillation_frequency: Annotated[
-        float, Quantity("frequency", low="0 1/min", high="120 1/min", typical=("0 1/min", "30 1/min"))
-    ] = Field(description="how often it swings to and fro")
-    delivery: Literal["top", "through-pad"] = Field(
-        description="slurry dropped on top, or fed up through the pad"
-    )
-    dispense_radius: DISPENSE = Field(description="distance of the drop point from the platen axis")
+    motion: str
+    edge_key: ClassVar[str]
+    """The key that says where the pad ends."""
+
+    @abstractmethod
+    def machine(self) -> Motion:
+        """Return the machine in SI."""
+
+    def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
+        """Yield what does not fit in the table as written, under a wafer of ``radius`` [m]."""
+        yield from ()
+
+    def step_notes(self, step: StepSection, place: str) -> Iterator[Finding]:
+        """Yield what is worth saying about the speeds of a recipe step."""
+        yield from ()
 
 
-class BearingZone(Section):
-    """One ring-shaped support zone of the fluid bearing."""
+@dataclass(frozen=True, slots=True)
+class MotionKind:
+    """A motion as it is registered: physics, setup table, and what a new setup says.
 
-    outer_radius: Annotated[
-        float, Quantity("length", low="1 mm", high="500 mm", typical=("10 mm", "250 mm"))
-    ] = Field(description="outer radius of the zone")
-    pressure: Annotated[
-        float,
-        Quantity("pressure", low="0 psi", least="0.01 psi", high="100 psi", typical=("1 psi", "60 psi")),
-    ] = Field(description="support pressure of the zone")
+    Attributes
+    ----------
+    machine
+        The record of the physics; it holds the motion's name.
+    model
+        The polisher table.
+    what
+        The machine in words, for the head of a new setup.
+    part
+        Gives the part whose values stand in for what is not said, for a wafer diameter [m].
+    gentle, main
+        Speeds of the scenario of `new`, in its gentle steps and its main one. The speed that moves the
+        pad is one of the keys that a recipe's step has (`planish.setup.recipe.SPEEDS`).
+    disk
+        What differs from the disk part, which is made for a platen of 800 mm.
+    """
 
+    machine: type[Motion]
+    model: type[PolisherSection]
+    what: str
+    part: Callable[[float], Part]
+    gentle: Mapping[str, str]
+    main: Mapping[str, str]
+    disk: Mapping[str, str] = field(default_factory=dict)
 
-class BearingSection(Section):
-    """The fluid bearing that carries the belt under the wafer."""
-
-    stiffness: Annotated[
-        float,
-        Quantity(
-            "stiffness_per_area", low="1e-4 kPa/um", high="1000 kPa/um", typical=("0.05 kPa/um", "50 kPa/um")
-        ),
-    ] = Field(description="pressure gained per length of belt sag")
-    zone: list[BearingZone] = Field(
-        description="zones about the carrier axis, inside out", min_length=1, max_length=50
-    )
-
-
-class LinearPolisher(Section):
-    """An endless belt over two rollers, carried by a fluid bearing under the wafer."""
-
-    motion: Literal["linear"] = Field(description="how the pad moves")
-    belt_width: Annotated[
-        float, Quantity("length", low="30 mm", high="2000 mm", typical=("200 mm", "800 mm"))
-    ] = Field(description="width of belt and pad")
-    belt_length: Annotated[
-        float, Quantity("length", low="100 mm", high="20000 mm", typical=("1000 mm", "6000 mm"))
-    ] = Field(description="length once round the loop")
-    roller_diameter: Annotated[
-        float, Quantity("length", low="10 mm", high="2000 mm", typical=("100 mm", "600 mm"))
-    ] = Field(description="diameter of the rollers")
-    belt_thickness: Annotated[
-        float, Quantity("length", low="0.05 mm", high="10 mm", typical=("0.1 mm", "3 mm"))
-    ] = Field(description="thickness of the carrying belt under the pad")
-    belt_modulus: Annotated[
-        float, Quantity("modulus", low="10 MPa", high="5e5 MPa", typical=("1000 MPa", "220000 MPa"))
-    ] = Field(description="Young's modulus of the carrying belt")
-    belt_poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0.2", "0.49"))] = Field(
-        description="Poisson's ratio of the carrying belt"
-    )
-    belt_tension: Annotated[
-        float,
-        Quantity(
-            "force_per_length",
-            low="0 kN/m",
-            least="0.01 kN/m",
-            high="500 kN/m",
-            typical=("1 kN/m", "100 kN/m"),
-        ),
-    ] = Field(description="belt tension per width")
-    bearing: BearingSection = Field(description="the fluid bearing under the belt")
-    delivery: Literal["top", "through-pad"] = Field(
-        description="slurry dropped on top, or fed up through the pad"
-    )
-    dispense_radius: DISPENSE = Field(description="distance of the drop point from the belt's centre line")
+    @property
+    def name(self) -> str:
+        """The word after ``motion =``."""
+        return self.machine.motion
 
 
-class OrbitalPolisher(Section):
-    """A pad that runs on a small circle without turning, usually fed through holes."""
+def _own() -> Iterable[MotionKind]:
+    from planish.setup.motions.linear import LINEAR
+    from planish.setup.motions.orbital import ORBITAL
+    from planish.setup.motions.rotary import ROTARY
 
-    motion: Literal["orbital"] = Field(description="how the pad moves")
-    orbit_radius: Annotated[
-        float, Quantity("length", above="0 mm", least="0.1 mm", high="200 mm", typical=("3 mm", "40 mm"))
-    ] = Field(description="radius of the circle on which the pad runs")
-    pad_diameter: Annotated[
-        float, Quantity("length", low="30 mm", high="2000 mm", typical=("180 mm", "600 mm"))
-    ] = Field(description="diameter of the pad")
-    hole_fraction: Annotated[float, ratio("0", "0.5", typical=("0.1 %", "10 %"), least="1e-5")] = Field(
-        description="share of the pad area that is feed holes"
-    )
-    delivery: Literal["top", "through-pad"] = Field(
-        description="slurry dropped on top, or fed up through the pad"
-    )
-    dispense_radius: DISPENSE = Field(description="distance of the drop point from the pad's axis")
+    return ROTARY, LINEAR, ORBITAL
 
 
-POLISHERS: dict[str, type[Section]] = {
-    "rotary": RotaryPolisher,
-    "linear": LinearPolisher,
-    "orbital": OrbitalPolisher,
-}
+MOTIONS: Registry[MotionKind] = Registry("motion", "planish.motions", MotionKind, _own)
+
+
+class ByMotion:
+    """Annotation of a polisher: the table of whatever motion it names, of all that are registered."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        tables = tuple(kind.model for kind in MOTIONS)
+        if len(tables) == 1:
+            return handler.generate_schema(tables[0])
+        return handler.generate_schema(Annotated[Union[tables], Field(discriminator="motion")])  # noqa: UP007

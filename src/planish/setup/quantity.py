@@ -15,6 +15,7 @@ from functools import lru_cache
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from planish import units
@@ -216,3 +217,8 @@ class Section(BaseModel):
 
     # Validators are built when first used: only the whole setup's is needed, and it holds those of its sections.
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
+
+    @classmethod
+    def known(cls) -> dict[str, FieldInfo]:
+        """Return the fields by key; a section some of whose keys come from records adds those."""
+        return cls.model_fields

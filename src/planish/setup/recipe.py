@@ -27,8 +27,8 @@ SECONDS = Annotated[
     float, Quantity("time", above="0 s", least="0.001 s", high="36000 s", typical=("1 s", "600 s"))
 ]
 
-# speed key of a step: the motion it belongs to
-SPEED_OF = {"platen_speed": "rotary", "belt_speed": "linear", "orbit_speed": "orbital"}
+# what may move the pad: each motion names its own
+SPEEDS = ("platen_speed", "belt_speed", "orbit_speed")
 STOPS = ("time", "stop_on_removed", "stop_on_remaining")
 
 
@@ -50,7 +50,7 @@ class ZonePressures:
             return self.quantity.read(value)
         except PydanticCustomError as error:
             context = error.context or {}
-            raise refused(context["allowed"], context["remedy"], at=str(at), value=value) from None
+            raise refused(context["allowed"], context["remedy"], at=at, value=value) from None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)

@@ -2,40 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Annotated, Any
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, ratio
+from planish.engine.fixed import FixedDict
+from planish.physics.removal.law import Law
+from planish.physics.removal.laws import LAWS, removal_rate
+from planish.setup.choice import OneOf
+from planish.setup.quantity import PRACTICE, Name, Quantity, Section, ratio
 
-# The unit of a bare number depends on other coefficients, so only its sign is known.
-_ANY = Quantity("number", low="0", high="1e300")
-_K_P = Quantity("per_pressure", low="0 1/Pa", high="1e-6 1/Pa", typical=("1e-16 1/Pa", "5e-12 1/Pa"))
-_POWER = Quantity("number", low="0", high="10", typical=("0", "2"))
-_ALWAYS = Quantity("rate", low="0 nm/min", high="1e6 nm/min", typical=("0 nm/min", "1000 nm/min"))
 
-# law: {coefficient: what it may be}
-LAWS: dict[str, dict[str, Quantity]] = {
-    "preston": {"k_p": _K_P},
-    "power": {"k": _ANY, "alpha": _POWER, "beta": _POWER},
-    "offset": {"k_p": _K_P, "b": _ANY, "c": _ALWAYS},
-    "threshold": {
-        "k_p": _K_P,
-        "p_threshold": Quantity("pressure", low="0 psi", high="60 psi", typical=("0 psi", "5 psi")),
-    },
-    "abrasive": {"c1": _ANY, "c2": _ANY, "c0": _ALWAYS},
-    "two-step": {
-        "a": _ANY,
-        "e_a": Quantity(
-            "energy_per_mol", low="0 kJ/mol", high="500 kJ/mol", typical=("0 kJ/mol", "150 kJ/mol")
-        ),
-        "k_m": _ANY,
-        "friction": Quantity("number", low="0", high="10", typical=("0.05", "1")),
-        "molar_volume": Quantity("number", low="0", high="1e-2", typical=("1e-6", "1e-4")),
-    },
-}
-# The coefficient that a measured rate at the reference condition settles, where the others are given.
-SCALE: dict[str, str] = {"preston": "k_p", "power": "k", "threshold": "k_p"}
+@lru_cache(maxsize=256)
+def coefficients_of(law: Law) -> Mapping[str, Quantity]:
+    """Return the coefficients of a law by name, each as a setup may give it."""
+    return FixedDict(
+        {c.name: Quantity(c.dimension, low=c.low, high=c.high, typical=c.typical) for c in law.coefficients}
+    )
 
 
 class ReferenceSection(Section):
@@ -65,12 +50,22 @@ class ReferenceSection(Section):
     pad: Name | None = Field(None, description="catalogue pad on which the rate was measured")
 
 
+# So that a measured rate comes out again where it was measured: what this model finds there.
+MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (48 rpm), 60 s"
+
+REFERENCE = {
+    "pressure": ("3 psi", PRACTICE),
+    "speed": ("1 m/s", PRACTICE),
+    "temperature": ("32 degC", MODELLED),
+    "fresh_fraction": (0.72, MODELLED),
+    "pad": ("hard-microporous", "invented for the demo"),
+}
+
+
 class RemovalSection(Section):
     """How one material polishes with this slurry."""
 
-    law: Literal["preston", "power", "offset", "threshold", "abrasive", "two-step"] = Field(
-        description="form of the rate law"
-    )
+    law: Annotated[str, OneOf(LAWS.names)] = Field(description="form of the rate law")
     rate: (
         Annotated[
             float,
@@ -95,3 +90,12 @@ class RemovalSection(Section):
         Quantity("energy_per_mol", low="0 kJ/mol", high="500 kJ/mol", typical=("0 kJ/mol", "100 kJ/mol")),
     ] = Field(0.0, description="of the rate; 0 switches its temperature dependence off")
     reference: ReferenceSection = Field(description="condition at which the rate was measured")
+
+
+def rate_at_reference(law: str, coefficients: Mapping[str, float], reference: ReferenceSection) -> float:
+    """Return the rate [m/s] that SI coefficients give at the condition at which a rate was measured."""
+    return float(
+        removal_rate(
+            law, coefficients, reference.pressure, reference.speed, temperature=reference.temperature
+        )
+    )

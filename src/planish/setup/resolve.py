@@ -6,23 +6,30 @@ list the sources they rest on, and each default used is a note.
 
 from __future__ import annotations
 
-import difflib
+from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
-from planish.setup.parts import KINDS, Part, catalogue
+from planish.physics.removal.laws import LAWS
+from planish.setup import paths
+from planish.setup.finding import nearest
+from planish.setup.part_folders import part_folders
+from planish.setup.parts import KINDS, PART_KINDS, Part, catalogue
 from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import PRACTICE
-from planish.setup.removal import LAWS, SCALE
+from planish.setup.removal import REFERENCE
 
 STIFFNESS_KEYS = ("shore_d", "shore_a", "modulus", "polymer_modulus", "polymer_shore_d")
 FILM_KEYS = ("thickness", "profile", "sites")
 OPTIONAL_TABLES = (("head", "ring"), ("pad", "sub"), ("pad", "grooves"))
 TOP_KEYS = (
+    "schema",
     "title",
+    "parts_folders",
     "ambient",
     "wafer",
     "polisher",
@@ -34,19 +41,11 @@ TOP_KEYS = (
     "recipe",
     "die",
 )
+# Version of the setup file's keys and what they mean; a file without the key is of the oldest.
+SCHEMA = OLDEST_SCHEMA = 1
 YOURS = "given in the setup"
 
-# So that a measured rate comes out again where it was measured: what this model finds there.
-MODELLED = "computed for the default rotary setup at 3 psi and 1 m/s (48 rpm), 60 s"
-
 AMBIENT = {"temperature": ("22 degC", PRACTICE), "platen_temperature": ("22 degC", PRACTICE)}
-REFERENCE = {
-    "pressure": ("3 psi", PRACTICE),
-    "speed": ("1 m/s", PRACTICE),
-    "temperature": ("32 degC", MODELLED),
-    "fresh_fraction": (0.72, MODELLED),
-    "pad": ("hard-microporous", "invented for the demo"),
-}
 
 
 class MisfitError(PlanishError):
@@ -75,16 +74,10 @@ class Resolved:
     origins: dict[str, Origin] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     parts: dict[str, str] = field(default_factory=dict)
+    catalogue: dict[str, Mapping[str, Part]] = field(default_factory=dict)
 
 
-def nearest(word: str, known: Any) -> str:
-    """Return `` (did you mean 'x'?)`` or a list of what is known."""
-    options = [str(k) for k in known]
-    close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.55)
-    return f"did you mean {close[0]!r}?" if close else "known: " + ", ".join(options[:14])
-
-
-def resolve(document: dict[str, Any]) -> Resolved:
+def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
     """Return `document` with parts and defaults filled in.
 
     Raises
@@ -96,8 +89,12 @@ def resolve(document: dict[str, Any]) -> Resolved:
     for key in document:
         if key not in TOP_KEYS:
             raise MisfitError(key, f"{key}: unknown key ({nearest(key, TOP_KEYS)})")
+    _schema(document)
     if "title" in document:
         out.tree["title"] = document["title"]
+    if "parts_folders" in document:
+        out.tree["parts_folders"] = deepcopy(document["parts_folders"])
+    out.catalogue = _catalogue(document, folder)
     _ambient(document, out)
     slurry_part: Part | None = None
     for section in KINDS:
@@ -114,6 +111,31 @@ def resolve(document: dict[str, Any]) -> Resolved:
             out.tree[section] = deepcopy(document[section])
             _remember_own(section, document[section], out)
     return out
+
+
+def _schema(document: dict[str, Any]) -> None:
+    """Refuse a setup of a newer schema than this planish knows; without the key it is of the oldest."""
+    schema = document.get("schema", OLDEST_SCHEMA)
+    if isinstance(schema, bool) or not isinstance(schema, int) or schema < OLDEST_SCHEMA:
+        allowed = f"a whole number from {OLDEST_SCHEMA} to {SCHEMA}"
+        raise MisfitError("schema", f"schema = {_short(schema)}: must be {allowed}")
+    if schema > SCHEMA:
+        raise MisfitError(
+            "schema",
+            f"schema = {schema}: must be at most {SCHEMA} here: written for a newer planish (install a newer planish)",
+        )
+
+
+def _catalogue(document: dict[str, Any], folder: Path | None) -> dict[str, Mapping[str, Part]]:
+    """Return the parts that the setup may name, kind by kind."""
+    try:
+        folders = part_folders(document, folder)
+    except PlanishError as error:
+        raise MisfitError("parts_folders", str(error)) from error
+    try:
+        return {kind: catalogue(kind, folders) for kind in PART_KINDS}
+    except PlanishError as error:
+        raise MisfitError("", str(error)) from error
 
 
 def _table(document: dict[str, Any], section: str) -> dict[str, Any] | None:
@@ -145,7 +167,7 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
         out.tree[section] = None
         return None
     own = _table(document, section)
-    parts = catalogue(section)
+    parts = out.catalogue[section]
     named = own.get("part") if own is not None else None
     if named is not None:
         if not isinstance(named, str) or named not in parts:
@@ -155,7 +177,11 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
             )
         part = parts[named]
     else:
-        part = parts[_default_part(section, own, out, document)]
+        part = (
+            _default_polisher(own, _diameter(document, out.catalogue["wafer"]))
+            if section == "polisher"
+            else parts[_default_part(section, _diameter(document, out.catalogue["wafer"]))]
+        )
     out.parts[section] = part.name if named is not None or own is None else ""
     if own is None:
         out.notes.append(f"{section} not given: used the part {part.name!r}")
@@ -167,19 +193,21 @@ def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | No
     return part if named is not None or own is None else None
 
 
-def _default_part(section: str, own: dict[str, Any] | None, out: Resolved, document: dict[str, Any]) -> str:
+def _default_polisher(own: dict[str, Any] | None, diameter: float) -> Part:
+    """Return the part whose values stand in for what is not given, of the motion that is."""
+    motion = (own or {}).get("motion")
+    if not isinstance(motion, str) or motion not in MOTIONS:
+        shown = "not given" if motion is None else f"= {_short(motion)}"
+        raise MisfitError(
+            "polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS.names())}"
+        )
+    return MOTIONS.get(motion).part(diameter)
+
+
+def _default_part(section: str, diameter: float) -> str:
     """Return the name of the part whose values stand in for what is not given."""
-    diameter = _diameter(document)
     if section == "wafer":
         return _closest({"silicon-150": 0.15, "silicon-200": 0.2, "silicon-300": 0.3}, diameter)
-    if section == "polisher":
-        motion = (own or {}).get("motion")
-        if motion not in MOTIONS:
-            shown = "not given" if motion is None else f"= {_short(motion)}"
-            raise MisfitError(
-                "polisher.motion", f"polisher.motion {shown}: must be one of {', '.join(MOTIONS)}"
-            )
-        return "rotary-200" if motion == "rotary" and diameter < 0.21 else f"{motion}-300"
     if section == "head":
         return _closest({"one-zone-150": 0.15, "three-zone-200": 0.2, "five-zone-300": 0.3}, diameter)
     return {
@@ -189,12 +217,12 @@ def _default_part(section: str, own: dict[str, Any] | None, out: Resolved, docum
     }[section]
 
 
-def _diameter(document: dict[str, Any]) -> float:
+def _diameter(document: dict[str, Any], wafers: Mapping[str, Part]) -> float:
     """Return the wafer diameter [m] if it can be read, else 0.3; only to choose defaults by."""
     wafer = document.get("wafer")
     if not isinstance(wafer, dict):
         return 0.3
-    part = catalogue("wafer").get(wafer.get("part", "")) if isinstance(wafer.get("part", ""), str) else None
+    part = wafers.get(wafer.get("part", "")) if isinstance(wafer.get("part", ""), str) else None
     text = wafer.get("diameter", part.values["diameter"].value if part else "300 mm")
     try:
         return units.to_si(text, "length")
@@ -275,10 +303,10 @@ def _overlay(tree: dict[str, Any], mine: dict[str, Any]) -> None:
 def _remember_own(path: str, value: Any, out: Resolved) -> None:
     if isinstance(value, dict):
         for key, item in value.items():
-            _remember_own(f"{path}.{key}", item, out)
+            _remember_own(paths.join(path, key), item, out)
     elif isinstance(value, list) and value and all(isinstance(item, dict) for item in value):
         for index, item in enumerate(value):
-            _remember_own(f"{path}.{index}", item, out)
+            _remember_own(f"{path}.{paths.entry(value, index)}", item, out)
     else:
         out.origins[path] = Origin(value, "setup", YOURS)
 
@@ -296,23 +324,32 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
     tree: dict[str, Any] = {}
     for material in [*offered, *(m for m in own if m not in offered)]:
         mine = own.get(material, {})
-        place = f"removal.{material}"
+        place = paths.join("removal", material)
         if not isinstance(mine, dict):
             raise MisfitError(place, f"{place} = {_short(mine)}: must be a table, written [{place}]")
-        base = offered.get(material, {})
+        film = _film(mine, place, out)
+        if film is not None:
+            mine = {key: value for key, value in mine.items() if key != "part"}
+        giver, lead = (film, "") if film is not None else (slurry, f"{place}.")
+        base = offered.get(material, {}) if film is None else film.tree()
         _drop_rivals(base, mine)
         kept = list(_leaves(base))  # in order: the list of sources must not change from run to run
         _overlay(base, mine)
         for key in kept:
-            if slurry is not None and not _given(mine, key.split(".")):
-                entry = slurry.values[f"{place}.{key}"]
+            if giver is not None and not _given(mine, key.split(".")):
+                entry = giver.values[f"{lead}{key}"]
                 out.origins[f"{place}.{key}"] = Origin(
-                    entry.value, f"part {slurry.name}", entry.source, entry.spread
+                    entry.value, f"part {giver.name}", entry.source, entry.spread
                 )
         _remember_own(place, mine, out)
         reference = base.setdefault("reference", {})
         if isinstance(reference, dict):
-            if slurry is not None and material in offered and not {"rate", "coefficients"} & set(mine):
+            if (
+                film is None
+                and slurry is not None
+                and material in offered
+                and not {"rate", "coefficients"} & set(mine)
+            ):
                 _reference_abrasive(document, slurry, place, reference, out)
             for key, (value, source) in REFERENCE.items():
                 if key in reference or (key == "pad" and "real_pressure" in reference):
@@ -323,6 +360,19 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
                     out.notes.append(f"{place}.reference.{key} not given: used {value} ({source})")
         tree[material] = base
     out.tree["removal"] = tree
+
+
+def _film(mine: dict[str, Any], place: str, out: Resolved) -> Part | None:
+    """Return the film of the catalogue that a removal table names, if it names one."""
+    if "part" not in mine:
+        return None
+    named, films = mine["part"], out.catalogue["film"]
+    if not isinstance(named, str) or named not in films:
+        known = nearest(str(named), films) if films else "no package or folder brings films here"
+        raise MisfitError(
+            f"{place}.part", f"{place}.part = {_short(named)}: must be a film of the catalogue ({known})"
+        )
+    return films[named]
 
 
 def _reference_abrasive(
@@ -346,11 +396,11 @@ def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:
     law = mine.get("law", base.get("law"))
     if "law" in mine and mine["law"] != base.get("law"):
         base.pop("coefficients", None)
-        if isinstance(law, str) and law in LAWS and law not in SCALE:
+        if isinstance(law, str) and law in LAWS and not LAWS.get(law).leading:
             base.pop("rate", None)
     own = mine.get("coefficients", {})
-    leading = SCALE.get(str(law))
-    if isinstance(own, dict) and leading in own:
+    leading = LAWS.get(law).leading if isinstance(law, str) and law in LAWS else ""
+    if isinstance(own, dict) and leading and leading in own:
         base.pop("rate", None)
     if "rate" in mine and isinstance(base.get("coefficients"), dict):
         base["coefficients"].pop(leading, None)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field
 
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.die import DieSection
 from planish.setup.head import HeadSection
 from planish.setup.pad import PadSection
-from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
+from planish.setup.polisher import MOTIONS, ByMotion, PolisherSection
 from planish.setup.quantity import Name, Section
 from planish.setup.recipe import RecipeSection
 from planish.setup.removal import RemovalSection
@@ -20,11 +22,12 @@ class SetupModel(Section):
     """Everything a setup file says, parts and defaults filled in, values in SI."""
 
     title: Name = Field("untitled setup", description="title in reports")
+    parts_folders: list[str] = Field(
+        [], description="folders with parts of your own, relative to this file; above the first table"
+    )
     ambient: AmbientSection = Field(description="room and platen")
     wafer: WaferSection = Field(description="the wafer and its films")
-    polisher: RotaryPolisher | LinearPolisher | OrbitalPolisher = Field(
-        description="the machine", discriminator="motion"
-    )
+    polisher: Annotated[PolisherSection, ByMotion()] = Field(description="the machine")
     head: HeadSection = Field(description="the carrier")
     pad: PadSection = Field(description="the pad stack")
     conditioner: ConditionerSection | None = Field(None, description="the conditioner; leave it out for none")
@@ -34,3 +37,15 @@ class SetupModel(Section):
     die: DieSection | None = Field(
         None, description="what stands on the die; leave it out where none is asked for"
     )
+
+
+_built_for: tuple[str, ...] = ()
+
+
+def setup_model() -> type[SetupModel]:
+    """Return the record, built anew if motions have been registered or taken out since it was last asked for."""
+    global _built_for
+    if _built_for != MOTIONS.names():
+        SetupModel.model_rebuild(force=True)
+        _built_for = MOTIONS.names()
+    return SetupModel

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from planish.setup.die import whole_section
 from planish.setup.parts import catalogue
-from planish.setup.polisher import POLISHERS
-from planish.setup.root import SetupModel
+from planish.setup.polisher import MOTIONS
+from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA
+from planish.setup.root import setup_model
 
 
 def json_schema() -> dict[str, Any]:
@@ -16,15 +18,16 @@ def json_schema() -> dict[str, Any]:
     limits in words, catalogue parts by name, and keys that a part or a default
     may supply as optional.
     """
-    schema = SetupModel.model_json_schema(mode="validation")
+    schema = setup_model().model_json_schema(mode="validation")
     definitions = schema["$defs"]
+    definitions["DieSection"] = whole_section().model_json_schema(mode="validation")
     for section, model in (
         ("wafer", "WaferSection"),
         ("head", "HeadSection"),
         ("pad", "PadSection"),
         ("conditioner", "ConditionerSection"),
         ("slurry", "SlurrySection"),
-        *(("polisher", each.__name__) for each in POLISHERS.values()),
+        *(("polisher", kind.model.__name__) for kind in MOTIONS),
     ):
         table = definitions[model]
         table["properties"] = {
@@ -33,6 +36,13 @@ def json_schema() -> dict[str, Any]:
                 "description": "catalogue part; keys beside it override it",
             },
             **table["properties"],
+        }
+    films = list(catalogue("film"))
+    if films:
+        removal = definitions["RemovalSection"]
+        removal["properties"]["part"] = {
+            "enum": films,
+            "description": "film of the catalogue; keys beside it override it",
         }
     for name, table in definitions.items():
         if name not in (
@@ -60,6 +70,15 @@ def json_schema() -> dict[str, Any]:
     polisher = schema["properties"]["polisher"]
     polisher.pop("discriminator", None)  # with a part, the motion need not be written
     polisher["anyOf"] = polisher.pop("oneOf")
+    schema["properties"] = {
+        "schema": {
+            "type": "integer",
+            "minimum": OLDEST_SCHEMA,
+            "maximum": SCHEMA,
+            "description": f"version of the file's keys; {OLDEST_SCHEMA} where not given",
+        },
+        **schema["properties"],
+    }
     schema["required"] = ["wafer", "polisher", "recipe"]
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "planish setup"

@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record
+from planish.physics.motion.motion import Motion
 
 Array = NDArray[np.float64]
-Motion = Literal["rotary", "linear", "orbital"]
 StopKind = Literal["time", "removed", "remaining"]
 
 
@@ -67,43 +67,6 @@ class Wafer(SiRecord):
     poisson: float
     edge_exclusion: float
     films: tuple[Film, ...]
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Bearing(SiRecord):
-    """The fluid bearing under a belt: stiffness [Pa/m] and ring-shaped support zones.
-
-    ``outer_radii`` [m] and ``pressures`` [Pa] about the carrier axis; the
-    solver uses only how far each zone is above or below their load-balanced mean.
-    """
-
-    stiffness: float
-    outer_radii: Array
-    pressures: Array
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Polisher(SiRecord):
-    """The machine. Fields of the other motions are zero or None."""
-
-    motion: Motion
-    centre_offset: float = 0.0  # rotary: carrier axis to platen axis
-    platen_radius: float = 0.0  # rotary
-    oscillation_amplitude: float = 0.0  # rotary: of the carrier along the offset
-    oscillation_frequency: float = 0.0  # [Hz]
-    belt_width: float = 0.0  # linear
-    belt_length: float = 0.0  # linear: once round the loop
-    roller_radius: float = 0.0  # linear
-    belt_thickness: float = 0.0  # linear: the carrying belt under the pad
-    belt_modulus: float = 0.0
-    belt_poisson: float = 0.3
-    belt_tension: float = 0.0  # [N/m] per unit width
-    bearing: Bearing | None = None
-    orbit_radius: float = 0.0  # orbital
-    pad_radius: float = 0.0  # orbital
-    hole_fraction: float = 0.0  # orbital: share of pad area that is feed holes
-    delivery: Literal["top", "through-pad"] = "top"
-    dispense_radius: float = 0.0  # top: distance of the drop point from the pad's axis or centre line
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -258,9 +221,7 @@ class Reference(SiRecord):
 class Removal(SiRecord):
     """Removal law of one material with this slurry and pad.
 
-    ``law``: "preston" {k_p}, "power" {k, alpha, beta}, "offset" {k_p, b, c},
-    "threshold" {k_p, p_threshold}, "abrasive" {c1, c2, c0}, "two-step"
-    {a, e_a, k_m, ...}: the coefficient names of ``physics.removal``.
+    ``law`` and the names of ``coefficients`` are those of a record in ``physics.removal.laws.LAWS``.
     """
 
     material: str
@@ -304,31 +265,14 @@ class Ambient(SiRecord):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Die(SiRecord):
-    """What stands on the die. None: the usual value of the process (``predict.die_levels``).
+    """What a setup says of the die. None: not said.
 
-    ``process`` "oxide", "sti", "copper" or "tungsten"; thicknesses, steps and limits [m]; material
-    names as in ``Bench.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
+    ``given`` holds the keys of the ``process``: thicknesses, steps and limits [m], and names of materials as in
+    ``Bench.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
     """
 
     process: str
-    step: float | None = None
-    thickness: float | None = None
-    bias: float | None = None
-    step_limit: float | None = None
-    least_left: float | None = None
-    nitride: float | None = None
-    nitride_limit: float | None = None
-    trench_depth: float | None = None
-    overburden: float | None = None
-    deposited: float | None = None
-    barrier: float | None = None
-    dishing_limit: float | None = None
-    erosion_limit: float | None = None
-    oxide_material: str | None = None
-    nitride_material: str | None = None
-    metal: str | None = None
-    barrier_material: str | None = None
-    dielectric: str | None = None
+    given: Mapping[str, float | str] = field(default_factory=dict)
     planarization_length: float | None = None
     wavelength: float | None = None
     aperture: float | None = None
@@ -341,7 +285,7 @@ class Bench(SiRecord):
 
     title: str
     wafer: Wafer
-    polisher: Polisher
+    polisher: Motion
     head: Head
     pad: Pad
     conditioner: Conditioner | None

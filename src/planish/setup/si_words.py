@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from functools import singledispatch
 
+from planish import units
 from planish.engine.record import counted, figure, shortened
 from planish.setup import si
-
-PSI = 6894.757293168
-RPM = 2 * math.pi / 60
+from planish.setup.processes import PROCESSES
+from planish.units import PSI, RPM, ZERO_CELSIUS
 
 
 @singledispatch
@@ -40,21 +39,6 @@ def _films(wafer: si.Wafer) -> str:
 def _film(it: si.Film) -> str:
     how = "a radial profile" if it.profile is not None else "measured sites" if it.sites is not None else ""
     return f"{it.name} ({it.material}), {figure(1e9 * it.thickness, 'nm')}{' from ' + how if how else ''}"
-
-
-@words.register
-def _polisher(it: si.Polisher) -> str:
-    size = {
-        "rotary": f"platen {figure(2e3 * it.platen_radius, 'mm')}, offset {figure(1e3 * it.centre_offset, 'mm')}",
-        "linear": f"belt {figure(it.belt_width, 'm')} wide, {figure(it.belt_length, 'm')} long",
-        "orbital": f"orbit {figure(1e3 * it.orbit_radius, 'mm')}, pad {figure(2e3 * it.pad_radius, 'mm')}",
-    }[it.motion]
-    return f"{it.motion}, {size}, slurry {'from above' if it.delivery == 'top' else 'through the pad'}"
-
-
-@words.register
-def _bearing(it: si.Bearing) -> str:
-    return f"{counted(it.pressures.size, 'zone')}, {figure(it.stiffness / 1e9, 'MPa/mm')}"
 
 
 @words.register
@@ -122,7 +106,7 @@ def _slurry(it: si.Slurry) -> str:
 
 @words.register
 def _reference(it: si.Reference) -> str:
-    return f"{figure(it.pressure / PSI, 'psi')}, {figure(it.speed, 'm/s')}, {figure(it.temperature - 273.15, '°C')}"
+    return f"{figure(it.pressure / PSI, 'psi')}, {figure(it.speed, 'm/s')}, {figure(it.temperature - ZERO_CELSIUS, '°C')}"
 
 
 @words.register
@@ -160,14 +144,17 @@ def _step(it: si.Step) -> str:
 
 @words.register
 def _ambient(it: si.Ambient) -> str:
-    return f"room {it.temperature - 273.15:.4g} °C, platen {it.platen_temperature - 273.15:.4g} °C"
+    return (
+        f"room {it.temperature - ZERO_CELSIUS:.4g} °C, platen {it.platen_temperature - ZERO_CELSIUS:.4g} °C"
+    )
 
 
 @words.register
 def _die(it: si.Die) -> str:
+    known = PROCESSES.get(it.process).level.known_keys()
     given = [
-        f"{name.replace('_', ' ')} {figure(1e9 * value, 'nm')}"
-        for name in ("step", "thickness", "nitride", "trench_depth", "overburden", "deposited", "barrier")
-        if (value := getattr(it, name)) is not None
+        f"{name.replace('_', ' ')} {units.show(value, what.dimension)}"
+        for name, value in it.given.items()
+        if (what := known[name].quantity) is not None and isinstance(value, float)
     ]
-    return ", ".join([it.process, *given])
+    return shortened(", ".join([it.process, *given]), 120)

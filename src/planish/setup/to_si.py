@@ -2,33 +2,54 @@
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Mapping
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from planish.physics.removal.laws import LAWS
 from planish.physics.surface import hardness
-from planish.setup import si
+from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
 from planish.setup.checks.usual import outside
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
-from planish.setup.parts import catalogue
-from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
+from planish.setup.part_folders import part_folders
+from planish.setup.parts import Part, catalogue
 from planish.setup.recipe import StepSection
-from planish.setup.removal import LAWS, SCALE, RemovalSection
+from planish.setup.removal import RemovalSection, coefficients_of, rate_at_reference
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
-    from planish.setup.models import Setup
+    from pathlib import Path
+
+    from planish.setup.finding import Finding
+    from planish.setup.root import SetupModel
 
 MODEL_SOURCES = tuple(f"pad modulus: {line}" for line in (hardness.SOURCES[0], hardness.SOURCES[1]))
 
 
-def to_si(setup: Setup) -> si.Bench:
+class Described(Protocol):
+    """What a validated setup says, as much as is needed here."""
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The sources of part values and defaults."""
+        ...
+
+    model: SetupModel
+    folder: Path | None
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    unlikely: tuple[Finding, ...]
+
+
+def to_si(setup: Described) -> si.Bench:
     """Return the SI records of a validated setup.
 
     Raises
@@ -38,21 +59,23 @@ def to_si(setup: Setup) -> si.Bench:
     """
     model = setup.model
     names = [zone.name for zone in model.head.zone]
+    named = {"parts_folders": model.parts_folders} if model.parts_folders else {}
+    pads = catalogue("pad", part_folders(named, setup.folder))
     return si.Bench(
         title=model.title,
-        wafer=_wafer(model.wafer, setup),
-        polisher=_polisher(model.polisher),
+        wafer=_wafer(model.wafer, setup.folder),
+        polisher=model.polisher.machine(),
         head=_head(model.head),
-        pad=pad_si(model.pad, setup),
+        pad=pad_si(model.pad, setup.folder),
         conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
         slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
         removal={
-            material: _removal(material, law, model.slurry.abrasive_fraction)
+            material: _removal(material, law, model.slurry.abrasive_fraction, pads)
             for material, law in model.removal.items()
         },
         steps=tuple(_step(step, names) for step in model.recipe.step),
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
-        sources=setup.sources + MODEL_SOURCES,
+        sources=(*setup.sources, *MODEL_SOURCES, *_law_sources(setup)),
         notes=_notes(setup),
         unlikely=tuple(f.place for f in setup.unlikely),
         die=si.Die(**{name: getattr(model.die, name) for name in si.Die.__dataclass_fields__})
@@ -61,8 +84,9 @@ def to_si(setup: Setup) -> si.Bench:
     )
 
 
-def _wafer(wafer: WaferSection, setup: Setup) -> si.Wafer:
+def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:
     films = []
+    named = [{"name": film.name, "material": film.material} for film in wafer.film]
     for index, film in enumerate(wafer.film):
         profile = sites = None
         thickness = film.thickness
@@ -71,7 +95,7 @@ def _wafer(wafer: WaferSection, setup: Setup) -> si.Wafer:
             profile = (r, t)
             thickness = _disc_mean(r, t, wafer.diameter / 2.0)
         elif film.sites is not None:
-            sites = film_sites(film.sites, setup.folder, f"wafer.film.{index}.sites")
+            sites = film_sites(film.sites, folder, f"wafer.film.{paths.entry(named, index)}.sites")
             thickness = float(np.mean(sites[2]))
         assert thickness is not None  # validated: one of the three is given
         films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites))
@@ -93,45 +117,6 @@ def _disc_mean(r: si.Array, t: si.Array, radius: float) -> float:
     slope = (values[1:] - values[:-1]) / (b - a)
     level = values[:-1] - slope * a
     return float(np.sum(level * (b**2 - a**2) / 2.0 + slope * (b**3 - a**3) / 3.0) * 2.0 / radius**2)
-
-
-def _polisher(p: RotaryPolisher | LinearPolisher | OrbitalPolisher) -> si.Polisher:
-    if isinstance(p, RotaryPolisher):
-        return si.Polisher(
-            motion="rotary",
-            centre_offset=p.centre_offset,
-            platen_radius=p.platen_diameter / 2.0,
-            oscillation_amplitude=p.oscillation_amplitude,
-            oscillation_frequency=p.oscillation_frequency,
-            delivery=p.delivery,
-            dispense_radius=p.dispense_radius,
-        )
-    if isinstance(p, LinearPolisher):
-        return si.Polisher(
-            motion="linear",
-            belt_width=p.belt_width,
-            belt_length=p.belt_length,
-            roller_radius=p.roller_diameter / 2.0,
-            belt_thickness=p.belt_thickness,
-            belt_modulus=p.belt_modulus,
-            belt_poisson=p.belt_poisson,
-            belt_tension=p.belt_tension,
-            bearing=si.Bearing(
-                stiffness=p.bearing.stiffness,
-                outer_radii=np.array([zone.outer_radius for zone in p.bearing.zone]),
-                pressures=np.array([zone.pressure for zone in p.bearing.zone]),
-            ),
-            delivery=p.delivery,
-            dispense_radius=p.dispense_radius,
-        )
-    return si.Polisher(
-        motion="orbital",
-        orbit_radius=p.orbit_radius,
-        pad_radius=p.pad_diameter / 2.0,
-        hole_fraction=p.hole_fraction,
-        delivery=p.delivery,
-        dispense_radius=p.dispense_radius,
-    )
 
 
 def _head(head: HeadSection) -> si.Head:
@@ -165,14 +150,14 @@ def _layer(layer: LayerSection) -> si.Layer:
     return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
 
 
-def pad_si(pad: PadSection, setup: Setup | None) -> si.Pad:
-    """Return a pad in SI. `setup` gives the folder of measured heights; None for a catalogue pad."""
+def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
+    """Return a pad in SI. `folder` is where its measured heights lie; a catalogue pad has none."""
     top = pad.top
     modulus = finished_modulus(top)
     surface = pad.surface
     heights = None
-    if surface.heights is not None and setup is not None:
-        heights = summit_heights(surface.heights, setup.folder, "pad.surface.heights")
+    if surface.heights is not None:
+        heights = summit_heights(surface.heights, folder, "pad.surface.heights")
     summit = surface.modulus
     if summit is None:
         summit = hardness.solid_modulus(modulus, top.porosity, top.cells, top.edge_share)
@@ -236,22 +221,25 @@ def _conditioner(disk: ConditionerSection) -> si.Conditioner:
     )
 
 
-@lru_cache(maxsize=64)
-def reference_real_pressure(pad_part: str) -> float:
+def reference_real_pressure(pad: Part) -> float:
     """Return the mean pressure [Pa] on the summits of a catalogue pad.
 
     That of the exponential tail, E* sqrt(s/(pi R)): it does not depend on the
     load, so the reference pressure need not be known.
     """
-    surface = pad_si(
-        PadSection.model_validate(_without_none(catalogue("pad")[pad_part].tree())), None
-    ).surface
+    return _tail_pressure(json.dumps(pad.tree()))
+
+
+@lru_cache(maxsize=64)
+def _tail_pressure(pad: str) -> float:
+    """Return that of a pad given as JSON text: a user's part may change while its name stays."""
+    surface = pad_si(PadSection.model_validate(_without_none(json.loads(pad))), None).surface
     # The mean pressure E* sqrt(s/(pi R)) on an exponential tail of summits, whatever the load.
     modulus = surface.modulus / (1.0 - surface.poisson**2)
     return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
 
 
-def _notes(setup: Setup) -> tuple[str, ...]:
+def _notes(setup: Described) -> tuple[str, ...]:
     """Return what a result has to say of its setup: unlikely values in one line, the rest as it is."""
     odd = {f.message for f in setup.unlikely}
     told = outside(setup.unlikely)
@@ -264,11 +252,21 @@ def _without_none(tree: dict[str, object]) -> dict[str, object]:
     }
 
 
-def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si.Removal:
+def _law_sources(setup: Described) -> list[str]:
+    """Return the sources of the laws in use, each once."""
+    laws = dict.fromkeys(law.law for law in setup.model.removal.values())
+    return list(dict.fromkeys(line for law in laws for line in LAWS.get(law).sources))
+
+
+def _removal(
+    material: str, law: RemovalSection, abrasive_fraction: float, pads: Mapping[str, Part]
+) -> si.Removal:
     ref = law.reference
-    values = {name: LAWS[law.law][name].si(value) for name, value in law.coefficients.items()}
+    record = LAWS.get(law.law)
+    named = coefficients_of(record)
+    values = {name: named[name].si(value) for name, value in law.coefficients.items()}
     if law.rate is not None:
-        values[SCALE[law.law]] = _leading(law, values)
+        values[record.leading] = _leading(law, values)
     return si.Removal(
         material=material,
         law=law.law,
@@ -285,19 +283,19 @@ def _removal(material: str, law: RemovalSection, abrasive_fraction: float) -> si
             else abrasive_fraction,
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
-            else reference_real_pressure(str(ref.pad)),
+            else reference_real_pressure(pads[str(ref.pad)]),
         ),
     )
 
 
 def _leading(law: RemovalSection, values: dict[str, float]) -> float:
     """Return the leading coefficient that gives the measured rate at the reference condition."""
-    ref = law.reference
     assert law.rate is not None  # only called with a rate
-    if law.law == "power":
-        moment: float = ref.pressure ** values["alpha"] * ref.speed ** values["beta"]
-        return law.rate / moment
-    return law.rate / ((ref.pressure - values.get("p_threshold", 0.0)) * ref.speed)
+    none, one = (
+        rate_at_reference(law.law, {**values, LAWS.get(law.law).leading: each}, law.reference)
+        for each in (0.0, 1.0)
+    )
+    return (law.rate - none) / (one - none)
 
 
 def _step(step: StepSection, names: list[str]) -> si.Step:

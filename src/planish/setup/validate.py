@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import difflib
 import typing
-from functools import lru_cache
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
+from planish.setup import paths
 from planish.setup.finding import Finding, missing, short, wrong
-from planish.setup.polisher import MOTIONS, POLISHERS
-from planish.setup.root import SetupModel
+from planish.setup.polisher import MOTIONS
+from planish.setup.quantity import Section
+from planish.setup.root import SetupModel, setup_model
 
 _TYPES = {
     "string_type": "text in quotes",
@@ -29,20 +30,29 @@ _TYPES = {
 def validate(tree: dict[str, Any]) -> tuple[SetupModel | None, list[Finding]]:
     """Return the validated model, or None and all that is wrong with the filled-in document."""
     try:
-        return SetupModel.model_validate(tree), []
+        return setup_model().model_validate(tree), []
     except ValidationError as error:
         found = [_finding(item, tree) for item in error.errors(include_url=False, include_input=True)]
         return None, list({f.place + f.message: f for f in found}.values())
 
 
+def validate_part(tree: dict[str, Any]) -> list[Finding]:
+    """Return what is wrong within the sections that ``tree`` holds; those that it does not hold are not missed."""
+    try:
+        SetupModel.model_validate(tree)
+    except ValidationError as error:
+        items = error.errors(include_url=False, include_input=True)
+        return [_finding(i, tree) for i in items if i["type"] != "missing" or len(i["loc"]) > 1]
+    return []
+
+
 def _finding(item: Any, tree: dict[str, Any]) -> Finding:
     path = _path(item["loc"])
-    place = ".".join(str(step) for step in path)
     kind, context = item["type"], item.get("ctx", {})
     if kind == "refused":
-        if "at" in context:
-            place += f".{context['at']}"
+        place = paths.show((*path, context["at"]) if "at" in context else path, tree)
         return wrong(place, context.get("value", item["input"]), context["allowed"], context["remedy"])
+    place = paths.show(path, tree)
     if kind == "extra_forbidden":
         return Finding("error", place, f"{place}: unknown key ({_suggestion(path, tree)})")
     if kind == "missing":
@@ -66,7 +76,7 @@ def _path(loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
     return loc
 
 
-def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseModel] | None:
+def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[Section] | None:
     """Return the model of the table at `path`, or None where there is none."""
     here: Any = SetupModel
     for step in path:
@@ -74,19 +84,19 @@ def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[BaseMode
             continue
         if step == "polisher" and here is SetupModel:
             motion = (tree.get("polisher") or {}).get("motion")
-            here = POLISHERS.get(motion if isinstance(motion, str) else "", None)
+            here = MOTIONS.get(motion).model if isinstance(motion, str) and motion in MOTIONS else None
             continue
-        if isinstance(here, type) and issubclass(here, BaseModel):
-            info = here.model_fields.get(str(step))
+        if isinstance(here, type) and issubclass(here, Section):
+            info = here.known().get(str(step))
             here = _inner(info.annotation) if info is not None else None
         if here is None:
             return None
-    return here if isinstance(here, type) and issubclass(here, BaseModel) else None
+    return here if isinstance(here, type) and issubclass(here, Section) else None
 
 
 def _inner(annotation: Any) -> Any:
     """Return the model inside an annotation such as ``list[Model]`` or ``Model | None``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+    if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation
     for each in typing.get_args(annotation):
         found = _inner(each)
@@ -95,20 +105,19 @@ def _inner(annotation: Any) -> Any:
     return None
 
 
-@lru_cache(maxsize=1)
-def _homes() -> dict[str, str]:
-    """Return, for each key of a setup, the dotted table it belongs to."""
+def _homes(motions: tuple[str, ...]) -> dict[str, str]:
+    """Return, for each key of a setup on one of ``motions``, the dotted table it belongs to."""
     homes: dict[str, str] = {}
 
-    def walk(model: type[BaseModel], where: str) -> None:
-        for name, info in model.model_fields.items():
+    def walk(model: type[Section], where: str) -> None:
+        for name, info in model.known().items():
             homes.setdefault(name, where)
             inner = _inner(info.annotation)
             if inner is not None:
                 walk(inner, f"{where}.{name}" if where else name)
 
-    for model in POLISHERS.values():
-        walk(model, "polisher")
+    for motion in motions:
+        walk(MOTIONS.get(motion).model, "polisher")
     walk(SetupModel, "")
     return homes
 
@@ -116,15 +125,15 @@ def _homes() -> dict[str, str]:
 def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
     word = str(path[-1])
     model = model_at(path[:-1], tree)
-    known = list(model.model_fields) if model is not None else []
+    known = list(model.known()) if model is not None else []
     if path[0] == "polisher":
-        other = [motion for motion, each in POLISHERS.items() if word in each.model_fields]
+        other = [kind.name for kind in MOTIONS if word in kind.model.known()]
         if other:
             return f"it belongs to the {' and the '.join(other)} motion; here known: {', '.join(known)}"
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if close:
         return f"did you mean {close[0]!r}?"
-    home = _homes().get(word)
+    home = _homes(MOTIONS.names()).get(word)
     if home:
         return f"it belongs into [{home}]"
     return "known: " + ", ".join(known[:16])
@@ -133,6 +142,6 @@ def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
 def _describe(path: tuple[int | str, ...]) -> str:
     model = model_at(path[:-1], {})
     if model is None and path[0] == "polisher":
-        model = POLISHERS["rotary"]
-    info = model.model_fields.get(str(path[-1])) if model is not None else None
+        model = next(iter(MOTIONS)).model
+    info = model.known().get(str(path[-1])) if model is not None else None
     return info.description or "" if info is not None else ""

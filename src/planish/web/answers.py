@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.engine.csv_text import csv_text
+from planish.units import PSI
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
     bench = result.bench
     shown = min(max(step, 0), len(bench.steps) - 1)
     path, duration = point_path(bench, shown)
-    figures = result.summary()
+    figures: dict[str, Any] = result.document()
     arrays: dict[str, Any] = {
         "radius": result.radius,
         "removed": result.removed,
@@ -108,17 +109,20 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
     return pack(header, arrays)
 
 
-def advice(document: Mapping[str, Any]) -> list[dict[str, str]]:
+def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the findings with the changes that would help, which takes some twenty runs of the model."""
     from planish.explain.findings import findings
 
     result = polished(setup_of(document))
-    return [{"subject": f.subject, "weight": f.weight, "text": f.text} for f in findings(result)]
+    return [
+        {"subject": f.subject, "weight": f.weight, "text": f.text, "changes": f.changes}
+        for f in findings(result)
+    ]
 
 
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings of a setup, each with unit, range, source and spread."""
-    from planish.web.forms import describe, part_choices
+    from planish.web.forms import describe, part_choices, step_paths
 
     setup = setup_of(document, changes)
     return {
@@ -128,6 +132,7 @@ def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, 
         "digest": setup.digest(),
         "parts": part_choices(setup),
         "fields": describe(setup),
+        "steps": step_paths(setup),
         "warnings": list(setup.warnings),
         "notes": list(setup.notes),
         "sources": list(setup.sources),
@@ -141,8 +146,8 @@ def choose(document: Mapping[str, Any], section: str, part: str) -> dict[str, An
     return {"document": chosen(setup_of(document), section, part).document}
 
 
-def fresh(motion: str) -> dict[str, Any]:
-    """Return the document of the invented scenario for a motion."""
+def fresh(motion: str | None = None) -> dict[str, Any]:
+    """Return the document of the invented scenario for a motion, the first where none is named."""
     from planish.web.changes import fresh as made
 
     return {"document": made(motion)}
@@ -172,11 +177,12 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> 
     """Return what differs between two setups and why: the exact share of each group of choices."""
     from planish.explain.comparison.attribution import compare as shared
     from planish.explain.comparison.attribution import differing
-    from planish.predict.result import clean, label
+    from planish.explain.words import label
+    from planish.results.plain import clean
 
     one, other = setup_of(a), setup_of(b)
     found = shared(one, other, outcomes or OUTCOMES[:2])
-    answer = found.summary()
+    answer: dict[str, Any] = found.document()
     answer["labels"] = {key: label(key) for key in {**found.a, **found.b}}
     answer["changed"] = differing(one.bench, other.bench)
     return dict(clean(answer))
@@ -188,8 +194,8 @@ def profile_csv(document: Mapping[str, Any]) -> str:
     head = ["radius_mm", "removed_nm", "remaining_nm"]
     columns = [result.radius * 1e3, result.removed * 1e9, result.remaining.sum(axis=0) * 1e9]
     for step in result.steps:
-        head += [f"{step.name}_pressure_kPa", f"{step.name}_speed_m_per_s"]
-        columns += [step.pressure / 1e3, step.speed]
+        head += [f"{step.name}_pressure_psi", f"{step.name}_speed_m_per_s"]
+        columns += [step.pressure / PSI, step.speed]
     return csv_text(head, ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True)))
 
 
@@ -212,7 +218,7 @@ def report(document: Mapping[str, Any]) -> str:
 
 def warm() -> str:
     """Load what the first answer needs, and compute one."""
-    document = fresh("rotary")["document"]
+    document = fresh()["document"]
     wafer(document, {}, 1)
     forms(document, {})
     return "ready"

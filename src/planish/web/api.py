@@ -39,9 +39,15 @@ def _file(text: str, name: str, media: str) -> Response:
     return Response(text, media_type=media, headers=disposition)
 
 
+@router.get("/setups", tags=["describe"])
+async def first(ask: Ask, person: Viewer) -> s.Setup:
+    """Return the invented scenario that the page opens with."""
+    return s.Setup(**await ask("fast", "fresh"))
+
+
 @router.get("/setups/{motion}", tags=["describe"])
 async def fresh(motion: str, ask: Ask, person: Viewer) -> s.Setup:
-    """Return the invented scenario for a motion: rotary, linear or orbital."""
+    """Return the invented scenario for a motion, by its name."""
     return s.Setup(**await ask("fast", "fresh", motion))
 
 

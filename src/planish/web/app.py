@@ -72,17 +72,17 @@ def build(
 
     Parameters
     ----------
-    workers:
+    workers
         Started already, so that they load while this does.
-    folder:
+    folder
         Where jobs, files, accounts and approvals are kept.
-    team:
+    team
         Ask people to sign in.
-    hosts:
+    hosts
         Further names that the server goes by, beside those of the loopback.
-    https:
+    https
         Send the session cookie over HTTPS only (behind a proxy that does TLS).
-    proxies:
+    proxies
         Addresses of proxies whose X-Forwarded-For the server around this believes.
     """
     from fastapi import FastAPI

@@ -10,14 +10,15 @@ from planish.errors import SetupError
 from planish.setup.models import Setup
 from planish.setup.new import new_setup
 from planish.setup.parts import catalogue
-from planish.setup.recipe import SPEED_OF
+from planish.setup.polisher import MOTIONS
+from planish.setup.recipe import SPEEDS
 
 SECTIONS = ("wafer", "polisher", "head", "pad", "conditioner", "slurry")
 
 
-def fresh(motion: str) -> dict[str, Any]:
-    """Return the document of the invented scenario for a motion."""
-    return tomllib.loads(new_setup(motion))
+def fresh(motion: str | None = None) -> dict[str, Any]:
+    """Return the document of the invented scenario for a motion, the first where none is named."""
+    return tomllib.loads(new_setup(motion or MOTIONS.names()[0]))
 
 
 def choose(setup: Setup, section: str, part: str) -> Setup:
@@ -80,7 +81,7 @@ def with_motion(setup: Setup, motion: str, part: str | None = None) -> Setup:
         document["conditioner"] = {**disk, **own}
     for index, step in enumerate(document["recipe"]["step"]):
         model = templates[min(index, len(templates) - 1)]
-        for key in (*SPEED_OF, "carrier_speed", "bearing_pressures"):
+        for key in (*SPEEDS, "carrier_speed", "bearing_pressures"):
             step.pop(key, None)
             if key in model:
                 step[key] = model[key]
@@ -101,11 +102,16 @@ def _with_wafer(setup: Setup, part: str) -> Setup:
         if "profile" in each:  # made for the other diameter
             each["thickness"] = each.pop("profile")[0][1]
     document["wafer"] = {"part": part, "film": film}
-    if setup.motion == "rotary":
-        document["polisher"] = {"part": "rotary-300" if size == 300 else "rotary-200"}
+    made_for = MOTIONS.get(setup.motion).part
+    if made_for(0.3) != made_for(0.2):  # the motion has polishers of several sizes
+        document["polisher"] = {"part": made_for(sizes[part]).name}
         if isinstance(document.get("conditioner"), dict):
             disk = {k: v for k, v in document["conditioner"].items() if k != "sweep"}
-            platen = catalogue("polisher")[document["polisher"]["part"]].values["platen_diameter"].value
+            platen = (
+                catalogue("polisher")[document["polisher"]["part"]]
+                .values[MOTIONS.get(setup.motion).model.edge_key]
+                .value
+            )
             reach = 0.5 * _metres(platen) - 0.05
             sweep = {"inner": "60 mm", "outer": f"{reach * 1e3:g} mm", "kind": "slide"}
             document["conditioner"] = {**disk, "sweep": sweep}

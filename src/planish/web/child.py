@@ -56,11 +56,11 @@ class Child:
 
         Parameters
         ----------
-        limits:
+        limits
             Of time and of memory.
-        began:
+        began
             Since when time counts [s, of the monotonic clock].
-        wanted:
+        wanted
             Asked now and then.
 
         Raises

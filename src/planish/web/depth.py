@@ -28,7 +28,7 @@ def warm() -> str:
     """Load, and on first use compile, what a quick lot and a quick die need."""
     from planish.web.changes import fresh
 
-    document = fresh("rotary")
+    document = fresh()
     lot(document, 2)
     die(document)
     return "ready"
@@ -58,7 +58,7 @@ def pack_lot(result: LotResult, most: int = 600) -> bytes:
         "pad_radius": result.ring_middles,
         "worn": records.worn[-1],
     }
-    return pack({"summary": result.summary(), "digest": "", "sources": result.sources()}, arrays)
+    return pack({"summary": result.document(), "digest": "", "sources": result.sources()}, arrays)
 
 
 def lot_csv(document: Mapping[str, Any], wafers: int) -> str:
@@ -118,11 +118,12 @@ def pack_die(result: DieResult, most: int = 220) -> bytes:
     arrays = {"surface": surfaces[:, ::step, ::step], "density": density[::step, ::step]}
     ny, nx = density.shape
     header = {
-        "summary": result.summary(),
+        "summary": result.document(),
         "places": result.places,
         "cell_m": result.cell * step,
         "size_m": [nx * result.cell, ny * result.cell],
         "process": result.process,
+        "figures": [{"name": merit.name, "words": merit.words} for merit in result.level.merits],
         "sources": result.sources(),
     }
     return pack(header, arrays)

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from planish import units
-from planish.setup.fields import KeyInfo, keys
+from planish.setup import paths
+from planish.setup.fields import KeyInfo
+from planish.setup.fields import keys as known_keys
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.resolve import Origin
+
+Keys: TypeAlias = tuple[paths.Key, ...]
 
 WIDE = 40.0  # largest over smallest, above which a typical range is too wide for one slider
 _HIDDEN = ("removal.*.coefficients", "polisher.motion", "wafer.film.*.profile", "pad.surface.heights")
@@ -23,11 +27,12 @@ def describe(setup: Setup) -> list[dict[str, Any]]:
     shown = (value - offset) / factor.
     """
     out: list[dict[str, Any]] = []
-    for info in keys(setup.motion):
+    tree = setup.tree
+    for info in known_keys(setup.motion):
         if info.path in _HIDDEN or info.path.endswith(".part"):
             continue
-        for path in _spread_out(info.path, setup.tree):
-            field = _field(info, path, setup)
+        for place in _spread_out(info.path, tree):
+            field = _field(info, place, setup)
             if field is not None:
                 out.append(field)
     return out
@@ -66,35 +71,39 @@ def fits(setup: Setup, section: str, part: str) -> bool:
     return True
 
 
-def _spread_out(pattern: str, tree: Any) -> list[str]:
-    """Return the dotted paths of a pattern that hold a value."""
-    found: list[tuple[str, Any]] = [("", tree)]
+def step_paths(setup: Setup) -> list[str]:
+    """Return the dotted path of each step, in order."""
+    tree = setup.tree
+    return [paths.show(("recipe", "step", at), tree) for at in range(len(tree["recipe"]["step"]))]
+
+
+def _spread_out(pattern: str, tree: Any) -> list[Keys]:
+    """Return the places of a pattern that hold a value."""
+    found: list[tuple[Keys, Any]] = [((), tree)]
     for step in pattern.split("."):
-        following: list[tuple[str, Any]] = []
-        for path, here in found:
-            if isinstance(here, dict):
-                names = list(here) if step == "*" else [step] if step in here else []
-                following += [(f"{path}.{name}" if path else name, here[name]) for name in names]
-            elif isinstance(here, list) and step == "*":
-                following += [(f"{path}.{i}", item) for i, item in enumerate(here)]
+        following: list[tuple[Keys, Any]] = []
+        for keys, here in found:
+            inside = range(len(here)) if isinstance(here, list) else here if isinstance(here, dict) else ()
+            following += [((*keys, key), here[key]) for key in inside if step in ("*", key)]
         found = following
-    leaves: list[str] = []
-    for path, value in found:
-        if path.endswith("zone_pressures") and isinstance(value, list | dict):
-            leaves += [f"{path}.{name}" for name in (value if isinstance(value, dict) else range(len(value)))]
+    leaves: list[Keys] = []
+    for keys, value in found:
+        if keys[-1] == "zone_pressures" and isinstance(value, list | dict):
+            leaves += [(*keys, key) for key in (value if isinstance(value, dict) else range(len(value)))]
         elif isinstance(value, str | int | float | bool):
-            leaves.append(path)
+            leaves.append(keys)
     return leaves
 
 
-def _field(info: KeyInfo, path: str, setup: Setup) -> dict[str, Any] | None:
+def _field(info: KeyInfo, keys: Keys, setup: Setup) -> dict[str, Any] | None:
+    path = paths.show(keys, setup.tree)
     text = setup.get(path)
-    origin = _origin(path, setup)
+    origin = _origin(keys, setup)
     name = info.path.rsplit(".", 1)[-1]
     field: dict[str, Any] = {
         "path": path,
-        "part": _part_of(path),
-        "label": _label(path, name, setup),
+        "part": _part_of(keys),
+        "label": _label(keys, name, setup),
         "about": info.description,
         "text": text,
         "origin": origin.origin if origin else "setup",
@@ -121,41 +130,42 @@ def _field(info: KeyInfo, path: str, setup: Setup) -> dict[str, Any] | None:
     }
 
 
-def _origin(path: str, setup: Setup) -> Origin | None:
-    while path:
+def _origin(keys: Keys, setup: Setup) -> Origin | None:
+    tree = setup.tree
+    for depth in range(len(keys), 0, -1):
+        path = paths.show(keys[:depth], tree)
         if path in setup.origins:
             return setup.origins[path]
-        path = path.rpartition(".")[0]
     return None
 
 
-def _part_of(path: str) -> str:
-    section = path.split(".", 1)[0]
-    if path.startswith("head.ring") or path.endswith("ring_pressure"):
+def _part_of(keys: Keys) -> str:
+    section = str(keys[0])
+    if keys[:2] == ("head", "ring") or keys[-1] == "ring_pressure":
         return "ring"
-    if path.startswith("recipe."):
-        key = path.split(".")[3]
+    if section == "recipe":
+        key = str(keys[3])
         return {"zone_pressures": "head", "flow": "slurry", "conditioning": "conditioner"}.get(key, "recipe")
     return {"removal": "slurry", "ambient": "polisher"}.get(section, section)
 
 
-def _label(path: str, name: str, setup: Setup) -> str:
-    steps = path.split(".")
-    if "zone_pressures" in steps:
-        last = steps[-1]
+def _label(keys: Keys, name: str, setup: Setup) -> str:
+    if "zone_pressures" in keys:
+        last = keys[-1]
         if last == "zone_pressures":
             return "pressure, all zones"
-        zone = setup.model.head.zone[int(last)].name if last.isdigit() else last
+        zone = setup.model.head.zone[last].name if isinstance(last, int) else last
         return f"pressure, {zone} zone"
     words = name.replace("_", " ")
+    steps = [str(key + 1) if isinstance(key, int) else key for key in keys]
     if steps[0] == "pad" and steps[1] in ("top", "sub", "grooves", "surface") and len(steps) > 2:
         return {"top": "top pad: ", "sub": "sub-pad: ", "grooves": "grooves: ", "surface": "summits: "}[
             steps[1]
         ] + words
     if steps[0] == "removal":
         return f"{steps[1]}: " + " ".join(steps[2:]).replace("_", " ")
-    if steps[:2] == ["wafer", "film"] or steps[:2] == ["head", "zone"]:
-        holder = setup.get(".".join(steps[:3]))
+    if keys[:2] in (("wafer", "film"), ("head", "zone")):
+        holder = setup.get(paths.show(keys[:3], setup.tree))
         own = holder.get("name") or holder.get("material") or steps[2]
         return f"{own}: {words}"
     if steps[:2] == ["conditioner", "sweep"]:

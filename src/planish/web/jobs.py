@@ -63,13 +63,13 @@ class Jobs:
 
     Parameters
     ----------
-    at_once:
+    at_once
         How many run side by side; as many as slow work without it.
-    limits:
+    limits
         Of time and memory for each.
-    disk:
+    disk
         How much [bytes] all kept answers may take.
-    team:
+    team
         Keep one place free of any one person's jobs.
     """
 

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planish.setup.polisher import MOTIONS
+from planish.units import NM_PER_MIN, PSI, RPM
 from planish.web.answers import polished, setup_of
 from planish.web.changes import choose, fresh, with_motion, without_conditioner
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
 
-NM_PER_MIN = 6e10
 LOT_WAFERS = 100
 
 
@@ -57,7 +58,7 @@ SCRATCH = Figure("lot", "last_scratch_index_relative", "scratch index, relative"
 
 
 def _three_motions(setup: Setup) -> dict[str, Setup]:
-    return {motion: with_motion(setup, motion) for motion in ("rotary", "linear", "orbital")}
+    return {motion: with_motion(setup, motion) for motion in MOTIONS.names()}
 
 
 def _pads(setup: Setup) -> dict[str, Setup]:
@@ -95,8 +96,8 @@ def _disks(setup: Setup) -> dict[str, Setup]:
 def _ring(setup: Setup) -> dict[str, Setup]:
     def scaled(factor: float) -> Setup:
         changes = {
-            f"recipe.step.{i}.ring_pressure": f"{step.ring_pressure * factor / 6894.757293168:.6g} psi"
-            for i, step in enumerate(setup.model.recipe.step)
+            f"recipe.step.{i}.ring_pressure": f"{step.ring_pressure * factor / PSI:.6g} psi"
+            for i, step in enumerate(setup.model.recipe.step, start=1)
         }
         return setup.replace(changes)
 
@@ -109,8 +110,8 @@ def _speeds(setup: Setup) -> dict[str, Setup]:
 
     def at(factor: float) -> Setup:
         changes = {
-            f"recipe.step.{i}.carrier_speed": f"{(step.platen_speed or 0.0) * factor * 30 / np.pi:.6g} rpm"
-            for i, step in enumerate(rotary.model.recipe.step)
+            f"recipe.step.{i}.carrier_speed": f"{(step.platen_speed or 0.0) * factor / RPM:.6g} rpm"
+            for i, step in enumerate(rotary.model.recipe.step, start=1)
         }
         return rotary.replace(changes)
 
@@ -186,7 +187,7 @@ LESSONS: tuple[Lesson, ...] = (
 
 def listing() -> list[dict[str, Any]]:
     """Return title, question and what is set side by side, of every comparison."""
-    setup = setup_of(fresh("rotary"))
+    setup = setup_of(fresh())
     return [
         {"id": one.id, "title": one.title, "question": one.question, "cases": list(one.cases(setup))}
         for one in LESSONS
@@ -196,7 +197,7 @@ def listing() -> list[dict[str, Any]]:
 def answer(document: Mapping[str, Any], lesson: str) -> dict[str, Any]:
     """Return the computed answer of one comparison: figures, curves and a sentence for each figure."""
     from planish.errors import SetupError
-    from planish.predict.result import clean
+    from planish.results.plain import clean
 
     chosen = next((one for one in LESSONS if one.id == lesson), None)
     if chosen is None:
@@ -256,14 +257,14 @@ def sentence(figure: Figure, values: Mapping[str, float | None]) -> str:
 def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
     result = polished(setup)
     main = max(result.steps, key=lambda step: step.duration)
-    wafer = result.summary()
+    wafer: dict[str, Any] = result.document()
     wafer["speed_spread_percent"] = 100 * float(np.ptp(main.speed)) / float(main.speed.mean())
     out: dict[str, dict[str, Any]] = {"wafer": wafer}
     if "die" in needed:
         from planish.web.depth import layout_maps, run_die
 
         maps = layout_maps("density-blocks", 200e-6, 20e-3)
-        out["die"] = run_die(setup, maps, place="centre").summary()
+        out["die"] = run_die(setup, maps, place="centre").document()
     if "lot" in needed:
         from planish.predict.lot.run import polish_lot
         from planish.predict.lot.variation import Variation
@@ -271,7 +272,7 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
         lot = polish_lot(setup, LOT_WAFERS, variation=Variation.none())
         rate = lot.records.rate
         out["lot"] = {
-            **lot.summary(),
+            **lot.document(),
             "rate_kept_percent": 100 * float(rate[-1] / rate[0]) if rate[0] > 0 else None,
             "pad_worn_um": float(lot.records.worn[-1].max()) * 1e6,
             "series": (rate * NM_PER_MIN).tolist(),
@@ -292,7 +293,7 @@ def _curve(kind: str, setup: Setup, found: dict[str, dict[str, Any]]) -> dict[st
     main = max(result.steps, key=lambda step: step.duration)
     picked = {
         "removed": (result.removed * 1e9, "removed [nm]"),
-        "pressure": (main.pressure / 6894.757293168, "pressure on the wafer [psi]"),
+        "pressure": (main.pressure / PSI, "pressure on the wafer [psi]"),
         "speed": (main.speed, "mean sliding speed [m/s]"),
     }[kind]
     return {

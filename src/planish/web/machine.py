@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.motion import motion
-from planish.predict.wafer.conditions import motion_numbers
+from planish.predict.wafer.conditions import speeds
+from planish.setup.polisher import MOTIONS
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench
@@ -26,15 +26,12 @@ def geometry(bench: Bench) -> dict[str, Any]:
         "wafer_radius": bench.wafer.radius,
         "wafer_thickness": bench.wafer.thickness,
         "edge_exclusion": bench.wafer.edge_exclusion,
-        "centre_offset": machine.centre_offset,
-        "platen_radius": machine.platen_radius,
-        "belt_width": machine.belt_width,
-        "belt_length": machine.belt_length,
-        "roller_radius": machine.roller_radius,
-        "orbit_radius": machine.orbit_radius,
-        "pad_radius": machine.pad_radius,
-        "oscillation_amplitude": machine.oscillation_amplitude,
-        "oscillation_frequency": machine.oscillation_frequency,
+        "motions": MOTIONS.names(),
+        "outline": machine.outline._asdict(),
+        "drive": machine.drive._asdict(),
+        "polisher_word": machine.polisher_word,
+        "rests_on": machine.rests_on,
+        "holes": machine.hole_fraction > 0 and machine.delivery != "top",
         "delivery": machine.delivery,
         "dispense_radius": machine.dispense_radius,
         "bearing": None
@@ -67,9 +64,7 @@ def geometry(bench: Bench) -> dict[str, Any]:
                 "name": step.name,
                 "zones": step.zone_pressures,
                 "ring": step.ring_pressure,
-                "platen": step.platen_speed,
-                "belt": step.belt_speed,
-                "orbit": step.orbit_speed,
+                "drive": getattr(step, machine.drive.key),
                 "carrier": step.carrier_speed,
                 "conditioning": step.conditioning,
                 "flow": step.flow,
@@ -81,16 +76,9 @@ def geometry(bench: Bench) -> dict[str, Any]:
 
 def point_path(bench: Bench, step: int) -> tuple[Array, float]:
     """Return the path (2, n) [m] on the pad of a point near the wafer's edge, and how long it takes [s]."""
-    chosen = bench.steps[step]
-    speeds = {"rotary": chosen.platen_speed, "linear": chosen.carrier_speed, "orbital": chosen.carrier_speed}
-    slowest = abs(speeds[bench.polisher.motion])
-    duration = 6 * 2 * np.pi / slowest if slowest else 10.0
-    if bench.polisher.motion == "orbital" and chosen.orbit_speed:
-        duration = min(duration, 40 * 2 * np.pi / abs(chosen.orbit_speed))
-    if bench.polisher.motion == "linear":
+    machine, (drive, carrier) = bench.polisher, speeds(bench, bench.steps[step])
+    duration = machine.path_time(6, drive, carrier)
+    if machine.outline.straight:
         duration = min(duration, 10.0)
-    times = np.linspace(0.0, duration, POINTS)
-    x, y = motion.wafer_path_on_pad(
-        bench.polisher.motion, bench.wafer.radius - INSIDE, 0.0, times, **motion_numbers(bench, chosen)
-    )
+    x, y = machine.path(bench.wafer.radius - INSIDE, 0.0, np.linspace(0.0, duration, POINTS), drive, carrier)
     return np.stack([x, y]), duration

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from planish.errors import DataError, FitError, PlanishError
-from planish.predict.result import clean
+from planish.results.plain import clean
 from planish.web.answers import setup_of
 
 MOST_POINTS = 2000
@@ -20,7 +20,7 @@ def warm() -> str:
     """Load what reading a table and a layout needs, so that the first file is not charged for it."""
     from tempfile import TemporaryDirectory
 
-    from planish.measure.layout.make import write_rects
+    from planish.measure.layout.gds_write import write_rects
 
     with TemporaryDirectory() as folder:
         table = Path(folder) / "sites.csv"
@@ -117,7 +117,7 @@ def measured(
                 "rms_nm": against.rms * 1e9,
                 "findings": against.sentences(),
                 "flags": against.figures["flags"],
-                "fit": against.fit.summary() if against.fit is not None else {},
+                "fit": against.fit.document() if against.fit is not None else {},
             }
         )
     )
@@ -146,8 +146,8 @@ def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
 
         answer["rate"] = pick["rate"].to_list()
         try:
-            law = fit_rate_law(wafers).summary()
-            answer["findings"] = law.get("findings", [])
+            law = fit_rate_law(wafers)
+            answer["findings"] = [line for regime in law.regimes for line in regime.sentences]
         except (FitError, DataError) as error:
             answer["findings"] = [str(error)]
     return dict(clean(answer))

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.predict.result import clean
+from planish.results.plain import clean
 
 
 def pack(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> bytes:

@@ -38,15 +38,15 @@ class Pool:
 
     Parameters
     ----------
-    size:
+    size
         How many workers at most.
-    limits:
+    limits
         Of time and memory for each question.
-    warm:
+    warm
         Module and name of a function that loads what answers need.
-    niceness:
+    niceness
         How far these workers stand back from others.
-    each:
+    each
         How many workers one person's questions may hold at a time; all without it.
     """
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PrivateAttr, model_validator
+
+from planish.setup.processes import PROCESSES
 
 MEDIA = "application/octet-stream"  # of packed answers
 
@@ -19,6 +21,19 @@ Changes = Annotated[
 ]
 
 
+def _process(name: str) -> str:
+    if name and name not in PROCESSES:
+        raise ValueError(
+            f"{name[:60]!r}: must be {', '.join(PROCESSES.names())}, or nothing for the setup's own"
+        )
+    return name
+
+
+def _list_processes(schema: dict[str, Any]) -> None:
+    schema["enum"] = ["", *PROCESSES.names()]
+
+
+DieProcess = Annotated[str, AfterValidator(_process), Field(json_schema_extra=_list_processes)]
 DEEPEST = 32  # tables in tables; a setup has five
 
 
@@ -81,7 +96,7 @@ class DieAsked(Asked):
     """A quick die of a test layout."""
 
     layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
-    process: Literal["", "oxide", "sti", "tungsten", "copper"] = ""
+    process: DieProcess = ""
 
 
 class PartChosen(Asked):
@@ -94,7 +109,7 @@ class PartChosen(Asked):
 class Moved(Asked):
     """The setup on a polisher of another motion."""
 
-    motion: Literal["rotary", "linear", "orbital"]
+    motion: str = Field(max_length=80)
 
 
 class Text(Question):
@@ -123,7 +138,7 @@ class JobAsked(Asked):
     conditioning: bool = True
     adjust: Literal["fixed", "run-to-run"] = "fixed"
     layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
-    process: Literal["", "oxide", "sti", "tungsten", "copper"] = ""
+    process: DieProcess = ""
     place: Literal["centre", "mid", "edge"] = "edge"
     cell_um: float = Field(50, ge=5, le=500)
     size_mm: float = Field(20, ge=1, le=33)

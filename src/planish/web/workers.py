@@ -36,9 +36,9 @@ class Workers:
 
     Parameters
     ----------
-    fast, slow:
+    fast, slow
         How many workers answer the page, and how many do lots and dies (by cores and memory, at least 2).
-    team:
+    team
         Keep one slow worker free of any one person's questions.
     """
 
@@ -87,13 +87,13 @@ class Workers:
 
         Parameters
         ----------
-        pool:
+        pool
             "fast", "slow" or "files".
-        name, *arguments, module:
+        name, *arguments, module
             What is asked.
-        owner:
+        owner
             Who asks; owners take turns.
-        newest:
+        newest
             Of an owner's questions with the same word here, only the newest is answered.
 
         Raises

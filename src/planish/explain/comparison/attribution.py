@@ -12,15 +12,16 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import factorial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from planish.engine.record import Record
 from planish.errors import SetupError
 from planish.explain.comparison.mixing import GROUPS, differing, mixed
 from planish.explain.comparison.ties import reading_notes, tied_groups
 from planish.explain.comparison.trials import NoFigureError, Trials, is_number, number
+from planish.results.result import Result
 
 if TYPE_CHECKING:
+    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
     from planish.setup.si import Bench
 
@@ -33,26 +34,31 @@ SHOWN = 1e-3  # of the largest share: smaller ones are left out of the sentence
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Comparison(Record):
+class Comparison(Result):
     """A against B.
 
     Attributes
     ----------
-    a, b:
+    a, b
         Figures of the summaries; None where one has no such figure (no edge where nothing is removed).
-    outcomes:
+    outcomes
         What was asked about, in that order.
-    shares:
+    shares
         Outcome to group to share of ``b - a``; they add up to it. An outcome that cannot be shared out is missing.
-    unshared:
+    unshared
         Outcome to the reason why it cannot be shared out.
-    members:
+    members
         Name of each group in ``shares`` to the choices that it joins.
-    swaps:
+    swaps
         What is swapped together and what is read over from one setup to the other, a note each.
-    notes, runs:
+    notes, runs
         All that was assumed, ``swaps`` first, and how often the model ran.
+    changes
+        The changes that make B of A (for ``Setup.replace``); None where one was given as SI records, which do
+        not say what its file says.
     """
+
+    kind: ClassVar[str] = "comparison"
 
     a: dict[str, float | None]
     b: dict[str, float | None]
@@ -63,6 +69,7 @@ class Comparison(Record):
     swaps: tuple[str, ...]
     notes: tuple[str, ...]
     runs: int
+    changes: Changes | None = None
 
     def _told(self) -> str:
         return "; ".join(self.sentence(outcome) for outcome in self.shares)
@@ -72,7 +79,11 @@ class Comparison(Record):
         a, b = self.a[outcome], self.b[outcome]
         return None if a is None or b is None else b - a
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the comparison as plain numbers, with one sentence an outcome."""
         return {
             "a": self.a,
@@ -85,14 +96,13 @@ class Comparison(Record):
             "told_in": {key: self._told_in(key)[1].strip() for key in self.outcomes},
             "swaps": list(self.swaps),
             "sentences": [self.sentence(key) for key in self.outcomes],
+            "changes": self.changes,
             "model_runs": self.runs,
-            "notes": list(self.notes),
-            "sources": list(SOURCES),
         }
 
     def sentence(self, outcome: str) -> str:
         """Return the finding in words: "...: 300 in A, 354 in B, 18 % higher: +12 % pad, +9 % recipe, -3 % slurry"."""
-        from planish.predict.result import label
+        from planish.explain.words import label
 
         words = label(outcome)
         a, b, difference = self.a[outcome], self.b[outcome], self.difference(outcome)
@@ -122,7 +132,7 @@ class Comparison(Record):
         that differ or are negative, an A that is nothing, degrees Celsius, whose zero is not nothing, and
         figures that are per cents themselves.
         """
-        from planish.predict.result import label
+        from planish.explain.words import label
 
         a, b = self.a[outcome], self.b[outcome]
         amounts = a is not None and b is not None and a > 0 and b >= 0
@@ -181,11 +191,11 @@ def compare(
 
     Parameters
     ----------
-    a, b:
+    a, b
         Setups: as loaded, as SI records, or the paths of their files.
-    outcomes:
+    outcomes
         Keys of the summary to explain.
-    run:
+    run
         What gives the summary of one setup; the one-wafer prediction unless given.
 
     Raises
@@ -194,8 +204,13 @@ def compare(
         If an outcome is not a figure of the summary.
     """
     from planish.predict.wafer.polish import polish
-    from planish.setup.given import as_bench
+    from planish.setup.given import as_bench, as_setup
+    from planish.setup.si import Bench
 
+    changes = None
+    if not isinstance(a, Bench) and not isinstance(b, Bench):
+        a, b = as_setup(a), as_setup(b)
+        changes = a.changes_to(b)
     bench_a, bench_b = as_bench(a), as_bench(b)
     figures = run or (lambda bench: polish(bench).summary())
     groups = tied_groups(bench_a, bench_b, differing(bench_a, bench_b))
@@ -234,6 +249,7 @@ def compare(
         swaps=tuple(swaps),
         notes=tuple(dict.fromkeys([*swaps, *_told_by_side(*ends)])),
         runs=trials.runs,
+        changes=changes,
     )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.engine.record import same
+from planish.setup.recipe import SPEEDS
 
 if TYPE_CHECKING:
     from planish.setup.si import Bench, Head, Step
@@ -20,7 +21,6 @@ SURROUNDINGS = ("wafer", "ambient")
 """Two more that count where they differ: the incoming wafer with its die, and room and platen temperature."""
 
 CHOICES = (*GROUPS, *SURROUNDINGS)
-SPEEDS = {"rotary": "platen_speed", "linear": "belt_speed", "orbital": "orbit_speed"}
 
 
 def differing(a: Bench, b: Bench) -> list[str]:
@@ -115,8 +115,8 @@ def _fitted(step: Step, index: int, recipe: Bench, machine: Bench, head: Head, *
     changes: dict[str, Any] = {}
     if recipe.polisher.motion != machine.polisher.motion:
         own = machine.steps[min(index, len(machine.steps) - 1)]
-        changes.update(dict.fromkeys(SPEEDS.values(), 0.0))
-        speed = SPEEDS[machine.polisher.motion]
+        changes.update(dict.fromkeys(SPEEDS, 0.0))
+        speed = machine.polisher.drive.key
         changes[speed] = getattr(own, speed)
         changes["bearing_pressures"] = own.bearing_pressures
     if not same_zones(recipe.head, head):

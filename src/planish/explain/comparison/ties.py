@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from planish.explain.comparison.mixing import CHOICES, same_zones
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench, Polisher
+    from planish.setup.si import Bench
 
 HAIR = 1e-9  # [m] lengths closer than this are the same
 JOINT = " & "
@@ -84,14 +84,7 @@ def _laws(one: Bench, other: Bench, x: str, y: str) -> str:
     die = one.die
     named = [film.material for film in one.wafer.films]
     if die is not None:
-        own = (
-            die.oxide_material,
-            die.nitride_material,
-            die.metal,
-            die.barrier_material,
-            die.dielectric,
-        )
-        named += [name for name in own if name is not None]
+        named += [name for name in die.given.values() if isinstance(name, str)]
     without = [name for name in dict.fromkeys(named) if name not in other.removal]
     if not without:
         return ""
@@ -124,21 +117,12 @@ def _held(one: Bench, other: Bench, x: str, y: str) -> str:
     )
 
 
-def _room(machine: Polisher) -> float:
-    """Return how far [m] from its axis a carrier finds pad under it on every side."""
-    return {
-        "rotary": machine.platen_radius - machine.centre_offset - machine.oscillation_amplitude,
-        "linear": machine.belt_width / 2,
-        "orbital": machine.pad_radius - machine.orbit_radius,
-    }[machine.motion]
-
-
 def _wafer_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
     radius, bearing = one.wafer.radius, other.polisher.bearing
-    short = radius - _room(other.polisher)
+    short = radius - other.polisher.room
     if short > HAIR:
         return f"the wafer of {x} would hang {1e3 * short:.3g} mm over the pad's edge on the polisher of {y}"
-    if other.polisher.motion == "linear" and bearing is not None:
+    if bearing is not None:
         short = radius - float(bearing.outer_radii[-1])
         if short > HAIR:
             return f"the bearing of {y} ends {1e3 * short:.3g} mm inside the wafer of {x}"
@@ -148,7 +132,7 @@ def _wafer_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
 def _head_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
     ring = one.head.ring
     reach = float(one.head.zone_outer_radii[-1]) + (ring.gap + ring.width if ring is not None else 0.0)
-    short = reach - _room(other.polisher)
+    short = reach - other.polisher.room
     if short <= HAIR:
         return ""
     return f"the head of {x} would hang {1e3 * short:.3g} mm over the pad's edge on the polisher of {y}"
@@ -164,12 +148,7 @@ def _disk(one: Bench, other: Bench, x: str, y: str) -> str:
     disk, machine = one.conditioner, other.polisher
     if disk is None:
         return ""
-    edge = {
-        "rotary": machine.platen_radius,
-        "linear": machine.belt_width / 2,
-        "orbital": machine.pad_radius,
-    }[machine.motion]
-    inner = -edge if machine.motion == "linear" else 0.0
+    edge, inner = machine.pad_edge, machine.innermost
     sweep = disk.sweep
     if sweep.outer <= edge + HAIR and sweep.inner >= inner - HAIR and disk.disk_radius <= edge:
         return ""
@@ -181,7 +160,7 @@ def _disk(one: Bench, other: Bench, x: str, y: str) -> str:
 
 def _bearing(one: Bench, other: Bench, x: str, y: str) -> str:
     bearing = one.polisher.bearing
-    if one.polisher.motion != "linear" or other.polisher.motion != "linear" or bearing is None:
+    if bearing is None or other.polisher.bearing is None:
         return ""
     for step in other.steps:
         if step.bearing_pressures is not None and step.bearing_pressures.size != bearing.outer_radii.size:

@@ -108,8 +108,8 @@ def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None
     number = result.dies.index(result.worst) if place is None else place
     die = result.dies[number]
     named = _worth_drawing(die.fields.named)
-    metal = result.process in ("copper", "tungsten")
-    width = np.asarray(maps.line_width if metal else maps.space) * 1e6
+    low_lines = result.level.lines == "low"
+    width = np.asarray(maps.line_width if low_lines else maps.space) * 1e6
     fig = figure(12.5, 3.8 * max(len(named), 1))
     grid = subplots(fig, max(len(named), 1), 2, squeeze=False)
     known = np.isfinite(width.ravel()) & (width.ravel() > 0)
@@ -121,11 +121,11 @@ def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None
         by_width = row[1].scatter(rho, y, c=np.log10(x), s=5, cmap=MAP, linewidths=0)
         row[0].set_xscale("log")
         row[0].set_ylabel(f"{name.replace('_', ' ')} [nm]")
-        row[0].set_xlabel("mean line width of the cell [µm]" if metal else "mean space of the cell [µm]")
+        row[0].set_xlabel("mean line width of the cell [µm]" if low_lines else "mean space of the cell [µm]")
         row[1].set_xlabel("density of the cell [%]")
         fig.colorbar(by_density, ax=row[0], label="density [%]")
         fig.colorbar(by_width, ax=row[1], label="log₁₀ width [µm]")
-    grid[0, 0].set_title(f"Against {'line width' if metal else 'space'} ({die.local.place} die)")
+    grid[0, 0].set_title(f"Against {'line width' if low_lines else 'space'} ({die.local.place} die)")
     grid[0, 1].set_title("Against density")
     return fig
 

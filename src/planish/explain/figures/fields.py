@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.explain.figures.style import INK, MAP, PAPER, figure, styled, subplots
-from planish.predict.die.fields_result import PLAIN, WORSE_LOW
+from planish.predict.die.fields_result import PLAIN
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -77,7 +77,8 @@ def _wafer(fig: Any, ax: Any, result: FieldsResult, name: str, values: NDArray[n
     ax.set_ylim(-1.03 * edge, 1.03 * edge)
     ax.set_aspect("equal")
     words = name.replace("_", " ").replace("within die", "within-die")
-    worst = "" if name in PLAIN else ", least" if name in WORSE_LOW else ", most"
+    low = any(merit.name == name and merit.worse_low for merit in result.merits)
+    worst = "" if name in PLAIN else ", least" if low else ", most"
     ax.set_title(f"{words.capitalize()}{worst} [{'s' if name == 'clear_time' else 'nm'}]")
     ax.set_xlabel("x [mm]")
     ax.set_ylabel("y [mm]")

@@ -18,14 +18,13 @@ from planish.explain.figures.style import (
     styled,
     subplots,
 )
+from planish.units import NM_PER_MIN, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from planish.predict.dwell import SweepDesign
     from planish.predict.lot.result import LotResult
-
-NM_PER_MIN = 6e10
 
 
 @styled
@@ -56,8 +55,8 @@ def lot_figure(lot: LotResult) -> Figure:
     grid[0, 1].set_ylabel("WIWNU [%]")
     grid[0, 1].set_title("Within-wafer non-uniformity")
     grid[0, 1].set_ylim(bottom=0)
-    grid[1, 0].plot(wafer, r.temperature - 273.15, color=ORANGE, label="mean under the wafer")
-    grid[1, 0].plot(wafer, r.peak_temperature - 273.15, color=AMBER, linestyle="--", label="highest")
+    grid[1, 0].plot(wafer, r.temperature - ZERO_CELSIUS, color=ORANGE, label="mean under the wafer")
+    grid[1, 0].plot(wafer, r.peak_temperature - ZERO_CELSIUS, color=AMBER, linestyle="--", label="highest")
     grid[1, 0].set_ylabel("pad temperature [°C]")
     grid[1, 0].set_title("Pad temperature")
     grid[1, 1].plot(wafer, r.groove_min * 1e6, color=GREEN, label="shallowest groove under the wafer")
@@ -107,7 +106,7 @@ def pad_figure(lot: LotResult) -> Figure:
     for ax in grid:
         if under.size:
             ax.axvspan(under[0], under[-1], color="#eef3f7", zorder=0)
-        ax.set_xlabel(_axis_words(lot.bench.polisher.motion))
+        ax.set_xlabel(f"{lot.bench.polisher.place_word} [mm]")
     grid[0].set_ylabel("top pad thickness [µm]")
     grid[0].set_title("Pad profile (shaded: under the wafer)")
     grid[0].legend()
@@ -182,11 +181,7 @@ def sweep_figure(design: SweepDesign) -> Figure:
     grid[1].set_title("Pad cut (shaded: under the wafer)")
     grid[1].set_ylim(bottom=0)
     grid[1].legend()
-    words = _axis_words(design.bench.polisher.motion)
+    words = f"{design.bench.polisher.place_word} [mm]"
     for ax in grid:
         ax.set_xlabel(words)
     return fig
-
-
-def _axis_words(motion: str) -> str:
-    return "distance from the belt's centre line [mm]" if motion == "linear" else "pad radius [mm]"

@@ -9,14 +9,14 @@ from matplotlib.patches import Annulus, Circle, FancyArrowPatch, Rectangle
 from matplotlib.patheffects import withStroke
 
 from planish.explain.figures.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure, styled
-from planish.physics.motion import motion
-from planish.predict.wafer.conditions import motion_numbers
+from planish.predict.wafer.conditions import speeds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from matplotlib.figure import Figure
 
+    from planish.physics.motion.motion import Outline
     from planish.setup.si import Bench, Step
 
 PAD_FILL, WAFER_FILL, RING_FILL, DISK_FILL = "#e8edf2", "#cfe3f3", "#9aa7b4", "#f3d9a6"
@@ -45,13 +45,13 @@ def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None
     Figure
         In the house style.
     """
-    size = (9.5, 4.2) if bench.polisher.motion == "linear" else (7.0, 6.4)
+    plan = bench.polisher.outline
+    size = (9.5, 4.2) if plan.straight else (7.0, 6.4)
     fig = figure(*size) if ax is None else ax.figure
     ax = axes(fig, 1, 1, 1) if ax is None else ax
     chosen = bench.steps[step]
-    drawers = {"rotary": _rotary, "linear": _linear, "orbital": _orbital}
-    centre = drawers[bench.polisher.motion](ax, bench)
-    _carrier(ax, bench, centre)
+    (_strip if plan.straight else _disc)(ax, bench, plan)
+    _carrier(ax, bench, (plan.carrier, 0.0))
     x, y = wafer_point_path(bench, chosen, bench.wafer.radius - 0.010, turns)
     ax.plot(
         x * MM,
@@ -109,36 +109,53 @@ def speeds_text(bench: Bench, step: Step) -> str:
     str
         In the trade's units.
     """
-    rpm = 60.0 / (2 * np.pi)
-    carrier = f"carrier {step.carrier_speed * rpm:.0f} rpm"
-    if bench.polisher.motion == "rotary":
-        return f"platen {step.platen_speed * rpm:.0f} rpm, {carrier}"
-    if bench.polisher.motion == "linear":
-        return f"belt {step.belt_speed:.2f} m/s, {carrier}"
-    return f"orbit {step.orbit_speed * rpm:.0f} per min, {carrier}"
-
-
-def _rotary(ax: Any, bench: Bench) -> tuple[float, float]:
     machine = bench.polisher
-    ax.add_patch(
-        Circle((0, 0), machine.platen_radius * MM, facecolor=PAD_FILL, edgecolor=FAINT, linewidth=1.5)
-    )
-    pitch = max(bench.pad.grooves.pitch, 0.02) if bench.pad.grooves.depth > 0 else 0.0
-    if pitch:
-        for radius in np.arange(0.02, machine.platen_radius, 0.02):
-            ax.add_patch(Circle((0, 0), radius * MM, fill=False, edgecolor="#d3dae1", linewidth=0.5))
-    ax.plot(0, 0, marker="+", color=FAINT, markersize=10)
-    _turn_arrow(ax, (0.0, 0.0), 0.93 * machine.platen_radius, "platen")
-    _drop(ax, (machine.dispense_radius * np.cos(2.4), machine.dispense_radius * np.sin(2.4)))
-    limit = machine.platen_radius * MM * 1.06
+    drive, carrier = speeds(bench, step)
+    return f"{machine.drive.text(drive)}, carrier {carrier * 60.0 / (2 * np.pi):.0f} rpm"
+
+
+def _disc(ax: Any, bench: Bench, plan: Outline) -> None:
+    ax.add_patch(Circle((0, 0), plan.edge * MM, facecolor=PAD_FILL, edgecolor=FAINT, linewidth=1.5))
+    if plan.turns:
+        if bench.pad.grooves.depth > 0:
+            for radius in np.arange(0.02, plan.edge, 0.02):
+                ax.add_patch(Circle((0, 0), radius * MM, fill=False, edgecolor="#d3dae1", linewidth=0.5))
+        ax.plot(0, 0, marker="+", color=FAINT, markersize=10)
+        _turn_arrow(ax, (0.0, 0.0), 0.93 * plan.edge, bench.polisher.drive.part)
+    if bench.polisher.hole_fraction:
+        span = np.arange(-plan.edge, plan.edge, 0.025)
+        px, py = np.meshgrid(span, span)
+        inside = np.hypot(px, py) < plan.edge - 0.008
+        ax.scatter(px[inside] * MM, py[inside] * MM, s=5, color=SKY, label="feed holes (schematic spacing)")
+    if plan.orbit:
+        _orbit(ax, plan)
+    else:
+        radius = bench.polisher.dispense_radius
+        _drop(ax, (radius * np.cos(2.4), radius * np.sin(2.4)))
+    limit = plan.edge * MM * 1.06
     ax.set_xlim(-limit, limit)
     ax.set_ylim(-limit, limit)
-    return machine.centre_offset, 0.0
 
 
-def _linear(ax: Any, bench: Bench) -> tuple[float, float]:
-    machine = bench.polisher
-    half, length = machine.belt_width / 2, max(machine.belt_length / 2, 2.4 * bench.wafer.radius)
+def _orbit(ax: Any, plan: Outline) -> None:
+    ax.add_patch(Circle((0, 0), plan.orbit * MM, fill=False, edgecolor=ORANGE, linewidth=2.0))
+    note = ax.annotate(
+        "orbit of the pad's centre",
+        xy=(0.5 * plan.orbit * MM, -0.87 * plan.orbit * MM),
+        xytext=(0.1 * plan.edge * MM, -0.4 * plan.edge * MM),
+        color=ORANGE,
+        arrowprops={"arrowstyle": "-", "color": ORANGE},
+    )
+    _halo(note, WAFER_FILL)
+
+
+def _visible(bench: Bench, plan: Outline) -> float:
+    """Length [m] of a strip that the plan shows: the upper run, or what the wafer needs."""
+    return max(plan.length / 2, 2.4 * bench.wafer.radius)
+
+
+def _strip(ax: Any, bench: Bench, plan: Outline) -> None:
+    machine, half, length = bench.polisher, plan.edge, _visible(bench, plan)
     ax.add_patch(
         Rectangle(
             (-length / 2 * MM, -half * MM),
@@ -152,8 +169,8 @@ def _linear(ax: Any, bench: Bench) -> tuple[float, float]:
     for side in (-1, 1):
         ax.add_patch(
             Rectangle(
-                ((side * length / 2 - machine.roller_radius) * MM, -half * 1.06 * MM),
-                2 * machine.roller_radius * MM,
+                ((side * length / 2 - plan.roller) * MM, -half * 1.06 * MM),
+                2 * plan.roller * MM,
                 2.12 * half * MM,
                 facecolor=RING_FILL,
                 edgecolor=FAINT,
@@ -183,35 +200,10 @@ def _linear(ax: Any, bench: Bench) -> tuple[float, float]:
             color=INK,
         )
     )
-    ax.text(-0.44 * length * MM, 0.9 * half * MM, "belt", va="center", ha="right", color=INK)
+    ax.text(-0.44 * length * MM, 0.9 * half * MM, machine.drive.part, va="center", ha="right", color=INK)
     _drop(ax, (-0.36 * length, 0.0))
-    ax.set_xlim(
-        -(length / 2 + 1.3 * machine.roller_radius) * MM, (length / 2 + 1.3 * machine.roller_radius) * MM
-    )
+    ax.set_xlim(-(length / 2 + 1.3 * plan.roller) * MM, (length / 2 + 1.3 * plan.roller) * MM)
     ax.set_ylim(-1.12 * half * MM, 1.12 * half * MM)
-    return 0.0, 0.0
-
-
-def _orbital(ax: Any, bench: Bench) -> tuple[float, float]:
-    machine = bench.polisher
-    ax.add_patch(Circle((0, 0), machine.pad_radius * MM, facecolor=PAD_FILL, edgecolor=FAINT, linewidth=1.5))
-    span = np.arange(-machine.pad_radius, machine.pad_radius, 0.025)
-    px, py = np.meshgrid(span, span)
-    inside = np.hypot(px, py) < machine.pad_radius - 0.008
-    ax.scatter(px[inside] * MM, py[inside] * MM, s=5, color=SKY, label="feed holes (schematic spacing)")
-    ax.add_patch(Circle((0, 0), machine.orbit_radius * MM, fill=False, edgecolor=ORANGE, linewidth=2.0))
-    note = ax.annotate(
-        "orbit of the pad's centre",
-        xy=(0.5 * machine.orbit_radius * MM, -0.87 * machine.orbit_radius * MM),
-        xytext=(0.1 * machine.pad_radius * MM, -0.4 * machine.pad_radius * MM),
-        color=ORANGE,
-        arrowprops={"arrowstyle": "-", "color": ORANGE},
-    )
-    _halo(note, WAFER_FILL)
-    limit = machine.pad_radius * MM * 1.06
-    ax.set_xlim(-limit, limit)
-    ax.set_ylim(-limit, limit)
-    return 0.0, 0.0
 
 
 def _carrier(ax: Any, bench: Bench, centre: tuple[float, float]) -> None:
@@ -244,8 +236,9 @@ def _conditioner(ax: Any, bench: Bench) -> None:
         return
     sweep = disk.sweep
     middle = 0.5 * (sweep.inner + sweep.outer)
-    if bench.polisher.motion == "linear":
-        x = 0.3 * max(bench.polisher.belt_length / 2, 2.4 * bench.wafer.radius)
+    plan = bench.polisher.outline
+    if plan.straight:
+        x = 0.3 * _visible(bench, plan)
         spot, ends = (x, middle), ((x, sweep.inner), (x, sweep.outer))
     else:
         turn = np.deg2rad(215.0)
@@ -321,17 +314,12 @@ def wafer_point_path(
         (x, y) [m], (points,). A belt slides away under the carrier, so its path is wrapped to the belt's
         visible length.
     """
-    machine = bench.polisher
-    slowest = {"rotary": step.platen_speed, "linear": step.carrier_speed, "orbital": step.carrier_speed}[
-        machine.motion
-    ]
-    duration = turns * 2 * np.pi / abs(slowest) if slowest else 10.0
-    if machine.motion == "orbital" and step.orbit_speed:
-        duration = min(duration, 40 * 2 * np.pi / abs(step.orbit_speed))
-    times = np.linspace(0.0, duration, points)
-    x, y = motion.wafer_path_on_pad(machine.motion, radius, 0.0, times, **motion_numbers(bench, step))
-    if machine.motion == "linear":
-        length = max(machine.belt_length / 2, 2.4 * bench.wafer.radius)
+    machine, plan = bench.polisher, bench.polisher.outline
+    drive, carrier = speeds(bench, step)
+    times = np.linspace(0.0, machine.path_time(turns, drive, carrier), points)
+    x, y = machine.path(radius, 0.0, times, drive, carrier)
+    if plan.straight:
+        length = _visible(bench, plan)
         x = (np.asarray(x) + length / 2) % length - length / 2
         jumps = np.flatnonzero(np.abs(np.diff(x)) > length / 2) + 1
         x, y = np.insert(x, jumps, np.nan), np.insert(np.asarray(y), jumps, np.nan)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from planish.fit.removal import RemovalFit
     from planish.measure.sites.profile import RadialProfile
     from planish.measure.sites.read import SiteMap
+    from planish.measure.sites.wafer import MeasuredWafer
 
 BAND = "#f0d2b8"
 
@@ -128,3 +129,8 @@ def fit_figure(fit: RemovalFit) -> Figure:
     grid[1].set_xlabel("wafer radius [mm]")
     grid[0].legend()
     return fig
+
+
+def measured_figure(wafer: MeasuredWafer) -> Figure:
+    """Draw the removal of a measured wafer."""
+    return sites_figure(wafer.removal)

@@ -20,6 +20,7 @@ from planish.explain.figures.style import (
     styled,
     subplots,
 )
+from planish.units import NM_PER_MIN, PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 
     from planish.predict.wafer.result import WaferResult
 
-PSI = 6894.757293168
-NM_PER_MIN = 1e9 * 60.0
 UNITS = {
     "trade": {"pressure": (1 / PSI, "psi"), "rate": (NM_PER_MIN, "nm/min")},
     "si": {"pressure": (1e-3, "kPa"), "rate": (1e9, "nm/s")},
@@ -232,7 +231,7 @@ def side_by_side_figure(results: Mapping[str, WaferResult], units: str = "trade"
         look: dict[str, Any] = {"label": name, **line_look(index)}
         grid[0].plot(r, result.rate * r_scale, **look)
         grid[1].plot(r, 100 * (result.rate / result.mean(result.rate) - 1), **look)
-        grid[2].plot(result.times, result.temperatures - 273.15, **look)
+        grid[2].plot(result.times, result.temperatures - ZERO_CELSIUS, **look)
     grid[0].set_title("Removal rate")
     grid[0].set_ylabel(f"rate [{r_unit}]")
     grid[1].set_title("Shape of the rate")

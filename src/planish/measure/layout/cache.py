@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import hashlib
 import logging
-import os
 import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
 
+from planish.engine.cache import cache_folder
 from planish.errors import DataError
 from planish.measure.layout.maps import LayoutMaps
 
@@ -22,9 +22,8 @@ _LEAST_BYTES = 1 << 20  # smaller files are read faster than a cache is opened
 
 
 def folder() -> Path:
-    """``$PLANISH_CACHE``, or ``~/.cache/planish``."""
-    own = os.environ.get("PLANISH_CACHE")
-    return (Path(own) if own else Path.home() / ".cache" / "planish") / "layouts"
+    """Return where layout maps are kept: beside all else that planish keeps."""
+    return cache_folder() / "layouts"
 
 
 def find(path: Path, key: str) -> tuple[LayoutMaps | None, str]:

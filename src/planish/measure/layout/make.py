@@ -8,21 +8,20 @@ density steps.
 from __future__ import annotations
 
 import os
-import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.files import whole_file
 from planish.errors import DataError, refuse
+from planish.measure.layout.gds_write import Rects, write_rects
 from planish.measure.layout.maps import LayoutMaps
+from planish.measure.layout.read import maps_from_rects
 
 Kind = Literal["density-blocks", "line-space", "step-density"]
 KINDS: tuple[Kind, ...] = ("density-blocks", "line-space", "step-density")
-Rects = NDArray[np.int32]
 
 _UNIT = 1e-9
 _DENSITIES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
@@ -154,181 +153,8 @@ def make_maps(kind: Kind, cell: float, *, layer: tuple[int, int] = (1, 0), **opt
     DataError
         As :func:`make_rects`, or for a cell that does not fit.
     """
-    from planish.measure.layout.read import maps_from_rects
-
     rects = make_rects(kind, **options)
     return maps_from_rects(rects, cell, unit=_UNIT, layer=layer, source=f"test layout {kind}")
-
-
-def write_rects(
-    path: str | os.PathLike[str],
-    rects: Rects | Iterable[Rects],
-    *,
-    layer: tuple[int, int] = (1, 0),
-    name: str = "TOP",
-) -> Path:
-    """Write rectangles as one flat GDSII cell, whole or not at all.
-
-    Parameters
-    ----------
-    path
-        Where to.
-    rects
-        (k, 4) [nm], or an iterable of such parts, so that large layouts need not be held.
-    layer
-        (layer, datatype).
-    name
-        Of the cell.
-
-    Returns
-    -------
-    Path
-        Where it was written.
-
-    Raises
-    ------
-    DataError
-        If the place cannot be written.
-    """
-    parts = [rects] if isinstance(rects, np.ndarray) else rects
-    return write_records(path, [structure(name, (boundaries(p, layer) for p in parts))])
-
-
-def write_records(path: str | os.PathLike[str], structures: Iterable[Iterable[bytes]]) -> Path:
-    """Write structures as a GDSII library in nanometres, whole or not at all.
-
-    Parameters
-    ----------
-    path
-        Where to.
-    structures
-        See :func:`structure`.
-
-    Returns
-    -------
-    Path
-        Where it was written.
-
-    Raises
-    ------
-    DataError
-        If the place cannot be written.
-    """
-    target = Path(path)
-    try:
-        with whole_file(target) as out:
-            out.write(_record(0x0002, struct.pack(">h", 600)))
-            out.write(_record(0x0102, _DATE))
-            out.write(_record(0x0206, _name("PLANISH")))
-            # 0.001 user units (micrometres) and 1e-9 m, as the format's base-16 reals.
-            out.write(_record(0x0305, bytes.fromhex("3e4189374bc6a7f03944b82fa09b5a54")))
-            for piece in structures:
-                for data in piece:
-                    out.write(data)
-            out.write(_record(0x0400))
-    except OSError as exc:
-        raise DataError(f"{target}: cannot be written ({exc.strerror or exc})") from exc
-    return target
-
-
-def structure(name: str, elements: Iterable[bytes]) -> Iterable[bytes]:
-    """Return the records of one cell.
-
-    Parameters
-    ----------
-    name
-        Of the cell.
-    elements
-        Its records.
-
-    Returns
-    -------
-    Iterable[bytes]
-        For :func:`write_records`.
-    """
-    yield _record(0x0502, _DATE) + _record(0x0606, _name(name))
-    yield from elements
-    yield _record(0x0700)
-
-
-def boundaries(rects: Rects, layer: tuple[int, int]) -> bytes:
-    """Return the records of rectangles, 64 bytes each.
-
-    Parameters
-    ----------
-    rects
-        (k, 4) [nm].
-    layer
-        (layer, datatype).
-
-    Returns
-    -------
-    bytes
-        For :func:`structure`.
-    """
-    r = np.asarray(rects)
-    out = np.zeros(len(r), dtype=_BOUNDARY)
-    out["head"] = (0x0004, 0x0800, 0x0006, 0x0D02)
-    out["layer"] = layer[0]
-    out["middle"] = (0x0006, 0x0E02)
-    out["datatype"] = layer[1]
-    out["xy_head"] = (0x002C, 0x1003)
-    out["xy"] = r[:, [0, 1, 2, 1, 2, 3, 0, 3, 0, 1]]
-    out["tail"] = (0x0004, 0x1100)
-    return out.tobytes()
-
-
-_DATE = struct.pack(">12h", *(2000, 1, 1, 0, 0, 0) * 2)  # fixed, so that the same layout is the same file
-_BOUNDARY = np.dtype(
-    [
-        ("head", ">u2", 4),
-        ("layer", ">u2"),
-        ("middle", ">u2", 2),
-        ("datatype", ">u2"),
-        ("xy_head", ">u2", 2),
-        ("xy", ">i4", 10),
-        ("tail", ">u2", 2),
-    ]
-)
-
-
-def array_of(name: str, at: tuple[int, int], counts: tuple[int, int], step: tuple[int, int]) -> bytes:
-    """Return the records of an array of a cell.
-
-    Parameters
-    ----------
-    name
-        Of the cell.
-    at
-        Place of the first [nm].
-    counts
-        Columns along x, rows along y.
-    step
-        From one to the next [nm].
-
-    Returns
-    -------
-    bytes
-        For :func:`structure`.
-    """
-    x, y = at
-    points = (x, y, x + counts[0] * step[0], y, x, y + counts[1] * step[1])
-    return (
-        _record(0x0B00)
-        + _record(0x1206, _name(name))
-        + _record(0x1302, struct.pack(">hh", *counts))
-        + _record(0x1003, struct.pack(">6i", *points))
-        + _record(0x1100)
-    )
-
-
-def _record(kind: int, data: bytes = b"") -> bytes:
-    return struct.pack(">HH", len(data) + 4, kind) + data
-
-
-def _name(text: str) -> bytes:
-    raw = text.encode("ascii")
-    return raw + b"\0" * (len(raw) % 2)
 
 
 def _nm(length: float) -> int:

@@ -9,15 +9,20 @@ the lower left cell.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, figure, shortened
+from planish.engine.record import figure, shortened
 from planish.errors import DataError
+from planish.measure.layout import store as layout_store
+from planish.results.result import Result
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Array = NDArray[np.float64]
 
@@ -25,7 +30,7 @@ FIELDS = ("density", "perimeter", "line_width", "space")
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class LayoutMaps(Record):
+class LayoutMaps(Result):
     """Cell maps of one layer.
 
     Attributes
@@ -56,6 +61,8 @@ class LayoutMaps(Record):
     notes
         What had to be assumed, in plain words.
     """
+
+    kind: ClassVar[str] = "layout maps"
 
     cell: float
     origin: tuple[float, float]
@@ -91,7 +98,11 @@ class LayoutMaps(Record):
         x0, y0 = self.origin
         return x0, x0 + nx * self.cell, y0, y0 + ny * self.cell
 
-    def summary(self) -> dict[str, Any]:
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return [f"layout {self.source}"] if self.source else []
+
+    def _content(self) -> dict[str, Any]:
         """Flat record for printing; keys end in their unit."""
         ny, nx = self.shape
         return {
@@ -102,16 +113,41 @@ class LayoutMaps(Record):
             "cell_um": round(self.cell * 1e6, 12),
             "nx": nx,
             "ny": ny,
-            "mean_density": float(self.density.mean()),
-            "min_density": float(self.density.min()),
-            "max_density": float(self.density.max()),
+            "mean_density_percent": 100 * float(self.density.mean()),
+            "min_density_percent": 100 * float(self.density.min()),
+            "max_density_percent": 100 * float(self.density.max()),
             "mean_perimeter_per_um": _mean(self.perimeter, 1e-6),
             "mean_line_width_um": _mean(self.line_width, 1e6),
             "mean_space_um": _mean(self.space, 1e6),
             "source": self.source,
             "digest": self.digest,
-            "notes": list(self.notes),
         }
+
+    def dataset(self) -> xr.Dataset:
+        """Return the maps over (y, x), in SI."""
+        import xarray as xr
+
+        ny, nx = self.shape
+        what = {
+            "density": ("1", "covered share"),
+            "perimeter": ("1/m", "edge length per area"),
+            "line_width": ("m", "mean width of what is covered"),
+            "space": ("m", "mean width of what is open"),
+        }
+        return xr.Dataset(
+            {
+                name: (("y", "x"), getattr(self, name), {"units": unit, "long_name": words})
+                for name, (unit, words) in what.items()
+            },
+            coords={
+                axis: (
+                    axis,
+                    start + (np.arange(count) + 0.5) * self.cell,
+                    {"units": "m", "long_name": f"{axis} of the cell's middle"},
+                )
+                for axis, start, count in (("x", self.origin[0], nx), ("y", self.origin[1], ny))
+            },
+        )
 
     def save(self, path: str | os.PathLike[str]) -> Path:
         """Write the maps, whole or not at all: one .npz file, or a zarr folder for any other name.
@@ -131,11 +167,9 @@ class LayoutMaps(Record):
         DataError
             If the place cannot be written.
         """
-        from planish.measure.layout import store as layout_store
-
         target = Path(path)
         try:
-            layout_store.save_maps(self, target)
+            layout_store.save_fields({item.name: getattr(self, item.name) for item in fields(self)}, target)
         except OSError as exc:
             raise DataError(f"{target}: cannot be written ({exc.strerror or exc})") from exc
         return target
@@ -162,9 +196,7 @@ class LayoutMaps(Record):
         target = Path(path)
         if not target.exists():
             raise DataError(f"{target}: no such maps")
-        from planish.measure.layout import store as layout_store
-
-        return layout_store.open_maps(target)
+        return cls(**layout_store.open_fields(target))
 
 
 def _mean(values: Array, scale: float) -> float | None:

@@ -232,7 +232,7 @@ def compile_kernels() -> None:
     """
     import tempfile
 
-    from planish.measure.layout import make
+    from planish.measure.layout import gds_write
 
     slanted = np.array([0, 0, 900, 0, 600, 700], dtype=">i4").tobytes()
     triangle = (
@@ -242,8 +242,8 @@ def compile_kernels() -> None:
     stair = np.array([0, 0, 900, 0, 900, 300, 400, 300, 400, 800, 0, 800], dtype=">i4").tobytes()
     corner = bytes.fromhex("00040800 00060d020001 00060e020000 00341003") + stair + bytes.fromhex("00041100")
     with tempfile.TemporaryDirectory(prefix="planish-") as folder:
-        drawn = [make.boundaries(rects, (1, 0)), triangle, corner]
-        path = make.write_records(Path(folder) / "small.gds", [make.structure("SMALL", drawn)])
+        drawn = [gds_write.boundaries(rects, (1, 0)), triangle, corner]
+        path = gds_write.write_records(Path(folder) / "small.gds", [gds_write.structure("SMALL", drawn)])
         read_layout_maps(path, 1, 0, 1e-6, cache=False)
 
 

@@ -11,7 +11,7 @@ import json
 import math
 import zipfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +19,6 @@ from numpy.typing import NDArray
 from planish.engine.files import whole_file, whole_folder
 from planish.errors import DataError
 from planish.measure.layout.limits import OWN
-
-if TYPE_CHECKING:
-    from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
 
@@ -35,13 +32,13 @@ class _Unfit(Exception):
     """What is stored is not maps, or not those that were saved."""
 
 
-def save_maps(maps: LayoutMaps, target: Path) -> None:
-    """Write maps, whole or not at all: a .npz file, or a zarr folder for any other name.
+def save_fields(fields: dict[str, Any], target: Path) -> None:
+    """Write the ``fields`` of maps by name, whole or not at all: a .npz file, or a zarr folder for any other name.
 
     Parameters
     ----------
-    maps
-        To be written.
+    fields
+        The maps' fields by name.
     target
         Where to.
 
@@ -51,8 +48,8 @@ def save_maps(maps: LayoutMaps, target: Path) -> None:
         If the place cannot be written.
     """
     # Plain zeros: a store that leaves out empty pieces gives them back without a sign.
-    arrays = {name: getattr(maps, name) + 0.0 for name in _FIELDS}
-    meta = _meta(maps)
+    arrays = {name: fields[name] + 0.0 for name in _FIELDS}
+    meta = _meta(fields)
     meta["sha256"] = _checksum(arrays, meta)
     if target.suffix == ".npz":
         with whole_file(target) as out:
@@ -67,8 +64,8 @@ def save_maps(maps: LayoutMaps, target: Path) -> None:
             group.create_array(name, data=values, chunks=tuple(min(n, _CHUNK) for n in values.shape))
 
 
-def open_maps(target: Path) -> LayoutMaps:
-    """Read maps that :func:`save_maps` wrote.
+def open_fields(target: Path) -> dict[str, Any]:
+    """Return the fields of maps that :func:`save_fields` wrote.
 
     Parameters
     ----------
@@ -85,8 +82,6 @@ def open_maps(target: Path) -> LayoutMaps:
     DataError
         If they are damaged, or no maps.
     """
-    from planish.measure.layout.maps import LayoutMaps
-
     try:
         arrays, meta = _from_npz(target) if target.is_file() else _from_zarr(target)
         told = meta.pop("sha256", None)
@@ -94,32 +89,36 @@ def open_maps(target: Path) -> LayoutMaps:
             raise _Unfit("without the checksum that planish writes")
         if told != _checksum(arrays, meta):
             raise _Unfit("the content does not fit its checksum")
-        maps = LayoutMaps(
+        fields = dict(
             cell=float(meta["cell"]),
             origin=(float(meta["origin"][0]), float(meta["origin"][1])),
             **arrays,
             coverage_area_um2=float(meta["coverage_area_um2"]),
-            bounding_box_um=tuple(float(v) for v in meta["bounding_box_um"]),  # type: ignore[arg-type]
+            bounding_box_um=tuple(float(v) for v in meta["bounding_box_um"]),
             polygons=int(meta["polygons"]),
             layer=(int(meta["layer"][0]), int(meta["layer"][1])),
             source=str(meta["source"]),
             digest=str(meta["digest"]),
             notes=tuple(str(n) for n in meta["notes"]),
         )
-        _check_values(maps)
+        _check_values(fields)
     except _Unfit as exc:
         raise DataError(f"{target}: damaged, or no layout maps: {exc} ({_AGAIN})") from None
     except Exception as exc:  # a damaged store can raise anything, from several libraries
         reason = f"{type(exc).__name__}: {exc}"[:200]
         raise DataError(f"{target}: damaged, or no layout maps: {reason} ({_AGAIN})") from exc
-    return maps
+    return fields
 
 
-def _check_values(maps: LayoutMaps) -> None:
+def _check_values(fields: dict[str, Any]) -> None:
     """Refuse what no layout gives."""
-    if not (math.isfinite(maps.cell) and maps.cell > 0 and all(math.isfinite(v) for v in maps.origin)):
+    if not (
+        math.isfinite(fields["cell"])
+        and fields["cell"] > 0
+        and all(math.isfinite(v) for v in fields["origin"])
+    ):
         raise _Unfit("a cell size or corner that is none")
-    if not bool(((maps.density >= 0.0) & (maps.density <= 1.0)).all()):
+    if not bool(((fields["density"] >= 0.0) & (fields["density"] <= 1.0)).all()):
         raise _Unfit("a density outside 0 to 1")
 
 
@@ -132,17 +131,17 @@ def _check_shapes(shapes: list[tuple[int, ...]]) -> None:
         raise _Unfit(f"{first[1]} x {first[0]} cells, more than {OWN.cells}")
 
 
-def _meta(maps: LayoutMaps) -> dict[str, Any]:
+def _meta(fields: dict[str, Any]) -> dict[str, Any]:
     return {
-        "cell": float(maps.cell),
-        "origin": [float(v) for v in maps.origin],
-        "coverage_area_um2": float(maps.coverage_area_um2),
-        "bounding_box_um": [float(v) for v in maps.bounding_box_um],
-        "polygons": int(maps.polygons),
-        "layer": [int(v) for v in maps.layer],
-        "source": maps.source,
-        "digest": maps.digest,
-        "notes": list(maps.notes),
+        "cell": float(fields["cell"]),
+        "origin": [float(v) for v in fields["origin"]],
+        "coverage_area_um2": float(fields["coverage_area_um2"]),
+        "bounding_box_um": [float(v) for v in fields["bounding_box_um"]],
+        "polygons": int(fields["polygons"]),
+        "layer": [int(v) for v in fields["layer"]],
+        "source": fields["source"],
+        "digest": fields["digest"],
+        "notes": list(fields["notes"]),
         "kind": "planish layout maps",
         "units": {"cell": "m", "density": "1", "perimeter": "1/m", "line_width": "m", "space": "m"},
     }

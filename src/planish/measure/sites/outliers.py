@@ -17,6 +17,7 @@ from planish.errors import DataError, refuse
 from planish.measure.sites.read import SiteMap
 from planish.measure.sites.zernike import basis, terms
 from planish.measure.tables.read import number, read_table
+from planish.units import NM_PER_MIN
 
 Array = NDArray[np.float64]
 
@@ -105,7 +106,7 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
     z = modified_z(residual, fitted) * shrink
     # A fast edge is steeper than the surface can follow, but then all of its ring stands out alike.
     apart = modified_z(residual - _ring_level(site_map.r, residual), fitted) * shrink
-    unit, scale = ("nm/min", 60e9) if site_map.quantity == "rate" else ("nm", 1e9)
+    unit, scale = ("nm/min", NM_PER_MIN) if site_map.quantity == "rate" else ("nm", 1e9)
     flags = [
         Flag(
             i,

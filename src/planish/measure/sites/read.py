@@ -29,6 +29,7 @@ from planish.measure.tables.columns import (
     split_name,
 )
 from planish.measure.tables.read import Table, read_table
+from planish.units import NM_PER_MIN
 
 Array = NDArray[np.float64]
 Quantity = Literal["thickness", "removal", "rate"]
@@ -102,7 +103,7 @@ class SiteMap(Record):
     notes: tuple[str, ...] = ()
 
     def _told(self) -> str:
-        scale, unit = (6e10, "nm/min") if self.quantity == "rate" else (1e9, "nm")
+        scale, unit = (NM_PER_MIN, "nm/min") if self.quantity == "rate" else (1e9, "nm")
         mean, low, high = (scale * float(pick(self.value)) for pick in (np.mean, np.min, np.max))
         time = "" if self.polish_time is None else f", polished for {figure(self.polish_time, 's')}"
         return (
@@ -243,7 +244,7 @@ def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tu
     """
     rate = site_map.quantity == "rate"
     name = "rate_nm_per_min" if rate else f"{site_map.quantity}_nm"
-    scale = 60e9 if rate else 1e9
+    scale = NM_PER_MIN if rate else 1e9
     notes = list(comments)
     if site_map.wafer_radius is not None:
         notes.append(f"wafer: {2e3 * site_map.wafer_radius:g} mm")

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -16,7 +16,8 @@ from planish.measure.sites import outliers, statistics
 from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.pairing import TOLERANCE, Paired, pair
 from planish.measure.sites.read import SiteMap, read_sites
-from planish.units import as_si
+from planish.results.result import Result
+from planish.units import NM_PER_MIN, as_si
 
 TIMES = (1e-3, 1e7)  # [s] what can be a polish time
 
@@ -24,7 +25,7 @@ SOURCES: tuple[str, ...] = (*statistics.SOURCES, *outliers.SOURCES)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class MeasuredWafer(Mapping[str, Any]):
+class MeasuredWafer(Result, Mapping[str, object]):
     """What was measured on one wafer: its sites, and its figures by name (``wafer["mean_removed_nm"]``).
 
     The figures are those of :meth:`summary`.
@@ -37,6 +38,8 @@ class MeasuredWafer(Mapping[str, Any]):
         Of polishing [s], None where nobody gave it.
     """
 
+    kind: ClassVar[str] = "measured wafer"
+
     paired: Paired
     time: float | None = None
 
@@ -46,14 +49,24 @@ class MeasuredWafer(Mapping[str, Any]):
     @property
     def removal(self) -> SiteMap:
         """The removal [m] at the sites that both files have, with the polish time."""
-        stated = self["time_s"]
+        stated = self._known()["time_s"]
         return self.paired.removal if stated is None else replace(self.paired.removal, polish_time=stated)
 
-    def summary(self) -> dict[str, Any]:
-        """Return the figures: the keys of a predicted wafer where they mean the same, each ends in its unit."""
-        return deepcopy(dict(self._known()))
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was left out or flagged, and what is not known."""
+        return tuple(self._known()["notes"])
 
-    def __getitem__(self, key: str) -> Any:
+    def sources(self) -> list[str]:
+        """Return the files and methods that the figures rest on, one line each."""
+        return list(self._known()["sources"])
+
+    def _content(self) -> dict[str, Any]:
+        """Return the figures: the keys of a predicted wafer where they mean the same, each ends in its unit."""
+        known = deepcopy(dict(self._known()))
+        return {key: value for key, value in known.items() if key not in ("notes", "sources")}
+
+    def __getitem__(self, key: str) -> object:
         return deepcopy(self._known()[key])
 
     def __iter__(self) -> Iterator[str]:
@@ -66,12 +79,13 @@ class MeasuredWafer(Mapping[str, Any]):
         known: Mapping[str, Any] = self.__dict__["_figures"]
         return known
 
-    def __repr__(self) -> str:
-        rate, even = self["mean_removal_rate_nm_per_min"], self["wiwnu_sigma_percent"]
+    def _told(self) -> str:
+        known = self._known()
+        rate, even = known["mean_removal_rate_nm_per_min"], known["wiwnu_sigma_percent"]
         return (
-            f"<MeasuredWafer: {shortened(self.paired.removal.source, 100)}, {counted(self['sites'], 'site')}: "
-            f"{figure(self['mean_removed_nm'], 'nm')} removed ({figure(rate, 'nm/min')}), "
-            f"WIWNU {figure(even, '%', 3)} (1σ), {len(self['flags'])} flagged>"
+            f"{shortened(self.paired.removal.source, 100)}, {counted(known['sites'], 'site')}: "
+            f"{figure(known['mean_removed_nm'], 'nm')} removed ({figure(rate, 'nm/min')}), "
+            f"WIWNU {figure(even, '%', 3)} (1σ), {len(known['flags'])} flagged"
         )
 
 
@@ -172,7 +186,7 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     if negative:
         notes.append(f"{_sites(negative)} thicker after the polish; counted all the same")
     return {
-        "mean_removal_rate_nm_per_min": None if time is None else s.mean * 1e9 / (time / 60),
+        "mean_removal_rate_nm_per_min": None if time is None else s.mean / time * NM_PER_MIN,
         "mean_removed_nm": s.mean * 1e9,
         "wiwnu_sigma_percent": s.wiwnu_sigma_percent,
         "wiwnu_range_percent": s.wiwnu_range_percent,

@@ -1,332 +1,308 @@
-"""How pad and wafer slide on one another: rotary, linear and orbital polishers.
+"""What every motion has in common: one record a machine, the same methods, SI floats.
 
-Frames. The carrier axis is the origin of the wafer. On a rotary polisher the
-platen axis lies at distance ``offset`` from it, and x points from the platen
-axis to the carrier axis; on a linear one x runs along the belt; on an orbital
-one the pad's centre circles the carrier axis at ``orbit_radius``. Angles and
-angular speeds are counterclockwise, so platen and carrier that turn the same
+Frames. The carrier axis is the origin of the wafer; the pad's axis or centre line lies at
+``distance`` from it. Angles and angular speeds are counterclockwise, so parts that turn the same
 way have the same sign. A velocity is that of the pad seen from the wafer.
 
-All three motions put the same sum of two vectors under a wafer point: one of
-length A that is the same everywhere on the wafer, one of length B that grows
-with radius, at an angle that runs through a whole turn:
-
-    rotary   A = |w_p| d       B = |w_p - w_c| r
-    linear   A = |V|           B = |w_c| r
-    orbital  A = |W| rho       B = |w_c| r
-
-Every mean below follows from that, in closed form. Means are over a turn of
-that angle (and over the carrier's oscillation where there is one): what a wafer
-that turns many times sees. Shares of time between wafer and pad coordinates
-are in ``planish.physics.motion.duty`` and reachable from here.
+Two speeds make a motion: ``drive``, that of what moves the pad (a platen or an orbit [rad/s], a
+belt [m/s]), and ``carrier`` [rad/s]. All motions put a sum of two vectors under a wafer point,
+of lengths A (the same everywhere) and B (growing with radius): see ``planish.physics.motion.speed``.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from math import pi
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ellipe, hyp2f1
 
+from planish.engine.record import Record, counted, figure
 from planish.errors import ModelError, refuse
-from planish.physics.motion.duty import (
-    MotionKind,
-    PadView,
-    overlap_areas,
-    pad_to_wafer_weights,
-    speed_between,
-    wafer_to_pad_weights,
-)
-
-__all__ = [
-    "SOURCES",
-    "MotionKind",
-    "PadView",
-    "Retrace",
-    "linear_mean_speed",
-    "mean_speed",
-    "mean_speed_at",
-    "orbital_mean_speed",
-    "overlap_areas",
-    "pad_to_wafer_weights",
-    "retracing_ratio",
-    "rotary_mean_speed",
-    "speed_amplitudes",
-    "speed_between",
-    "speed_moment",
-    "wafer_path_on_pad",
-    "wafer_to_pad_weights",
-]
+from planish.physics.motion.circles import lens_area
+from planish.physics.motion.duty import ROUND, PadShape, PadView, checked_edges, overlap_areas, time_shares
+from planish.physics.motion.speed import Retrace, mean_speed
+from planish.physics.pressure.layers import Base, rigid_base
+from planish.physics.slurry.film import position_share_through
 
 Array = NDArray[np.float64]
-
-SOURCES: tuple[str, ...] = (
-    "Rigid-body kinematics of two turning discs, a belt and an orbit; mean speed by the complete elliptic "
-    "integral of the second kind (derivation of our own, checked against quadrature)",
-    "Equal platen and carrier speeds give the same speed everywhere: Patrick et al. 1991, "
-    "J. Electrochem. Soc. 138, 1778; Hocheng, Tsai & Su 2000, J. Electrochem. Soc. 147 (from memory)",
-)
+RPM = 2 * pi / 60
 
 
-def mean_speed(A: ArrayLike, B: ArrayLike) -> Array:
-    """Mean length over a turn of the sum of two vectors of lengths A and B.
+class Drive(NamedTuple):
+    """The speed that moves the pad: its key in a recipe's step, what it moves, and how it is written."""
 
-    (2/pi) (A + B) E(m) with m = 4AB/(A+B)^2 and E the complete elliptic
-    integral of the second kind.
+    key: str
+    part: str
+    unit: str
+    said: str
+    turns: bool
 
-    Parameters
+    def shown(self, speed: float) -> float:
+        """Return a speed [rad/s] or [m/s] in ``unit``."""
+        return speed / RPM if self.turns else speed
+
+    def text(self, speed: float) -> str:
+        """Return part, speed and unit: ``"platen 60 rpm"``."""
+        return f"{self.part} {self.shown(speed):.{0 if self.turns else 2}f} {self.said}"
+
+
+class Outline(NamedTuple):
+    """What a plan of the machine shows; lengths [m].
+
+    Attributes
     ----------
-    A, B:
-        Speeds [m/s], any broadcastable shapes; signs do not matter.
-
-    Returns
-    -------
-    Mean speed [m/s], broadcast shape.
+    straight
+        Whether the pad is a strip along x, else a disc about the origin.
+    edge
+        Radius or half the width of the pad.
+    carrier
+        Where the carrier axis stands on x.
+    swing, swing_frequency
+        Of the carrier along x [m], [Hz].
+    turns
+        Whether the pad turns about the origin with the drive.
+    orbit
+        Radius of the circle on which the pad runs; 0 for none.
+    length, roller
+        Of a strip: once round, and the radius of its rollers.
     """
-    A, B = np.abs(np.asarray(A, dtype=np.float64)), np.abs(np.asarray(B, dtype=np.float64))
-    return np.asarray((2 / np.pi) * (A + B) * ellipe(_parameter(A, B)), dtype=np.float64)
+
+    straight: bool
+    edge: float
+    carrier: float = 0.0
+    swing: float = 0.0
+    swing_frequency: float = 0.0
+    turns: bool = False
+    orbit: float = 0.0
+    length: float = 0.0
+    roller: float = 0.0
 
 
-def speed_moment(A: ArrayLike, B: ArrayLike, beta: float) -> Array:
-    """Mean of speed**beta over a turn, for rate laws that are powers of speed.
+@dataclass(frozen=True, slots=True, repr=False)
+class Bearing(Record):
+    """A fluid bearing under the pad: stiffness [Pa/m] and ring-shaped support zones.
 
-    max(A, B)^beta 2F1(-beta/2, -beta/2; 1; (min/max)^2), the mean of
-    |1 + z exp(i phi)|^beta; beta = 1 is ``mean_speed``.
+    ``outer_radii`` [m] and ``pressures`` [Pa] about the carrier axis; the
+    solver uses only how far each zone is above or below their load-balanced mean.
+    """
 
-    Parameters
+    stiffness: float
+    outer_radii: Array
+    pressures: Array
+
+    def _told(self) -> str:
+        return f"{counted(self.pressures.size, 'zone')}, {figure(self.stiffness / 1e9, 'MPa/mm')}"
+
+
+@dataclass(frozen=True, slots=True, repr=False, kw_only=True)
+class Motion(Record, ABC):
+    """A machine and the way its pad moves.
+
+    A motion of its own says the names and words below, where the pad ends and how far its axis is
+    from the carrier's, the two speeds, the speed where two places meet, and the path. What is here
+    holds for a round pad that lies on a platen; a motion to which that does not apply says so itself.
+
+    Attributes
     ----------
-    A, B:
-        Speeds [m/s]; signs do not matter.
-    beta:
-        Exponent, above -1 (at -1 and below the mean is infinite where A = B).
-
-    Returns
-    -------
-    Mean of speed**beta [(m/s)**beta].
-
-    Raises
-    ------
-    ModelError
-        If beta is not above -1.
+    delivery
+        Of the slurry: "top" or "through-pad".
+    dispense_radius
+        Distance [m] of the drop point from the pad's axis or centre line.
+    hole_fraction
+        Share of the pad's area that is feed holes.
+    bearing
+        A fluid bearing in place of a platen.
     """
-    if not beta > -1:
-        raise ModelError(refuse("speed exponent", beta, "above -1", "typical 0.5-1"))
-    A, B = np.abs(np.asarray(A, dtype=np.float64)), np.abs(np.asarray(B, dtype=np.float64))
-    large, small = np.maximum(A, B), np.minimum(A, B)
-    z2 = np.divide(small, large, out=np.zeros(np.broadcast(A, B).shape), where=large > 0) ** 2
-    return np.asarray(large**beta * hyp2f1(-beta / 2, -beta / 2, 1.0, z2), dtype=np.float64)
+
+    motion: ClassVar[str]
+    drive: ClassVar[Drive]
+    shape: ClassVar[PadShape] = ROUND
+    polisher_word: ClassVar[str]
+    """What moves, in a word or three."""
+    rests_on: ClassVar[str]
+    """What the pad lies on, in words."""
+    place_word: ClassVar[str] = "pad radius"
+    """What the pad's coordinate is."""
+    on_platen: ClassVar[bool] = True
+    """Whether the pad lies on a platen that is kept at its temperature."""
+    disk_meets_all: ClassVar[bool] = True
+    """Whether the pad's own movement brings all its places under an arm."""
+
+    delivery: Literal["top", "through-pad"] = "top"
+    dispense_radius: float = 0.0
+    hole_fraction: float = 0.0
+    bearing: Bearing | None = None
+
+    @property
+    @abstractmethod
+    def pad_edge(self) -> float:
+        """Radius of the pad, or half its width [m]."""
+
+    @property
+    @abstractmethod
+    def distance(self) -> float:
+        """Of the carrier axis from the pad's axis or centre line [m]."""
+
+    @property
+    def swing(self) -> float:
+        """How far ``distance`` oscillates to each side [m]."""
+        return 0.0
+
+    @property
+    def loop(self) -> float:
+        """Length of the pad once round [m]; 0 where it is no loop."""
+        return 0.0
+
+    @property
+    def room(self) -> float:
+        """How far [m] from its axis a carrier finds pad under it on every side."""
+        return self.pad_edge - self.distance - self.swing
+
+    @property
+    def innermost(self) -> float:
+        """Least position [m] of a disk on the pad: on a strip they are counted from its centre line."""
+        return -self.pad_edge if self.shape.straight else 0.0
+
+    @property
+    @abstractmethod
+    def outline(self) -> Outline:
+        """What a plan shows."""
+
+    @property
+    @abstractmethod
+    def size(self) -> str:
+        """The machine's size in words."""
+
+    @property
+    def geometry(self) -> tuple[object, ...]:
+        """All that the shares of time and place depend on, as a key to keep tables by."""
+        return type(self), self.pad_edge, self.distance, self.swing, self.loop
+
+    def _told(self) -> str:
+        return f"{self.motion}, {self.size}, slurry {'from above' if self.delivery == 'top' else 'through the pad'}"
+
+    # Speeds
+
+    @abstractmethod
+    def speed_amplitudes(self, r: ArrayLike, drive: float, carrier: float) -> tuple[float, Array]:
+        """Lengths (A, B) [m/s] of the two velocities at wafer radius ``r`` [m], A a number, B like ``r``.
+
+        A carrier's oscillation is left out.
+        """
+
+    @abstractmethod
+    def speed_between(self, r: ArrayLike, R: ArrayLike, drive: float, carrier: float) -> Array:
+        """Sliding speed [m/s] when wafer radius ``r`` [m] is over pad coordinate ``R`` [m].
+
+        Values where the two never meet mean nothing (floored at 0).
+        """
+
+    @abstractmethod
+    def path(
+        self, r0: float, phi0: float, times: ArrayLike, drive: float, carrier: float
+    ) -> tuple[Array, Array]:
+        """Path (x, y) [m] over the pad, in the pad's frame, of a wafer point at polar ``r0`` [m], ``phi0`` [rad]."""
+
+    def mean_speed(self, r: ArrayLike, drive: float, carrier: float) -> Array:
+        """Mean speed [m/s] at wafer radius ``r`` [m], over a turn and over the oscillation if there is one."""
+        return mean_speed(*self.speed_amplitudes(r, drive, carrier))
+
+    def pad_speed(self, drive: float) -> float:
+        """Speed [m/s] of the pad at the carrier axis."""
+        return self.speed_amplitudes(0.0, drive, 0.0)[0]
+
+    def path_time(self, turns: float, drive: float, carrier: float) -> float:
+        """Time [s] of a path worth drawing: ``turns`` of the carrier; 10 s where it stands still."""
+        return turns * 2 * pi / abs(carrier) if carrier else 10.0
+
+    def retrace(self, drive: float, carrier: float) -> Retrace | None:
+        """Find turnings in a small whole-number ratio, where that makes wafer points retrace their path."""
+        return None
+
+    # Who meets whom
+
+    def bin_areas(self, pad_edges: Array) -> Array:
+        """Pad area [m^2] between edges [m] of its coordinate."""
+        return self.shape.areas(pad_edges, self.loop)
+
+    def wafer_to_pad_weights(self, r_nodes: ArrayLike, pad_edges: ArrayLike) -> Array:
+        """Share of time (n_r, n_pad) of a wafer point over each pad bin: see ``duty.time_shares``."""
+        return time_shares(self.shape, r_nodes, pad_edges, self.distance, self.swing)
+
+    def overlap_areas(self, r_edges: ArrayLike, pad_edges: ArrayLike) -> Array:
+        """Area [m^2] (n_r, n_pad) that wafer rings and pad bins share: see ``duty.overlap_areas``."""
+        return overlap_areas(self.shape, r_edges, pad_edges, self.distance, self.swing)
+
+    def pad_to_wafer_weights(
+        self, r_edges: ArrayLike, pad_edges: ArrayLike, drive: float = 0.0, carrier: float = 0.0
+    ) -> PadView:
+        """What each pad bin sees of the wafer: duty, shares by wafer ring, sliding speeds.
+
+        Exact areas (``overlap_areas``); speeds at the rings' and bins' middles.
+        """
+        r, X = checked_edges(r_edges, "ring edges"), checked_edges(pad_edges, "pad edges")
+        if self.shape.straight and not self.loop > 2 * r[-1]:
+            raise ModelError(refuse("belt length", self.loop, "above the wafer diameter"))
+        shared = self.overlap_areas(r, X).T
+        met = shared.sum(axis=1)
+        weights = np.divide(shared, met[:, None], out=np.zeros_like(shared), where=met[:, None] > 0)
+        speed = self.speed_between(
+            (r[:-1] + r[1:])[None, :] / 2, (X[:-1] + X[1:])[:, None] / 2, drive, carrier
+        )
+        return PadView(met / self.bin_areas(X), weights, speed)
+
+    # The conditioning disk: rings of it between ``rings`` [m], its centre at ``c`` [m]
+
+    @abstractmethod
+    def disk_speed(self, r: Array, R: Array, c: Array, drive: float, disk: float) -> Array:
+        """Sliding speed [m/s] where disk radius r meets pad coordinate R, disk at c turning at ``disk`` [rad/s]."""
+
+    def disk_swept(self, edges: Array, c: Array, rings: Array, drive: float, disk: float) -> Array:
+        """Sum over disk rings of the area shared with each pad bin times the speed there: (m, n) [m^3/s]."""
+        shared = disk_bins(edges, c, rings)
+        middle, bins = 0.5 * (rings[1:] + rings[:-1]), 0.5 * (edges[1:] + edges[:-1])
+        speed = self.disk_speed(middle[None, :, None], bins[None, None, :], c[:, None, None], drive, disk)
+        return np.asarray(np.einsum("mrn,mrn->mn", shared, np.broadcast_to(speed, shared.shape)))
+
+    def disk_on_pad(self, edge: float, c: Array, disk_radius: float) -> Array:
+        """Area [m^2] of the disk that lies on a pad that ends at ``edge`` [m], for each position."""
+        return disk_bins(np.array([0.0, edge]), c, np.array([0.0, disk_radius]))[:, 0, 0]
+
+    # What the pad rests on, and what brings the slurry
+
+    def base(self) -> Base:
+        """What the pad stack stands on."""
+        return rigid_base()
+
+    @abstractmethod
+    def dropped_share(self, wafer_radius: float) -> float:
+        """Share [1] of slurry dropped on the pad that can reach the wafer."""
+
+    def slurry_share(self, wafer_radius: float) -> float:
+        """Share [1] of the slurry delivered that can reach the wafer."""
+        if self.delivery == "through-pad":
+            return position_share_through(wafer_radius, max(self.pad_edge, wafer_radius))
+        return self.dropped_share(wafer_radius)
 
 
-def rotary_mean_speed(
-    r: ArrayLike,
-    offset: float,
-    platen_speed: ArrayLike,
-    carrier_speed: ArrayLike,
-    *,
-    oscillation_amplitude: float = 0.0,
-    oscillation_frequency: float = 0.0,
-) -> Array:
-    """Mean speed at wafer radius ``r`` on a rotary polisher.
-
-    Parameters
-    ----------
-    r:
-        Wafer radius [m].
-    offset:
-        Carrier axis to platen axis [m]; the mean one if the carrier oscillates.
-    platen_speed, carrier_speed:
-        [rad/s], same sign when turning the same way.
-    oscillation_amplitude, oscillation_frequency:
-        Of a sinusoidal carrier movement along the offset [m], [Hz]. The mean is
-        then also over the oscillation (assumed not locked to the turning), by
-        the trapezoid rule on the phase, which for a smooth periodic
-        integrand converges faster than any power.
-
-    Returns
-    -------
-    Mean speed [m/s], broadcast shape.
-    """
-    r, platen_speed = np.asarray(r, dtype=np.float64), np.asarray(platen_speed, dtype=np.float64)
-    B = (platen_speed - np.asarray(carrier_speed, dtype=np.float64)) * r
-    if oscillation_amplitude == 0:
-        return mean_speed(platen_speed * offset, B)
-    phase = (np.arange(48) + 0.5) * (2 * np.pi / 48)
-    d = offset + oscillation_amplitude * np.sin(phase)
-    d_dot = 2 * np.pi * oscillation_frequency * oscillation_amplitude * np.cos(phase)
-    # The carrier's own travel is along the offset, the platen's velocity across it.
-    A = np.hypot(platen_speed[..., None] * d, d_dot)
-    return np.asarray(mean_speed(A, np.asarray(B)[..., None]).mean(axis=-1), dtype=np.float64)
-
-
-def linear_mean_speed(r: ArrayLike, belt_speed: ArrayLike, carrier_speed: ArrayLike) -> Array:
-    """Mean speed [m/s] at wafer radius ``r`` [m] under a belt at ``belt_speed`` [m/s], carrier [rad/s]."""
-    return mean_speed(belt_speed, np.asarray(carrier_speed) * np.asarray(r, dtype=np.float64))
-
-
-def orbital_mean_speed(
-    r: ArrayLike, orbit_radius: float, orbit_speed: ArrayLike, carrier_speed: ArrayLike
-) -> Array:
-    """Mean speed [m/s] at wafer radius ``r`` [m] on an orbiting pad.
-
-    ``orbit_radius`` [m], ``orbit_speed`` and ``carrier_speed`` [rad/s]; the two
-    turnings are taken as incommensurate.
-    """
-    return mean_speed(
-        orbit_radius * np.asarray(orbit_speed, dtype=np.float64),
-        np.asarray(carrier_speed) * np.asarray(r, dtype=np.float64),
+def disk_bins(edges: Array, c: Array, rings: Array) -> Array:
+    """Area [m^2] shared by rings about ``c`` [m] and pad rings, shape (m, rings, n)."""
+    return np.maximum(
+        np.diff(np.diff(lens_area(rings[None, :, None], edges[None, None, :], c[:, None, None]), axis=1)), 0
     )
 
 
-def speed_amplitudes(
-    motion: MotionKind,
-    r: ArrayLike,
-    *,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-) -> tuple[float, Array]:
-    """Lengths (A, B) [m/s] of the two velocity vectors of the module's head, A a number, B like ``r``."""
-    r = np.asarray(r, dtype=np.float64)
-    if motion == "rotary":
-        return abs(platen_speed * offset), np.abs((platen_speed - carrier_speed) * r)
-    A = belt_speed if motion == "linear" else orbit_radius * orbit_speed
-    _check_motion(motion)
-    return abs(A), np.abs(carrier_speed * r)
-
-
-def mean_speed_at(
-    motion: MotionKind,
-    r: ArrayLike,
-    *,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-    oscillation_amplitude: float = 0.0,
-    oscillation_frequency: float = 0.0,
-) -> Array:
-    """Mean speed [m/s] at wafer radius ``r`` [m] for any of the three motions.
-
-    Keywords that do not belong to the motion are not used. Units as in
-    ``rotary_mean_speed``, ``linear_mean_speed`` and ``orbital_mean_speed``.
-    """
-    if motion == "rotary":
-        return rotary_mean_speed(
-            r,
-            offset,
-            platen_speed,
-            carrier_speed,
-            oscillation_amplitude=oscillation_amplitude,
-            oscillation_frequency=oscillation_frequency,
-        )
-    if motion == "linear":
-        return linear_mean_speed(r, belt_speed, carrier_speed)
-    _check_motion(motion)
-    return orbital_mean_speed(r, orbit_radius, orbit_speed, carrier_speed)
-
-
-def wafer_path_on_pad(
-    motion: MotionKind,
-    r0: float,
-    phi0: float,
-    times: ArrayLike,
-    *,
-    offset: float = 0.0,
-    platen_speed: float = 0.0,
-    carrier_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
-    oscillation_amplitude: float = 0.0,
-    oscillation_frequency: float = 0.0,
-) -> tuple[Array, Array]:
-    """Path (x, y) [m] of one wafer point over the pad, in the pad's own frame.
-
-    The point starts at polar ``r0`` [m], ``phi0`` [rad] on the wafer. The pad
-    frame's origin is the platen axis (rotary), the belt point that was under
-    the carrier axis at t = 0 (linear; x is not wrapped at the belt's length),
-    or the pad's centre (orbital).
-    """
-    t = np.asarray(times, dtype=np.float64)
-    px, py = _turned(r0 * np.cos(phi0), r0 * np.sin(phi0), carrier_speed * t)
-    if motion == "rotary":
-        d, _ = _oscillating(offset, oscillation_amplitude, oscillation_frequency, t)
-        return _turned(px + d, py, -platen_speed * t)
-    if motion == "linear":
-        return px - belt_speed * t, py
-    _check_motion(motion)
-    return px - orbit_radius * np.cos(orbit_speed * t), py - orbit_radius * np.sin(orbit_speed * t)
-
-
-class Retrace(NamedTuple):
-    """A near-closed path: after ``first_turns`` of the one, ``second_turns`` of the other.
-
-    ``miss`` [turns]: by how much the path fails to close on itself, so that it
-    takes about 1/miss closings to fill the gap between neighbouring loops.
-    """
-
-    first_turns: int
-    second_turns: int
-    miss: float
-
-
-def retracing_ratio(
-    platen_speed: float, carrier_speed: float, max_denominator: int = 8, *, tolerance: float = 1e-3
-) -> Retrace | None:
-    """Find whether two turnings stand in a small whole-number ratio, so that paths retrace.
-
-    For an orbital polisher give orbit and carrier speed.
-
-    Parameters
-    ----------
-    platen_speed, carrier_speed:
-        [rad/s]; only their ratio matters.
-    max_denominator:
-        Largest number of turns of either within which a closing counts.
-    tolerance:
-        Largest miss per closing [turns] that still counts as retracing.
-
-    Returns
-    -------
-    The closing with fewest platen turns, or None if there is none (or either stands still).
-    """
-    if max_denominator < 1:
-        raise ModelError(refuse("max_denominator", max_denominator, "1 or more", "typical 8"))
-    if platen_speed == 0 or carrier_speed == 0:
-        return None
-    ratio = carrier_speed / platen_speed
-    for turns in range(1, max_denominator + 1):
-        others = round(turns * ratio)
-        miss = abs(turns * ratio - others)
-        if 0 < abs(others) <= max_denominator and miss <= tolerance:
-            return Retrace(turns, others, miss)
-    return None
-
-
-def _parameter(A: Array | float, B: Array | float) -> Array:
-    """Return m = 4AB/(A+B)^2 of the elliptic integrals, 0 where nothing moves."""
-    total = np.asarray(A + B, dtype=np.float64)
-    share = np.divide(A, total, out=np.zeros_like(total), where=total > 0)
-    return np.asarray(4 * share * (1 - share))
-
-
-def _turned(x: ArrayLike, y: ArrayLike, angle: ArrayLike) -> tuple[Array, Array]:
+def turned(x: ArrayLike, y: ArrayLike, angle: ArrayLike) -> tuple[Array, Array]:
+    """Return points turned about the origin by ``angle`` [rad]."""
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     cos, sin = np.cos(angle), np.sin(angle)
     return np.asarray(x * cos - y * sin), np.asarray(x * sin + y * cos)
 
 
-def _oscillating(offset: float, amplitude: float, frequency: float, t: ArrayLike) -> tuple[Array, Array]:
-    phase = 2 * np.pi * frequency * np.asarray(t, dtype=np.float64)
-    return offset + amplitude * np.sin(phase), 2 * np.pi * frequency * amplitude * np.cos(phase)
-
-
-def _check_motion(motion: str) -> None:
-    if motion not in ("rotary", "linear", "orbital"):
-        raise ModelError(refuse("motion", motion, "rotary, linear or orbital"))
+def wafer_point(r0: float, phi0: float, times: ArrayLike, carrier: float) -> tuple[Array, Array, Array]:
+    """Return times [s] and where (x, y) [m] about the carrier axis a wafer point then is."""
+    t = np.asarray(times, dtype=np.float64)
+    return t, *turned(r0 * np.cos(phi0), r0 * np.sin(phi0), carrier * t)

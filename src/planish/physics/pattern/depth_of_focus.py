@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero
 
 SOURCES: tuple[str, ...] = (
     "Rayleigh depth of focus k2 lambda/NA^2: Born & Wolf, Principles of Optics (from memory)",
@@ -36,6 +36,5 @@ def depth_of_focus(wavelength: float, aperture: float, k2: float = 0.5) -> float
     k2 lambda/NA^2. The paraxial form: at high apertures the exact focus depth is smaller.
     """
     for what, value in (("wavelength [m]", wavelength), ("numerical aperture", aperture), ("k2", k2)):
-        if not value > 0:
-            raise ModelError(refuse(what, value, "above 0"))
+        above_zero(what, value)
     return k2 * wavelength / aperture**2

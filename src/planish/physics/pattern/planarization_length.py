@@ -109,7 +109,7 @@ def averaging_response(
         ("pressure [Pa]", pressure),
         ("wafer rigidity", wafer_rigidity),
     ):
-        if not value > 0:
+        if not value > 0:  # a rigid wafer is infinitely stiff
             raise ModelError(refuse(what, value, "above 0"))
     if not selectivity_length >= 0:
         raise ModelError(refuse("selectivity length [m]", selectivity_length, "0 or more"))

@@ -10,9 +10,7 @@ All arguments and results in SI.
 
 from __future__ import annotations
 
-import math
-
-from planish.errors import ModelError
+from planish.physics.checks import above_zero
 
 SOURCES: tuple[str, ...] = (
     "Clamped and simply supported circular plates under uniform pressure: Timoshenko & Woinowsky-Krieger, "
@@ -27,34 +25,7 @@ WATER_TENSION = 0.0728  # [N/m] water at 20 °C, CRC Handbook (from memory)
 
 def _positive(**values: float) -> None:
     for name, value in values.items():
-        if not (math.isfinite(value) and value > 0.0):
-            raise ModelError(f"{name.replace('_', ' ')} = {value!r}: must be above 0")
-
-
-def plate_stiffness(modulus: float, poisson: float, thickness: float) -> float:
-    """Return the bending stiffness of a plate.
-
-    Parameters
-    ----------
-    modulus, poisson, thickness
-        Of the plate: E [Pa], nu, h [m].
-
-    Returns
-    -------
-    float
-        D [N m].
-
-    Raises
-    ------
-    ModelError
-        Where a value that must be above 0 is not.
-
-    Notes
-    -----
-    D = E h^3/(12 (1-nu^2)).
-    """
-    _positive(modulus=modulus, thickness=thickness)
-    return modulus * thickness**3 / (12.0 * (1.0 - poisson**2))
+        above_zero(name.replace("_", " "), value)
 
 
 def wafer_weight_pressure(density: float, thickness: float) -> float:

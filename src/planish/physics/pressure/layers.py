@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero
 
 Array = NDArray[np.float64]
 
@@ -150,9 +151,26 @@ def belt_base(
         raise ModelError(refuse("belt tension [N/m]", tension, "0 or more"))
     if not (math.isfinite(thickness) and thickness > 0):
         raise ModelError(refuse("belt thickness [m]", thickness, "more than 0"))
-    belt = ElasticLayer(modulus, poisson, thickness)
-    bending = belt.plane_modulus * thickness**3 / 12
+    ElasticLayer(modulus, poisson, thickness)  # refuses what no belt is made of
+    bending = plate_stiffness(modulus, poisson, thickness)
     return Base(rigid=False, spring=bearing_stiffness, half_tension=tension / 2, bending=bending)
+
+
+def plate_stiffness(modulus: float, poisson: float, thickness: float) -> float:
+    """Return the bending stiffness D = E h^3/(12 (1-nu^2)) [N m] of a plate.
+
+    Parameters
+    ----------
+    modulus
+        Young's modulus [Pa].
+    poisson
+        Poisson's ratio.
+    thickness
+        Of the plate [m].
+    """
+    above_zero("modulus", modulus)
+    above_zero("thickness", thickness)
+    return modulus * thickness**3 / (12 * (1 - poisson**2))
 
 
 def _transfer(poisson: float, depth: Array) -> Array:
@@ -307,6 +325,22 @@ def holed_layer(layer: ElasticLayer, hole_fraction: float) -> ElasticLayer:
 
 
 SHALLOW = 1e-4  # [m]
+
+
+def groove_share(pattern: str, width: float, pitch: float) -> float:
+    """Return the share of pad area that is groove: one set of lines, or two crossing ones for a grid.
+
+    Parameters
+    ----------
+    pattern
+        How the grooves run: none, concentric, grid or spiral.
+    width, pitch
+        Of a groove, and from groove to groove [m].
+    """
+    if pattern == "none" or pitch <= 0:
+        return 0.0
+    lines = min(width / pitch, 1.0)
+    return lines if pattern != "grid" else 1.0 - (1.0 - lines) ** 2
 
 
 def grooved_layers(layer: ElasticLayer, groove_fraction: float, depth: float) -> tuple[ElasticLayer, ...]:

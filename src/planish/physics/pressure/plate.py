@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from planish.engine.fixed import sealed
 from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
-from planish.physics.pressure.layers import Base
+from planish.physics.pressure.layers import Base, plate_stiffness
 from planish.physics.pressure.radial_grid import (
     AREA_SUBCELLS,
     PressureGrid,
@@ -86,7 +86,7 @@ def plate_operator(grid: PressureGrid, modulus: float, poisson: float, thickness
         raise ModelError(refuse("wafer Poisson ratio", poisson, "0 to 0.499", "silicon about 0.28"))
     if not (math.isfinite(thickness) and 0 < thickness < 0.2 * grid.wafer_radius):
         raise ModelError(refuse("wafer thickness [m]", thickness, "more than 0, under a fifth of the radius"))
-    rigidity = modulus * thickness**3 / (12 * (1 - poisson**2))
+    rigidity = plate_stiffness(modulus, poisson, thickness)
     share = grid.areas / grid.areas.sum()
     table = ring_load_deflection(grid.r, grid.r, grid.wafer_radius, rigidity, poisson)
     mean = table @ share

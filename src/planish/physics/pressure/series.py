@@ -17,6 +17,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from planish.engine.fixed import seal
+from planish.engine.record import Record
 from planish.errors import ModelError, refuse
 from planish.physics.pressure.plate import PlateOperator
 from planish.physics.pressure.ring_influence import PadOperator
@@ -32,189 +34,149 @@ _FAINTEST = 1e-300  # [Pa]: below it the arithmetic ends, far below any pressure
 _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 
-@dataclass(slots=True)
-class WornPad:
-    """Pad and plate in one matrix, between worn states; steps share it.
-
-    Attributes
-    ----------
-    matrices
-        Of the worn states, (k, n, n).
-    matrix
-        Of the present one, (n, n).
-    """
+@dataclass(frozen=True, slots=True, repr=False)
+class WornPad(Record):
+    """Pad and plate in one matrix at each worn state of the pad: ``matrices`` (k, n, n). Steps share it."""
 
     matrices: Array
-    matrix: Array
+
+    def at(self, shares: Array) -> Array:
+        """Return the matrix (n, n) of the worn state that ``shares`` (k,) of the given ones make up."""
+        mixed = np.empty(self.matrices.shape[1:])
+        _mix(self.matrices, shares, mixed)
+        return mixed
 
 
-@dataclass(slots=True)
-class SeriesStep:
-    """One recipe step in a series: what stays, and where the last wafer left off.
+@dataclass(frozen=True, slots=True, repr=False)
+class SeriesStep(Record):
+    """What of one recipe step stays through a series.
 
-    Attributes
-    ----------
-    pad
-        Pad and plate, shared with the other steps.
-    pad_loads
-        (k, n), of the k worn states of the pad between which is interpolated.
-    pad_load
-        (n,), of the pad's present state.
-    load
-        (n,), 0 on the ring [Pa].
-    bodies
-        (n, 1 or 2): which rigid height a node belongs to.
-    weights
-        (1 or 2, n): its area [m^2].
-    wanted
-        Forces on wafer and ring [N].
-    wafer_nodes
-        How many of the n nodes are the wafer's.
-    pressure
-        Last solution [Pa], (n,).
-    inverse, heights, forces
-        What the last factors leave for the next wafer.
-    made
-        Whether there are such factors.
+    ``pad_loads`` (k, n) belong to the k worn states of the pad between which is interpolated;
+    ``load`` (n,) is 0 on the ring.
     """
 
-    pad: WornPad
     pad_loads: Array
-    pad_load: Array
     load: Array
     bodies: Array
     weights: Array
     wanted: Array
-    wafer_nodes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Where the last wafer left a step: its pressures (n,) [Pa] and the inverse that found them.
+
+    ``heights`` and ``forces`` follow from the inverse; all three mean nothing until they are ``made``.
+    """
+
     pressure: Array
     inverse: Array
     heights: Array
     forces: Array
-    made: bool = False
+    made: bool
+
+    def __post_init__(self) -> None:
+        seal(self.pressure, self.inverse, self.heights, self.forces)
 
 
 def worn_pad(operators: list[PadOperator], plate: PlateOperator, with_ring: bool) -> WornPad:
-    """Return pad and plate for the pad's worn states, standing at the first.
+    """Return pad and plate for the pad's worn states ``operators`` (k, on one grid).
 
     Parameters
     ----------
     operators
-        Of the worn states (k), on one grid.
+        Of the worn states (k,), on one grid.
     plate
-        The wafer's bending on it.
+        The wafer.
     with_ring
-        Whether the ring is down.
-
-    Returns
-    -------
-    WornPad
-        Shared by the steps of a recipe.
+        Whether a pressed ring is there.
     """
     systems = [combine(operator, plate, with_ring) for operator in operators]
-    matrices = np.stack([np.ascontiguousarray(system.matrix) for system in systems])
-    return WornPad(matrices, matrices[0].copy())
+    return WornPad(np.stack([np.ascontiguousarray(system.matrix) for system in systems]))
 
 
 def series_step(
-    pad: WornPad, operators: list[PadOperator], plate: PlateOperator, load: Array, ring_pressure: float
+    operators: list[PadOperator], plate: PlateOperator, load: Array, ring_pressure: float
 ) -> SeriesStep:
-    """Prepare one recipe step.
+    """Prepare one recipe step on the pad that :func:`worn_pad` makes of the same ``operators``.
 
     Parameters
     ----------
-    pad
-        From :func:`worn_pad`.
-    operators, plate
-        The same that ``pad`` is made of.
+    operators
+        Of the worn states (k,), on one grid.
+    plate
+        The wafer.
     load
-        On the wafer's back [Pa], (wafer nodes,).
+        On the wafer's back (wafer nodes,) [Pa].
     ring_pressure
         [Pa]; 0 lifts the ring off.
-
-    Returns
-    -------
-    SeriesStep
-        Ready for :func:`solve_next`.
-
-    Raises
-    ------
-    ModelError
-        Where the load has another shape than the grid, or no positive force.
     """
     grid = operators[0].grid
     with_ring = grid.has_ring and ring_pressure > 0
     systems = [combine(operator, plate, with_ring) for operator in operators]
-    count, size = grid.r.size, systems[0].areas.size
+    count, areas = grid.r.size, systems[0].areas
     if load.shape != (count,) or not float(grid.areas @ load) > 0:
         raise ModelError(
             refuse("wafer load", f"shape {load.shape}", f"{count} pressures with a positive force")
         )
-    full = np.zeros(size)
+    full = np.zeros(areas.size)
     full[:count] = load
     bodies = np.ascontiguousarray(systems[0].bodies)
-    areas = systems[0].areas
     wanted = np.array([float(areas[:count] @ load), ring_pressure * float(grid.ring_areas.sum())])
-    begin = np.full(size, ring_pressure)
-    begin[:count] = np.maximum(load, 0.1 * wanted[0] / areas[:count].sum())
-    pad_loads = np.stack([system.pad[:, :count] @ load for system in systems])
     return SeriesStep(
-        pad=pad,
-        pad_loads=pad_loads,
-        pad_load=pad_loads[0].copy(),
+        pad_loads=np.stack([system.pad[:, :count] @ load for system in systems]),
         load=full,
         bodies=bodies,
         weights=np.ascontiguousarray((bodies * areas[:, None]).T),
         wanted=wanted[: bodies.shape[1]],
-        wafer_nodes=count,
-        pressure=begin,
-        inverse=np.zeros((size, size)),
-        heights=np.zeros((size, bodies.shape[1])),
-        forces=np.zeros((bodies.shape[1], bodies.shape[1])),
     )
 
 
-def wear_to(pads: list[WornPad], steps: list[SeriesStep], shares: Array) -> None:
-    """Move all to the worn state that shares of the given states make up (:class:`Interpolation`).
-
-    Parameters
-    ----------
-    pads, steps
-        Changed in place.
-    shares
-        Of the worn states, (k,).
-    """
-    for pad in pads:
-        _mix(pad.matrices, shares, pad.matrix)
-    for step in steps:
-        step.pad_load = shares @ step.pad_loads
-
-
-def solve_next(step: SeriesStep, length: Array, scale: Array, raised: Array) -> Array:
-    """Return the pressures for the pad as it now is.
+def begin(step: SeriesStep, pressure: Array) -> Solved:
+    """Return where a series starts: at a guess of the ``pressure`` (n,) [Pa], nothing known of the inverse.
 
     Parameters
     ----------
     step
-        Whose last solution is the start; changed in place.
-    length, scale, raised
-        lambda [m], p0 [Pa] and height [m] of the summit layer at every node in play, as in
-        ``solve_pressure`` (``asperity_offset`` plus ``foundation_offset``).
+        The step that is polished.
+    pressure
+        A guess of it (n,) [Pa].
+    """
+    size, bodies = step.bodies.shape
+    return Solved(
+        pressure, np.zeros((size, size)), np.zeros((size, bodies)), np.zeros((bodies, bodies)), made=False
+    )
 
-    Returns
-    -------
-    Array
-        [Pa], wafer nodes, then ring nodes.
+
+def solve_next(
+    step: SeriesStep, matrix: Array, shares: Array, last: Solved, length: Array, scale: Array, raised: Array
+) -> Solved:
+    """Return the pressures [Pa] at wafer nodes, then ring nodes, for the pad as it now is.
+
+    Parameters
+    ----------
+    step
+        The step that is polished.
+    matrix
+        ``WornPad.at(shares)``, (n, n).
+    shares
+        Of the worn states (k,).
+    last
+        What was found for the wafer before, or where the series begins.
+    length, scale, raised
+        Lambda [m], p0 [Pa] and height [m] of the summit layer at every node in play (n,), as in
+        ``solve_pressure`` (``asperity_offset`` plus ``foundation_offset``).
 
     Raises
     ------
     ModelError
         Where no solution is found.
     """
-    p = step.pressure.copy()
+    p = last.pressure.copy()
     try:
-        solved, step.made = _chord(
-            step.pad.matrix,
-            step.pad_load - raised,
+        solved, *inverse = _chord(
+            matrix,
+            shares @ step.pad_loads - raised,
             step.load,
             step.bodies,
             step.weights,
@@ -222,10 +184,10 @@ def solve_next(step: SeriesStep, length: Array, scale: Array, raised: Array) -> 
             length,
             scale,
             p,
-            step.inverse,
-            step.heights,
-            step.forces,
-            step.made,
+            last.inverse,
+            last.heights,
+            last.forces,
+            last.made,
         )
     except np.linalg.LinAlgError:
         solved = False
@@ -233,8 +195,7 @@ def solve_next(step: SeriesStep, length: Array, scale: Array, raised: Array) -> 
         raise ModelError(
             refuse("pressure solve", "unsolved", "solvable", "check moduli, loads and summit numbers")
         )
-    step.pressure = p
-    return p
+    return Solved(p, *inverse)
 
 
 class Interpolation:
@@ -248,32 +209,21 @@ class Interpolation:
         ]
 
     def at(self, place: float) -> Array:
-        """Return the shares of the states.
-
-        Parameters
-        ----------
-        place
-            In the unit of the states.
-
-        Returns
-        -------
-        Array
-            (k,), summing to 1.
-        """
+        """Return the shares (k,), summing to 1, at ``place`` in the unit of the states."""
         return np.array([float(np.prod(place - others)) / bottom for others, bottom in self._rows])
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _mix(matrices: Array, shares: Array, out: Array) -> None:
     for i in range(out.shape[0]):
         for j in range(out.shape[1]):
-            total = 0.0
-            for k in range(shares.size):
-                total += shares[k] * matrices[k, i, j]
-            out[i, j] = total
+            out[i, j] = shares[0] * matrices[0, i, j]
+        for k in range(1, shares.size):
+            for j in range(out.shape[1]):
+                out[i, j] += shares[k] * matrices[k, i, j]
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _chord(
     matrix: Array,
     offset: Array,
@@ -288,8 +238,11 @@ def _chord(
     heights: Array,
     forces: Array,
     made: bool,
-) -> tuple[bool, bool]:
-    """Solve in place in ``p``; returns (solved, whether the inverse is now good to start from)."""
+) -> tuple[bool, Array, Array, Array, bool]:
+    """Solve in place in ``p``; returns (solved, inverse, heights, forces, whether those are good to start from).
+
+    A new inverse goes into new arrays: the one that came in belongs to the wafer before.
+    """
     last, contraction, size = np.inf, 0.0, 0.0
     for _ in range(_MOST_PASSES):
         residual = length * np.log(p / scale) + np.dot(matrix, p - load) + offset
@@ -297,9 +250,9 @@ def _chord(
             jacobian = matrix.copy()
             for i in range(p.size):
                 jacobian[i, i] += length[i] / p[i]
-            inverse[:, :] = np.linalg.inv(jacobian)
-            heights[:, :] = np.dot(inverse, bodies)
-            forces[:, :] = np.linalg.inv(np.dot(weights, heights))
+            inverse = np.linalg.inv(jacobian).copy()  # type: ignore[assignment]
+            heights = np.dot(inverse, bodies)
+            forces = np.linalg.inv(np.dot(weights, heights)).copy()
             made = True
         move = np.dot(inverse, residual)
         rigid = np.dot(forces, wanted - np.dot(weights, p - move))
@@ -309,15 +262,15 @@ def _chord(
             change = move[i] / p[i]
             size = max(size, abs(change))
             if not np.isfinite(change):
-                return False, False
+                return False, inverse, heights, forces, made
         for i in range(p.size):
             change = move[i] / p[i]
             # Far moves downward go by the exponential, which keeps the pressure positive.
             p[i] = p[i] + move[i] if size < 0.3 or change > 0 else p[i] * np.exp(change)
             if not p[i] >= _FAINTEST:
-                return False, False
+                return False, inverse, heights, forces, made
         contraction = size / last if last < 0.3 else 0.0
         last = size
         if size * min(max(contraction, 1e-3), 1.0) <= TOLERANCE or (size < 1e-9 and contraction > 0.5):
-            return True, True
-    return False, False
+            return True, inverse, heights, forces, made
+    return False, inverse, heights, forces, made

@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import erfcx, ndtr
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero, zero_or_more
 
 Array = NDArray[np.float64]
 
@@ -82,8 +83,7 @@ def plane_modulus(modulus: float, poisson: float) -> float:
     ModelError
         Where the modulus is not above 0 or no body has the Poisson ratio.
     """
-    if not modulus > 0:
-        raise ModelError(refuse("summit modulus [Pa]", modulus, "above 0"))
+    above_zero("summit modulus [Pa]", modulus)
     if not -1.0 < poisson <= 0.5:
         raise ModelError(refuse("summit Poisson ratio", poisson, "above -1 and at most 0.5"))
     return modulus / (1.0 - poisson**2)
@@ -144,8 +144,8 @@ def height_grid(height_sd: float, tail_length: float, bins: int = 400, *, tails:
     ModelError
         Where a value is out of its range.
     """
-    _positive("summit height standard deviation [m]", height_sd, zero=True)
-    _positive("summit tail length [m]", tail_length)
+    zero_or_more("summit height standard deviation [m]", height_sd)
+    above_zero("summit tail length [m]", tail_length)
     if bins < 8:
         raise ModelError(refuse("bins", bins, "8 or more"))
     start = min(height_sd**2 / tail_length, 4.0 * height_sd)
@@ -179,8 +179,8 @@ def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Arr
     Height = Gaussian(0, ``height_sd``) + exponential(``tail_length``), whose cumulative probability is
     Phi(x) - exp(u^2/2 - u x) Phi(x - u) with x = z/sd, u = sd/tail.
     """
-    _positive("summit height standard deviation [m]", height_sd, zero=True)
-    _positive("summit tail length [m]", tail_length)
+    zero_or_more("summit height standard deviation [m]", height_sd)
+    above_zero("summit tail length [m]", tail_length)
     z = np.asarray(edges, dtype=np.float64)
     if height_sd == 0.0:
         beyond = np.exp(-np.maximum(z, 0.0) / tail_length)
@@ -238,9 +238,9 @@ def contact(
     p = n (4/3) E* sqrt(R) M_(3/2), A = pi R n M_1, dp/dd = -n 2 E* sqrt(R) M_(1/2), with M_k = int (z-d)^k
     phi dz.
     """
-    _positive("summit density [1/m^2]", density)
-    _positive("summit tip radius [m]", tip_radius)
-    _positive("summit plane modulus [Pa]", modulus)
+    above_zero("summit density [1/m^2]", density)
+    above_zero("summit tip radius [m]", tip_radius)
+    above_zero("summit plane modulus [Pa]", modulus)
     stiff = density * modulus * sqrt(tip_radius)
     pressure = 4.0 / 3.0 * stiff * table_integral(1.5, separation, edges, probability)
     area = pi * tip_radius * density * table_integral(1.0, separation, edges, probability)
@@ -356,11 +356,6 @@ def exponential_layer(
     )
     state = contact(d, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus)
     return state.decay_length, state.pressure, d
-
-
-def _positive(what: str, value: float, *, zero: bool = False) -> None:
-    if not (np.isfinite(value) and (value >= 0 if zero else value > 0)):
-        raise ModelError(refuse(what, value, "0 or more" if zero else "above 0"))
 
 
 def _checked(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:

@@ -6,9 +6,6 @@ bin is cut in proportion to the area that it shares with each ring of the disk
 times the sliding speed where they meet. Areas are exact lenses of two circles
 (strips of one circle on a belt); speeds are taken at the middles. The sweep's own
 speed (about 0.1 m/s) is left out beside the platen's.
-
-On an orbiting pad, which does not turn, the disk is taken to be carried around
-the pad's axis, all azimuths alike.
 """
 
 from __future__ import annotations
@@ -19,8 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
-from planish.physics.motion.circles import lens_area, segment_area
-from planish.physics.motion.motion import mean_speed
+from planish.physics.checks import above_zero
+from planish.physics.motion.motion import Motion
+from planish.units import LBF
 
 Array = NDArray[np.float64]
 
@@ -34,13 +32,13 @@ SOURCES: tuple[str, ...] = (
     " conditioning force on pad topography (abstract)",
 )
 
-REFERENCE_LOAD = 7.0 * 4.4482216152605 / (4e6 * pi * 0.05**2 * 0.01)
+REFERENCE_LOAD = 7.0 * LBF / (4e6 * pi * 0.05**2 * 0.01)
 """Load of one active diamond [N] under which a catalogue pad's stated surface was made: 7 lbf on a
 100 mm disk with 4 diamonds per mm^2, one in a hundred active (common practice, no source)."""
 
 
 def cut_matrix(
-    motion: str,
+    machine: Motion,
     pad_edges: ArrayLike,
     positions: ArrayLike,
     *,
@@ -48,42 +46,28 @@ def cut_matrix(
     downforce: float,
     coefficient: float,
     disk_speed: float,
-    platen_speed: float = 0.0,
-    belt_speed: float = 0.0,
-    belt_length: float = 0.0,
-    orbit_radius: float = 0.0,
-    orbit_speed: float = 0.0,
+    drive: float = 0.0,
     disk_rings: int = 12,
 ) -> Array:
-    """Return the mean cut rate of every pad bin with the disk held at each position.
+    """Mean pad cut rate [m/s] of every pad bin (n,) with the disk held at each position (m,): shape (n, m).
 
     Parameters
     ----------
-    motion
-        "rotary", "linear" or "orbital".
+    machine
+        Whose pad it is.
     pad_edges
-        Bin edges (n+1,) of the pad radius, or of the distance from the belt's centre line (both sides) [m].
+        Bin edges (n+1,) of the pad's coordinate [m]: its radius, or the distance from a belt's centre line (both
+        sides).
     positions
         Of the disk's centre (m,) [m]; on a belt signed.
     disk_radius, downforce
         [m], [N]. A disk that overhangs the pad's edge presses on the rest of its area.
     coefficient
         Cut depth per pressure and sliding distance [1/Pa], as sharp as the disk now is.
-    disk_speed, platen_speed, orbit_speed
-        [rad/s].
-    belt_speed
-        [m/s].
-    belt_length
-        Once round [m].
-    orbit_radius
-        [m].
+    disk_speed, drive
+        Of the disk [rad/s], and of what moves the pad.
     disk_rings
         Rings of the disk between which the speed is taken as constant.
-
-    Returns
-    -------
-    Array
-        [m/s], (n, m).
 
     Raises
     ------
@@ -94,11 +78,11 @@ def cut_matrix(
     c = np.atleast_1d(np.asarray(positions, dtype=np.float64))
     if edges.ndim != 1 or edges.size < 2 or np.any(~(np.diff(edges) > 0)) or edges[0] < 0:
         raise ModelError(refuse("pad bin edges [m]", edges.tolist(), "increasing from 0 or more"))
-    _above(disk_radius, "disk radius [m]")
+    above_zero("disk radius [m]", disk_radius)
     for value, name in ((downforce, "disk downforce [N]"), (coefficient, "pad cut coefficient [1/Pa]")):
         if not (np.isfinite(value) and value >= 0):
             raise ModelError(refuse(name, value, "0 or more"))
-    if np.any(~(np.abs(c) <= edges[-1] * (1 + 1e-12))) or (motion != "linear" and np.any(c < 0)):
+    if np.any(~(np.abs(c) <= edges[-1] * (1 + 1e-12))) or (not machine.shape.straight and np.any(c < 0)):
         raise ModelError(
             refuse(
                 "disk position [m]",
@@ -107,85 +91,40 @@ def cut_matrix(
                 "correct the sweep or its dwell table",
             )
         )
-    rings = np.linspace(0.0, disk_radius, disk_rings + 1)
-    middle = 0.5 * (rings[1:] + rings[:-1])
-    if motion == "linear":
-        _above(belt_length - 2 * disk_radius, "belt length less disk diameter [m]")
-        swept = _belt_swept(edges, c, rings, middle, belt_speed, disk_speed)
-        area = belt_length * 2.0 * np.diff(edges)
-    else:
-        shared = _lens_bins(edges, c, rings)
-        bins = 0.5 * (edges[1:] + edges[:-1])
-        swept = np.einsum(
-            "mrn,mrn->mn",
-            shared,
-            np.broadcast_to(
-                _disk_speed(
-                    motion,
-                    middle[None, :, None],
-                    bins[None, None, :],
-                    c[:, None, None],
-                    platen_speed,
-                    disk_speed,
-                    orbit_radius,
-                    orbit_speed,
-                ),
-                shared.shape,
-            ),
-        )
-        area = pi * np.diff(edges**2)
-    on_pad = _area_on_pad(motion, edges, c, disk_radius)
-    return np.asarray((coefficient * downforce / on_pad[:, None] * swept / area).T)
+    swept = machine.disk_swept(edges, c, np.linspace(0.0, disk_radius, disk_rings + 1), drive, disk_speed)
+    on_pad = machine.disk_on_pad(float(edges[-1]), c, disk_radius)
+    return np.asarray((coefficient * downforce / on_pad[:, None] * swept / machine.bin_areas(edges)).T)
 
 
 def cut_profile(matrix: ArrayLike, shares: ArrayLike) -> Array:
-    """Return the cut rate averaged over a sweep.
+    """Return the cut rate (n,) [m/s] averaged over a sweep: ``cut_matrix`` (n, m) times time shares (m,).
 
     Parameters
     ----------
     matrix
-        From :func:`cut_matrix`, (n, m) [m/s].
+        From :func:`cut_matrix` (n, m) [m/s].
     shares
-        Of time at each position, (m,).
-
-    Returns
-    -------
-    Array
-        [m/s], (n,).
+        Of the time at each position (m,).
     """
     return np.asarray(np.asarray(matrix, dtype=np.float64) @ np.asarray(shares, dtype=np.float64))
 
 
 def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
-    """Return the cut rate left, of that of a new disk.
+    """Cut rate left after ``use`` [s], of a new disk: floor + (1 - floor) exp(-use/dulling_time).
 
     Parameters
     ----------
     use
         Of the disk [s], any shape.
     dulling_time
-        [s].
+        In which what can dull falls to 1/e [s].
     floor
-        Share that is left for ever, 0 to 1.
-
-    Returns
-    -------
-    Array
-        Shape as ``use`` [1].
-
-    Raises
-    ------
-    ModelError
-        Where a value is out of its range.
-
-    Notes
-    -----
-    floor + (1 - floor) exp(-use/dulling_time).
+        What is left in the end.
     """
     t = np.asarray(use, dtype=np.float64)
     if np.any(~(t >= 0)):
         raise ModelError(refuse("disk use [s]", float(np.min(t)), "0 or more"))
-    _above(dulling_time, "dulling time [s]")
+    above_zero("dulling time [s]", dulling_time)
     if not 0 <= floor <= 1:
         raise ModelError(refuse("sharpness floor", floor, "0 to 1"))
     return np.asarray(floor + (1.0 - floor) * np.exp(-t / dulling_time))
@@ -194,35 +133,25 @@ def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
 def load_per_diamond(
     downforce: float, disk_radius: float, grit_density: float, active_fraction: float
 ) -> float:
-    """Return the load of one active diamond.
+    """Return the load [N] of one active diamond: downforce/(density * disk area * active fraction).
 
     Parameters
     ----------
     downforce
-        Of the disk [N].
+        On the disk [N].
     disk_radius
         [m].
     grit_density
         Diamonds per area [1/m^2].
     active_fraction
-        Share of them that cuts, above 0 and at most 1.
-
-    Returns
-    -------
-    float
-        [N].
-
-    Raises
-    ------
-    ModelError
-        Where a value is out of its range.
+        Share of them that cut.
 
     Notes
     -----
-    downforce/(density * disk area * active fraction).
+    ``downforce`` [N], ``disk_radius`` [m], ``grit_density`` [1/m^2].
     """
-    _above(disk_radius, "disk radius [m]")
-    _above(grit_density, "grit density [1/m^2]")
+    above_zero("disk radius [m]", disk_radius)
+    above_zero("grit density [1/m^2]", grit_density)
     if not 0 < active_fraction <= 1:
         raise ModelError(refuse("active fraction of the grit", active_fraction, "above 0 and at most 1"))
     if not downforce >= 0:
@@ -236,88 +165,21 @@ def roughness_ratio(load: float, porosity: float, *, reference: float = REFERENC
     Parameters
     ----------
     load
-        Of one diamond [N].
+        On one active diamond [N].
     porosity
-        Of the pad, 0 or more and below 1.
+        Share of the pad's volume that is pores.
     reference
         Load [N] under which the stated surface was made.
 
-    Returns
-    -------
-    float
-        Scales the body's deviation and the tail of the summit heights alike [1].
-
-    Raises
-    ------
-    ModelError
-        Where a value is out of its range.
-
     Notes
     -----
-    A pyramid cuts furrows as deep as the root of its load; the pores keep their own roughness, taken as the
-    share ``porosity`` of the variance: sqrt(porosity + (1 - porosity) load/reference).
+    A pyramid cuts furrows as deep as the root of its ``load`` [N]; the pores
+    keep their own roughness, taken as the share ``porosity`` of the variance:
+    sqrt(porosity + (1 - porosity) load/reference). Scales the body's
+    deviation and the tail of the summit heights alike.
     """
     if not (load >= 0 and reference > 0):
         raise ModelError(refuse("load of one diamond [N]", load, "0 or more"))
     if not 0 <= porosity < 1:
         raise ModelError(refuse("pad porosity", porosity, "0 or more and below 1"))
     return float(np.sqrt(porosity + (1.0 - porosity) * load / reference))
-
-
-def _disk_speed(
-    motion: str,
-    r: Array,
-    R: Array,
-    c: Array,
-    platen_speed: float,
-    disk_speed: float,
-    orbit_radius: float,
-    orbit_speed: float,
-) -> Array:
-    """Sliding speed [m/s] where disk radius r meets pad radius R, disk at c; the triangle fixes it."""
-    if motion == "rotary":
-        turning = platen_speed - disk_speed
-        squared = platen_speed * disk_speed * c**2 + turning * (platen_speed * R**2 - disk_speed * r**2)
-        return np.sqrt(np.maximum(squared, 0.0))
-    if motion != "orbital":
-        raise ModelError(refuse("motion", motion, "'rotary', 'linear' or 'orbital'"))
-    return np.asarray(mean_speed(orbit_radius * orbit_speed, disk_speed * r) + 0.0 * (R + c))
-
-
-def _lens_bins(edges: Array, c: Array, rings: Array) -> Array:
-    """Area [m^2] shared by disk rings and pad rings, shape (m, rings, n)."""
-    return np.maximum(
-        np.diff(np.diff(lens_area(rings[None, :, None], edges[None, None, :], c[:, None, None]), axis=1)), 0
-    )
-
-
-def _belt_swept(
-    edges: Array, c: Array, rings: Array, middle: Array, belt_speed: float, disk_speed: float
-) -> Array:
-    """Sum over disk rings of area shared with each strip (both sides) times speed, shape (m, n) [m^3/s]."""
-    total = np.zeros((c.size, edges.size - 1))
-    for side in (1.0, -1.0):
-        y = side * edges[None, None, :] - c[:, None, None]
-        area = np.abs(np.diff(np.diff(segment_area(rings[None, :, None], y), axis=1), axis=2))
-        across = 0.5 * (y[:, :, 1:] + y[:, :, :-1])
-        across = np.clip(across, -middle[None, :, None], middle[None, :, None])
-        r = middle[None, :, None]
-        squared = belt_speed**2 + 2.0 * belt_speed * disk_speed * across + (disk_speed * r) ** 2
-        total += np.einsum("mrn,mrn->mn", area, np.sqrt(np.maximum(squared, 0.0)))
-    return total
-
-
-def _area_on_pad(motion: str, edges: Array, c: Array, disk_radius: float) -> Array:
-    """Area [m^2] of the disk that lies on the pad, per position."""
-    rim = np.array([0.0, disk_radius])
-    if motion == "linear":
-        both = segment_area(
-            np.full((c.size, 2), disk_radius), np.stack([-edges[-1] - c, edges[-1] - c], axis=1)
-        )
-        return np.asarray(both[:, 1] - both[:, 0])
-    return _lens_bins(np.array([0.0, edges[-1]]), c, rim)[:, 0, 0]
-
-
-def _above(value: float, name: str) -> None:
-    if not (np.isfinite(value) and value > 0):
-        raise ModelError(refuse(name, value, "above 0"))

@@ -147,7 +147,7 @@ def ageing_grid(
     return np.asarray(np.interp(np.linspace(0.0, count[-1], bins + 1), count, scale))
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float, float]:
     """Moments of order 1/2, 1, 3/2 and 0 of z - d above d, exact for uniform bins."""
     n = p.size
@@ -171,7 +171,7 @@ def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float, float]:
     return half / 1.5, one / 2.0, threehalf / 2.5, count
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _separate(
     p: Array, z: Array, pressure: float, stiff: float, guess: float, tolerance: float
 ) -> tuple[float, float, float, float, float]:
@@ -200,7 +200,7 @@ def _separate(
     return d, half, one, threehalf, count
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def log_load(probability: Array, edges: Array) -> Array:
     """Return how much load fresh summits would take, with a flat at every edge.
 
@@ -223,7 +223,7 @@ def log_load(probability: Array, edges: Array) -> Array:
     return out
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def contact_rings(
     probability: Array, edges: Array, pressure: Array, stiff: float, separation: Array, moments: Array
 ) -> None:
@@ -255,7 +255,7 @@ def contact_rings(
         moments[r, 0], moments[r, 1], moments[r, 2], moments[r, 3] = half, one, threehalf, count
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _wear(p: Array, z: Array, d: float, move: float, cumulative: Array) -> None:
     """Carry the cumulative distribution of one ring down its wear paths, sqrt(delta) less ``move``."""
     n = p.size
@@ -295,7 +295,7 @@ def _wear(p: Array, z: Array, d: float, move: float, cumulative: Array) -> None:
         before = now
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def age_rings(
     probability: Array,
     edges: Array,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.errors import SetupError, refuse
 from planish.physics.pressure.layers import surface_compliance
-from planish.physics.removal.laws import removal_rate
+from planish.physics.removal.laws import LAWS, removal_rate
 from planish.physics.surface import asperities
 
 if TYPE_CHECKING:
@@ -111,8 +111,7 @@ def pad_state(
     ``decay_length`` [m] and ``real_pressure`` [Pa] are those of the summits at
     any point of the pad's life (from the lot level); without them, as conditioned.
     """
-    from planish.predict.wafer.contact_model import summit_curve
-    from planish.predict.wafer.pad_surface import as_conditioned
+    from planish.predict.wafer.pad_surface import as_conditioned, summit_curve
 
     surface = as_conditioned(bench)
     curve = summit_curve(surface)
@@ -131,16 +130,18 @@ def stack_compliance(
 
     ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
     """
-    from planish.predict.wafer.contact_model import pad_base, pad_layers
+    from planish.predict.wafer.contact_model import pad_layers
 
-    layers, base = pad_layers(bench, groove_depth, top_thickness), pad_base(bench)
+    layers, base = pad_layers(bench, groove_depth, top_thickness), bench.polisher.base()
     return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
 
 
 def wafer_rigidity(bench: Bench) -> float:
-    """Return the bending stiffness E t^3/(12 (1 - nu^2)) of the wafer [N m]."""
+    """Return the bending stiffness of the wafer [N m]."""
+    from planish.physics.pressure.layers import plate_stiffness
+
     wafer = bench.wafer
-    return wafer.modulus * wafer.thickness**3 / (12 * (1 - wafer.poisson**2))
+    return plate_stiffness(wafer.modulus, wafer.poisson, wafer.thickness)
 
 
 def place_radius(bench: Bench, place: str | float, field: float = 0.0) -> tuple[str, float]:
@@ -203,6 +204,15 @@ def local_conditions(
             if material in by_film:
                 rates[material] = by_film[material] * change
             elif material in law:
+                if "die" not in LAWS.get(bench.removal[material].law).scales:
+                    raise SetupError(
+                        refuse(
+                            f"removal.{material}.law",
+                            bench.removal[material].law,
+                            "a law that may be used on the die",
+                            "take another law, or make the material a film of the wafer",
+                        )
+                    )
                 rates[material] = law[material] * factor * change
             else:
                 known = ", ".join(sorted(law))

@@ -23,9 +23,9 @@ from planish.physics.contact.cell import counted_height, fall_rate
 from planish.physics.pattern.area_pair import PairMarch, begin_march, march
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.predict.die.conditions import LocalConditions
-from planish.predict.die.levels import Level, MetalLevel, OxideLevel, StiLevel
-from planish.predict.die.model import DieChoices, DieFields, DieInput, DiePad, fields_of, pads_of, start_step
-from planish.predict.die.window import PolishWindow, limits, passed
+from planish.predict.die.level import Level, Polished
+from planish.predict.die.model import DieChoices, DieFields, DieInput, DiePad, fields_of, pads_of
+from planish.predict.die.window import PolishWindow, passed
 
 if TYPE_CHECKING:
     from planish.physics.contact.problem import ContactProblem
@@ -88,9 +88,9 @@ def polish_by_contact(
     while True:
         step = local.steps[number]
         on, problem = pads[step.platen], problems[step.platen]
-        rates = np.array([step.rates[name] for name in _films(level)])
-        low_rate = step.rates[_low(level)]
-        longest = _PART * on.state.selectivity_length / max(low_rate, float(rates[0])) / finer
+        rates = np.array([step.rates[name] for name, _ in level.films()])
+        low_rate = float(rates[0])
+        longest = _PART * on.state.selectivity_length / low_rate / finer
         span = min(longest, step.duration / (_FEWEST * finer), left)
         pressure = _step(course, problem, on, step.pressure, rates, low_rate, reaches[number], span, pressure)
         left -= span
@@ -104,7 +104,7 @@ def polish_by_contact(
                 left = step.duration
         if tell is not None:
             tell(min(course.time / local.duration, 1.0))
-        limits_seen = len(course.limit_times) == len(limits(level))
+        limits_seen = len(course.limit_times) == len(level.limits())
         if fields is not None and (
             (limits_seen and _all_clear(course)) or course.time >= _LONGEST * local.duration
         ):
@@ -115,26 +115,9 @@ def polish_by_contact(
 
 def _begin(cells: DieInput, level: Level) -> _Course:
     share = np.clip(cells.high, LEAST_SHARE, 1.0).ravel()
-    films = [np.inf]
-    if isinstance(level, StiLevel):
-        films = [level.overburden, np.inf]
-    elif isinstance(level, MetalLevel):
-        films = [level.overburden, max(level.barrier, 1e-12), np.inf]
-    thick = np.array([np.full(share.size, value) for value in films])
-    state = begin_march(start_step(cells, level).ravel(), thick[0])
+    thick = np.array([np.full(share.size, value) for _, value in level.films()])
+    state = begin_march(level.start_step(cells).ravel(), thick[0])
     return _Course(level, cells, share, thick, state, np.full(share.size, np.inf))
-
-
-def _films(level: Level) -> tuple[str, ...]:
-    if isinstance(level, OxideLevel):
-        return (level.oxide,)
-    if isinstance(level, StiLevel):
-        return (level.oxide, level.nitride_material)
-    return (level.metal, level.barrier_material if level.barrier > 0 else level.dielectric, level.dielectric)
-
-
-def _low(level: Level) -> str:
-    return level.metal if isinstance(level, MetalLevel) else level.oxide
 
 
 def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactProblem:
@@ -204,21 +187,21 @@ def _step(
 
 def _note_clear(course: _Course, before: Array, own: Array, left: Array, span: float) -> None:
     """Write down when cells became clear within the step, by their own clocks."""
-    if isinstance(course.level, OxideLevel):
-        limit = course.level.step_limit
+    if course.level.flat_below:
+        limit = float(getattr(course.level, course.level.flat_below))
         now = np.isinf(course.clear) & (course.state.height <= limit)
         fell = np.maximum(before - course.state.height, 1e-30)
         part = np.clip((before - limit) / fell, 0.0, 1.0)
     else:
-        film = 0 if isinstance(course.level, StiLevel) else 1
-        now = np.isfinite(left[film])
-        part = 1 - np.where(now, left[film], 0.0) / own
+        last = left[-2]  # of the films that go
+        now = np.isfinite(last)
+        part = 1 - np.where(now, last, 0.0) / own
     course.clear[now] = course.time + part[now] * span
 
 
 def _note_limits(course: _Course, span: float) -> None:
     """Write down when the worst cell first passed each limit; films count only once everything is clear."""
-    if not isinstance(course.level, OxideLevel) and not _all_clear(course):
+    if not course.level.flat_below and not _all_clear(course):
         return
     for name, excess in passed(course.level, _fields(course)).items():
         if excess > 0 and name not in course.limit_times:
@@ -229,41 +212,23 @@ def _note_limits(course: _Course, span: float) -> None:
 
 
 def _all_clear(course: _Course) -> bool:
-    counted = course.cells.stepped if isinstance(course.level, OxideLevel) else course.cells.high > 1e-6
+    counted = course.cells.stepped if course.level.flat_below else course.cells.high > 1e-6
     return bool(np.all(np.isfinite(course.clear[counted.ravel()])))
 
 
 def _window(course: _Course) -> PolishWindow:
-    counted = course.cells.stepped if isinstance(course.level, OxideLevel) else course.cells.high > 1e-6
+    counted = course.cells.stepped if course.level.flat_below else course.cells.high > 1e-6
     clear = course.clear[counted.ravel()]
     earliest = float(clear.max()) if clear.size else 0.0
-    found = {name: course.limit_times.get(name, float("inf")) for name in limits(course.level)}
+    found = {name: course.limit_times.get(name, float("inf")) for name in course.level.limits()}
     name = min(found, key=lambda key: found[key])
     return PolishWindow(earliest, found[name], name)
 
 
 def _fields(course: _Course) -> DieFields:
-    level, state, shape = course.level, course.state, course.cells.high.shape
-    lost, step = state.high_loss.copy(), state.height.copy()
-    bare = state.exposed > 0
-    if isinstance(level, OxideLevel):
-        named = {"oxide_over_lines": level.thickness - lost, "step_height": step}
-    elif isinstance(level, StiLevel):
-        named = {
-            "nitride_loss": np.where(bare, np.maximum(lost - level.overburden, 0.0), 0.0),
-            "dishing": np.where(bare, step, 0.0),
-            "oxide_on_nitride": np.where(bare, 0.0, level.overburden - lost),
-            "step_height": step,
-        }
-    else:
-        above = level.overburden + level.barrier
-        named = {
-            "dishing": np.where(bare, step, 0.0),
-            "erosion": np.where(state.exposed > 1, np.maximum(lost - above, 0.0), 0.0),
-            "metal_left": np.where(bare, 0.0, level.overburden - lost),
-            "barrier_left": np.clip(above - lost, 0.0, level.barrier),
-        }
-    maps = {name: values.reshape(shape) for name, values in named.items()}
-    return fields_of(
-        course.cells, lost.reshape(shape), step.reshape(shape), course.clear.reshape(shape).copy(), maps
+    state, shape = course.state, course.cells.high.shape
+    lost, step, clear = (
+        values.reshape(shape).copy() for values in (state.high_loss, state.height, course.clear)
     )
+    merits = course.level.merits_of(lost, step, state.exposed.reshape(shape))
+    return fields_of(course.cells, course.level, Polished(lost, step, clear, merits))

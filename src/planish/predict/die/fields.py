@@ -13,7 +13,7 @@ from planish.engine.execute import Cancel, Progress, run_all
 from planish.errors import SetupError, refuse
 from planish.predict.die.conditions import LocalConditions, SurfaceState
 from planish.predict.die.fields_result import Field, FieldsResult
-from planish.predict.die.levels import Level, materials
+from planish.predict.die.level import Level
 from planish.predict.die.model import (
     DieChoices,
     DieFields,
@@ -28,9 +28,9 @@ from planish.predict.die.model import (
     width_notes,
 )
 from planish.predict.die.pad import PadAfter
-from planish.predict.die.platens import Platens, benches_of
-from planish.predict.die.polish import Route, length_notes, settled, sources_of, standing_notes
-from planish.predict.result import unique
+from planish.predict.die.platens import Platens, described_platens
+from planish.predict.die.polish import Route, asked_die, length_notes, settled, sources_of, standing_notes
+from planish.results.plain import unique
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -95,17 +95,17 @@ def polish_fields(
 
     Parameters
     ----------
-    setup, maps, process, level, wafer, pad_state, after, choices, route:
+    setup, maps, process, level, wafer, pad_state, after, choices, route
         As for :func:`planish.predict.die.polish.polish_die`.
-    centres:
+    centres
         [m]; all whole fields of the layout's size unless given.
-    workers:
+    workers
         Processes here (default: one a core). The numbers do not depend on it.
-    address:
+    address
         Of a Dask scheduler such as "tcp://host:8786", which then does the work.
-    progress:
+    progress
         Called with (fields done, all fields).
-    cancel:
+    cancel
         Stops between two batches of fields.
 
     Returns
@@ -118,7 +118,21 @@ def polish_fields(
     SetupError: as ``polish_die``, and for a field that does not fit the wafer.
     CancelledError: if it was stopped.
     """
-    benches = benches_of(setup)
+    described, benches = described_platens(setup)
+    asked = asked_die(
+        described,
+        maps,
+        wafer,
+        {
+            "process": process,
+            "level": level,
+            "centres": centres,
+            "pad_state": pad_state,
+            "after": after,
+            "choices": choices,
+            "route": route,
+        },
+    )
     check_maps(maps)
     process, level, choices, assumed = settled(benches[0], process, level, choices, route)
     cells = die_input(maps, level)
@@ -134,7 +148,7 @@ def polish_fields(
     for x, y in places:
         radius = round(float(np.hypot(x, y)), 12)
         if radius not in known:
-            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, materials(level), pad_state)
+            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, level.materials(), pad_state)
         pieces.append((float(x), float(y), *known[radius]))
     work = partial(_one_field, cells=cells, level=level, choices=choices, route=route)
     fields = run_all(
@@ -146,9 +160,11 @@ def polish_fields(
         size=size,
         wafer_radius=benches[0].wafer.radius,
         duration=pieces[0][2].duration,
+        merits=level.merits,
         fields=tuple(fields),
-        notes=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
+        said=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
         rests_on=sources_of(benches, level, route),
+        asked=asked,
     )
 
 

@@ -10,15 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
-from planish.predict.die.result import LONG_NAMES
-from planish.predict.result import Result
+from planish.predict.die.level import Merit
+from planish.results.result import Result
+from planish.units import PSI
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from planish.results.asked import Asked
+
 Array = NDArray[np.float64]
 PLAIN = ("within_die_range", "within_die_sigma", "topography", "clear_time")  # that any process has
-WORSE_LOW = ("oxide_over_lines",)  # of which the least counts
+_NOTHING = (np.nan, np.nan, np.nan)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -50,10 +53,10 @@ class Field(Record):
         """Distance of its centre from the wafer's [m]."""
         return float(np.hypot(self.x, self.y))
 
-    def worst(self, name: str) -> float:
-        """Return the worst value of one of the named figures [m]."""
-        least, _, most = self.named[name]
-        return least if name in WORSE_LOW else most
+    def worst(self, merit: Merit) -> float:
+        """Return the worst value of one of the named figures [m], NaN where the field has none."""
+        least, _, most = self.named.get(merit.name, _NOTHING)
+        return least if merit.worse_low else most
 
 
 _PLAIN_VALUES = (
@@ -69,16 +72,17 @@ class FieldsResult(Result):
     """All fields of a wafer. Lengths [m], times [s]."""
 
     kind: ClassVar[str] = "fields"
-    drawer: ClassVar[str] = "planish.explain.figures.fields:fields_figure"
 
     process: str
     route: str
     size: tuple[float, float]
     wafer_radius: float
     duration: float
+    merits: tuple[Merit, ...]
     fields: tuple[Field, ...]
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # what was assumed, and what the wafer says
     rests_on: tuple[str, ...]
+    asked: Asked | None = None
 
     def _told(self) -> str:
         ranges = [one.thickness_range for one in self.fields]
@@ -99,21 +103,24 @@ class FieldsResult(Result):
         return np.array([one.y for one in self.fields])
 
     @property
-    def names(self) -> list[str]:
+    def told(self) -> list[Merit]:
         """The process's own figures that at least one field has, in order."""
-        return list(dict.fromkeys(name for one in self.fields for name in one.named))
+        return [merit for merit in self.merits if any(merit.name in one.named for one in self.fields)]
 
     def values(self) -> dict[str, Array]:
         """Return the worst value of each figure in every field, NaN where a field has none, SI."""
         plain = {
             name: [value(f) for f in self.fields] for name, value in zip(PLAIN, _PLAIN_VALUES, strict=True)
         }
-        named = {
-            name: [f.worst(name) if name in f.named else np.nan for f in self.fields] for name in self.names
-        }
+        named = {merit.name: [f.worst(merit) for f in self.fields] for merit in self.told}
         return {name: np.array(values, dtype=np.float64) for name, values in (plain | named).items()}
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, and how many fields are not clear in the end."""
+        return (*self.said, *self._unclear(self.values()["clear_time"]))
+
+    def _content(self) -> dict[str, Any]:
         """Return how the figures spread over the fields, and those of every field under ``fields``."""
         found = self.values()
         clear = found.pop("clear_time")
@@ -138,7 +145,6 @@ class FieldsResult(Result):
             "worst_field_y_mm": self.fields[where].y * 1e3,
             **spread,
             "fields": [self._row(one) for one in self.fields],
-            "notes": [*self.notes, *self._unclear(clear)],
         }
 
     def _unclear(self, clear: Array) -> list[str]:
@@ -151,7 +157,7 @@ class FieldsResult(Result):
             "x_mm": one.x * 1e3,
             "y_mm": one.y * 1e3,
             "radius_mm": one.radius * 1e3,
-            "pressure_kPa": one.pressure / 1e3,
+            "pressure_psi": one.pressure / PSI,
             "within_die_range_nm": one.thickness_range * 1e9,
             "within_die_sigma_nm": one.thickness_sigma * 1e9,
             "topography_nm": one.topography * 1e9,
@@ -184,11 +190,10 @@ class FieldsResult(Result):
             "clear_time": over([f.clear_time for f in rows], "s", "time to clear"),
             "planarization_length": over([f.planarization_length for f in rows], "m", "planarization length"),
         }
-        nothing = (np.nan, np.nan, np.nan)
-        for name in self.names:
+        for merit in self.told:
             for index, side in enumerate(("min", "mean", "max")):
-                values = [f.named.get(name, nothing)[index] for f in rows]
-                plain[f"{name}_{side}"] = over(values, "m", f"{LONG_NAMES[name]}, {side}")
+                values = [f.named.get(merit.name, _NOTHING)[index] for f in rows]
+                plain[f"{merit.name}_{side}"] = over(values, "m", f"{merit.words}, {side}")
         return xr.Dataset(
             plain,
             coords={

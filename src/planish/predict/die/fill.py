@@ -14,15 +14,16 @@ that cannot change the range) and checked on the cells.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, figure
+from planish.engine.record import counted, figure
 from planish.errors import ModelError, refuse
 from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
+from planish.results.result import Result
 
 Array = NDArray[np.float64]
 MOST_TILES = 900
@@ -33,7 +34,7 @@ SOURCES: tuple[str, ...] = (
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class FillProposal(Record):
+class FillProposal(Result):
     """What to add.
 
     Attributes
@@ -52,6 +53,8 @@ class FillProposal(Record):
         Maps of the effective density, (ny, nx).
     """
 
+    kind: ClassVar[str] = "dummy fill"
+
     fill: Array
     tiles: Array
     before: float
@@ -67,7 +70,16 @@ class FillProposal(Record):
             f"density range {figure(100 * self.after, '%', 3)}, {figure(100 * self.before, '%', 3)} before"
         )
 
-    def summary(self) -> dict[str, float]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Nothing: its figures say it all."""
+        return ()
+
+    def sources(self) -> list[str]:
+        """Return what the answer rests on, one line each."""
+        return list(SOURCES)
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit where it has one."""
         return {
             "fill_added_percent": 100 * self.added,

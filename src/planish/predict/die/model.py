@@ -14,17 +14,12 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record
 from planish.errors import SetupError, refuse
-from planish.physics.pattern.area_pair import HighLayer, polish_pair, time_to_height
 from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.physics.pattern.kernels import Kernel
-from planish.physics.pattern.metal import conformal_step, polish_metal
-from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
 from planish.physics.pattern.planarization_length import PlanarizationLength, planarization_length
-from planish.physics.pattern.sti import polish_sti
-from planish.physics.pattern.topography import carried_extra_loss
 from planish.predict.die.conditions import LocalConditions, SurfaceState
-from planish.predict.die.levels import Level, MetalLevel, OxideLevel, StiLevel
+from planish.predict.die.level import Level, Polished
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
@@ -32,7 +27,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 StepLaw = Literal["summits", "contact-height", "density"]
 _NONE = 1e-6  # a share below this counts as none
-LEAST_DENSITY = 1e-3  # the density law divides by the density
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,11 +137,6 @@ class DieFields(Record):
     named: Mapping[str, Array]
 
 
-def relief_of(level: Level) -> float:
-    """Return the step [m] that the pad has to bend by: it sets the planarization length."""
-    return level.trench_depth if isinstance(level, MetalLevel) else level.step
-
-
 def check_maps(maps: object) -> None:
     """Refuse what holds no cell maps.
 
@@ -170,12 +159,11 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
     height = np.zeros_like(density) if incoming is None else np.asarray(incoming, dtype=np.float64)
     if height.shape != density.shape:
         raise SetupError(refuse("incoming topography shape", height.shape, f"the layout's {density.shape}"))
-    if isinstance(level, MetalLevel):
-        high, low_width, high_width = 1 - density, maps.line_width, maps.space
-    else:
-        high, low_width, high_width = density, maps.space, maps.line_width
-        if level.bias:
-            high = np.clip(density + level.bias * np.asarray(maps.perimeter, float), 0.0, 1.0)
+    shares, lines = density, (maps.space, maps.line_width)
+    shift = float(getattr(level, level.bias_key)) if level.bias_key else 0.0
+    if shift:
+        shares = np.clip(density + shift * np.asarray(maps.perimeter, float), 0.0, 1.0)
+    high, (low_width, high_width) = (shares, lines) if level.lines == "high" else (1 - shares, lines[::-1])
     widths = np.asarray(low_width, float), np.asarray(high_width, float)
     return DieInput(high, *widths, height, maps.cell, stepped_cells(high))
 
@@ -192,26 +180,15 @@ def width_notes(cells: DieInput, level: Level) -> list[str]:
     unknown = both & ~np.isfinite(cells.low_width)
     if not unknown.any():
         return []
-    metal = isinstance(level, MetalLevel)
-    what = "line width" if metal else "space"
-    if metal and np.array_equal(unknown, both):
+    what = "line width" if level.lines == "low" else "space"
+    if level.step_by_width and np.array_equal(unknown, both):
         raise SetupError(
-            "layout maps: the line width is unknown in every cell: must be known for metal "
+            f"layout maps: the {what} is unknown in every cell: must be known for metal "
             "(give line_width_um in the table, a picture in black and white, or the layout)"
         )
     share = 100 * float(unknown.sum()) / float(both.sum())
-    told = "no step is given to them" if metal else "taken as wider than a millimetre"
+    told = "no step is given to them" if level.step_by_width else "taken as wider than a millimetre"
     return [f"layout maps: the {what} is unknown in {share:.3g} % of the cells that hold both areas: {told}"]
-
-
-def start_step(cells: DieInput, level: Level) -> Array:
-    """Return the step of each cell before polishing [m]."""
-    if not isinstance(level, MetalLevel):
-        return np.full(cells.high.shape, level.step)
-    # A line that fills its cell shows no width there: it is wide and keeps its depth.
-    wide = (cells.high <= _NONE) & ~np.isfinite(cells.low_width)
-    width = np.where(wide, np.inf, np.where(np.isfinite(cells.low_width), cells.low_width, 0.0))
-    return conformal_step(width, level.trench_depth, level.deposited)
 
 
 def effective(
@@ -276,13 +253,13 @@ def _averaged(
     if choices.planarization_length is None:
         found = planarization_length(
             pad.compliance,
-            relief=relief_of(level),
+            relief=level.relief,
             pressure=own.pressure,
             selectivity_length=pad.state.selectivity_length,
             wafer_rigidity=pad.wafer_rigidity,
             kernel=choices.kernel,
         )
-    outside = 1 - choices.outside if isinstance(level, MetalLevel) else choices.outside
+    outside = 1 - choices.outside if level.lines == "low" else choices.outside
     high = _smooth(cells, cells.high, found.length, choices.kernel, choices, outside)
     share, spot = found.local_share, pad.state.spot_diameter
     if share > 0:
@@ -323,11 +300,7 @@ def polish_cells(
     cells: DieInput, level: Level, local: LocalConditions, seen: Effective, choices: DieChoices
 ) -> DieFields:
     """Return the maps after polishing under ``local`` conditions."""
-    if isinstance(level, OxideLevel):
-        return _oxide(cells, level, local, seen, choices)
-    if isinstance(level, StiLevel):
-        return _sti(cells, level, local, seen)
-    return _metal(cells, level, local, seen)
+    return fields_of(cells, level, level.polish(cells, local, seen, choices))
 
 
 def at_time(local: LocalConditions, time: float) -> LocalConditions:
@@ -370,114 +343,15 @@ def some_cells(
     )
 
 
-def _oxide(
-    cells: DieInput, level: OxideLevel, local: LocalConditions, seen: Effective, choices: DieChoices
-) -> DieFields:
-    rates, times = local.rates(level.oxide), np.array([s.duration for s in local.steps])
-    blanket = float(rates @ times)
-    share = np.maximum(seen.high, LEAST_DENSITY)
-    if choices.step_law == "density":
-        up, left = blanket_removed(share, level.step, blanket)
-        needed = share * level.step
-    elif choices.step_law == "contact-height":
-        height = seen.selectivity.mean(axis=0) if choices.contact_height is None else choices.contact_height
-        up, _, left = contact_height_step(share, level.step, height, blanket)
-        first = share * np.maximum(level.step - height, 0)
-        tail = share * height * np.log(np.minimum(level.step, height) / np.minimum(level.step_limit, height))
-        needed = first + tail
-    elif choices.step_law == "summits":
-        step = np.full(share.shape, level.step)
-        state = polish_pair(
-            [HighLayer(np.inf, rates, share)], rates, times, step, seen.selectivity, seen.shares
-        )
-        up, left = state.high_loss, state.height
-        reach = seen.selectivity.mean(axis=0)
-        # One material: only K t counts, so the time at rate 1 is the blanket thickness needed.
-        needed = time_to_height(level.step_limit, step, share, 1.0, 1.0, reach)
-    else:
-        raise SetupError(refuse("step law", choices.step_law, "'summits', 'contact-height' or 'density'"))
-    up = up + carried_extra_loss(seen.short, blanket, seen.give)
-    return fields_of(
-        cells,
-        up,
-        left,
-        _recipe_time(needed, rates, times),
-        {"oxide_over_lines": level.thickness - up, "step_height": left},
-    )
+def fields_of(cells: DieInput, level: Level, polished: Polished) -> DieFields:
+    """Return the maps of what came of each cell, NaN where it has no such area."""
+    present = {"high": cells.high > _NONE, "low": cells.high < 1 - _NONE, "step": cells.stepped}
+    high = cells.incoming - polished.lost
 
+    def where(on: str, values: Array) -> Array:
+        return np.where(present[on], values, np.nan)
 
-def _sti(cells: DieInput, level: StiLevel, local: LocalConditions, seen: Effective) -> DieFields:
-    rates, times = local.rates(level.oxide), np.array([s.duration for s in local.steps])
-    extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
-    out = polish_sti(
-        seen.high,
-        step=level.step,
-        overburden=np.maximum(level.overburden - extra, 1e-9),
-        oxide_rates=rates,
-        nitride_rates=local.rates(level.nitride_material),
-        durations=times,
-        selectivity_length=seen.selectivity,
-        shares=seen.shares,
-    )
-    lost = level.overburden - out.oxide_left + out.nitride_loss
-    named = {
-        "nitride_loss": out.nitride_loss,
-        "dishing": out.dishing,
-        "oxide_on_nitride": out.oxide_left,
-        "step_height": out.step,
-    }
-    return fields_of(cells, lost, out.step, out.clear_time, named)
-
-
-def _metal(cells: DieInput, level: MetalLevel, local: LocalConditions, seen: Effective) -> DieFields:
-    times = np.array([s.duration for s in local.steps])
-    rates, dielectric = local.rates(level.metal), local.rates(level.dielectric)
-    extra = carried_extra_loss(seen.short, float(rates @ times), seen.give)
-    out = polish_metal(
-        1 - seen.high,
-        step=start_step(cells, level),
-        overburden=np.maximum(level.overburden - extra, 1e-9),
-        barrier=max(level.barrier, 1e-12),
-        metal_rates=rates,
-        barrier_rates=local.rates(level.barrier_material) if level.barrier > 0 else dielectric,
-        dielectric_rates=dielectric,
-        durations=times,
-        selectivity_length=seen.selectivity,
-        shares=seen.shares,
-    )
-    lost = level.overburden - out.metal_left + (level.barrier - out.barrier_left) + out.erosion
-    named = {
-        "dishing": out.dishing,
-        "erosion": out.erosion,
-        "metal_left": out.metal_left,
-        "barrier_left": out.barrier_left,
-    }
-    return fields_of(cells, lost, out.step, out.clear_time, named)
-
-
-def fields_of(cells: DieInput, lost: Array, drop: Array, clear: Array, named: dict[str, Array]) -> DieFields:
-    """Return the maps from ``lost`` off the high areas [m] and the ``drop`` from them to the low ones [m]."""
-    has_high, has_low = cells.high > _NONE, cells.high < 1 - _NONE
-    high = cells.incoming - lost
-
-    def where(present: NDArray[np.bool_], values: Array) -> Array:
-        return np.where(present, values, np.nan)
-
-    own = {
-        name: where(has_low, values) if name == "dishing" else where(has_high, values)
-        for name, values in named.items()
-        if name != "step_height"
-    }
-    if "step_height" in named:
-        own["step_height"] = where(cells.stepped, named["step_height"])
-    # Oxide is clear when a step is gone, so a cell without one has no clear time; films clear from all high area.
-    stepped = cells.stepped if "oxide_over_lines" in named else has_high
-    return DieFields(where(has_high, high), where(has_low, high - drop), where(stepped, clear), own)
-
-
-def _recipe_time(blanket: Array, rates: Array, times: Array) -> Array:
-    """Time at which the recipe has taken ``blanket`` [m]; past its end the last step goes on."""
-    clock = np.concatenate([[0.0], np.cumsum(times)])
-    taken = np.concatenate([[0.0], np.cumsum(rates * times)])
-    late = clock[-1] + (blanket - taken[-1]) / rates[-1]
-    return np.asarray(np.where(blanket <= taken[-1], np.interp(blanket, taken, clock), late))
+    # Flat is a cell whose step is gone, so one without a step has no clear time; films clear from all high area.
+    clear = where("step" if level.flat_below else "high", polished.clear)
+    own = {merit.name: where(merit.on, polished.merits[merit.name]) for merit in level.merits}
+    return DieFields(where("high", high), where("low", high - polished.step), clear, own)

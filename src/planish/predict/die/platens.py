@@ -15,19 +15,20 @@ from planish.predict.die.conditions import LocalConditions, SurfaceState, local_
 from planish.predict.die.model import DiePad
 from planish.predict.die.pad import PadAfter
 from planish.predict.wafer.polish import polish
-from planish.setup.given import as_bench
+from planish.setup.given import as_bench, as_described
 from planish.units import show
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
 
 
-def benches_of(setup: SetupLike | Sequence[SetupLike]) -> list[Bench]:
-    """Return the records of one setup, or of several: platens one after the other.
+def described_platens(setup: SetupLike | Sequence[SetupLike]) -> tuple[list[Setup | Bench], list[Bench]]:
+    """Return one setup, or several (platens one after the other), as described and as SI records.
 
     Raises
     ------
@@ -35,9 +36,10 @@ def benches_of(setup: SetupLike | Sequence[SetupLike]) -> list[Bench]:
         For none at all, or platens for wafers of several sizes.
     """
     several = setup if isinstance(setup, list | tuple) else [cast("SetupLike", setup)]
-    benches = [as_bench(one) for one in several]
-    if not benches:
+    described = [as_described(one) for one in several]
+    if not described:
         raise SetupError(refuse("setups", "none", "one or more"))
+    benches = [as_bench(one) for one in described]
     first = benches[0].wafer.radius
     for number, bench in enumerate(benches[1:], 2):
         if abs(bench.wafer.radius - first) > 1e-6 * first:
@@ -48,7 +50,7 @@ def benches_of(setup: SetupLike | Sequence[SetupLike]) -> list[Bench]:
                     f"{show(2 * first, 'length')}, as on the first: one wafer passes them all",
                 )
             )
-    return benches
+    return described, benches
 
 
 @dataclass(frozen=True, slots=True)

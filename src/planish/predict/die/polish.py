@@ -14,25 +14,14 @@ from planish.physics.pattern import (
     depth_of_focus,
     effective_density,
     feature_selectivity,
-    metal,
-    oxide_step,
     planarization_length,
-    sti,
     topography,
 )
 from planish.predict.die import conditions as die_conditions
 from planish.predict.die.conditions import LocalConditions, SurfaceState, place_radius
 from planish.predict.die.hot_spots import HotSpot, hot_spots
-from planish.predict.die.levels import (
-    Level,
-    MetalLevel,
-    OxideLevel,
-    described_level,
-    left_open,
-    materials,
-    measured_length,
-    process_of,
-)
+from planish.predict.die.level import Level
+from planish.predict.die.levels import described_level, left_open, measured_length, process_of
 from planish.predict.die.model import (
     DieChoices,
     DieInput,
@@ -44,28 +33,26 @@ from planish.predict.die.model import (
     width_notes,
 )
 from planish.predict.die.pad import PadAfter
-from planish.predict.die.platens import Platens, benches_of
+from planish.predict.die.platens import Platens, described_platens
 from planish.predict.die.result import Die, DieResult
 from planish.predict.die.window import polish_window
-from planish.predict.result import unique
+from planish.results.asked import Asked
+from planish.results.plain import unique
 from planish.setup.checks.usual import OUTSIDE
+from planish.setup.given import asked_of
+from planish.setup.processes import PROCESSES
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
 Route = Literal["density", "contact"]
 PLACES = ("centre", "mid", "edge")
 EXPOSURE = (193e-9, 0.93, 0.5)  # wavelength [m], numerical aperture, k2
-_WORSE_LOW = {"oxide_over_lines"}
-_LISTED = {
-    "oxide": ("oxide_over_lines", "step_height"),
-    "sti": ("nitride_loss", "dishing", "oxide_on_nitride"),
-    "metal": ("dishing", "erosion", "metal_left", "barrier_left"),
-}
 
 
 def polish_die(
@@ -94,7 +81,7 @@ def polish_die(
     maps
         Cell maps of the layer (``measure.layout``): density, perimeter, line width, space, cell, origin.
     process
-        "oxide", "sti", "copper" or "tungsten" (default: the setup's die section, or its top film).
+        The name of one (``planish.setup.processes.PROCESSES``; default: that of the setup's die section, or its films).
     level
         What stands on the die (default: the die section, and what is usual for the process).
     place
@@ -126,7 +113,23 @@ def polish_die(
     SetupError
         For a material without removal law, an unknown process, place or route, maps that do not fit.
     """
-    benches = benches_of(setup)
+    described, benches = described_platens(setup)
+    asked = asked_die(
+        described,
+        maps,
+        wafer,
+        {
+            "process": process,
+            "level": level,
+            "place": place,
+            "pad_state": pad_state,
+            "after": after,
+            "choices": choices,
+            "incoming": incoming,
+            "exposure": exposure,
+            "route": route,
+        },
+    )
     check_maps(maps)
     origin = (float(maps.origin[0]), float(maps.origin[1]))
     bench = benches[0]
@@ -142,7 +145,7 @@ def polish_die(
     for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)
-        local, on = platens.at(name, radius, materials(level), pad_state)
+        local, on = platens.at(name, radius, level.materials(), pad_state)
 
         def told(share: float, number: int = number) -> None:
             if tell is not None:
@@ -166,7 +169,21 @@ def polish_die(
         ),
         rests_on=sources_of(benches, level, route),
         route=route,
+        asked=asked,
     )
+
+
+def asked_die(
+    described: Sequence[Setup | Bench],
+    maps: LayoutMaps,
+    wafer: WaferResult | None,
+    options: dict[str, object],
+) -> Asked:
+    """Return the call behind a die or fields: options as given, and the layout's maps."""
+    given = (
+        "" if wafer is None else "it was polished under a wafer result that was handed in: leave wafer out"
+    )
+    return asked_of(described, options={**options, "maps": maps}, missing=given)
 
 
 def polish_one(
@@ -189,18 +206,18 @@ def polish_one(
     else:
         fields = polish_cells(cells, level, local, seen, choices)
         window = polish_window(cells, level, local, seen, choices, fields)
-    kind = "oxide" if isinstance(level, OxideLevel) else "metal" if isinstance(level, MetalLevel) else "sti"
     spots: list[HotSpot] = []
-    for name in _LISTED[kind]:
-        spots += hot_spots(
-            local.place,
-            name,
-            fields.named[name],
-            origin,
-            cells.cell,
-            apart=seen.length / 2,
-            lowest=name in _WORSE_LOW,
-        )
+    for merit in level.merits:
+        if merit.looked_for:
+            spots += hot_spots(
+                local.place,
+                merit.name,
+                fields.named[merit.name],
+                origin,
+                cells.cell,
+                apart=seen.length / 2,
+                lowest=merit.worse_low,
+            )
     return Die(local, seen, fields, window, tuple(spots), cells.incoming)
 
 
@@ -218,7 +235,8 @@ def settled(
 
     Raises
     ------
-    SetupError: for an unknown process or route.
+    SetupError
+        For an unknown process or route.
     """
     process = process or process_of(bench)
     if route not in ("density", "contact"):
@@ -242,12 +260,12 @@ def _assumed(bench: Bench, process: str) -> list[str]:
     """Say which values of the level nobody gave."""
     level = described_level(bench.die, process)
     told = [
-        f"{name.replace('_', ' ')} {getattr(level, name) * 1e9:g} nm"
-        for name in left_open(bench.die, level, process)
+        f"{name.replace('_', ' ')} {value}" for name, value in left_open(bench.die, level, process).items()
     ]
     if not told:
         return []
-    return [f"die: usual values of {process} taken for {', '.join(told)} (common practice, no source)"]
+    said = PROCESSES.get(process).source
+    return [f"die: usual values of {process} taken for {', '.join(told)} ({said})"]
 
 
 def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> list[str]:
@@ -264,7 +282,7 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
             notes.append(
                 f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
             )
-    if isinstance(level, OxideLevel) and dies[0].counted < 1:
+    if level.flat_below and dies[0].counted < 1:
         full = float(np.mean(~np.isnan(dies[0].fields.level_high))) - dies[0].counted
         notes.append(
             f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"
@@ -305,13 +323,11 @@ def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
     return [
         f"platen {number}: {note}" if several else f"the wafer: {note}"
         for number, one in enumerate(wafers, 1)
-        for note in (*one.notes, *one.doubts())
+        for note in one.notes
     ]
 
 
 def _sources(bench: Bench, level: Level, route: str) -> list[str]:
-    law = oxide_step.SOURCES if isinstance(level, OxideLevel) else ()
-    stage = metal.SOURCES if isinstance(level, MetalLevel) else sti.SOURCES
     pressed: tuple[str, ...] = ()
     if route == "contact":
         from planish.predict.die import contact as die_contact
@@ -324,8 +340,7 @@ def _sources(bench: Bench, level: Level, route: str) -> list[str]:
             *planarization_length.SOURCES,
             *feature_selectivity.SOURCES,
             *area_pair.SOURCES,
-            *law,
-            *(() if law else stage),
+            *level.sources,
             *topography.SOURCES,
             *depth_of_focus.SOURCES,
             *die_conditions.SOURCES,

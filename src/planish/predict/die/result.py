@@ -12,26 +12,18 @@ from planish.engine.record import Record, counted, figure
 from planish.physics.pattern.topography import surface_after
 from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.hot_spots import HotSpot
-from planish.predict.die.levels import Level
+from planish.predict.die.level import Level
 from planish.predict.die.model import DieFields, Effective
 from planish.predict.die.window import PolishWindow
-from planish.predict.result import Result
+from planish.results.result import Result
+from planish.units import PSI
 
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
+    from planish.results.asked import Asked
 
-LONG_NAMES = {
-    "oxide_over_lines": "oxide left over the lines",
-    "step_height": "local step",
-    "nitride_loss": "nitride lost",
-    "dishing": "dishing",
-    "oxide_on_nitride": "oxide left on nitride",
-    "erosion": "dielectric lost",
-    "metal_left": "metal left over the dielectric",
-    "barrier_left": "barrier left over the dielectric",
-}
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
@@ -85,7 +77,6 @@ class DieResult(Result):
     """A die polished at one or more places of the wafer. Lengths [m], times [s]."""
 
     kind: ClassVar[str] = "die"
-    drawer: ClassVar[str] = "planish.explain.figures.die:die_figure"
 
     process: str
     level: Level
@@ -99,6 +90,7 @@ class DieResult(Result):
     notes: tuple[str, ...]
     rests_on: tuple[str, ...]
     route: str = "density"  # or "contact"
+    asked: Asked | None = None
 
     def _told(self) -> str:
         ny, nx = self.density.shape
@@ -131,7 +123,7 @@ class DieResult(Result):
         own = self.dies[place].incoming
         return self.incoming if own is None else own
 
-    def summary(self) -> dict[str, Any]:
+    def _content(self) -> dict[str, Any]:
         """Return the figures of merit of the worst place, and those of every place under ``places``."""
         worst = self.worst
         own = self._figures(worst)
@@ -155,7 +147,6 @@ class DieResult(Result):
             "focus_used_percent": 100 * worst.topography / self.focus,
             "places": [{"place": die.local.place, **self._figures(die)} for die in self.dies],
             "hot_spots": spots,
-            "notes": list(self.notes),
         }
 
     def _figures(self, die: Die) -> dict[str, Any]:
@@ -181,7 +172,7 @@ class DieResult(Result):
             "window_latest_s": window.latest if np.isfinite(window.latest) else None,
             "window_set_by": window.set_by,
             "radius_mm": die.local.radius * 1e3,
-            "pressure_kPa": die.local.pressure / 1e3,
+            "pressure_psi": die.local.pressure / PSI,
             **named,
         }
 
@@ -210,8 +201,9 @@ class DieResult(Result):
             "level_high": stacked([d.fields.level_high for d in self.dies], "m", "surface of the high areas"),
             "level_low": stacked([d.fields.level_low for d in self.dies], "m", "surface of the low areas"),
         }
-        for name in self.dies[0].fields.named:
-            fields[name] = stacked([d.fields.named[name] for d in self.dies], "m", LONG_NAMES[name])
+        for merit in self.level.merits:
+            values = [d.fields.named[merit.name] for d in self.dies]
+            fields[merit.name] = stacked(values, "m", merit.words)
         return xr.Dataset(
             {
                 **fields,
@@ -222,9 +214,13 @@ class DieResult(Result):
             },
             coords={
                 "place": self.places,
-                "radius": ("place", [d.local.radius for d in self.dies], {"units": "m"}),
-                "x": ("x", x, {"units": "m"}),
-                "y": ("y", y, {"units": "m"}),
+                "radius": (
+                    "place",
+                    [d.local.radius for d in self.dies],
+                    {"units": "m", "long_name": "distance from the wafer's centre"},
+                ),
+                "x": ("x", x, {"units": "m", "long_name": "middle of the cell"}),
+                "y": ("y", y, {"units": "m", "long_name": "middle of the cell"}),
             },
             attrs={
                 "process": self.process,

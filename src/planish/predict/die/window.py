@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.predict.die.conditions import LocalConditions
-from planish.predict.die.levels import Level, OxideLevel, StiLevel
+from planish.predict.die.level import Level
 from planish.predict.die.model import (
     DieChoices,
     DieFields,
@@ -50,26 +50,17 @@ class PolishWindow:
         return self.latest - self.earliest
 
 
-def limits(level: Level) -> dict[str, float]:
-    """Return the overpolish limits [m] of a level, by the name of the field they hold for."""
-    if isinstance(level, OxideLevel):
-        return {"oxide_over_lines": level.least_left}
-    if isinstance(level, StiLevel):
-        return {"nitride_loss": level.nitride_limit, "dishing": level.dishing_limit}
-    return {"dishing": level.dishing_limit, "erosion": level.erosion_limit}
-
-
 def passed(level: Level, fields: DieFields) -> dict[str, float]:
     """Return by how much [m] the worst cell is past each limit (negative: within)."""
-    out = {}
-    for name, limit in limits(level).items():
-        values = fields.named[name]
-        if np.all(np.isnan(values)):
+    out, limits = {}, level.limits()
+    for merit in level.merits:
+        values = fields.named[merit.name]
+        if not merit.limit or np.all(np.isnan(values)):
             continue
-        if name == "oxide_over_lines":
-            out[name] = limit - float(np.nanmin(values))
-        else:
-            out[name] = float(np.nanmax(values)) - limit
+        limit = limits[merit.name]
+        out[merit.name] = (
+            limit - float(np.nanmin(values)) if merit.worse_low else float(np.nanmax(values)) - limit
+        )
     return out
 
 
@@ -93,18 +84,18 @@ def polish_window(
         return polish_cells(few_cells, level, conditions, cut, choices)
 
     end = _LATEST * local.duration
-    if isinstance(level, OxideLevel):
+    if level.flat_below:
         clear = _some(fields.clear)
         earliest = float(clear.max()) if clear.size else 0.0
     else:
         earliest = _first(lambda t: bool(np.all(np.isfinite(_some(run(t).clear)))), local.duration, end)
     found = {}
-    for name in limits(level):
+    for name in level.limits():
 
         def over(t: float, name: str = name) -> bool:
             return passed(level, run(t)).get(name, -1.0) > 0
 
-        if isinstance(level, OxideLevel):
+        if level.flat_below:
             found[name] = _first(over, local.duration, end)
         else:
             # Before everything is clear, lines still in the open step are not yet dished.

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import seal
+from planish.engine.record import Record
 from planish.physics.motion import sweep
-from planish.physics.motion.duty import wafer_to_pad_weights
 from planish.physics.surface import asperities, conditioning, summit_balance
 from planish.predict.wafer.pad_surface import as_conditioned
+from planish.predict.wafer.step_plan import speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -28,17 +30,17 @@ class RingGroups:
 
     Attributes
     ----------
-    members:
+    members
         (g, n): a ring's share of its group by area.
-    middles:
+    middles
         Mean pad coordinate (g,) [m].
-    to_wafer:
+    to_wafer
         (n_r, g): share of time a wafer node spends over each group.
-    track:
+    track
         (g,): the same for the wafer as a whole, by area.
-    seen:
+    seen
         (g, n_all): of a group's time under the carrier, the share under each wafer and ring node.
-    duty:
+    duty
         (g,): share of all time under the carrier.
     """
 
@@ -71,7 +73,7 @@ def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
     )
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class WornSummits:
     """The summits of a worn pad as the wafer meets them (see ``pad_surface.Summits``).
 
@@ -86,6 +88,8 @@ class WornSummits:
     level: Array
     real_level: Array
     real_slope: Array
+    separation: Array  # (g,) [m] of the flat from the summits
+    moments: Array  # (g, 4) of z - d, of orders 1/2, 1, 3/2 and 0
 
     def _weights(self, pressure: Array) -> Array:
         return self.track[None, :] if pressure.size == 1 else self.to_wafer
@@ -102,29 +106,28 @@ class WornSummits:
         real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
         return real, pressure / real
 
+    def tail(self) -> float:
+        """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
+        one, count = self.moments[:, 1], self.moments[:, 3]
+        return float(self.track @ np.divide(one, count, out=np.zeros_like(one), where=count > 0))
 
-@dataclass(slots=True)
-class LotPad:
-    """Pad and disk as they now are. Changed in place by the functions below.
 
-    ``probability`` (g, bins) of summit heights over ``edges`` [m]; ``worn`` (n,)
-    [m] cut off each pad ring; ``disk_use`` [s] of the disk so far.
+@dataclass(frozen=True, slots=True, repr=False)
+class SummitPlan(Record):
+    """What is fixed of the pad's summits: the rings followed together, and the summits that a disk cuts.
+
+    ``fresh`` (bins,) is the probability of freshly cut heights over ``edges`` [m], ``fresh_load`` what load
+    they would take (``summit_balance.log_load``).
     """
 
     groups: RingGroups
     edges: Array
     fresh: Array
     fresh_load: Array
-    probability: Array
-    separation: Array
-    moments: Array
-    worn: Array
-    disk_use: float
     density: float
     tip_radius: float
     modulus: float
     deviation: float
-    tail_length: float
 
     @property
     def stiff(self) -> float:
@@ -132,8 +135,26 @@ class LotPad:
         return self.density * self.modulus * sqrt(self.tip_radius)
 
 
-def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> LotPad:
-    """Return a new pad with fresh summits, and a new disk. ``highest_pressure`` [Pa] of the recipe."""
+@dataclass(frozen=True, slots=True)
+class LotPad:
+    """Pad and disk as they now are.
+
+    ``probability`` (g, bins) of summit heights over the plan's edges; ``separation`` (g,) [m] of the flat
+    when last looked at, where the next search begins; ``worn`` (n,) [m] cut off each pad ring;
+    ``disk_use`` [s] of the disk so far.
+    """
+
+    probability: Array
+    separation: Array
+    worn: Array
+    disk_use: float
+
+    def __post_init__(self) -> None:
+        seal(self.probability, self.separation, self.worn)
+
+
+def plan_summits(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> SummitPlan:
+    """Work out what is fixed of the summits. ``highest_pressure`` [Pa] of the recipe."""
     surface, disk = as_conditioned(bench), bench.conditioner
     if disk is not None:
         conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
@@ -155,22 +176,26 @@ def new_pad(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float
         edges, fresh = height_table(surface.heights)
         deviation = float(surface.heights.std())
     groups = ring_groups(rings, areas)
-    count = groups.duty.size
-    return LotPad(
+    return SummitPlan(
         groups=groups,
         edges=edges,
         fresh=fresh,
         fresh_load=summit_balance.log_load(fresh, edges),
-        probability=np.tile(fresh, (count, 1)),
-        separation=np.full(count, edges[-1]),
-        moments=np.zeros((count, 4)),
-        worn=np.zeros(rings.duty.size),
-        disk_use=0.0,
         density=surface.density,
         tip_radius=surface.tip_radius,
         modulus=modulus,
         deviation=deviation,
-        tail_length=surface.tail_length,
+    )
+
+
+def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
+    """Return a new pad with fresh summits; ``disk_use`` [s] of the disk by then."""
+    groups, rings = plan.groups.members.shape
+    return LotPad(
+        probability=np.tile(plan.fresh, (groups, 1)),
+        separation=np.full(groups, plan.edges[-1]),
+        worn=np.zeros(rings),
+        disk_use=disk_use,
     )
 
 
@@ -180,68 +205,73 @@ def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
     Between the middles the profile is taken as straight: as steps it would put steps under the
     wafer that the plate answers with ripples of pressure.
     """
-    machine, fine = bench.polisher, 6
+    fine = 6
     edges = np.interp(
         np.arange(fine * rings.middles.size + 1) / fine, np.arange(rings.edges.size), rings.edges
     )
-    where = {"orbit_radius": machine.orbit_radius} if machine.motion == "orbital" else {}
-    if machine.motion == "rotary":
-        where = {"offset": machine.centre_offset, "oscillation_amplitude": machine.oscillation_amplitude}
-    shares = wafer_to_pad_weights(machine.motion, nodes, edges, **where)
+    shares = bench.polisher.wafer_to_pad_weights(nodes, edges)
     at = 0.5 * (edges[1:] + edges[:-1])
     straight = np.stack([np.interp(at, rings.middles, unit) for unit in np.eye(rings.middles.size)], axis=1)
     return np.asarray(shares @ straight)
 
 
-def renew_pad(pad: LotPad) -> None:
-    """Put a new, broken-in pad in place of the old one."""
-    pad.probability[:] = pad.fresh
-    pad.separation[:] = pad.edges[-1]
-    pad.worn[:] = 0.0
-
-
-def worn_summits(pad: LotPad, pressure: Array) -> WornSummits:
+def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
     """Return the summits' answer about ``pressure`` (g,) [Pa] on the summits of each group."""
     about = np.maximum(pressure, 1.0)
-    summit_balance.contact_rings(pad.probability, pad.edges, about, pad.stiff, pad.separation, pad.moments)
-    half, one, threehalf, count = pad.moments.T
+    separation, moments = pad.separation.copy(), np.empty((about.size, 4))
+    summit_balance.contact_rings(pad.probability, plan.edges, about, plan.stiff, separation, moments)
+    half, one, threehalf, count = moments.T
     length = threehalf / (1.5 * half)
     # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
-    real, log_about = about / (pi * pad.tip_radius * pad.density * one), np.log(about)
+    real, log_about = about / (pi * plan.tip_radius * plan.density * one), np.log(about)
     slope = real * (1.0 - length * count / one)
     return WornSummits(
-        to_wafer=pad.groups.to_wafer,
-        track=pad.groups.track,
+        to_wafer=plan.groups.to_wafer,
+        track=plan.groups.track,
         length=length,
-        level=pad.separation + length * log_about,
+        level=separation + length * log_about,
         real_level=real - slope * log_about,
         real_slope=slope,
+        separation=separation,
+        moments=moments,
     )
 
 
-def age(pad: LotPad, bench: Bench, pressure: Array, sliding: Array, cut: Array) -> None:
-    """Age the summits through one step.
+def aged(
+    plan: SummitPlan,
+    pad: LotPad,
+    bench: Bench,
+    *,
+    separation: Array,
+    pressure: Array,
+    sliding: Array,
+    cut: Array,
+    disk_time: float,
+) -> LotPad:
+    """Return the pad after one step.
 
-    ``pressure`` (g,) [Pa] on the summits while touched, ``sliding`` (g,) [m] met with
-    while touched, ``cut`` (n,) [m] by which the disk lowered each ring meanwhile.
+    ``separation`` (g,) [m] of the flat, a guess; ``pressure`` (g,) [Pa] on the summits while touched,
+    ``sliding`` (g,) [m] met with while touched, ``cut`` (n,) [m] by which the disk lowered each ring
+    meanwhile, ``disk_time`` [s] for which it worked.
     """
     wear = summit_balance.wear_constant(
-        bench.pad.polish_wear_coefficient, sliding, tip_radius=pad.tip_radius, modulus=pad.modulus
+        bench.pad.polish_wear_coefficient, sliding, tip_radius=plan.tip_radius, modulus=plan.modulus
     )
-    renewal = pad.groups.members @ cut / (sqrt(3.0) * pad.deviation)
+    renewal = plan.groups.members @ cut / (sqrt(3.0) * plan.deviation)
+    probability, separation = pad.probability.copy(), separation.copy()
     summit_balance.age_rings(
-        pad.probability,
-        pad.edges,
-        pad.fresh,
+        probability,
+        plan.edges,
+        plan.fresh,
         pressure,
         wear,
         renewal,
-        pad.stiff,
-        pad.separation,
-        pad.fresh_load,
+        plan.stiff,
+        separation,
+        plan.fresh_load,
         1,
     )
-    pad.worn += cut
+    return LotPad(probability, separation, pad.worn + cut, pad.disk_use + disk_time)
 
 
 def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
@@ -251,7 +281,7 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
     taken to cover the area between its innermost and outermost place evenly, unless a dwell
     table says otherwise.
     """
-    disk, machine = bench.conditioner, bench.polisher
+    disk = bench.conditioner
     if disk is None or disk.downforce <= 0:
         return np.zeros(rings.duty.size)
     path = disk.sweep
@@ -264,7 +294,7 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
         zone_edges=path.zone_edges,
         zone_dwell=path.zone_dwell,
     )
-    if machine.motion == "orbital" and path.zone_dwell is None:
+    if not bench.polisher.disk_meets_all and path.zone_dwell is None:
         positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
         shares = positions / positions.sum()
     return conditioning.cut_profile(cut_matrix(bench, disk, rings, step, positions), shares)
@@ -272,33 +302,22 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
 
 def cut_matrix(bench: Bench, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
     """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
-    machine = bench.polisher
     return conditioning.cut_matrix(
-        machine.motion,
+        bench.polisher,
         rings.edges,
         positions,
         disk_radius=disk.disk_radius,
         downforce=disk.downforce,
         coefficient=bench.pad.wear_coefficient,
         disk_speed=disk.speed,
-        platen_speed=step.platen_speed,
-        belt_speed=step.belt_speed,
-        belt_length=machine.belt_length,
-        orbit_radius=machine.orbit_radius,
-        orbit_speed=step.orbit_speed,
+        drive=speeds(bench, step)[0],
     )
 
 
-def sharpness(bench: Bench, pad: LotPad) -> float:
-    """Return how sharply the disk cuts now, 1 when new; 0 without a disk."""
+def sharpness(bench: Bench, disk_use: float) -> float:
+    """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
     disk = bench.conditioner
     if disk is None:
         return 0.0
     # conditioning.sharpness, without its checks: they were made when the pad was new
-    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-pad.disk_use / disk.dulling_time)
-
-
-def mean_tail(pad: LotPad) -> float:
-    """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
-    one, count = pad.moments[:, 1], pad.moments[:, 3]
-    return float(pad.groups.track @ np.divide(one, count, out=np.zeros_like(one), where=count > 0))
+    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-disk_use / disk.dulling_time)

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
-from planish.physics.motion.duty import pad_to_wafer_weights, wafer_to_pad_weights
 
 if TYPE_CHECKING:
+    from planish.physics.motion.motion import Motion
     from planish.physics.pressure.radial_grid import PressureGrid
     from planish.setup.si import Bench
 
@@ -32,16 +32,16 @@ class PadRings(Kept):
 
     Attributes
     ----------
-    edges, middles, areas:
+    edges, middles, areas
         Of the rings: (n+1,) and (n,) [m], (n,) [m^2] (both sides of a belt, once round).
-    to_wafer:
+    to_wafer
         (n_r, n): weights that average a quantity of the rings over the path of a wafer node, the quantity
         being read linearly between the rings' middles; rows sum to 1.
-    duty:
+    duty
         (n,): share of time each ring is under carrier (wafer and retaining ring).
-    seen:
+    seen
         (n, n_all): of that time, the share under each wafer node and ring node.
-    area:
+    area
         Pad area in all [m^2].
     """
 
@@ -56,20 +56,7 @@ class PadRings(Kept):
 
 def pad_rings(bench: Bench, grid: PressureGrid, rings: int = PAD_RINGS) -> PadRings:
     """Return the pad rings of a setup's machine for the nodes of a pressure grid."""
-    machine = bench.polisher
-    geometry = {
-        "rotary": (machine.centre_offset, machine.platen_radius),
-        "linear": (0.0, machine.belt_width / 2),
-        "orbital": (machine.orbit_radius, machine.pad_radius),
-    }[machine.motion]
-    return _pad_rings(
-        machine.motion,
-        *geometry,
-        machine.oscillation_amplitude if machine.motion == "rotary" else 0.0,
-        machine.belt_length,
-        rings,
-        _Grid(grid),
-    )
+    return _pad_rings(_Machine(bench.polisher), rings, _Grid(grid))
 
 
 class _Grid:
@@ -85,41 +72,44 @@ class _Grid:
         return isinstance(other, _Grid) and other.grid is self.grid
 
 
+class _Machine:
+    """A motion as a cache key: what its shares of time depend on is all that counts."""
+
+    def __init__(self, motion: Motion) -> None:
+        self.motion, self.key = motion, motion.geometry
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Machine) and other.key == self.key
+
+
 @lru_cache(maxsize=16)
-def _pad_rings(
-    motion: str, distance: float, outer: float, oscillation: float, belt_length: float, rings: int, key: _Grid
-) -> PadRings:
-    grid = key.grid
+def _pad_rings(machine: _Machine, rings: int, key: _Grid) -> PadRings:
+    motion, grid = machine.motion, key.grid
     carrier = grid.ring_outer if grid.has_ring else grid.wafer_radius
-    reach = distance + oscillation + grid.wafer_radius
+    outer, distance = motion.pad_edge, motion.distance + motion.swing
+    reach = distance + grid.wafer_radius
     if outer < reach:
         raise ModelError(
             refuse("pad half-width or radius [m]", outer, f"at least {reach:g} to hold the wafer")
         )
     # The retaining ring may hang over the pad's edge; heat and wear are counted on a track that holds it.
-    edges = np.linspace(0.0, max(outer, distance + oscillation + carrier), rings + 1)
-    where = {"orbit_radius": distance} if motion == "orbital" else {"offset": distance}
+    edges = np.linspace(0.0, max(outer, distance + carrier), rings + 1)
     middles = 0.5 * (edges[1:] + edges[:-1])
     fine = np.linspace(0.0, edges[-1], FINER * rings + 1)
-    shares = wafer_to_pad_weights(motion, grid.r, fine, oscillation_amplitude=oscillation, **where)  # type: ignore[arg-type]
+    shares = motion.wafer_to_pad_weights(grid.r, fine)
     to_wafer = shares @ _linear(0.5 * (fine[1:] + fine[:-1]), middles)
     r_edges = grid.wafer_edges
     if grid.has_ring:
         gap = grid.ring_edges[0] > r_edges[-1]
         r_edges = np.concatenate([r_edges, grid.ring_edges if gap else grid.ring_edges[1:]])
-    belt = {"belt_length": belt_length} if motion == "linear" else {}
-    view = pad_to_wafer_weights(
-        motion,  # type: ignore[arg-type]
-        r_edges,
-        edges,
-        oscillation_amplitude=oscillation,
-        **where,
-        **belt,
-    )
+    view = motion.pad_to_wafer_weights(r_edges, edges)
     seen = view.weights
     if grid.has_ring and gap:  # drop the gap between wafer and ring: nothing presses there
         seen = np.delete(seen, grid.r.size, axis=1)
-    areas = 2 * belt_length * np.diff(edges) if motion == "linear" else np.pi * np.diff(edges**2)
+    areas = motion.bin_areas(edges)
     return PadRings(
         edges, 0.5 * (edges[1:] + edges[:-1]), areas, to_wafer, view.duty, seen, float(areas.sum())
     )

@@ -17,19 +17,22 @@ from planish.engine.files import write_whole
 from planish.engine.fixed import fix_fields, read_only
 from planish.engine.record import counted, shortened
 from planish.errors import DataError, ModelError, refuse
-from planish.predict.raised import Seen, edge_extreme
-from planish.predict.result import LOT_FILE, Result, clean
+from planish.predict.lot.row import Records
 from planish.predict.wafer.strange import strange
+from planish.results.result import Result
+from planish.results.saved import LOT_FILE
+from planish.units import NM_PER_MIN, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     import polars as pl
     import xarray as xr
 
     from planish.predict.lot.events import Event
+    from planish.results.asked import Asked
+    from planish.results.plain import Columns
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
-NM_PER_MIN = 6e10
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,135 +58,6 @@ class Limits:
                 raise ModelError(refuse(f"limits: {item.name}", value, f"0 to {most:g}"))
 
 
-@dataclass(frozen=True, slots=True, repr=False, eq=False)
-class Records:
-    """One number a wafer (n,), in SI; profiles (n, ...). ``expected_rate`` [m/s] leaves process noise out.
-
-    The arrays are filled in while the lot runs and read-only in its result.
-    """
-
-    mean_removed: Array
-    time: Array
-    rate: Array
-    expected_rate: Array
-    sigma: Array
-    half_range: Array
-    temperature: Array
-    peak_temperature: Array
-    friction: Array
-    fresh: Array
-    real_pressure: Array
-    real_fraction: Array
-    tail: Array
-    sliding: Array
-    groove_min: Array
-    groove_mean: Array
-    thickness_min: Array
-    thickness_mean: Array
-    sharpness: Array
-    batch: Array
-    monitor: NDArray[np.bool_]
-    removed: Array  # (n, n_r) [m]
-    worn: Array  # (n, pad rings) [m]
-    step_rate: Array  # (n, steps) [m/s]
-    step_time: Array  # (n, steps) [s]
-    step_peak: Array  # (n, steps) [K]
-    step_fresh: Array  # (n, steps)
-    step_real_fraction: Array  # (n, steps)
-    step_solid_share: Array  # (n, steps) of the load on summits
-    limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
-    bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
-    bare: NDArray[np.bool_]  # all films gone everywhere inside it
-
-    def __repr__(self) -> str:
-        return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
-
-    def note(
-        self,
-        run: Any,
-        wafer: int,
-        outcomes: list[Any],
-        times: list[float],
-        removed: Array,
-        left: Array,
-        mean: float,
-        monitor: bool,
-        draws: Any,
-    ) -> None:
-        """Write down wafer number ``wafer`` (from 0)."""
-        from planish.predict.lot.pad import mean_tail, sharpness
-
-        bench, pad = run.bench, run.pad
-        total = sum(times)
-        share = np.array(times) / total if total > 0 else np.full(len(times), 1.0 / len(times))
-        rate = mean / total if total > 0 else 0.0
-        self.mean_removed[wafer], self.time[wafer], self.rate[wafer] = mean, total, rate
-        self.expected_rate[wafer] = rate / (float(draws.process[wafer]) * run.batch)
-        self.sigma[wafer] = np.sqrt(max(float((removed - mean) ** 2 @ run.weights), 0.0))
-        inside = removed[run.inside]
-        self.half_range[wafer] = 0.5 * float(inside.max() - inside.min())
-        self.temperature[wafer] = share @ [found.temperature for found in outcomes]
-        self.peak_temperature[wafer] = max(found.peak_temperature for found in outcomes)
-        self.friction[wafer] = share @ [found.friction for found in outcomes]
-        self.fresh[wafer] = share @ [found.fresh for found in outcomes]
-        self.real_pressure[wafer] = share @ [found.real_pressure for found in outcomes]
-        self.real_fraction[wafer] = share @ [found.real_fraction for found in outcomes]
-        self.tail[wafer] = mean_tail(pad)
-        self.sliding[wafer] = sum(t * plan.fixed.mean_speed for t, plan in zip(times, run.plans, strict=True))
-        worn = pad.worn[run.under]
-        top, depth = bench.pad.layers[0].thickness, bench.pad.grooves.depth
-        average = float(run.track @ pad.worn)
-        self.groove_min[wafer] = max(depth - float(worn.max()), 0.0)
-        self.groove_mean[wafer] = max(depth - average, 0.0)
-        self.thickness_min[wafer] = top - float(worn.max())
-        self.thickness_mean[wafer] = top - average
-        self.sharpness[wafer] = sharpness(bench, pad)
-        self.batch[wafer] = run.batch
-        self.monitor[wafer] = monitor
-        self.removed[wafer], self.worn[wafer] = removed, pad.worn
-        self.step_time[wafer] = times
-        self.step_rate[wafer] = [
-            float(found.removed.sum(axis=0) @ run.weights) / max(found.duration, 1e-12) for found in outcomes
-        ]
-        self.step_peak[wafer] = [found.peak_temperature for found in outcomes]
-        self.step_fresh[wafer] = [found.fresh for found in outcomes]
-        self.step_real_fraction[wafer] = [found.real_fraction for found in outcomes]
-        self.step_solid_share[wafer] = [found.solid_share for found in outcomes]
-        self.limited[wafer] = [found.limited for found in outcomes]
-        gone = np.all(left[:, run.inside] <= 0, axis=0)
-        self.bare_somewhere[wafer], self.bare[wafer] = gone.any(), gone.all()
-
-    def seen(self, bench: Bench, radius: Array, areas: Array) -> Seen:
-        """Return what the conditions worth telling look at (``predict.raised``)."""
-        from planish.physics.slurry.film import regime
-
-        wafer = bench.wafer
-        return Seen(
-            limited=self.limited,
-            floating=regime(self.step_solid_share) == "hydrodynamic",
-            real_fraction=self.step_real_fraction,
-            fresh=self.step_fresh,
-            peak=self.step_peak,
-            bare_somewhere=self.bare_somewhere,
-            bare=self.bare,
-            removed=self.mean_removed,
-            sigma=self.sigma,
-            edge=edge_extreme(radius, areas, self.removed, wafer.radius, wafer.edge_exclusion)[0],
-        )
-
-
-def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
-    """Return room for ``wafers`` rows."""
-    wide = {"removed": nodes, "worn": rings, "limited": steps}
-    told = ("monitor", "limited", "bare_somewhere", "bare")
-    made: dict[str, Any] = {}
-    for item in fields(Records):
-        width = steps if item.name.startswith("step_") else wide.get(item.name)
-        shape = wafers if width is None else (wafers, width)
-        made[item.name] = np.zeros(shape, dtype=bool if item.name in told else np.float64)
-    return Records(**made)
-
-
 @dataclass(frozen=True, repr=False, eq=False)
 class LotResult(Result):
     """One lot. ``records`` hold SI; ``table`` and ``summary`` trade units.
@@ -194,7 +68,6 @@ class LotResult(Result):
     """
 
     kind: ClassVar[str] = "lot"
-    drawer: ClassVar[str] = "planish.explain.figures.lot:lot_figure"
 
     bench: Bench
     seed: int
@@ -211,8 +84,9 @@ class LotResult(Result):
     summit_fresh: Array
     summit_last: Array
     cut_rate: Array
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
+    asked: Asked | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -298,7 +172,16 @@ class LotResult(Result):
         first = [(int(np.argmax(hit)) + 1, cause) for cause, hit in tests if np.any(hit)]
         return min(first, key=lambda pair: pair[0]) if first else (None, None)
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, what happened to any wafer, and what no real lot has."""
+        return (*self.said, *self.strange())
+
+    def tables(self) -> dict[str, Columns]:
+        """Return ``wafers``: a row a wafer, in trade units."""
+        return {"wafers": {name: column.to_list() for name, column in self.table().to_dict().items()}}
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures of merit of the lot."""
         records = self.records
         rate = records.rate * NM_PER_MIN
@@ -331,14 +214,13 @@ class LotResult(Result):
             "last_real_contact_percent": 100 * float(records.real_fraction[-1]),
             "last_real_pressure_MPa": float(records.real_pressure[-1]) / 1e6,
             "last_sharpness_percent": 100 * float(records.sharpness[-1]),
-            "mean_temperature_C": float(records.temperature.mean()) - 273.15,
-            "peak_temperature_C": float(records.peak_temperature.max()) - 273.15,
+            "mean_temperature_C": float(records.temperature.mean()) - ZERO_CELSIUS,
+            "peak_temperature_C": float(records.peak_temperature.max()) - ZERO_CELSIUS,
             "first_scratch_index_relative": float(scratch[0]),
             "last_scratch_index_relative": float(scratch[-1]),
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
-            "notes": [*self.notes, *self.strange()],
         }
 
     def strange(self) -> list[str]:
@@ -367,8 +249,8 @@ class LotResult(Result):
                 "time_s": r.time,
                 "wiwnu_sigma_percent": 100 * self.wiwnu_sigma,
                 "wiwnu_range_percent": 100 * self.wiwnu_range,
-                "temperature_C": r.temperature - 273.15,
-                "peak_temperature_C": r.peak_temperature - 273.15,
+                "temperature_C": r.temperature - ZERO_CELSIUS,
+                "peak_temperature_C": r.peak_temperature - ZERO_CELSIUS,
                 "friction_coefficient": r.friction,
                 "fresh_fraction_percent": 100 * r.fresh,
                 "tail_um": r.tail * 1e6,
@@ -450,8 +332,16 @@ class LotResult(Result):
             },
             coords={
                 "wafer": ("wafer", np.arange(1, self.wafers + 1)),
-                "radius": ("radius", self.radius, {"units": "m"}),
-                "pad_radius": ("pad_radius", self.ring_middles, {"units": "m"}),
+                "radius": (
+                    "radius",
+                    self.radius,
+                    {"units": "m", "long_name": "distance from the wafer's centre"},
+                ),
+                "pad_radius": (
+                    "pad_radius",
+                    self.ring_middles,
+                    {"units": "m", "long_name": "distance from the pad's centre"},
+                ),
                 "height": (
                     "height",
                     0.5 * (self.summit_edges[1:] + self.summit_edges[:-1]),
@@ -478,7 +368,7 @@ class LotResult(Result):
         folder = Path(path)
         table = BytesIO()
         self.table().write_parquet(table)
-        text = json.dumps({**clean(self.summary()), "sources": self.sources()}, indent=1)
+        text = json.dumps(self.document(), indent=1)
         try:
             write_whole(folder / "lot.parquet", table.getvalue())
             Result.save(self, folder / LOT_FILE)

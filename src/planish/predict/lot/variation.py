@@ -7,6 +7,7 @@ numbers do not depend on the order of work.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +49,16 @@ class Variation:
         return cls(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
+class Chance(NamedTuple):
+    """What one wafer drew: see :class:`Draws`."""
+
+    incoming: float
+    bow: float
+    process: float
+    measurement: float
+    batch: float
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class Draws(Record):
     """One factor or relative deviation a wafer, (n,): see :class:`Variation`.
@@ -65,6 +76,16 @@ class Draws(Record):
     process: Array
     measurement: Array
     batch: Array
+
+    def of(self, wafer: int) -> Chance:
+        """Return what wafer number ``wafer`` (from 0) drew."""
+        return Chance(
+            float(self.incoming[wafer]),
+            float(self.bow[wafer]),
+            float(self.process[wafer]),
+            float(self.measurement[wafer]),
+            float(self.batch[wafer]),
+        )
 
 
 def draw(variation: Variation, wafers: int, seed: int) -> Draws:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planish.engine.record import Record
+from planish.physics.removal.laws import LAWS
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_bench
 
@@ -24,16 +25,6 @@ if TYPE_CHECKING:
 SOURCES: tuple[str, ...] = (
     "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (from memory)",
 )
-
-# The coefficients that scale the rate as a whole, law by law.
-_SCALES = {
-    "preston": ("k_p",),
-    "power": ("k",),
-    "offset": ("k_p", "b", "c"),
-    "threshold": ("k_p",),
-    "abrasive": ("c1", "c0"),
-    "two-step": ("molar_volume",),
-}
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -111,7 +102,7 @@ def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
     for material in dict.fromkeys(film.material for film in bench.wafer.films):
         law = bench.removal[material]
         if law.relative_spread > 0:
-            up, down = (_with_rate(bench, material, 1 + sign * law.relative_spread) for sign in (1, -1))
+            up, down = (with_rate(bench, material, 1 + sign * law.relative_spread) for sign in (1, -1))
             found.append((f"rate of {material}", up, down))
     for index, layer in enumerate(bench.pad.layers):
         if layer.modulus_spread > 0:
@@ -120,11 +111,21 @@ def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
     return found
 
 
-def _with_rate(bench: Bench, material: str, factor: float) -> Bench:
+def with_rate(bench: Bench, material: str, factor: float) -> Bench:
+    """Return the setup with one material's rate scaled, whatever its law.
+
+    Parameters
+    ----------
+    bench
+        The setup.
+    material
+        Whose rate is scaled.
+    factor
+        New rate over the present one.
+    """
     law = bench.removal[material]
-    scaled = {
-        key: value * factor if key in _SCALES[law.law] else value for key, value in law.coefficients.items()
-    }
+    scaling = LAWS.get(law.law).scaling
+    scaled = {key: value * factor if key in scaling else value for key, value in law.coefficients.items()}
     return replace(bench, removal={**bench.removal, material: replace(law, coefficients=scaled)})
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
+from planish.physics.removal import factors as rate_factors
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import film as slurry
 from planish.physics.slurry import heat
@@ -20,7 +21,7 @@ from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.pad_surface import FreshSummits, PadState, Summits
-from planish.predict.wafer.step_plan import StepPlan, back_load, motion_numbers, plan_step
+from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step, speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -38,10 +39,10 @@ __all__ = [
     "film_rate",
     "mechanical_part",
     "meet",
-    "motion_numbers",
     "pad_heat",
     "rate_at",
     "removal_curve",
+    "speeds",
     "step_conditions",
 ]
 
@@ -251,11 +252,11 @@ def meet(
         made.mechanical[material] = mechanical_part(plan, bench, material, pressure / model.land, friction)
         made.factors[material] = (
             rate_factor * solid / max(solid_reference, 1e-12) * plan.abrasive[material] * model.land
-        ) * removal.factor_real_pressure(real, law.reference.real_pressure)
+        ) * rate_factors.factor_real_pressure(real, law.reference.real_pressure)
     made.fresh = _fresh(made, bench, groove_depth)
     for material in made.factors:
         reference = bench.removal[material].reference.fresh_fraction
-        made.factors[material] *= float(removal.fresh_factor(made.fresh, reference, FRESH_HALF))
+        made.factors[material] *= float(rate_factors.fresh_factor(made.fresh, reference, FRESH_HALF))
     return made
 
 
@@ -348,7 +349,7 @@ def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array
     if law.activation_energy == 0:
         return np.broadcast_to(rate, (temperatures.shape[0], factors.size))
     return np.asarray(
-        rate * removal.thermal_factor(temperatures, law.reference.temperature, law.activation_energy)
+        rate * rate_factors.thermal_factor(temperatures, law.reference.temperature, law.activation_energy)
     )
 
 

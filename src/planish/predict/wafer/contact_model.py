@@ -14,14 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Kept, Record
+from planish.engine.record import Record
 from planish.physics.pressure.layers import (
     Base,
     ElasticLayer,
-    belt_base,
+    groove_share,
     grooved_layers,
     holed_layer,
-    rigid_base,
 )
 from planish.physics.pressure.solve import (
     PadOperator,
@@ -32,60 +31,15 @@ from planish.physics.pressure.solve import (
     plate_operator,
     pressure_grid,
 )
-from planish.physics.surface import asperities
-from planish.predict.wafer.pad_surface import as_conditioned
+from planish.predict.wafer.pad_surface import SummitCurve, as_conditioned, summit_curve
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench, PadSurface, Wafer
+    from planish.setup.si import Bench, Wafer
 
 Array = NDArray[np.float64]
 CELLS = 96  # doubling them moves p by less than 0.001 of its mean
-_CURVE_POINTS = 96
 _kept: OrderedDict[str, PadOperator] = OrderedDict()
 _KEEP = 24
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class SummitCurve(Kept):
-    """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
-
-    Attributes
-    ----------
-    log_pressure
-        ln(pressure [Pa]), increasing.
-    separation
-        [m].
-    real_pressure
-        [Pa].
-    area_fraction
-        [1].
-    decay_length
-        [m].
-    """
-
-    log_pressure: Array
-    separation: Array
-    real_pressure: Array
-    area_fraction: Array
-    decay_length: Array
-
-    def at(self, pressure: Array | float, what: str) -> Array:
-        """Return one of the fields, interpolated in ln(pressure).
-
-        Parameters
-        ----------
-        pressure
-            [Pa], any shape.
-        what
-            Name of the field.
-
-        Returns
-        -------
-        Array
-            Shape as ``pressure``.
-        """
-        log = np.log(np.maximum(pressure, 1e-300))  # a lifted place: the end of the table
-        return np.asarray(np.interp(log, self.log_pressure, getattr(self, what)))
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -140,7 +94,7 @@ def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = No
         None if bench.head.ring is None else bench.head.ring.width,
         cells,
     )
-    layers, base = pad_layers(bench, groove_depth), pad_base(bench)
+    layers, base = pad_layers(bench, groove_depth), bench.polisher.base()
     return ContactModel(
         grid=grid,
         operator=pad_operator(grid, layers, base),
@@ -183,52 +137,6 @@ def pad_layers(
     return tuple(made)
 
 
-def groove_share(pattern: str, width: float, pitch: float) -> float:
-    """Return the share of pad area that is groove: one set of lines, or two crossing ones for a grid.
-
-    Parameters
-    ----------
-    pattern
-        Of the grooves.
-    width, pitch
-        Of them [m].
-
-    Returns
-    -------
-    float
-        [1].
-    """
-    if pattern == "none" or pitch <= 0:
-        return 0.0
-    lines = min(width / pitch, 1.0)
-    return lines if pattern != "grid" else 1.0 - (1.0 - lines) ** 2
-
-
-def pad_base(bench: Bench) -> Base:
-    """Return what the stack stands on: a platen, or the belt on its fluid bearing.
-
-    Parameters
-    ----------
-    bench
-        The setup.
-
-    Returns
-    -------
-    Base
-        Below the layers.
-    """
-    machine = bench.polisher
-    if machine.motion == "linear" and machine.bearing is not None:
-        return belt_base(
-            machine.belt_modulus,
-            machine.belt_poisson,
-            machine.belt_thickness,
-            machine.belt_tension,
-            machine.bearing.stiffness,
-        )
-    return rigid_base()
-
-
 def pad_operator(grid: PressureGrid, layers: tuple[ElasticLayer, ...], base: Base) -> PadOperator:
     """Return the pad operator from memory, from disk, or newly built (and then kept in both).
 
@@ -256,61 +164,6 @@ def pad_operator(grid: PressureGrid, layers: tuple[ElasticLayer, ...], base: Bas
     while len(_kept) > _KEEP:
         _kept.popitem(last=False)
     return operator
-
-
-def summit_curve(surface: PadSurface) -> SummitCurve:
-    """Return the fresh summits' answer to pressures from 10 Pa to 1 MPa.
-
-    Parameters
-    ----------
-    surface
-        Of the pad.
-
-    Returns
-    -------
-    SummitCurve
-        Against ln(pressure).
-    """
-    heights = None if surface.heights is None else surface.heights.tobytes()
-    numbers = (
-        surface.density,
-        surface.tip_radius,
-        surface.height_sd,
-        surface.tail_length,
-        surface.modulus,
-        surface.poisson,
-    )
-    return _summit_curve(heights, *numbers)
-
-
-@lru_cache(maxsize=64)
-def _summit_curve(
-    heights: bytes | None,
-    density: float,
-    tip_radius: float,
-    height_sd: float,
-    tail: float,
-    modulus: float,
-    poisson: float,
-) -> SummitCurve:
-    if heights is None:
-        edges = asperities.height_grid(height_sd, tail)
-        probability = asperities.fresh_heights(edges, height_sd, tail)
-    else:
-        from planish.physics.surface.summit_statistics import height_table
-
-        edges, probability = height_table(np.frombuffer(heights))
-    numbers = {
-        "density": density,
-        "tip_radius": tip_radius,
-        "modulus": asperities.plane_modulus(modulus, poisson),
-    }
-    pressure = np.geomspace(10.0, 1e6, _CURVE_POINTS)
-    separation = asperities.separation_under(pressure, edges, probability, **numbers)
-    state = asperities.contact(separation, edges, probability, **numbers)
-    return SummitCurve(
-        np.log(pressure), separation, state.real_pressure, state.area_fraction, state.decay_length
-    )
 
 
 @lru_cache(maxsize=16)

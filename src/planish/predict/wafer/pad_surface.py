@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import Kept
+from planish.physics.surface import asperities
 from planish.physics.surface.conditioning import load_per_diamond, roughness_ratio
 
 if TYPE_CHECKING:
-    from planish.predict.wafer.contact_model import SummitCurve
     from planish.setup.si import Bench, PadSurface
 
 Array = NDArray[np.float64]
+_CURVE_POINTS = 96
 
 
 class Summits(Protocol):
@@ -47,6 +50,33 @@ class Summits(Protocol):
         tuple[Array, Array]
             Mean real pressure [Pa] and real contact fraction [1].
         """
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class SummitCurve(Kept):
+    """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
+
+    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].
+    """
+
+    log_pressure: Array
+    separation: Array
+    real_pressure: Array
+    area_fraction: Array
+    decay_length: Array
+
+    def at(self, pressure: Array | float, what: str) -> Array:
+        """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure).
+
+        Parameters
+        ----------
+        pressure
+            [Pa], any shape.
+        what
+            Name of the field.
+        """
+        log = np.log(np.maximum(pressure, 1e-300))  # a lifted place: the end of the table
+        return np.asarray(np.interp(log, self.log_pressure, getattr(self, what)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,3 +165,47 @@ def as_conditioned(bench: Bench) -> PadSurface:
     if abs(ratio - 1.0) < 1e-9:
         return surface
     return replace(surface, height_sd=surface.height_sd * ratio, tail_length=surface.tail_length * ratio)
+
+
+def summit_curve(surface: PadSurface) -> SummitCurve:
+    """Return the fresh summits' answer to pressures from 10 Pa to 1 MPa."""
+    heights = None if surface.heights is None else surface.heights.tobytes()
+    numbers = (
+        surface.density,
+        surface.tip_radius,
+        surface.height_sd,
+        surface.tail_length,
+        surface.modulus,
+        surface.poisson,
+    )
+    return _summit_curve(heights, *numbers)
+
+
+@lru_cache(maxsize=64)
+def _summit_curve(
+    heights: bytes | None,
+    density: float,
+    tip_radius: float,
+    height_sd: float,
+    tail: float,
+    modulus: float,
+    poisson: float,
+) -> SummitCurve:
+    if heights is None:
+        edges = asperities.height_grid(height_sd, tail)
+        probability = asperities.fresh_heights(edges, height_sd, tail)
+    else:
+        from planish.physics.surface.summit_statistics import height_table
+
+        edges, probability = height_table(np.frombuffer(heights))
+    numbers = {
+        "density": density,
+        "tip_radius": tip_radius,
+        "modulus": asperities.plane_modulus(modulus, poisson),
+    }
+    pressure = np.geomspace(10.0, 1e6, _CURVE_POINTS)
+    separation = asperities.separation_under(pressure, edges, probability, **numbers)
+    state = asperities.contact(separation, edges, probability, **numbers)
+    return SummitCurve(
+        np.log(pressure), separation, state.real_pressure, state.area_fraction, state.decay_length
+    )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.motion import motion
+from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
 from planish.physics.removal import laws as removal
@@ -16,7 +16,6 @@ from planish.physics.slurry import film as slurry
 from planish.physics.slurry import heat
 from planish.physics.surface import asperities
 from planish.predict.lot.pad_rings import PadRings, pad_rings
-from planish.predict.result import unique
 from planish.predict.wafer import conditions as step_physics
 from planish.predict.wafer.conditions import (
     Conditions,
@@ -30,7 +29,8 @@ from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
 from planish.predict.wafer.films import polish_stack, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
-from planish.setup.given import as_bench
+from planish.results.plain import unique
+from planish.setup.given import as_bench, as_described, asked_of
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
@@ -40,7 +40,7 @@ Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
 __all__ = ["as_bench", "fresh_state", "polish", "run_steps"]
 
-MODULES = (motion, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
+MODULES = (speed, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
 
 
 def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
@@ -65,11 +65,13 @@ def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
     ModelError
         Where the values, valid each for itself, have no solution together.
     """
-    bench = as_bench(setup)
+    described = as_described(setup)
+    bench = as_bench(described)
     model = prepare(bench, cells=cells)
     rings = pad_rings(bench, model.grid)
     state = fresh_state(bench, model, rings)
-    return run_steps(bench, model, rings, state)
+    asked = asked_of([described], options={"cells": cells})
+    return replace(run_steps(bench, model, rings, state), asked=asked)
 
 
 def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
@@ -143,11 +145,11 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         remaining=left,
         cleared=cleared,
         steps=tuple(steps),
-        notes=tuple(unique(notes)),
+        said=tuple(unique(notes)),
         rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
     )
     happened = [one.words for one in result.raised() if one.kind == "happened"]
-    return replace(result, notes=tuple(unique([*notes, *happened])))
+    return replace(result, said=tuple(unique([*notes, *happened])))
 
 
 def _run_step(

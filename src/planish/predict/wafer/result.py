@@ -12,22 +12,22 @@ from numpy.typing import NDArray
 from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
 from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
-from planish.predict.result import Result
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
 from planish.predict.wafer.strange import strange
+from planish.results.result import Result
+from planish.units import NM_PER_MIN, PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import xarray as xr
 
+    from planish.results.asked import Asked
     from planish.setup.si import Bench
 
 Array = NDArray[np.float64]
-NM_PER_MIN = 1e9 * 60.0
 TIME_LIMIT = "its time limit"  # what ended a step that did not meet its stop condition
-PSI = 6894.757293168
 
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
@@ -82,7 +82,7 @@ class StepRecord(Record):
             f"{shortened(self.name, 40)}, {figure(self.duration, 's')} (ended by {self.stopped_by}), "
             f"pressure about {figure(float(np.median(self.pressure)) / PSI, 'psi')}, "
             f"rate about {figure(float(np.median(self.rate)) * NM_PER_MIN, 'nm/min')}, "
-            f"pad at most {figure(self.peak_temperature - 273.15, '°C')}"
+            f"pad at most {figure(self.peak_temperature - ZERO_CELSIUS, '°C')}"
         )
 
 
@@ -136,7 +136,6 @@ class WaferResult(Result):
     """
 
     kind: ClassVar[str] = "one wafer"
-    drawer: ClassVar[str] = "planish.explain.figures.wafer:wafer_figure"
 
     bench: Bench
     radius: Array
@@ -146,8 +145,9 @@ class WaferResult(Result):
     remaining: Array  # (films, n_r) [m]
     cleared: Array  # (films, n_r) [s] from the start, infinite where not cleared
     steps: tuple[StepRecord, ...]
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
+    asked: Asked | None = None
 
     def _told(self) -> str:
         removed = self.removed
@@ -157,7 +157,7 @@ class WaferResult(Result):
             f"{shortened(self.bench.title, 60)!r}, {figure(2e3 * self.bench.wafer.radius, 'mm')} wafer, "
             f"{counted(len(self.steps), 'step')} in {figure(self.time, 's')}: {figure(1e9 * mean, 'nm')} removed "
             f"({figure(mean / self.time * NM_PER_MIN, 'nm/min')}), WIWNU {figure(even, '%', 3)} (1σ), "
-            f"pad at most {max(step.peak_temperature for step in self.steps) - 273.15:.0f} °C"
+            f"pad at most {max(step.peak_temperature for step in self.steps) - ZERO_CELSIUS:.0f} °C"
         )
 
     @property
@@ -271,7 +271,12 @@ class WaferResult(Result):
         """
         return np.asarray(np.average(profiles, axis=0, weights=[step.duration for step in self.steps]))
 
-    def summary(self) -> dict[str, Any]:
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, what happened, and where the result leaves the ground of the model."""
+        return (*self.said, *self.doubts())
+
+    def _content(self) -> dict[str, Any]:
         """Return the figures of merit; non-uniformity over the area inside the edge exclusion."""
         removed, steps = self.removed, self.steps
         mean = self.mean(removed)
@@ -292,7 +297,7 @@ class WaferResult(Result):
             "edge_rate_percent": edge["edge_rate_percent"],
             "edge_extreme_percent": edge["edge_extreme_percent"],
             "edge_extreme_from_edge_mm": edge["edge_extreme_from_edge_mm"],
-            "peak_temperature_C": max(step.peak_temperature for step in steps) - 273.15,
+            "peak_temperature_C": max(step.peak_temperature for step in steps) - ZERO_CELSIUS,
             "sliding_distance_m": self.mean(speed) * self.time,
             "time_s": self.time,
             "fresh_fraction_percent": 100 * self.time_mean([step.fresh_fraction for step in steps]),
@@ -305,7 +310,6 @@ class WaferResult(Result):
                 for i, film in enumerate(self.films)
             },
             "steps": [self._step_summary(step) for step in steps],
-            "notes": [*self.notes, *self.doubts()],
         }
 
     def doubts(self) -> list[str]:
@@ -357,7 +361,7 @@ class WaferResult(Result):
             "removed_nm": self.mean(step.removed) * 1e9,
             "pressure_psi": self.mean(step.pressure) / PSI,
             "speed_m_per_s": self.mean(step.speed),
-            "peak_temperature_C": step.peak_temperature - 273.15,
+            "peak_temperature_C": step.peak_temperature - ZERO_CELSIUS,
             "fresh_fraction_percent": 100 * step.fresh_fraction,
             "friction_coefficient": step.friction,
             "regime": step.regime,
@@ -500,10 +504,14 @@ class WaferResult(Result):
                 ),
             },
             coords={
-                "radius": ("radius", self.radius, {"units": "m"}),
+                "radius": (
+                    "radius",
+                    self.radius,
+                    {"units": "m", "long_name": "distance from the wafer's centre"},
+                ),
                 "step": ("step", names),
                 "film": ("film", list(self.films)),
-                "time": ("time", self.times, {"units": "s"}),
+                "time": ("time", self.times, {"units": "s", "long_name": "time from the start"}),
             },
         )
         wafer = self.bench.wafer

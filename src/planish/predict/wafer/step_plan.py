@@ -13,14 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.fixed import sealed
-from planish.physics.motion import motion
+from planish.physics.motion.speed import speed_moment
+from planish.physics.pressure.layers import groove_share
 from planish.physics.pressure.plate import bearing_lift, zone_load
-from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
+from planish.physics.removal import factors
+from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
-from planish.predict.wafer.contact_model import ContactModel, groove_share
+from planish.predict.wafer.contact_model import ContactModel
 
 if TYPE_CHECKING:
+    from planish.physics.motion.motion import Motion
     from planish.predict.lot.pad_rings import PadRings
     from planish.setup.si import Bench, Removal, Step
 
@@ -128,9 +130,9 @@ def plan_step(
     grid, machine = model.grid, bench.polisher
     count = grid.r.size
     pressed = grid.has_ring and step.ring_pressure > 0
-    geometry = motion_numbers(bench, step)
-    all_speed = motion.mean_speed_at(
-        machine.motion, np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, **geometry
+    drive, carrier = speeds(bench, step)
+    all_speed = machine.mean_speed(
+        np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, drive, carrier
     )
     speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
     laws = {film.material: bench.removal[film.material] for film in bench.wafer.films}
@@ -143,11 +145,12 @@ def plan_step(
         area=float(grid.areas.sum()),
         shares=shares,
         law_speeds={
-            material: _law_speed(law, bench, grid.r, speed, geometry) for material, law in laws.items()
+            material: _law_speed(law, machine, grid.r, speed, drive, carrier)
+            for material, law in laws.items()
         },
         abrasive={material: _abrasive_factor(bench, law) for material, law in laws.items()},
-        pad_speed=pad_speed(bench, step),
-        place_share=_place_share(bench),
+        pad_speed=machine.pad_speed(drive),
+        place_share=machine.slurry_share(bench.wafer.radius),
         disk_width=_disk_width(bench, step) if conditioning else 0.0,
         duty=rings.duty,
         seen=rings.seen if pressed else rings.seen[:, :count],
@@ -211,78 +214,34 @@ def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) 
     return cast("Array", memo[key])
 
 
-def motion_numbers(bench: Bench, step: Step) -> dict[str, float]:
-    """Return the geometry and speeds that the functions of ``physics.motion`` take, for one step.
+def speeds(bench: Bench, step: Step) -> tuple[float, float]:
+    """Return the speeds in a step of what moves the pad ([rad/s], a belt [m/s]) and of the carrier [rad/s].
 
     Parameters
     ----------
-    bench, step
-        The setup, and which step of its recipe.
-
-    Returns
-    -------
-    dict[str, float]
-        In SI, by the names of their arguments.
+    bench
+        The setup.
+    step
+        Of its recipe.
     """
-    machine = bench.polisher
-    return {
-        "offset": machine.centre_offset,
-        "platen_speed": step.platen_speed,
-        "carrier_speed": step.carrier_speed,
-        "belt_speed": step.belt_speed,
-        "orbit_radius": machine.orbit_radius,
-        "orbit_speed": step.orbit_speed,
-        "oscillation_amplitude": machine.oscillation_amplitude,
-        "oscillation_frequency": machine.oscillation_frequency,
-    }
+    return getattr(step, bench.polisher.drive.key), step.carrier_speed
 
 
-def pad_speed(bench: Bench, step: Step) -> float:
-    """Return the speed of the pad at the carrier axis.
-
-    Parameters
-    ----------
-    bench, step
-        The setup, and which step of its recipe.
-
-    Returns
-    -------
-    float
-        [m/s].
-    """
-    machine = bench.polisher
-    return {
-        "rotary": abs(step.platen_speed) * machine.centre_offset,
-        "linear": abs(step.belt_speed),
-        "orbital": abs(step.orbit_speed) * machine.orbit_radius,
-    }[machine.motion]
-
-
-def _law_speed(law: Removal, bench: Bench, r: Array, speed: Array, geometry: dict[str, float]) -> Array:
+def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: float, carrier: float) -> Array:
     """Return the mean speed [m/s] that the law takes: for a power of the speed, the root of the mean power."""
-    beta = law.coefficients["beta"] if law.law == "power" else 0.0
+    power = LAWS.get(law.law).speed_power
+    beta = law.coefficients[power] if power else 0.0
     if not beta:
         return speed
-    still = {key: value for key, value in geometry.items() if not key.startswith("oscillation")}
-    amplitudes = motion.speed_amplitudes(bench.polisher.motion, r, **still)
-    return np.asarray(motion.speed_moment(*amplitudes, beta) ** (1.0 / beta))
+    amplitudes = machine.speed_amplitudes(r, drive, carrier)
+    return np.asarray(speed_moment(*amplitudes, beta) ** (1.0 / beta))
 
 
 def _abrasive_factor(bench: Bench, law: Removal) -> float:
     """Return the rate factor of the abrasive content; 1 for a law calibrated with an abrasive-free slurry."""
     if law.reference.abrasive_fraction <= 0:
         return 1.0
-    return float(removal.abrasive_factor(bench.slurry.abrasive_fraction, law.reference.abrasive_fraction))
-
-
-def _place_share(bench: Bench) -> float:
-    machine, radius = bench.polisher, bench.wafer.radius
-    if machine.delivery == "through-pad":
-        outer = machine.pad_radius or machine.platen_radius or machine.belt_width / 2
-        return slurry.position_share_through(radius, max(outer, radius))
-    if machine.motion == "rotary":
-        return float(slurry.position_share_rotary(machine.dispense_radius, machine.centre_offset, radius))
-    return float(slurry.position_share_linear(machine.dispense_radius, radius))
+    return float(factors.abrasive_factor(bench.slurry.abrasive_fraction, law.reference.abrasive_fraction))
 
 
 def _disk_width(bench: Bench, step: Step) -> float:
@@ -368,7 +327,7 @@ def platen_path(bench: Bench) -> tuple[float, float]:
     through = heat.platen_conductance(
         [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
     )
-    return through, room.temperature if bench.polisher.motion == "linear" else room.platen_temperature
+    return through, room.platen_temperature if bench.polisher.on_platen else room.temperature
 
 
 def _losses(bench: Bench, step: Step, rings: PadRings) -> tuple[Array, Array]:

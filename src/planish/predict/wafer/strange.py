@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planish.units import NM_PER_MIN, ZERO_CELSIUS
+
 if TYPE_CHECKING:
     from planish.setup.si import Bench
 
 HOT = 95.0  # [°C] water is about to boil
 FRICTION = 2.0  # rubbing solids in a slurry stay below 1; common practice, no source
 FASTEST = (
-    20e-6 / 60.0
+    20e3 / NM_PER_MIN
 )  # [m/s] film; the fastest copper slurries take some micrometres a minute (common practice)
 
 # What drives each outcome: beginnings of dotted paths, the strongest first.
@@ -56,14 +58,14 @@ def strange(
             f"coefficient of friction {friction:.3g}: above {FRICTION:g} nothing slides so hard; "
             f"{_driven(bench, _RUBBING)}"
         )
-    if temperature - 273.15 > HOT:
+    if temperature - ZERO_CELSIUS > HOT:
         found.append(
-            f"pad at {temperature - 273.15:.0f} °C: water would boil off, which the model does not follow; "
+            f"pad at {temperature - ZERO_CELSIUS:.0f} °C: water would boil off, which the model does not follow; "
             f"{_driven(bench, _HEAT)}"
         )
     if rate > FASTEST:
         found.append(
-            f"removal rate {rate * 6e10:.3g} nm/min: no slurry takes film so fast; {_driven(bench, _RATE)}"
+            f"removal rate {rate * NM_PER_MIN:.3g} nm/min: no slurry takes film so fast; {_driven(bench, _RATE)}"
         )
     return found
 

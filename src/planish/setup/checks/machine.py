@@ -10,22 +10,16 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.physics.pressure.layers import groove_share
 from planish.physics.surface.hardness import QI_RANGE
 from planish.setup.attached import summit_heights
-from planish.setup.finding import Finding, missing, wrong
-from planish.setup.pad import GroovesSection, LayerSection
-from planish.setup.polisher import LinearPolisher, OrbitalPolisher, RotaryPolisher
+from planish.setup.finding import HAIR, Finding, missing, mm, wrong
+from planish.setup.pad import LayerSection
 from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
 
 MOST_GROOVE = 0.9  # of the pad's area
 LONGEST_BODY = 100  # standard deviation of summit heights over the length of their tail; usual is 1 to 3
-HAIR = 1e-9  # [m] lengths closer than this are the same
-
-
-def mm(value: float) -> str:
-    """Return a length in mm as text."""
-    return units.show(value, "length", digits=6)
 
 
 def outer_reach(model: SetupModel) -> float:
@@ -35,59 +29,23 @@ def outer_reach(model: SetupModel) -> float:
 
 
 def check_polisher(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
-    """Yield what does not fit on platen, belt or orbiting pad."""
+    """Yield what does not fit on the pad."""
     polisher, table = model.polisher, raw["polisher"]
-    radius, reach = model.wafer.diameter / 2.0, outer_reach(model)
-    if isinstance(polisher, RotaryPolisher):
-        platen = polisher.platen_diameter / 2.0
-        swing = polisher.centre_offset + polisher.oscillation_amplitude
-        room, place, value = platen - swing, "polisher.platen_diameter", table["platen_diameter"]
-        if polisher.oscillation_amplitude > 0.0 and polisher.oscillation_frequency == 0.0:
-            yield wrong("polisher.oscillation_frequency", table["oscillation_frequency"], "above 0 1/min",
-                        "the carrier is said to swing")  # fmt: skip
-        edge = platen
-    elif isinstance(polisher, LinearPolisher):
-        room, place, value = polisher.belt_width / 2.0, "polisher.belt_width", table["belt_width"]
-        edge = room
-        least = math.pi * polisher.roller_diameter + 4.0 * radius
-        if polisher.belt_length < least - HAIR:
-            yield wrong("polisher.belt_length", table["belt_length"], f"at least {mm(least)}",
-                        "once round both rollers with the wafer between them")  # fmt: skip
-        yield from _bearing(polisher, table, radius)
-    else:
-        room = polisher.pad_diameter / 2.0 - polisher.orbit_radius
-        place, value, edge = "polisher.pad_diameter", table["pad_diameter"], polisher.pad_diameter / 2.0
+    machine, radius, reach = polisher.machine(), model.wafer.diameter / 2.0, outer_reach(model)
+    yield from polisher.problems(table, radius)
+    place, room = polisher.edge_key, machine.room
     if room < radius - HAIR:
-        yield wrong(place, value, f"larger: the wafer hangs over its edge by {mm(radius - room)}")
-    elif room < reach - HAIR:
-        yield wrong(place, value, f"larger: the retaining ring hangs over its edge by {mm(reach - room)}",
-                    "or a narrower ring")  # fmt: skip
-    if polisher.delivery == "top" and polisher.dispense_radius > edge:
-        yield wrong("polisher.dispense_radius", table["dispense_radius"], f"on the pad, at most {mm(edge)}")
-    if (
-        polisher.delivery == "through-pad"
-        and isinstance(polisher, OrbitalPolisher)
-        and not polisher.hole_fraction
-    ):
         yield wrong(
-            "polisher.hole_fraction", table["hole_fraction"], "above 0", "slurry is fed through the pad"
+            f"polisher.{place}", table[place], f"larger: the wafer hangs over its edge by {mm(radius - room)}"
         )
-
-
-def _bearing(polisher: LinearPolisher, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-    inner = 0.0
-    for index, zone in enumerate(polisher.bearing.zone):
-        if zone.outer_radius <= inner + HAIR:
-            value = table["bearing"]["zone"][index]["outer_radius"]
-            yield wrong(f"polisher.bearing.zone.{index}.outer_radius", value, f"above {mm(inner)}")
-            return
-        inner = zone.outer_radius
-    if inner < radius - HAIR:
+    elif room < reach - HAIR:
+        yield wrong(f"polisher.{place}", table[place],
+                    f"larger: the retaining ring hangs over its edge by {mm(reach - room)}", "or a narrower ring")  # fmt: skip
+    if machine.delivery == "top" and machine.dispense_radius > machine.pad_edge:
         yield wrong(
-            f"polisher.bearing.zone.{len(polisher.bearing.zone) - 1}.outer_radius",
-            mm(inner),
-            f"at least the wafer radius, {mm(radius)}",
-            "the bearing carries the belt under the whole wafer",
+            "polisher.dispense_radius",
+            table["dispense_radius"],
+            f"on the pad, at most {mm(machine.pad_edge)}",
         )
 
 
@@ -110,7 +68,7 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
             yield wrong(
                 "pad.grooves.width", table["grooves"]["width"], f"below the pitch, {mm(grooves.pitch)}"
             )
-        elif _groove_share(grooves) > MOST_GROOVE:
+        elif groove_share(grooves.pattern, grooves.width, grooves.pitch) > MOST_GROOVE:
             yield wrong(
                 "pad.grooves.width",
                 table["grooves"]["width"],
@@ -129,11 +87,6 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
             text = str(error)
             place = "pad.surface.heights"
             yield Finding("error", place, text if text.startswith(place) else f"{place}: {text}")
-
-
-def _groove_share(grooves: GroovesSection) -> float:
-    lines = grooves.width / grooves.pitch
-    return lines if grooves.pattern != "grid" else 1.0 - (1.0 - lines) ** 2
 
 
 def _layer(layer: LayerSection, place: str) -> Iterator[Finding]:
@@ -159,13 +112,8 @@ def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Findin
     if disk is None:
         return
     table, sweep = raw["conditioner"], disk.sweep
-    polisher = model.polisher
-    if isinstance(polisher, RotaryPolisher):
-        edge, lowest = polisher.platen_diameter / 2.0, 0.0
-    elif isinstance(polisher, LinearPolisher):
-        edge, lowest = polisher.belt_width / 2.0, -polisher.belt_width / 2.0
-    else:
-        edge, lowest = polisher.pad_diameter / 2.0, 0.0
+    machine = model.polisher.machine()
+    edge, lowest = machine.pad_edge, machine.innermost
     place = "conditioner.sweep"
     if sweep.inner >= sweep.outer:
         yield wrong(f"{place}.inner", table["sweep"]["inner"], f"below outer, {mm(sweep.outer)}")

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from planish import units
-from planish.setup.finding import Finding, missing, wrong
-from planish.setup.polisher import LinearPolisher, RotaryPolisher
-from planish.setup.recipe import SPEED_OF, STOPS, StepSection
-from planish.setup.resolve import nearest
+from planish.setup import paths
+from planish.setup.finding import Finding, missing, nearest, wrong
+from planish.setup.polisher import MOTIONS
+from planish.setup.recipe import SPEEDS, STOPS, StepSection
 from planish.setup.root import SetupModel
 
 LONGEST = 600.0  # [s] where a stop condition has no max_time
@@ -20,7 +20,7 @@ def check_recipe(model: SetupModel, raw: dict[str, Any]) -> list[Finding]:
     found: list[Finding] = []
     for index, step in enumerate(model.recipe.step):
         table = raw["recipe"]["step"][index]
-        place = f"recipe.step.{index}"
+        place = paths.show(("recipe", "step", index), raw)
         found += _pressures(step, table, place, model)
         found += _speeds(step, table, place, model)
         found += _stop(step, table, place, model)
@@ -49,13 +49,14 @@ def _pressures(step: StepSection, table: dict[str, Any], place: str, model: Setu
     if isinstance(given, dict):
         for name in given:
             if name not in names:
-                yield Finding(
-                    "error", f"{where}.{name}", f"{where}.{name}: no such zone ({nearest(name, names)})"
-                )
+                at = paths.join(where, name)
+                yield Finding("error", at, f"{at}: no such zone ({nearest(name, names)})")
                 return
         left = [name for name in names if name not in given]
         if left:
-            yield missing(f"{where}.{left[0]}", "given", "each zone needs its pressure: " + ", ".join(names))
+            yield missing(
+                paths.join(where, left[0]), "given", "each zone needs its pressure: " + ", ".join(names)
+            )
             return
     if model.head.ring is None and step.ring_pressure > 0.0:
         yield wrong(
@@ -76,48 +77,39 @@ def _pressures(step: StepSection, table: dict[str, Any], place: str, model: Setu
         yield Finding("warning", f"{place}.flow", f"{place}.flow is 0: the wafer runs dry under pressure")
     bearing = step.bearing_pressures
     if bearing is not None:
-        if not isinstance(model.polisher, LinearPolisher):
+        under = model.polisher.machine().bearing
+        if under is None:
+            owners = [kind.name for kind in MOTIONS if "bearing" in kind.model.model_fields]
             yield wrong(f"{place}.bearing_pressures", table["bearing_pressures"], "left out",
-                        f"it belongs to the linear motion, this polisher is {model.polisher.motion}")  # fmt: skip
-        elif len(bearing) != len(model.polisher.bearing.zone):
+                        f"it belongs to the {_listed(owners)} motion, this polisher is {model.polisher.motion}")  # fmt: skip
+        elif len(bearing) != under.pressures.size:
             yield wrong(f"{place}.bearing_pressures", table["bearing_pressures"],
-                        f"{len(model.polisher.bearing.zone)} pressures, one a bearing zone")  # fmt: skip
+                        f"{under.pressures.size} pressures, one a bearing zone")  # fmt: skip
 
 
 def _speeds(step: StepSection, table: dict[str, Any], place: str, model: SetupModel) -> Iterator[Finding]:
-    motion = model.polisher.motion
-    for key, owner in SPEED_OF.items():
+    machine = model.polisher.machine()
+    for key in SPEEDS:
         value = getattr(step, key)
-        if owner != motion and value is not None:
+        if key != machine.drive.key and value is not None:
+            owners = [kind.name for kind in MOTIONS if kind.machine.drive.key == key]
             yield wrong(f"{place}.{key}", table[key], "left out",
-                        f"it belongs to the {owner} motion, this polisher is {motion}")  # fmt: skip
-        if owner == motion and value is None:
-            yield missing(f"{place}.{key}", "given", f"the polisher is {motion}")
-    if motion == "rotary" and step.platen_speed is not None:
-        if step.platen_speed == step.carrier_speed and step.platen_speed != 0.0:
-            text = (
-                f"{place}: platen and carrier both at {units.show(step.carrier_speed, 'angular_speed')}: the speed "
-                "is the same everywhere, but locked turns let wafer points retrace their path; "
-                "a few rpm apart is usual"
-            )
-            yield Finding("note", f"{place}.carrier_speed", text)
-        elif step.platen_speed * step.carrier_speed < 0.0:
-            text = f"{place}: platen and carrier turn against each other: the wafer edge is much faster than its centre"
-            yield Finding("note", f"{place}.carrier_speed", text)
-    still = (
-        motion == "rotary"
-        and isinstance(model.polisher, RotaryPolisher)
-        and (step.platen_speed == 0.0 or model.polisher.centre_offset == 0.0)
-    )
-    still = still or (motion == "linear" and step.belt_speed == 0.0)
-    if still and step.carrier_speed != 0.0 and model.polisher.delivery == "top":
+                        f"it belongs to the {_listed(owners)} motion, this polisher is {machine.motion}")  # fmt: skip
+        if key == machine.drive.key and value is None:
+            yield missing(f"{place}.{key}", "given", f"the polisher is {machine.motion}")
+    yield from model.polisher.step_notes(step, place)
+    drive = getattr(step, machine.drive.key)
+    if drive is None:
+        return
+    if machine.pad_speed(drive) == 0.0 and step.carrier_speed != 0.0 and machine.delivery == "top":
         text = f"{place}: the pad does not travel under the wafer: it brings no slurry and nothing is removed"
         yield Finding("warning", place, text)
-    if (
-        getattr(step, next(k for k, m in SPEED_OF.items() if m == motion)) == 0.0
-        and step.carrier_speed == 0.0
-    ):
+    if drive == 0.0 and step.carrier_speed == 0.0:
         yield Finding("warning", place, f"{place}: nothing moves: the step removes nothing")
+
+
+def _listed(owners: list[str]) -> str:
+    return " and the ".join(owners)
 
 
 def _stop(step: StepSection, table: dict[str, Any], place: str, model: SetupModel) -> Iterator[Finding]:

@@ -1,66 +1,30 @@
-"""Checks of the removal laws: every coefficient once, with its unit."""
+"""Checks of the removal laws: their coefficients, the pads they were measured on, the films they serve."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from planish import units
-from planish.setup.finding import Finding, missing, wrong
-from planish.setup.parts import catalogue
-from planish.setup.removal import LAWS, SCALE, RemovalSection
-from planish.setup.resolve import nearest
+from planish.physics.removal.laws import LAWS
+from planish.setup import paths
+from planish.setup.checks.coefficients import check_coefficients
+from planish.setup.finding import Finding, nearest, wrong
+from planish.setup.parts import Part
 from planish.setup.root import SetupModel
 
 
-def check_removal(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
+def check_removal(model: SetupModel, raw: dict[str, Any], pads: Mapping[str, Part]) -> Iterator[Finding]:
     """Yield what is wrong with the removal laws and their references."""
     for material, law in model.removal.items():
-        yield from _law(f"removal.{material}", law, raw["removal"][material])
+        place = paths.join("removal", material)
+        yield from check_coefficients(place, law, raw["removal"][material])
         reference = law.reference
-        if reference.real_pressure is None:
-            pads = catalogue("pad")
-            if reference.pad not in pads:
-                yield wrong(f"removal.{material}.reference.pad", reference.pad, "a catalogue pad",
-                            nearest(str(reference.pad), pads))  # fmt: skip
-
-
-def _law(place: str, law: RemovalSection, table: dict[str, Any]) -> Iterator[Finding]:
-    names = LAWS[law.law]
-    leading = SCALE.get(law.law)
-    for name, value in law.coefficients.items():
-        if name not in names:
-            yield Finding("error", f"{place}.coefficients.{name}",
-                          f"{place}.coefficients.{name}: unknown key for the law {law.law!r} "
-                          f"({nearest(name, names)})")  # fmt: skip
-            continue
-        try:
-            number = names[name].si(value)
-        except units.UnitError as error:
-            yield wrong(f"{place}.coefficients.{name}", value, error.allowed, error.remedy)
-            continue
-        if name == leading and number == 0.0:
-            yield wrong(f"{place}.coefficients.{name}", value, "above 0")
-    wanted = [name for name in names if name not in law.coefficients]
-    if law.rate is not None:
-        if leading is None:
-            yield wrong(
-                f"{place}.rate", table["rate"], f"left out for the law {law.law!r}", "give its coefficients"
-            )
-            return
-        if leading in law.coefficients:
-            yield wrong(f"{place}.rate", table["rate"], f"left out where {leading} is given", "say it once")
-            return
-        wanted.remove(leading)
-        limit = law.coefficients.get("p_threshold")
-        if law.law == "threshold" and isinstance(limit, str) and not wanted:
-            try:
-                too_high = names["p_threshold"].si(limit) >= law.reference.pressure
-            except units.UnitError:
-                return
-            if too_high:
-                yield wrong(f"{place}.coefficients.p_threshold", limit, "below the reference pressure",
-                            units.show(law.reference.pressure, "pressure"))  # fmt: skip
-    if wanted:
-        either = f", or rate in place of {leading}" if leading in wanted else ""
-        yield missing(f"{place}.coefficients", f"given with {', '.join(wanted)}{either}", f"law {law.law!r}")
+        if reference.real_pressure is None and reference.pad not in pads:
+            yield wrong(f"{place}.reference.pad", reference.pad, "a catalogue pad",
+                        nearest(str(reference.pad), pads))  # fmt: skip
+    for index, film in enumerate(model.wafer.film):
+        used = model.removal.get(film.material)
+        if used is not None and "wafer" not in LAWS.get(used.law).scales:
+            place = paths.join("removal", film.material)
+            yield wrong(f"{place}.law", used.law, "a law that may be used on the wafer's films",
+                        f"{paths.show(('wafer', 'film', index), raw)} is of {film.material}")  # fmt: skip

@@ -10,14 +10,15 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.setup import paths
 from planish.setup.attached import film_sites
-from planish.setup.checks.machine import HAIR, check_conditioner, check_pad, check_polisher, mm
+from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
 from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
-from planish.setup.die import BELONGS
-from planish.setup.finding import Finding, wrong
-from planish.setup.resolve import FILM_KEYS, Resolved, nearest
+from planish.setup.finding import HAIR, Finding, mm, nearest, wrong
+from planish.setup.processes import PROCESSES, knowing
+from planish.setup.resolve import FILM_KEYS, Resolved
 from planish.setup.root import SetupModel
 
 
@@ -30,7 +31,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(check_pad(model, raw, folder))
     found.extend(check_conditioner(model, raw))
     found.extend(_slurry(model, raw))
-    found.extend(check_removal(model, raw))
+    found.extend(check_removal(model, raw, resolved.catalogue["pad"]))
     found.extend(check_recipe(model, raw))
     found.extend(_vacuum(model, raw))
     found.extend(_die(model, raw))
@@ -44,7 +45,7 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
         yield wrong("wafer.edge_exclusion", raw["wafer"]["edge_exclusion"], f"below the radius, {mm(radius)}")
     names: set[str] = set()
     for index, film in enumerate(wafer.film):
-        place = f"wafer.film.{index}"
+        place = paths.show(("wafer", "film", index), raw)
         given = [key for key in FILM_KEYS if getattr(film, key) is not None]
         if len(given) != 1:
             shown = " and ".join(given) or "no thickness"
@@ -62,7 +63,7 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
             yield wrong(
                 f"{place}.material",
                 film.material,
-                f"a material with a [removal.{film.material}] table",
+                f"a material with a [{paths.join('removal', film.material)}] table",
                 known,
             )
         if film.profile is not None:
@@ -98,7 +99,7 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     inner = 0.0
     narrowest = math.inf
     for index, zone in enumerate(zones):
-        place = f"head.zone.{index}.outer_radius"
+        place = paths.show(("head", "zone", index, "outer_radius"), raw)
         if zone.outer_radius <= inner + HAIR:
             yield wrong(
                 place, raw["head"]["zone"][index]["outer_radius"], f"above {mm(inner)}, where the zone begins"
@@ -108,7 +109,7 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
         inner = zone.outer_radius
     if abs(inner - radius) > 1e-6:
         yield wrong(
-            f"head.zone.{len(zones) - 1}.outer_radius",
+            paths.show(("head", "zone", len(zones) - 1, "outer_radius"), raw),
             raw["head"]["zone"][-1]["outer_radius"],
             f"the wafer radius, {mm(radius)}",
             "the last zone reaches the wafer edge",
@@ -116,7 +117,7 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     names = [zone.name for zone in zones]
     for index, name in enumerate(names):
         if name in names[:index]:
-            yield wrong(f"head.zone.{index}.name", name, "a name no other zone has")
+            yield wrong(f"head.zone.{index + 1}.name", name, "a name no other zone has")
     if len(zones) > 1 and head.wall_width > narrowest + HAIR:
         yield wrong(
             "head.wall_width", raw["head"]["wall_width"], f"at most the narrowest zone, {mm(narrowest)}"
@@ -151,15 +152,18 @@ def _die(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     die = model.die
     if die is None:
         return
+    given = die.given
     for key in raw["die"]:
-        if die.process not in BELONGS.get(key, (die.process,)):
-            meant = " or ".join(BELONGS[key])
-            yield wrong(f"die.{key}", raw["die"][key], f"left out for {die.process}", f"it speaks of {meant}")
-    for key in ("oxide_material", "nitride_material", "metal", "barrier_material", "dielectric"):
-        name = getattr(die, key)
-        if name is not None and name not in model.removal:
+        meant = knowing(key)
+        if meant and die.process not in meant:
+            yield wrong(f"die.{key}", raw["die"][key], f"left out for {die.process}",
+                        f"it speaks of {' or '.join(meant)}")  # fmt: skip
+    for key, name in given.items():
+        if isinstance(name, str) and name not in model.removal:
             yield wrong(f"die.{key}", name, f"a material with a [removal.{name}] table",
                         nearest(name, model.removal))  # fmt: skip
-    if die.step is not None and die.thickness is not None and die.thickness < die.step:
-        yield Finding("warning", "die.thickness", f"die.thickness {raw['die']['thickness']}: less than the step: "
-                      "the lines come to light before the surface is flat")  # fmt: skip
+    known = PROCESSES.get(die.process).level
+    own = {key: value for key, value in given.items() if key in known.known_keys()}
+    for key, words in known.described(own).doubts():
+        if key in own:
+            yield Finding("warning", f"die.{key}", f"die.{key} {raw['die'][key]}: {words}")

@@ -9,16 +9,20 @@ import types
 import typing
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeAlias
 
 from pydantic import BaseModel
 
 from planish import units
+from planish.physics.removal.laws import LAWS
+from planish.setup import paths
 from planish.setup.finding import Finding, short
 from planish.setup.quantity import Quantity, pretty_text
 from planish.setup.recipe import ZonePressures
-from planish.setup.removal import LAWS
+from planish.setup.removal import coefficients_of
 from planish.setup.root import SetupModel
+
+Keys: TypeAlias = tuple[paths.Key, ...]
 
 OUTSIDE = "outside the usual range: "
 
@@ -28,15 +32,22 @@ def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
 
     Parameters
     ----------
-    model, tree:
+    model, tree
         The validated setup, and the filled-in document with the values as written.
     """
-    found = [_finding(place, what, value, _written(tree, place)) for place, what, value in _walk(model, "")]
+    found = [
+        _finding(paths.show(keys, tree), what, value, _written(tree, keys))
+        for keys, what, value in _walk(model, ())
+    ]
     for material, law in model.removal.items():
         for name, written in law.coefficients.items():
-            place, what = f"removal.{material}.coefficients.{name}", LAWS[law.law].get(name)
+            place, what = (
+                f"removal.{material}.coefficients.{name}",
+                coefficients_of(LAWS.get(law.law)).get(name),
+            )
             value = None if what is None else _read(what, written)
             if what is not None and value is not None and what.unusual(value):
+                place = paths.show(("removal", material, "coefficients", name), tree)
                 found.append(_finding(place, what, value, written))
     return found
 
@@ -71,28 +82,22 @@ def _read(what: Quantity, written: Any) -> float | None:
         return None
 
 
-def _written(tree: Any, place: str) -> Any:
-    """Return the value at a dotted path as written, None where the document holds it in another shape."""
-    for step in place.split("."):
-        if isinstance(tree, dict):
-            tree = tree.get(step)
-        elif isinstance(tree, list) and step.isdigit() and int(step) < len(tree):
-            tree = tree[int(step)]
-        else:
-            return None
+def _written(tree: Any, keys: Keys) -> Any:
+    """Return the value at a place as written, None where the document holds it in another shape."""
+    for key in keys:
+        tree = paths.step_into(tree, key)
     return tree
 
 
-def _walk(model: BaseModel, where: str) -> Iterator[tuple[str, Quantity, float]]:
-    """Yield (path, quantity, SI value) of what is unusual in a table and in those below it."""
+def _walk(model: BaseModel, where: Keys) -> Iterator[tuple[Keys, Quantity, float]]:
+    """Yield (keys, quantity, SI value) of what is unusual in a table and in those below it."""
     for name, kind in _kinds(type(model)):
         if name not in model.model_fields_set:
             continue  # the model's own default, which stands for "not said"
-        place = f"{where}.{name}" if where else name
-        yield from _within(kind, getattr(model, name), place)
+        yield from _within(kind, getattr(model, name), (*where, name))
 
 
-def _within(kind: Any, value: Any, place: str) -> Iterator[tuple[str, Quantity, float]]:
+def _within(kind: Any, value: Any, place: Keys) -> Iterator[tuple[Keys, Quantity, float]]:
     if value is None or kind is None:
         return
     if isinstance(kind, Quantity):
@@ -102,13 +107,13 @@ def _within(kind: Any, value: Any, place: str) -> Iterator[tuple[str, Quantity, 
         yield from _walk(value, place)
     elif kind[0] == "pair":
         for index, (one, part) in enumerate(zip(kind[1], value, strict=True)):
-            yield from _within(one, part, f"{place}.{index}")
+            yield from _within(one, part, (*place, index))
     else:
         items = value.items() if isinstance(value, dict) else enumerate(value) if _many(value) else None
         if items is None:
             yield from _within(kind[1], value, place)
             return
-        each = (list(_within(kind[1], item, f"{place}.{key}")) for key, item in items)
+        each = (list(_within(kind[1], item, (*place, key))) for key, item in items)
         if kind[1] == "table":
             yield from (one for found in each for one in found)
         else:  # a list of numbers is one setting: its first is enough

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planish.physics.pressure import holding
+from planish.physics.pressure.layers import plate_stiffness
 from planish.setup.root import SetupModel
 
 FILM_GAP = 30e-6  # [m] water film between wafer and pad when lifted; common practice, no source
@@ -58,7 +59,7 @@ def vacuum_hold(model: SetupModel) -> VacuumHold:
         What holds, what pulls, and what bends.
     """
     wafer, head = model.wafer, model.head
-    stiffness = holding.plate_stiffness(wafer.modulus, wafer.poisson, wafer.thickness)
+    stiffness = plate_stiffness(wafer.modulus, wafer.poisson, wafer.thickness)
     weight = holding.wafer_weight_pressure(wafer.density, wafer.thickness)
     water = holding.film_pull(FILM_GAP)
     curvature = sum(

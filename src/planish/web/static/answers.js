@@ -3,9 +3,8 @@
 import { Chart, standalone, asPng } from "./chart.js";
 import { MapView, limitsOf } from "./map.js";
 import { saveBlob } from "./api.js";
-import { inUnit, number, show, unit } from "./units.js";
+import { fromCelsius, fromNmPerMin, inUnit, number, show, unit } from "./units.js";
 
-const RPM = 1e-9 / 60;
 
 function button(home, words, label, run) {
   const made = document.createElement("button");
@@ -125,13 +124,13 @@ export class Answers {
     if (points && this.quantity === "removed") series.push({ x: points.r.map((r) => r * 1e3), y: points.measured.map((v) => inUnit(v, "thickness")), name: points.time_s ? `measured, ${Number(points.time_s.toPrecision(4))} s` : "measured", points: true, look: "line-3" });
     const edge = b.header.machine.wafer_radius, excluded = b.header.exclusion_m;
     const s = b.header.summary, was = a ? a.header.summary : null;
-    const rate = (x) => x && show(x.mean_removal_rate_nm_per_min * RPM, "rate");
+    const rate = (x) => x && show(fromNmPerMin(x.mean_removal_rate_nm_per_min), "rate");
     const share = (x, key, digits = 2) => x && (x[key] === null ? "–" : `${number(x[key], digits)} %`);
     numbers(document.getElementById("wafer-numbers"), [
       ["rate", rate(s), rate(was)],
       ["1σ", share(s, "wiwnu_sigma_percent"), share(was, "wiwnu_sigma_percent")],
       ["edge", share(s, "edge_extreme_percent"), share(was, "edge_extreme_percent")],
-      ["hottest", show(s.peak_temperature_C + 273.15, "temperature"), was && show(was.peak_temperature_C + 273.15, "temperature")],
+      ["hottest", show(fromCelsius(s.peak_temperature_C), "temperature"), was && show(fromCelsius(was.peak_temperature_C), "temperature")],
       ["time", `${number(s.time_s)} s`, was && `${number(was.time_s)} s`],
     ]);
     this.profile.draw({ series, xLimits: [0, edge * 1e3], legend: series.length > 1, xName: "distance from the centre [mm]", yName: name, shaded: [(edge - excluded) * 1e3, edge * 1e3], robust: (edge - excluded) * 1e3, leastSpan: this.quantity === "pressure" || this.quantity === "speed" ? 0.1 : 0.02, saying: `mean rate ${rate(s)}, non-uniformity ${share(s, "wiwnu_sigma_percent")}` });
@@ -174,7 +173,10 @@ export class Answers {
     numbers(document.getElementById("die-numbers"), list);
     const more = document.getElementById("die-more"), all = header.summary;
     const rows = [["process", header.process], ["die size", `${number(header.size_m[0] * 1e3)} × ${number(header.size_m[1] * 1e3)} mm`], ["cleared after", s.clear_time_s === null ? "not in this recipe" : `${number(s.clear_time_s)} s`], ["polish window", windowOf(s)], ["depth of focus used", `${number(100 * s.topography_nm / all.depth_of_focus_nm)} %`]];
-    for (const [k, v] of Object.entries(s)) if (/^(dishing|erosion|nitride_loss|oxide_over_lines|step_height)_(mean|max)_nm$/.test(k)) rows.push([k.replace(/_nm$/, "").replaceAll("_", " "), `${number(v)} nm`]);
+    for (const { name, words } of header.figures) for (const [side, told] of [["max", "most"], ["mean", "mean"]]) {
+      const value = s[`${name}_${side}_nm`];
+      if (value !== undefined) rows.push([`${words}, ${told}`, `${number(value)} nm`]);
+    }
     const table = document.createElement("table");
     for (const [k, v] of rows) { const row = table.insertRow(); row.innerHTML = "<th scope=row></th><td></td>"; row.cells[0].textContent = k; row.cells[1].textContent = v; }
     more.replaceChildren(table, listed(all.notes));

@@ -28,13 +28,13 @@ export class Machine {
   show(answer) {
     this.answer = answer;
     const m = answer.header.machine, step = m.steps[answer.header.step];
-    const key = JSON.stringify([m.motion, m.wafer_radius, m.centre_offset, m.platen_radius, m.belt_width, m.orbit_radius, m.pad_radius, m.zones, m.ring, m.disk, m.dispense_radius, m.delivery, m.grooves, m.bearing, this.wear ? this.wear.stamp : 0]);
+    const key = JSON.stringify([m.outline, m.holes, m.wafer_radius, m.zones, m.ring, m.disk, m.dispense_radius, m.delivery, m.grooves, m.bearing, this.wear ? this.wear.stamp : 0]);
     if (key !== this.key) { this.key = key; this.drawPlan(m); }
     this.step = step; this.m = m;
     this.path = answer.arrays.path; this.pathTime = answer.header.path_s;
     this.drawPath();
-    const fastest = Math.max(Math.abs(step.platen), Math.abs(step.carrier), Math.abs(step.orbit)) / TAU;
-    const need = m.motion === "linear" ? Math.abs(step.belt) / 0.25 : fastest / 0.3;
+    const fastest = Math.max(m.drive.turns ? Math.abs(step.drive) : 0, Math.abs(step.carrier)) / TAU;
+    const need = m.outline.straight ? Math.abs(step.drive) / 0.25 : fastest / 0.3;
     this.slow = NICE.find((f) => f >= need) || 500;
     this.note.textContent = `${this.speeds(m, step)} Shown ${this.slow === 1 ? "at true speed" : `${this.slow} times slower`}.`;
     this.drawSection();
@@ -42,10 +42,8 @@ export class Machine {
   }
 
   speeds(m, step) {
-    const turning = (v) => show(v, "turning");
-    if (m.motion === "rotary") return `Platen ${turning(step.platen)}, carrier ${turning(step.carrier)}.`;
-    if (m.motion === "linear") return `Belt ${show(step.belt, "speed")}, carrier ${turning(step.carrier)}.`;
-    return `Orbit ${turning(step.orbit)}, carrier ${turning(step.carrier)}.`;
+    const { part, turns } = m.drive;
+    return `${part[0].toUpperCase()}${part.slice(1)} ${show(step.drive, turns ? "turning" : "speed")}, carrier ${show(step.carrier, "turning")}.`;
   }
 
   tag(home, name, words, x, y) {
@@ -78,10 +76,10 @@ export class Machine {
     const width = this.plan.clientWidth, height = this.plan.clientHeight;
     if (width < 50 || height < 50) { this.key = ""; return; }
     this.svg.setAttribute("viewBox", `${-width / 2} ${-height / 2} ${width} ${height}`);
-    const reach = { rotary: m.platen_radius, orbital: m.pad_radius + m.orbit_radius, linear: m.belt_width / 2 }[m.motion];
+    const o = m.outline, reach = o.edge + o.orbit;
     const carrier = m.wafer_radius + (m.ring ? m.ring.gap + m.ring.width : 0);
-    const tall = Math.max(reach, carrier) * (m.motion === "linear" ? 1.5 : 1.05);
-    const long = m.motion === "linear" ? 2.4 * Math.max(carrier, m.belt_width / 2) : tall;
+    const tall = Math.max(reach, carrier) * (o.straight ? 1.5 : 1.05);
+    const long = o.straight ? 2.4 * Math.max(carrier, o.edge) : tall;
     const s = Math.min(height / 2 / tall, width / 2 / long);
     this.s = s;
     this.half = width / 2 / s;
@@ -90,12 +88,12 @@ export class Machine {
     const add = (shape, home = this.svg) => { home.append(shape); return shape; };
     for (const tag of this.tags.values()) if (tag.parentElement === this.plan) tag.hidden = true;
     this.pad = el("g");
-    const centre = m.motion === "rotary" ? [m.centre_offset, 0] : [0, 0];
+    const centre = [o.carrier, 0];
     this.centre = centre;
-    if (m.motion === "linear") this.drawBelt(m, s, add);
+    if (o.straight) this.drawBelt(m, s, add);
     else this.drawDisc(m, s, add);
     this.svg.append(this.pad);
-    this.pathLine = add(el("path", { class: "path" }), m.motion === "linear" ? this.svg : this.pad);
+    this.pathLine = add(el("path", { class: "path" }), o.straight ? this.svg : this.pad);
     this.carrier = add(el("g"));
     const body = el("g", { transform: `translate(${centre[0] * s} 0)` });
     this.carrier.append(body);
@@ -109,7 +107,7 @@ export class Machine {
     this.cross = add(el("path", { d: "M-7 0H7M0-7V7", class: "axis-mark" }), body);
     this.point = add(el("circle", { r: 5 * this.em, class: "point" }));
     this.drawDisk(m, s, add);
-    const drop = m.delivery === "top" ? (m.motion === "linear" ? [-0.8 * this.half, 0] : [m.dispense_radius * Math.cos(2.3), -m.dispense_radius * Math.sin(2.3)]) : null;
+    const drop = m.delivery === "top" ? (o.straight ? [-0.8 * this.half, 0] : [m.dispense_radius * Math.cos(2.3), -m.dispense_radius * Math.sin(2.3)]) : null;
     const mid = (x, y) => [width / 2 + x, height / 2 + y];
     if (drop) {
       add(el("path", { d: `M${drop[0] * s - 3} ${drop[1] * s - 26}V${drop[1] * s - 8}M${drop[0] * s} ${drop[1] * s - 8}`, class: "pipe" }));
@@ -119,17 +117,13 @@ export class Machine {
     this.tag(this.plan, "head", "head", ...mid(centre[0] * s, -m.wafer_radius * s * 0.45));
     if (m.ring) this.tag(this.plan, "ring", "ring", ...mid(centre[0] * s, top * 0.93));
     this.tag(this.plan, "wafer", "wafer", ...mid(centre[0] * s, m.wafer_radius * s * 0.45));
-    this.tag(this.plan, "slurry", "slurry", ...(drop ? mid(drop[0] * s + 2, drop[1] * s - 34) : mid(-0.2 * m.pad_radius * s, 0.93 * m.pad_radius * s)));
-    if (m.motion === "rotary") {
-      this.tag(this.plan, "polisher", "platen", ...mid(0, -0.94 * m.platen_radius * s));
-      this.tag(this.plan, "pad", "pad", ...mid(-0.62 * m.platen_radius * s, -0.02 * m.platen_radius * s));
-    } else if (m.motion === "orbital") {
-      this.tag(this.plan, "polisher", "table", ...mid(-width * 0.42, 0));
-      this.tag(this.plan, "pad", "pad", ...mid(0, -0.96 * m.pad_radius * s));
-    } else {
-      this.tag(this.plan, "polisher", "belt and bearing", ...mid(-width * 0.33, -0.42 * m.belt_width * s));
-      this.tag(this.plan, "pad", "pad", ...mid(-width * 0.36, 0.4 * m.belt_width * s));
-    }
+    this.tag(this.plan, "slurry", "slurry", ...(drop ? mid(drop[0] * s + 2, drop[1] * s - 34) : mid(-0.2 * o.edge * s, 0.93 * o.edge * s)));
+    // what moves and the pad get their words where the carrier does not cover them
+    const spots = o.straight ? [[-width * 0.33, -0.84 * o.edge * s], [-width * 0.36, 0.8 * o.edge * s]]
+      : o.orbit ? [[-width * 0.42, 0], [0, -0.96 * o.edge * s]]
+      : [[0, -0.94 * o.edge * s], [-0.62 * o.edge * s, -0.02 * o.edge * s]];
+    this.tag(this.plan, "polisher", m.polisher_word, ...mid(...spots[0]));
+    this.tag(this.plan, "pad", "pad", ...mid(...spots[1]));
     if (m.disk) this.diskTag = this.tag(this.plan, "conditioner", "disk", 0, 0);
     else this.tag(this.plan, "conditioner", "no disk", ...mid(-width * 0.4, height * 0.45));
     this.tag(this.plan, "recipe", "speeds and times", width - 80, height - 18);
@@ -151,9 +145,8 @@ export class Machine {
   }
 
   drawDisc(m, s, add) {
-    const r = (m.motion === "rotary" ? m.platen_radius : m.pad_radius) * s;
-    if (m.motion === "rotary") add(this.part(el("circle", { r: r + 5, class: "platen" }), "polisher"));
-    else add(this.part(el("circle", { r: r + m.orbit_radius * s + 4, class: "platen" }), "polisher"));
+    const o = m.outline, r = o.edge * s;
+    add(this.part(el("circle", { r: r + (o.orbit ? o.orbit * s + 4 : 5), class: "platen" }), "polisher"));
     add(this.part(el("circle", { r, class: "pad" }), "pad"), this.pad);
     this.shade(r / s, s, add);
     const grooves = m.grooves;
@@ -166,17 +159,17 @@ export class Machine {
         }
       } else for (let a = pitch; a < r; a += pitch) add(el("circle", { r: a, class: "groove" }), this.pad);
     }
-    if (m.motion === "orbital" && m.delivery !== "top") {
+    if (m.holes) {
       const span = 0.03 * s;
       for (let x = -r; x < r; x += span) for (let y = -r; y < r; y += span) if (Math.hypot(x, y) < r - 4) add(el("circle", { cx: x, cy: y, r: 1.6, class: "hole" }), this.pad);
     }
     add(el("path", { d: `M${r * 0.9} 0H${r * 0.985}`, class: "notch" }), this.pad);
     add(el("path", { d: "M-8 0H8M0-8V8", class: "axis-mark" }), this.pad);
-    if (m.motion === "orbital") add(el("circle", { r: m.orbit_radius * s, class: "orbit" }));
+    if (o.orbit) add(el("circle", { r: o.orbit * s, class: "orbit" }));
   }
 
   drawBelt(m, s, add) {
-    const h = m.belt_width / 2 * s, w = this.half * s;
+    const h = m.outline.edge * s, w = this.half * s;
     add(this.part(el("rect", { x: -w, y: -h - 5, width: 2 * w, height: 2 * h + 10, class: "platen" }), "polisher"));
     add(this.part(el("rect", { x: -w, y: -h, width: 2 * w, height: 2 * h, class: "pad" }), "pad"));
     this.stripes = el("g");
@@ -189,7 +182,7 @@ export class Machine {
 
   // The whole loop from the side, to a smaller scale: rollers, carrier on the upper run, bearing below it.
   side(m, add) {
-    const r = m.roller_radius, span = Math.max((m.belt_length - TAU * r) / 2, 0.1), k = Math.min(150, this.plan.clientWidth * 0.3) / (span + 2 * r);
+    const r = m.outline.roller, span = Math.max((m.outline.length - TAU * r) / 2, 0.1), k = Math.min(150, this.plan.clientWidth * 0.3) / (span + 2 * r);
     const home = add(el("g", { transform: `translate(0 ${this.plan.clientHeight / 2 - r * k - 6})` }));
     const x = span / 2 * k, y = r * k, c = m.wafer_radius * k;
     home.append(el("path", { d: `M${-x} ${-y}H${x}A${y} ${y} 0 0 1 ${x} ${y}H${-x}A${y} ${y} 0 0 1 ${-x} ${-y}Z`, class: "loop" }));
@@ -212,7 +205,7 @@ export class Machine {
 
   drawPath() {
     const path = this.path, n = path.shape[1], s = this.s;
-    if (!this.pathLine || this.m.motion === "linear") return;
+    if (!this.pathLine || this.m.outline.straight) return;
     let d = "";
     for (let i = 0; i < n; i++) d += `${i ? "L" : "M"}${(path[i] * s).toFixed(1)} ${(-path[n + i] * s).toFixed(1)}`;
     this.pathLine.setAttribute("d", d);
@@ -233,22 +226,21 @@ export class Machine {
 
   place(t) {
     if (!this.m || !this.carrier) return;
-    const { m, step, s } = this, deg = (a) => (-a * 180 / Math.PI) % 360;
+    const { m, step, s } = this, o = m.outline, deg = (a) => (-a * 180 / Math.PI) % 360;
     const at = (t % this.pathTime) / this.pathTime, n = this.path.shape[1], i = Math.min(n - 1, Math.floor(at * (n - 1)));
     const tp = i / (n - 1) * this.pathTime;
     let shiftX = 0;
-    if (m.motion === "rotary") {
-      shiftX = m.oscillation_amplitude * Math.sin(TAU * m.oscillation_frequency * tp);
-      this.pad.setAttribute("transform", `rotate(${deg(step.platen * tp)})`);
-    } else if (m.motion === "orbital") {
-      this.pad.setAttribute("transform", `translate(${m.orbit_radius * Math.cos(step.orbit * tp) * s} ${-m.orbit_radius * Math.sin(step.orbit * tp) * s})`);
+    if (!o.straight) {
+      shiftX = o.swing * Math.sin(TAU * o.swing_frequency * tp);
+      const a = step.drive * tp;
+      this.pad.setAttribute("transform", o.orbit ? `translate(${o.orbit * Math.cos(a) * s} ${-o.orbit * Math.sin(a) * s})` : `rotate(${o.turns ? deg(a) : 0})`);
     } else {
-      const moved = (step.belt * tp * s) % (0.1 * s);
+      const moved = (step.drive * tp * s) % (0.1 * s);
       this.stripes.setAttribute("transform", `translate(${moved} 0)`);
-      this.loop.setAttribute("stroke-dashoffset", -((step.belt * tp * this.loopScale) % 12));
+      this.loop.setAttribute("stroke-dashoffset", -((step.drive * tp * this.loopScale) % 12));
       let d = "", last = null;
       for (let k = Math.max(0, i - 160); k <= i; k++) {
-        const x = this.path[k] + step.belt * tp, y = this.path[n + k];
+        const x = this.path[k] + step.drive * tp, y = this.path[n + k];
         if (Math.abs(x) > this.half * 1.1) { last = null; continue; }
         d += `${last === null ? "M" : "L"}${(x * s).toFixed(1)} ${(-y * s).toFixed(1)}`;
         last = x;
@@ -264,23 +256,23 @@ export class Machine {
   }
 
   placeDisk(m, s, t, step) {
-    const k = m.disk, live = step.conditioning, phase = Math.sin(TAU * k.frequency * (live ? t : 0));
+    const k = m.disk, o = m.outline, live = step.conditioning, phase = Math.sin(TAU * k.frequency * (live ? t : 0));
     const rho = 0.5 * (k.inner + k.outer) + 0.5 * (k.outer - k.inner) * phase;
     let c, foot;
-    if (m.motion === "linear") {
+    if (o.straight) {
       const x = 0.66 * this.half;
-      c = [x, rho]; foot = [x, 0.62 * m.belt_width];
+      c = [x, rho]; foot = [x, 1.24 * o.edge];
     } else {
-      const base = (m.motion === "orbital" ? 205 : 215) * Math.PI / 180;
+      const base = (o.orbit ? 205 : 215) * Math.PI / 180;
       let angle = base;
-      foot = [1.12 * (m.platen_radius || m.pad_radius) * Math.cos(base), 1.12 * (m.platen_radius || m.pad_radius) * Math.sin(base)];
+      foot = [1.12 * o.edge * Math.cos(base), 1.12 * o.edge * Math.sin(base)];
       if (k.kind === "arm" && k.pivot > 0 && rho > 0) {
         const cos = (rho * rho + k.pivot * k.pivot - k.arm * k.arm) / (2 * rho * k.pivot);
         if (Math.abs(cos) <= 1) { angle = base - Math.acos(cos); foot = [k.pivot * Math.cos(base), k.pivot * Math.sin(base)]; }
       }
       c = [rho * Math.cos(angle), rho * Math.sin(angle)];
     }
-    const out = !live || (m.motion === "orbital");
+    const out = !live || o.orbit > 0;
     this.disk.setAttribute("class", out ? "up" : "");
     this.arm.setAttribute("class", out ? "arm up" : "arm");
     this.disk.setAttribute("transform", `translate(${c[0] * s} ${-c[1] * s}) rotate(${(-k.speed * t * 180 / Math.PI) % 360})`);
@@ -313,7 +305,7 @@ export class Machine {
       y += layer.thickness * sy;
     });
     add(this.part(el("rect", { x: 0, y: floor, width, height: 17 * em, class: "platen" }), "polisher"));
-    add(el("text", { x: 6, y: floor + 13 * em, class: "on-part" }, { rotary: "platen", linear: "belt on its fluid bearing", orbital: "orbiting table" }[m.motion]));
+    add(el("text", { x: 6, y: floor + 13 * em, class: "on-part" }, m.rests_on));
     if (m.grooves.depth > 0 && m.grooves.pattern !== "none") {
       const pitch = Math.max(m.grooves.pitch * sx, 7), deep = m.grooves.depth * sy;
       let d = "";

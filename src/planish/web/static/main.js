@@ -131,7 +131,18 @@ function paint(answer) {
   machine.show(answer);
   answers.wafer();
   tell(answer.header.findings, answer.header.warnings);
-  pressed("motions", "motion", answer.header.machine.motion);
+  motions(answer.header.machine);
+}
+
+// the motions are those that the server knows
+function motions(told) {
+  const home = at("motions");
+  if (home.children.length !== told.motions.length) home.replaceChildren(...told.motions.map((name) => {
+    const button = document.createElement("button");
+    button.type = "button"; button.dataset.motion = name; button.textContent = name;
+    return button;
+  }));
+  pressed("motions", "motion", told.motion);
 }
 
 async function flush() {
@@ -315,12 +326,12 @@ async function begin() {
   if (from.broken) state.toast("The setup in the address is damaged; this is the demo setup.");
   state.lesson = from.lesson;
   try {
-    state.document = from.setup || (await askJson("/api/setups/rotary")).document;
+    state.document = from.setup || (await askJson("/api/setups")).document;
     if (from.held) { state.held = from.held; compare.draw(); }
     live.ask({ changes: {}, stamp: performance.now() });
     await flush();
     if (!state.answer) {
-      state.document = (await askJson("/api/setups/rotary")).document;
+      state.document = (await askJson("/api/setups")).document;
       live.ask({ changes: {}, stamp: performance.now() });
       await flush();
     }

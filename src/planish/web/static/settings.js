@@ -48,7 +48,7 @@ export class Settings {
   }
 
   fields() {
-    const forms = this.state.forms, step = `recipe.step.${this.state.step}.`;
+    const forms = this.state.forms, step = `${forms.steps[this.state.step]}.`;
     return forms.fields.filter((f) => f.part === this.part && (!f.path.startsWith("recipe.step.") || f.path.startsWith(step)));
   }
 
@@ -108,7 +108,7 @@ export class Settings {
   row(field) {
     const row = document.createElement("div");
     row.className = "setting";
-    const id = `set-${field.path.replaceAll(".", "-")}`;
+    const id = `set-${encodeURIComponent(field.path).replaceAll(".", "-")}`;
     if (field.kind === "switch") {
       row.innerHTML = `<label class="switch"><input type="checkbox" id="${id}"> <span></span></label>`;
       row.querySelector("span").textContent = field.about;

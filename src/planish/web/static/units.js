@@ -1,25 +1,17 @@
 // Numbers for people: the trade's units or SI.
 
+import { SHOWN } from "./unit-table.js";
+
 export const system = { now: "trade" };
 
-const SHOWN = {
-  pressure: { trade: ["psi", 6894.757293168], si: ["kPa", 1e3] },
-  modulus: { trade: ["MPa", 1e6], si: ["MPa", 1e6] },
-  rate: { trade: ["nm/min", 1e-9 / 60], si: ["nm/s", 1e-9] },
-  thickness: { trade: ["nm", 1e-9], si: ["nm", 1e-9] },
-  length: { trade: ["mm", 1e-3], si: ["mm", 1e-3] },
-  depth: { trade: ["µm", 1e-6], si: ["µm", 1e-6] },
-  speed: { trade: ["m/s", 1], si: ["m/s", 1] },
-  turning: { trade: ["rpm", Math.PI / 30], si: ["rad/s", 1] },
-  temperature: { trade: ["°C", 1, 273.15], si: ["K", 1, 0] },
-  percent: { trade: ["%", 0.01], si: ["%", 0.01] },
-  plain: { trade: ["", 1], si: ["", 1] },
-};
-
 export function unit(kind) {
-  const [name, factor, offset = 0] = SHOWN[kind][system.now];
+  const [name, factor, offset] = SHOWN[kind][system.now];
   return { name, factor, offset };
 }
+
+// Figures as the answers name them, into SI.
+export const fromCelsius = (value) => value + SHOWN.temperature.trade[2];
+export const fromNmPerMin = (value) => value * SHOWN.rate.trade[1];
 
 export const inUnit = (value, kind) => { const u = unit(kind); return (value - u.offset) / u.factor; };
 

@@ -1,4 +1,4 @@
-"""A saved result as its picture is drawn: what the drawing functions look at, out of the file.
+"""A saved result as its picture is drawn: what the drawing functions look at, out of its dataset and figures.
 
 They are written for fresh results. Each record here has the few attributes of one that its drawing
 function reads, with the same numbers, so that the picture is the same.
@@ -13,44 +13,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.errors import DataError
+from planish.predict.die.fields_result import PLAIN
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import xarray as xr
 
 Array = NDArray[np.float64]
-
-
-def drawable(kind: str, data: xr.Dataset, summary: dict[str, Any]) -> tuple[str, object]:
-    """Return the drawing function ("module:function") of a kind of result, and what it draws.
-
-    Raises
-    ------
-    DataError
-        For a kind that has no picture, or a file that lacks what it needs.
-    """
-    from planish.predict.die.fields_result import FieldsResult
-    from planish.predict.die.result import DieResult
-    from planish.predict.lot.result import LotResult
-    from planish.predict.wafer.result import WaferResult
-
-    known: dict[str, tuple[str, Callable[[xr.Dataset, dict[str, Any]], object]]] = {
-        WaferResult.kind: (WaferResult.drawer, _wafer),
-        LotResult.kind: (LotResult.drawer, _lot),
-        DieResult.kind: (DieResult.drawer, _die),
-        FieldsResult.kind: (FieldsResult.drawer, _fields),
-    }
-    if kind not in known:
-        raise DataError(f"saved result of kind = {kind!r}: must be one of {', '.join(known)} to be drawn")
-    drawer, made = known[kind]
-    try:
-        return drawer, made(data, summary)
-    except KeyError as missing:
-        raise DataError(
-            f"the saved {kind} cannot be drawn: the file holds no {missing.args[0]!r} (predict it again and save that)"
-        ) from None
 
 
 def _values(data: xr.Dataset, name: str) -> Array:
@@ -64,7 +32,16 @@ def _names(data: xr.Dataset, name: str) -> tuple[str, ...]:
     return tuple(item.decode() if isinstance(item, bytes) else str(item) for item in _values(data, name))
 
 
-def _wafer(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
+def wafer(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of one wafer looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    _summary
+        Its figures; this picture needs none.
+    """
     profiles = {what: _values(data, what) for what in ("pressure", "speed", "rate")}
     return SimpleNamespace(
         radius=_values(data, "radius"),
@@ -83,7 +60,16 @@ def _wafer(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
     )
 
 
-def _lot(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+def lot(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a lot looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
     columns = {
         "rate": "rate",
         "expected_rate": "expected_rate",
@@ -125,7 +111,16 @@ class _Die:
         return np.asarray(self.incoming[place])
 
 
-def _die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
+def die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
+    """Return what the figure of a die looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
     share = _values(data, "effective_density")
     spots = summary["hot_spots"]
     dies = tuple(
@@ -151,19 +146,29 @@ def _die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
     )
 
 
-def _fields(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
-    from planish.predict.die.fields_result import PLAIN, WORSE_LOW
-    from planish.predict.die.result import LONG_NAMES
+def fields(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of all fields of a wafer looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    _summary
+        Its figures; this picture needs none.
+    """
+    from planish.predict.die.levels import default_level
 
     values = {name: _values(data, name) for name in PLAIN}
-    for name in LONG_NAMES:
-        side = "min" if name in WORSE_LOW else "max"
-        if f"{name}_{side}" in data.variables:
-            values[name] = _values(data, f"{name}_{side}")
+    merits = default_level(str(data.attrs["process"])).merits
+    for merit in merits:
+        side = "min" if merit.worse_low else "max"
+        if f"{merit.name}_{side}" in data.variables:
+            values[merit.name] = _values(data, f"{merit.name}_{side}")
     return SimpleNamespace(
         x=_values(data, "x"),
         y=_values(data, "y"),
         size=(float(data.attrs["field_width"]), float(data.attrs["field_height"])),
         wafer_radius=float(data.attrs["wafer_radius"]),
+        merits=merits,
         values=lambda: values,
     )

@@ -1,0 +1,71 @@
+"""The words for figures: what a summary key is called, how its number is written, the rich view of an answer.
+
+The units are those of :mod:`planish.results.units`; only the words are here.
+"""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+from planish.results.units import stem, unit_of
+
+if TYPE_CHECKING:
+    from planish.results.plain import Figure
+    from planish.results.result import Result
+
+_WORDS = {
+    "wiwnu_sigma_percent": "WIWNU, 1σ [%]",
+    "wiwnu_range_percent": "WIWNU, half range [%]",
+    "wtwnu_percent": "WTWNU, 1σ of the rate [%]",
+    "wtwnu_range_percent": "WTWNU, half range of the rate [%]",
+    "removed_wtwnu_percent": "WTWNU, 1σ of the removed amount [%]",
+    "first_wiwnu_sigma_percent": "WIWNU of the first wafer, 1σ [%]",
+    "last_wiwnu_sigma_percent": "WIWNU of the last wafer, 1σ [%]",
+    "worst_wiwnu_sigma_percent": "WIWNU of the worst wafer, 1σ [%]",
+    "edge_rate_percent": "rate at the exclusion against the middle [%]",
+    "edge_extreme_percent": "edge: largest departure from the level 15 mm in [%]",
+    "edge_extreme_from_edge_mm": "edge: where that sits, from the rim [mm]",
+    "friction_coefficient": "coefficient of friction",
+    "force_balance_error": "force balance, relative error",
+    "fresh_fraction_percent": "fresh slurry under the wafer [%]",
+    "real_contact_percent": "real contact area [%]",
+    "wiwnu_sigma_percent_without_flagged": "WIWNU without flagged sites, 1σ [%]",
+    "wiwnu_range_percent_without_flagged": "WIWNU without flagged sites, half range [%]",
+    "sigma_nm": "standard deviation over the sites [nm]",
+    "sites_unmatched": "sites without a partner",
+    "k_p_per_Pa": "k_p [1/Pa]",
+    "k_p_error_per_Pa": "standard error of k_p [1/Pa]",
+    "k_p_all_sites_per_Pa": "k_p with the flagged sites [1/Pa]",
+    "scale": "measured over predicted rate",
+    "scale_error": "its standard error",
+    "rmse_nm": "misfit, RMS [nm]",
+    "shape_r_squared": "fit of the shape, R² (1: all explained, below 0: worse than one mean)",
+}
+
+
+def label(key: str) -> str:
+    """Return a summary key as words with its unit in brackets: ``time_s`` becomes ``time [s]``."""
+    if key in _WORDS:
+        return _WORDS[key]
+    unit = unit_of(key)
+    words = stem(key).replace("_", " ")
+    return words if unit is None else f"{words} [{unit.shown}]"
+
+
+def text(value: Figure) -> str:
+    """Return a figure as it is shown: four significant digits, "none" for what is not defined."""
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return "none" if value is None else str(value)
+
+
+def rich_view(answer: Result) -> str:
+    """Return an answer as a notebook shows it: its figures as a table, what it notes below."""
+    rows = "".join(
+        f"<tr><th style='text-align:left'>{html.escape(label(key))}</th><td>{html.escape(text(value))}</td></tr>"
+        for key, value in answer.summary().items()
+    )
+    notes = "".join(f"<li>{html.escape(note)}</li>" for note in answer.notes)
+    more = f"<ul>{notes}</ul>" if notes else ""
+    return f"<table><caption>{html.escape(answer.kind)}</caption>{rows}</table>{more}"

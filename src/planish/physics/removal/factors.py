@@ -1,0 +1,83 @@
+"""Factors on a calibrated rate: temperature, fresh slurry, abrasive, the pad's surface.
+
+Each is exactly 1 at the conditions at which the law's coefficients were calibrated, so the calibrated
+number keeps its meaning: it belongs to a slurry-film-pad triple.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+
+GAS_CONSTANT = 8.31446261815324
+"""Molar gas constant [J/(mol K)], exact since the 2019 SI (k_B times N_A)."""
+
+SOURCES: tuple[str, ...] = ("Rate against mean real pressure: derivation of our own",)
+
+
+def thermal_factor(temperature: ArrayLike, reference: float, activation_energy: float) -> Array:
+    """Arrhenius factor [1] of a rate calibrated at ``reference``; exactly 1 there.
+
+    exp(E_a/R (1/T_ref - 1/T)).
+
+    Parameters
+    ----------
+    temperature, reference
+        [K], above 0.
+    activation_energy
+        [J/mol]; 0 switches the factor off.
+    """
+    T = np.asarray(temperature, dtype=np.float64)
+    if np.any(T <= 0) or reference <= 0:
+        raise ModelError(
+            refuse("temperature", "0 K or below", "above 0 K", "give kelvin, not degrees Celsius")
+        )
+    return np.asarray(np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference - 1.0 / T)))
+
+
+def saturating_factor(x: ArrayLike, reference: float, half: float) -> Array:
+    """Factor x/(x + half) divided by its value at ``reference``; exactly 1 there.
+
+    The occupancy of sites that fill in proportion to supply and empty at a
+    fixed rate (Langmuir 1918's isotherm, from memory). ``half`` is the x at
+    which half the sites are filled, in the unit of x; large ``half`` is the linear limit.
+    """
+    x = np.asarray(x, dtype=np.float64)
+    if np.any(x < 0) or reference <= 0 or half <= 0:
+        raise ModelError(refuse("saturating factor", "a negative value", "x >= 0, reference > 0, half > 0"))
+    return np.asarray((x * (reference + half)) / (reference * (x + half)))
+
+
+def fresh_factor(fresh: ArrayLike, reference: float, half: float = 0.25) -> Array:
+    """Factor [1] of the rate for the share of fresh slurry under the wafer; exactly 1 at ``reference``.
+
+    ``half``: share at which the rate would be half of its limit (an assumption, to be fitted).
+    """
+    return saturating_factor(fresh, reference, half)
+
+
+def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) -> Array:
+    """Factor [1] of the rate for the abrasive content by weight; exactly 1 at ``reference``.
+
+    Summits in contact carry abrasives in proportion to the content until they
+    are covered. ``half``: content at half cover (an assumption, to be fitted).
+    """
+    return saturating_factor(content, reference, half)
+
+
+def factor_real_pressure(p_real: ArrayLike, reference: float, power: float = 0.5) -> Array:
+    """Factor [1] of the rate for the mean real pressure on summits in contact; exactly 1 at ``reference``.
+
+    The number of loaded abrasives goes with the real contact area, p/p_real;
+    each is pressed with a force that goes with p_real and removes as force^n,
+    so the rate goes as p p_real^(n-1). ``power`` is n - 1: 0.5 for a ploughing
+    sphere (n = 3/2), to be fitted. Where nothing touches, p_real is 0 and so is the factor.
+    """
+    p_real = np.asarray(p_real, dtype=np.float64)
+    if np.any(p_real < 0) or reference <= 0:
+        raise ModelError(refuse("mean real pressure", "a negative value", "0 Pa or more, reference above 0"))
+    return np.asarray((p_real / reference) ** power)

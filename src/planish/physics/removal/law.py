@@ -1,0 +1,180 @@
+"""What a rate law is: one record that says all planish needs to know of it.
+
+A law gives the rate at the conditions at which its coefficients were calibrated. Temperature, fresh
+slurry, abrasive and the pad's surface enter as factors (:mod:`planish.physics.removal.factors`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish import units
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+#: Coefficients by name, SI; the friction found under the wafer may stand in one as an array.
+Coefficients = Mapping[str, float | Array]
+Scale = Literal["wafer", "die"]
+SCALES: tuple[Scale, ...] = ("wafer", "die")
+KINDS = ("mechanical", "chemical", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficient:
+    """One coefficient of a law.
+
+    Attributes
+    ----------
+    name, meaning
+        As a setup writes it, and what it is in a few words.
+    unit
+        Its SI unit as text, "1" for a pure number.
+    dimension
+        The kind of text quantity that a setup gives ("per_pressure", "pressure", "rate", "energy_per_mol",
+        "ratio"); "number" for a bare SI number.
+    low, high
+        What is possible, inclusive, as text with unit.
+    typical
+        What is usual, as text with unit; None where no one can say.
+    """
+
+    name: str
+    meaning: str
+    unit: str
+    dimension: str = "number"
+    low: str = "0"
+    high: str = "1e300"
+    typical: tuple[str, str] | None = None
+
+    def si(self, text: str) -> float:
+        """Return one of the limits in SI."""
+        return float(text) if self.dimension == "number" else units.to_si(text, self.dimension)
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A term of the rate and what does the work in it: "mechanical", "chemical", or "" where nobody knows."""
+
+    text: str
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Law:
+    """A rate law: from pressure [Pa], speed [m/s] and state to the rate [m/s] at which a film goes.
+
+    Attributes
+    ----------
+    name, meaning, formula
+        The word in a setup, one line of what it says, and the rate as an expression.
+    coefficients
+        In the order of the formula.
+    mechanical
+        ``mechanical(c, p, v)``: what does not change with temperature; the rate itself [m/s] where
+        ``chemistry`` is None. Takes and gives arrays that broadcast.
+    chemistry
+        ``chemistry(c, mechanical, temperature)``: the rate [m/s] at the pad's temperature [K].
+    terms
+        The terms of the formula, each with what does the work in it.
+    scaling
+        The coefficients that, multiplied together by one number, multiply the rate by it.
+    leading
+        The coefficient that a measured rate at the reference condition settles; the rate must be linear
+        in it. "" where a setup has to give all coefficients.
+    threshold, speed_power, activation, friction
+        The coefficient, if any, that is the pressure [Pa] below which nothing goes; the power of the speed
+        (the rate is else taken as linear in it); the activation energy [J/mol] of ``chemistry``; the
+        coefficient of friction, in place of which the friction found under the wafer is used.
+    scales
+        Where the law may be used.
+    sources
+        What it rests on, each said as far as it was read.
+
+    Raises
+    ------
+    ModelError
+        Where the record names a coefficient that it does not have, or a limit that is no quantity.
+    """
+
+    name: str
+    meaning: str
+    formula: str
+    coefficients: tuple[Coefficient, ...]
+    mechanical: Callable[[Coefficients, Array, Array], Array]
+    sources: tuple[str, ...]
+    scaling: tuple[str, ...]
+    chemistry: Callable[[Coefficients, Array, Array], Array] | None = None
+    terms: tuple[Term, ...] = ()
+    leading: str = ""
+    threshold: str = ""
+    speed_power: str = ""
+    activation: str = ""
+    friction: str = ""
+    scales: tuple[Scale, ...] = SCALES
+    floors: Mapping[str, float] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        place = f"removal law {self.name!r}"
+        names = [each.name for each in self.coefficients]
+        if not names or len(set(names)) != len(names):
+            raise ModelError(
+                refuse(f"{place}: coefficients", ", ".join(names), "one or more, each named once")
+            )
+        roles = (self.leading, self.threshold, self.speed_power, self.activation, self.friction)
+        for role in (*self.scaling, *roles):
+            if role and role not in names:
+                raise ModelError(refuse(place, role, f"a coefficient of it: {', '.join(names)}"))
+        if not self.scaling or not self.sources:
+            lacking = "sources" if self.scaling else "scaling"
+            raise ModelError(refuse(f"{place}: {lacking}", (), "one entry or more"))
+        if not self.scales or not set(self.scales) <= set(SCALES):
+            raise ModelError(refuse(f"{place}: scales", self.scales, f"of {', '.join(SCALES)}"))
+        for term in self.terms:
+            if term.kind not in KINDS:
+                raise ModelError(
+                    refuse(f"{place}: term {term.text}", term.kind, "mechanical, chemical or ''")
+                )
+        floors = {}
+        for each in self.coefficients:
+            try:
+                floors[each.name] = each.si(each.low)
+                for text in (each.high, *(each.typical or ())):
+                    each.si(text)
+            except (ValueError, KeyError, units.UnitError) as problem:
+                raise ModelError(
+                    refuse(f"{place}: limits of {each.name}", str(problem), f"quantities of {each.dimension}")
+                ) from problem
+        object.__setattr__(self, "floors", MappingProxyType(floors))
+
+    @property
+    def constant(self) -> str:
+        """The coefficient that is the law's only one and multiplies pressure times speed, "" where there is none."""
+        alone = self.coefficients[0]
+        return alone.name if len(self.coefficients) == 1 and alone.dimension == "per_pressure" else ""
+
+    def checked(self, coefficients: Mapping[str, float]) -> Mapping[str, float]:
+        """Return ``coefficients``.
+
+        Raises
+        ------
+        ModelError
+            For one that is missing, unknown, not finite, or below what is possible.
+        """
+        place = f"removal law {self.name!r}"
+        for each in self.coefficients:
+            if each.name not in coefficients:
+                raise ModelError(refuse(f"{place}: {each.name}", None, f"given [{each.unit}]"))
+        for name, value in coefficients.items():
+            if name not in self.floors:
+                raise ModelError(refuse(place, name, f"a coefficient of {', '.join(self.floors)}"))
+            if not np.isfinite(value):
+                raise ModelError(refuse(f"{place}: {name}", value, "a finite number"))
+            if value < self.floors[name]:
+                raise ModelError(refuse(f"{place}: {name}", value, f"{self.floors[name]:g} or more"))
+        return coefficients

@@ -1,0 +1,141 @@
+"""What a die process says of the die: what stands on it, how it is polished, and what is told of it afterwards."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.physics.pattern.area_pair import HighLayer, polish_pair
+from planish.physics.pattern.topography import carried_extra_loss
+from planish.setup.processes import Standing
+
+if TYPE_CHECKING:
+    from planish.predict.die.conditions import LocalConditions
+    from planish.predict.die.model import DieChoices, DieInput, Effective
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Merit:
+    """A figure of merit of a process: a map over the die [m].
+
+    Parameters
+    ----------
+    name, words
+        Its key in results, and what it is in words.
+    on
+        Which cells have it: those with high area, with low area, or with a step of their own.
+    limit
+        The key of ``[die]`` whose value closes the overpolish window; "" for none.
+    worse_low
+        Whether the least of it is the worst, not the most.
+    looked_for
+        Whether the places where it is worst are listed.
+    """
+
+    name: str
+    words: str
+    on: Literal["high", "low", "step"] = "high"
+    limit: str = ""
+    worse_low: bool = False
+    looked_for: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Polished:
+    """What became of each cell.
+
+    Thickness ``lost`` by the high area and ``step`` from it to the low [m], time to ``clear`` [s],
+    and the process's figures of merit by name [m].
+    """
+
+    lost: Array
+    step: Array
+    clear: Array
+    merits: Mapping[str, Array]
+
+
+@dataclass(frozen=True, slots=True)
+class Level(Standing, ABC):
+    """Base of what stands on the die; a process derives its own, with its keys as fields.
+
+    Thicknesses and steps [m]; materials are names of the setup's removal table.
+
+    Attributes
+    ----------
+    merits
+        The figures of merit, in the order in which they are told.
+    sources
+        What the way it is polished rests on.
+    lines
+        Whether the lines of the layout's layer stand high or lie low.
+    step_key
+        The key that holds the step which the pad has to bend by.
+    flat_below
+        For a process that is done when the die is flat: the key of the step below which it is. "" for one that
+        is done when the films over the high areas are gone.
+    bias_key
+        The key that says how far the film moves each edge of the layout outwards; "" for not at all.
+    step_by_width
+        Whether the step of a cell depends on how wide its low areas are.
+    """
+
+    merits: ClassVar[tuple[Merit, ...]]
+    sources: ClassVar[tuple[str, ...]]
+    lines: ClassVar[Literal["high", "low"]] = "high"
+    step_key: ClassVar[str] = "step"
+    flat_below: ClassVar[str] = ""
+    bias_key: ClassVar[str] = ""
+    step_by_width: ClassVar[bool] = False
+
+    @abstractmethod
+    def films(self) -> tuple[tuple[str, float], ...]:
+        """Return material and thickness [m] of the films on the high areas, top first; the last is infinite.
+
+        The low areas are all of the first.
+        """
+
+    @abstractmethod
+    def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
+        """Return the figures of merit of cells.
+
+        They have ``lost`` [m] of their high area and so many films (``bare``), and a ``step`` [m] left.
+        """
+
+    def polish(
+        self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
+    ) -> Polished:
+        """Return each cell after the recipe: the films of its high area one after the other, by the law of two areas."""
+        times = np.array([step.duration for step in local.steps])
+        rates, thick = [local.rates(name) for name, _ in self.films()], [height for _, height in self.films()]
+        extra = carried_extra_loss(seen.short, float(rates[0] @ times), seen.give)
+        top = np.maximum(thick[0] - extra, 1e-9)
+        heights: list[Array | float] = [top, *thick[1:]]
+        films = [HighLayer(t, rate, seen.high) for t, rate in zip(heights, rates, strict=True)]
+        state = polish_pair(films, rates[0], times, self.start_step(cells), seen.selectivity, seen.shares)
+        lost = state.high_loss + (thick[0] - top)
+        merits = self.merits_of(lost, state.height, state.exposed)
+        return Polished(lost, state.height, state.through_time[-2], merits)
+
+    def start_step(self, cells: DieInput) -> Array:
+        """Return the step of each cell before polishing [m]."""
+        return np.full(cells.high.shape, self.relief)
+
+    @property
+    def relief(self) -> float:
+        """The step [m] that the pad has to bend by: it sets the planarization length."""
+        return float(getattr(self, self.step_key))
+
+    def materials(self) -> tuple[str, ...]:
+        """Return the materials that are polished."""
+        return tuple(dict.fromkeys(name for name, _ in self.films()))
+
+    def limits(self) -> dict[str, float]:
+        """Return the overpolish limits [m], by the name of the figure they hold for."""
+        return {merit.name: float(getattr(self, merit.limit)) for merit in self.merits if merit.limit}

@@ -1,0 +1,101 @@
+"""Oxide over raised lines: done when the local steps are gone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import SetupError, refuse
+from planish.physics.pattern import oxide_step
+from planish.physics.pattern.area_pair import HighLayer, polish_pair, time_to_height
+from planish.physics.pattern.topography import carried_extra_loss
+from planish.predict.die.level import Level, Merit, Polished
+from planish.setup.processes import LIMIT, Process, key, material
+from planish.setup.quantity import Quantity
+
+if TYPE_CHECKING:
+    from planish.predict.die.conditions import LocalConditions
+    from planish.predict.die.model import DieChoices, DieInput, Effective
+
+Array = NDArray[np.float64]
+BIAS = Quantity("thickness", low="-5 um", high="5 um", typical=("-300 nm", "800 nm"))
+_LEAST_DENSITY = 1e-3  # the density law divides by the density
+
+
+@dataclass(frozen=True, slots=True)
+class OxideLevel(Level):
+    """Oxide over raised lines. The layout's layer is the lines."""
+
+    step: float = key(800e-9, "step before polishing")
+    thickness: float = key(1800e-9, "thickness over the lines before polishing")
+    bias: float = key(0.0, "how far the film moves each edge of the layout outwards", BIAS)
+    step_limit: float = key(20e-9, "a step below this counts as gone", LIMIT)
+    least_left: float = key(400e-9, "least that must stay over the lines")
+    oxide_material: str = material("oxide", "its name in [removal]")
+
+    merits: ClassVar = (
+        Merit("oxide_over_lines", "oxide left over the lines", limit="least_left", worse_low=True),
+        Merit("step_height", "local step", on="step"),
+    )
+    sources: ClassVar = oxide_step.SOURCES
+    flat_below: ClassVar = "step_limit"
+    bias_key: ClassVar = "bias"
+
+    def doubts(self) -> Iterator[tuple[str, str]]:
+        """Yield the key and what is odd about its value beside the others."""
+        if self.thickness < self.step:
+            yield "thickness", "less than the step: the lines come to light before the surface is flat"
+
+    def films(self) -> tuple[tuple[str, float], ...]:
+        """Return material and thickness [m] of what is on the high areas."""
+        return ((self.oxide_material, np.inf),)
+
+    def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
+        """Return the figures of merit."""
+        return {"oxide_over_lines": self.thickness - lost, "step_height": step}
+
+    def polish(
+        self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
+    ) -> Polished:
+        """Return each cell after the recipe, by the step law chosen."""
+        rates, times = local.rates(self.oxide_material), np.array([s.duration for s in local.steps])
+        blanket = float(rates @ times)
+        share = np.maximum(seen.high, _LEAST_DENSITY)
+        if choices.step_law == "density":
+            up, left = oxide_step.blanket_removed(share, self.step, blanket)
+            needed = share * self.step
+        elif choices.step_law == "contact-height":
+            mean = seen.selectivity.mean(axis=0)
+            height = mean if choices.contact_height is None else choices.contact_height
+            up, _, left = oxide_step.contact_height_step(share, self.step, height, blanket)
+            first = share * np.maximum(self.step - height, 0)
+            within = np.minimum(self.step, height) / np.minimum(self.step_limit, height)
+            needed = first + share * height * np.log(within)
+        elif choices.step_law == "summits":
+            step = np.full(share.shape, self.step)
+            high = [HighLayer(np.inf, rates, share)]
+            state = polish_pair(high, rates, times, step, seen.selectivity, seen.shares)
+            up, left = state.high_loss, state.height
+            reach = seen.selectivity.mean(axis=0)
+            # One material: only K t counts, so the time at rate 1 is the blanket thickness needed.
+            needed = time_to_height(self.step_limit, step, share, 1.0, 1.0, reach)
+        else:
+            raise SetupError(refuse("step law", choices.step_law, "'summits', 'contact-height' or 'density'"))
+        up = up + carried_extra_loss(seen.short, blanket, seen.give)
+        none = np.zeros(share.shape, dtype=np.int64)
+        return Polished(up, left, _recipe_time(needed, rates, times), self.merits_of(up, left, none))
+
+
+def _recipe_time(blanket: Array, rates: Array, times: Array) -> Array:
+    """Time at which the recipe has taken ``blanket`` [m]; past its end the last step goes on."""
+    clock = np.concatenate([[0.0], np.cumsum(times)])
+    taken = np.concatenate([[0.0], np.cumsum(rates * times)])
+    late = clock[-1] + (blanket - taken[-1]) / rates[-1]
+    return np.asarray(np.where(blanket <= taken[-1], np.interp(blanket, taken, clock), late))
+
+
+OXIDE = Process("oxide", "oxide over raised lines, until it is flat", OxideLevel())

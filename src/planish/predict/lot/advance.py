@@ -1,0 +1,212 @@
+"""One wafer of a lot: the state before it and its chance give the state after it and its row. Nothing else changes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import ModelError
+from planish.predict.lot.pad import LotPad, aged, new_pad, sharpness
+from planish.predict.lot.row import Row
+from planish.predict.lot.state import LotState, StepState
+from planish.predict.lot.step import StepOutcome, pad_under, run_step
+
+if TYPE_CHECKING:
+    from planish.predict.lot.events import Event
+    from planish.predict.lot.plan import LotPlan, LotStep
+    from planish.predict.lot.variation import Chance
+
+Array = NDArray[np.float64]
+
+
+def advance(state: LotState, plan: LotPlan, draws: Chance) -> tuple[LotState, Row]:
+    """Polish the next wafer.
+
+    Parameters
+    ----------
+    state
+        The lot after the wafers polished so far; it is left as it is.
+    plan
+        What is fixed for the lot.
+    draws
+        The chance of this wafer.
+
+    Returns
+    -------
+    tuple[LotState, Row]
+        The lot after this wafer, and what became of the wafer.
+
+    Raises
+    ------
+    ModelError
+        Where a value has no solution, or the pad is worn through.
+    """
+    events = plan.events_before(state.wafers + 1)
+    for event in events:
+        state = _happen(state, plan, event, draws)
+    if state.wafers > 0:
+        state = _between(state, plan)
+    monitor = any(event.kind == "monitor" for event in events)
+    return _polish(state, plan, draws, _incoming(plan, draws, monitor=monitor), monitor=monitor)
+
+
+def _happen(state: LotState, plan: LotPlan, event: Event, draws: Chance) -> LotState:
+    """Return the state after what the event says was done."""
+    if event.kind == "pad":
+        return replace(state, pad=new_pad(plan.summits, state.pad.disk_use + plan.broken_in))
+    if event.kind == "disk":
+        return replace(state, pad=replace(state.pad, disk_use=0.0))
+    if event.kind == "slurry":
+        return replace(state, batch=draws.batch if event.value is None else event.value)
+    if event.kind == "idle" and event.value is not None:
+        return _rest(state, plan, event.value)
+    if event.kind == "condition" and event.value is not None:
+        return _rest(_condition(state, plan, event.value), plan, event.value)
+    return state
+
+
+def _between(state: LotState, plan: LotPlan) -> LotState:
+    """Return the state after one wafer was unloaded and the next loaded."""
+    disk, time = plan.bench.conditioner, plan.handling_time
+    if disk is not None and disk.mode == "ex-situ":
+        time = max(time, disk.ex_situ_time)
+        state = _condition(state, plan, disk.ex_situ_time)
+    return _rest(state, plan, time)
+
+
+def _rest(state: LotState, plan: LotPlan, time: float) -> LotState:
+    """Return the state after the pad cooled for ``time`` [s]."""
+    kept = np.exp(-plan.rest_rate * time)
+    return replace(state, temperatures=plan.rest_sink + (state.temperatures - plan.rest_sink) * kept)
+
+
+def _condition(state: LotState, plan: LotPlan, time: float) -> LotState:
+    """Return the state after conditioning without a wafer for ``time`` [s] at the speeds of the longest step."""
+    pad = state.pad
+    if not plan.conditioning or plan.bench.conditioner is None or time <= 0:
+        return state
+    still = np.zeros(plan.summits.groups.duty.size)
+    pad = aged(
+        plan.summits,
+        pad,
+        plan.bench,
+        separation=pad.separation,
+        pressure=still,
+        sliding=still,
+        cut=plan.ex_situ_cut * sharpness(plan.bench, pad.disk_use) * time,
+        disk_time=time,
+    )
+    return replace(state, pad=pad)
+
+
+def _incoming(plan: LotPlan, draws: Chance, *, monitor: bool) -> Array:
+    """Return the films (films, n_r) [m] of the wafer; a monitor has no variation."""
+    if monitor:
+        return plan.incoming
+    bow = 1.0 + draws.bow * (2.0 * (plan.model.grid.r / plan.bench.wafer.radius) ** 2 - 1.0)
+    return plan.incoming * (draws.incoming * bow)
+
+
+def _polish(
+    state: LotState, plan: LotPlan, draws: Chance, incoming: Array, *, monitor: bool
+) -> tuple[LotState, Row]:
+    """Take the wafer through all steps."""
+    wafer, pad, temperatures = state.wafers + 1, state.pad, state.temperatures
+    most = tuple(step.most for step in plan.steps)
+    wanted = (plan.adjust and state.control.durations(most)) or (None,) * len(most)
+    under = pad_under(plan, pad)
+    left = incoming
+    outcomes: list[StepOutcome] = []
+    for step, last, duration in zip(plan.steps, state.steps, wanted, strict=True):
+        try:
+            found = run_step(
+                plan,
+                step,
+                last,
+                pad,
+                under,
+                temperatures=temperatures,
+                left=left,
+                rate_factor=state.batch * draws.process,
+                duration=duration,
+            )
+        except ModelError as error:
+            top = plan.bench.pad.layers[0].thickness
+            by_then = f"{float(pad.worn.max()) * 1e3:.4g} of the pad's {top * 1e3:g} mm"
+            raise ModelError(f"wafer {wafer}: {error}; by then {by_then} are worn away") from None
+        left = np.maximum(left - found.removed, 0.0)
+        temperatures = found.end_temperatures
+        pad = _after_step(plan, step, pad, found, under.land)
+        outcomes.append(found)
+    _still_there(plan, pad, wafer)
+    times = tuple(found.duration for found in outcomes)
+    removed = incoming.sum(axis=0) - left.sum(axis=0)
+    row = Row.of(
+        plan, pad, outcomes, removed, left, monitor=monitor, batch=state.batch, process=draws.process
+    )
+    control = state.control
+    if plan.adjust:
+        control = control.learned(float(row.mean_removed) * draws.measurement, times)
+    at_limit = any(t is not None and t >= longest for t, longest in zip(wanted, most, strict=True))
+    after = LotState(
+        wafers=wafer,
+        pad=pad,
+        temperatures=temperatures,
+        batch=state.batch,
+        control=control,
+        steps=tuple(StepState(found.solved, found.duration) for found in outcomes),
+        said=_told(state.said, plan, wafer, under.worn, at_limit=at_limit),
+    )
+    return after, row
+
+
+def _after_step(plan: LotPlan, step: LotStep, pad: LotPad, found: StepOutcome, land: float) -> LotPad:
+    """Return the pad after the step: summits worn by the wafer and the ring, cut anew by the disk."""
+    return aged(
+        plan.summits,
+        pad,
+        plan.bench,
+        separation=found.summits.separation,
+        pressure=step.group_seen @ found.pressure / land,
+        sliding=step.group_sliding * found.duration,
+        cut=step.cut * sharpness(plan.bench, pad.disk_use) * found.duration,
+        disk_time=found.duration * step.disk_share,
+    )
+
+
+def _still_there(plan: LotPlan, pad: LotPad, wafer: int) -> None:
+    """Refuse to go on where the top pad is worn through: nothing here says how its sub-pad polishes."""
+    top = plan.bench.pad.layers[0].thickness
+    deepest = int(np.argmax(pad.worn))
+    if pad.worn[deepest] >= top:
+        sooner = f"ask for fewer wafers, change the pad before that (event '{wafer - 1} pad'), or "
+        remedy = (sooner if wafer > 1 else "") + "condition less"
+        raise ModelError(
+            f"wafer {wafer}: the pad is worn through at {plan.rings.middles[deepest] * 1e3:.4g} mm from its "
+            f"middle (all {top * 1e3:.4g} mm of its top layer): {remedy}"
+        )
+
+
+def _told(
+    said: tuple[str, ...], plan: LotPlan, wafer: int, worn: float, *, at_limit: bool
+) -> tuple[str, ...]:
+    """Return what was said, and what this wafer is the first to show."""
+    known = float(plan.worn_states[-1]) if plan.worn_states.size > 1 else np.inf
+    news = (
+        (
+            worn > known,
+            f"the pad is worn by more than {known * 1e3:.3g} mm: how it gives way is kept as it was there",
+        ),
+        (
+            at_limit,
+            "the polish time of run-to-run stands at its limit: the rate no longer gives the target",
+        ),
+    )
+    return said + tuple(
+        f"from wafer {wafer}: {words}"
+        for now, words in news
+        if now and not any(words in note for note in said)
+    )

@@ -1,0 +1,261 @@
+"""What is fixed for a whole lot: machine and pad at the wafer's nodes, the steps, what happens when."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.engine.record import Record
+from planish.errors import ModelError, refuse
+from planish.physics.pressure.series import (
+    Interpolation,
+    SeriesStep,
+    Solved,
+    WornPad,
+    begin,
+    series_step,
+    worn_pad,
+)
+from planish.physics.removal.laws import LAWS
+from planish.physics.slurry import heat
+from planish.predict.lot.events import Event
+from planish.predict.lot.pad import SummitPlan, cut_rates, height_map, plan_summits
+from planish.predict.lot.pad_rings import PadRings, pad_rings
+from planish.predict.wafer import conditions
+from planish.predict.wafer.contact_model import (
+    CELLS,
+    ContactModel,
+    pad_layers,
+    pad_operator,
+    prepare,
+)
+from planish.predict.wafer.incoming import mean_profile
+from planish.predict.wafer.step_plan import (
+    AIR_CONDUCTANCE,
+    BackLoad,
+    StepPlan,
+    back_load,
+    plan_step,
+    platen_path,
+    summit_land,
+)
+
+if TYPE_CHECKING:
+    from planish.physics.pressure.solve import PadOperator
+    from planish.setup.si import Bench, Step
+
+Array = NDArray[np.float64]
+HANDLING_TIME = 30.0  # [s] between wafers: unload, rinse, load (common practice, no source)
+STATES = 4  # worn states of the pad that the elastic operator is built for; between them a cubic
+RUN_TO_RUN_MOST = 10.0  # times a timed step's own time
+# Times at which a step is looked at: where the rate hardly, and where it strongly, follows heat.
+GRID = (12, 40)
+STRONG = 15e3  # [J/mol] activation energy from which the finer grid is taken
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class LotStep(Record):
+    """What a step fixes for the whole lot.
+
+    ``fixed`` and ``back`` as for one wafer; ``begin`` is where its pressures start. Over pad groups (g,):
+    ``group_nominal`` [Pa], ``group_sliding`` [m/s] times share of time; ``group_seen`` (g, nodes pressed)
+    of a group's time under the carrier. ``cut`` (n,) [m/s] of a sharp disk for as long as it works in this
+    step, ``disk_share`` of the step; ``grid`` of times, 0 to 1; ``most`` [s] that run-to-run may give it.
+    """
+
+    fixed: StepPlan
+    back: BackLoad
+    series: SeriesStep
+    begin: Solved
+    with_ring: bool
+    group_nominal: Array
+    group_seen: Array
+    group_sliding: Array
+    cut: Array
+    disk_share: float
+    grid: Array
+    most: float
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class LotPlan(Record):
+    """What is fixed for a lot.
+
+    ``weights`` (n_r,) average over the wafer nodes ``inside`` the edge exclusion, ``track`` (n,) over the
+    pad rings that the wafer passes (``under``); ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
+    without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates;
+    ``incoming`` (films, n_r) [m]; ``ex_situ_cut`` (n,) [m/s] of a sharp disk without a wafer; ``rest_rate``
+    [1/s] and ``rest_sink`` [K]: how the pad cools between wafers.
+    """
+
+    bench: Bench
+    conditioning: bool
+    adjust: bool
+    events: tuple[Event, ...]
+    handling_time: float
+    model: ContactModel
+    rings: PadRings
+    summits: SummitPlan
+    inside: NDArray[np.bool_]
+    weights: Array
+    heights: Array
+    track: Array
+    under: NDArray[np.bool_]
+    pads: dict[bool, WornPad]
+    worn_states: Array
+    between: Interpolation
+    steps: tuple[LotStep, ...]
+    incoming: Array
+    ex_situ_cut: Array
+    rest_rate: float
+    rest_sink: float
+
+    @property
+    def broken_in(self) -> float:
+        """Use of the disk [s] in breaking a pad in."""
+        disk = self.bench.conditioner
+        return disk.break_in_time if self.conditioning and disk is not None else 0.0
+
+    def events_before(self, wafer: int) -> list[Event]:
+        """Return what happens just before ``wafer`` (from 1)."""
+        return [event for event in self.events if event.wafer == wafer]
+
+
+def plan_lot(
+    bench: Bench,
+    wafers: int,
+    *,
+    conditioning: bool = True,
+    adjust: bool = False,
+    events: tuple[Event, ...] = (),
+    handling_time: float = HANDLING_TIME,
+    workers: int = 1,
+    cells: int = CELLS,
+) -> LotPlan:
+    """Work out what is fixed for a lot of ``wafers``; the arguments are those of ``polish_lot``."""
+    for step in bench.steps:
+        if not np.max(step.zone_pressures) > 0:
+            raise ModelError(
+                refuse(f"step {step.name}: zone pressures", "all 0", "above 0 in one zone at least")
+            )
+    model = prepare(bench, cells=cells)
+    grid = model.grid
+    rings = pad_rings(bench, grid)
+    highest = max(float(np.max(step.zone_pressures)) for step in bench.steps)
+    land = summit_land(bench, bench.pad.grooves.depth, model.land)
+    summits = plan_summits(bench, rings, grid.areas, max(highest, 1e3) / land)
+    inside = grid.r <= bench.wafer.radius - bench.wafer.edge_exclusion
+    track = grid.areas @ rings.to_wafer / grid.areas.sum()
+    cuts = [cut_rates(bench, rings, step) if conditioning else np.zeros(track.size) for step in bench.steps]
+    times = [_planned_time(step) for step in bench.steps]
+    fastest = max(float(np.max(cut)) for cut in cuts)
+    expected = fastest * wafers * (sum(times) + handling_time)
+    worn_states, operators = _operators(bench, model, expected, workers)
+    ring_pressed = [back_load(bench, step, model).ring > 0 for step in bench.steps]
+    steps = tuple(
+        _plan_lot_step(bench, step, model, rings, operators, summits, cut, conditioning=conditioning)
+        for step, cut in zip(bench.steps, cuts, strict=True)
+    )
+    through, base = platen_path(bench)
+    conductance, sink = heat.combined_sink([through, AIR_CONDUCTANCE], [base, bench.ambient.temperature])
+    return LotPlan(
+        bench=bench,
+        conditioning=conditioning,
+        adjust=adjust,
+        events=events,
+        handling_time=handling_time,
+        model=model,
+        rings=rings,
+        summits=summits,
+        inside=inside,
+        weights=np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum(),
+        heights=height_map(bench, rings, grid.r),
+        track=track,
+        under=track > 1e-3 * track.max(),
+        pads={pressed: worn_pad(operators, model.plate, pressed) for pressed in set(ring_pressed)},
+        worn_states=worn_states,
+        between=Interpolation(worn_states),
+        steps=steps,
+        incoming=np.stack([mean_profile(film, grid.r) for film in bench.wafer.films]),
+        ex_situ_cut=cuts[int(np.argmax(times))],
+        rest_rate=float(conductance) / steps[0].fixed.heat_capacity,
+        rest_sink=float(sink),
+    )
+
+
+def _planned_time(step: Step) -> float:
+    return step.stop_value if step.stop == "time" else step.max_time
+
+
+def _operators(
+    bench: Bench, model: ContactModel, expected: float, workers: int
+) -> tuple[Array, list[PadOperator]]:
+    """Return the worn states [m] and the elastic operators at them; one alone where wear is negligible."""
+    grooves, top = bench.pad.grooves, bench.pad.layers[0].thickness
+    most = min(grooves.depth, 0.9 * top) if grooves.pattern != "none" and grooves.depth > 0 else 0.6 * top
+    if expected < 0.01 * most:
+        return np.array([0.0]), [model.operator]
+    worn = most * np.linspace(0.0, 1.0, STATES)
+
+    def build(state: float) -> PadOperator:
+        layers = pad_layers(bench, max(grooves.depth - state, 0.0), top - state)
+        return pad_operator(model.grid, layers, bench.polisher.base())
+
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        return worn, [model.operator, *pool.map(build, worn[1:].tolist())]
+
+
+def _plan_lot_step(
+    bench: Bench,
+    step: Step,
+    model: ContactModel,
+    rings: PadRings,
+    operators: list[PadOperator],
+    summits: SummitPlan,
+    cut: Array,
+    *,
+    conditioning: bool,
+) -> LotStep:
+    """Work out what ``step`` fixes; ``operators`` of the pad's worn states, ``cut`` (n,) [m/s] of a sharp disk."""
+    plan = plan_step(bench, step, model, rings, conditioning=conditioning)
+    back = back_load(bench, step, model)
+    series = series_step(operators, model.plate, back.load, back.ring)
+    fresh = conditions.PadState(
+        summits=conditions.FreshSummits(model.summits),
+        groove_depth=bench.pad.grooves.depth,
+        temperatures=np.full(rings.middles.shape, bench.ambient.platen_temperature),
+    )
+    first = conditions.contact_pressure(bench, step, model, fresh)
+    pressure = np.concatenate([first.pressure, first.ring_pressure])[: series.load.size]
+    group_seen = summits.groups.seen[:, : plan.all_speed.size]
+    safe = np.maximum(group_seen.sum(axis=1), 1e-12)
+    nominal = np.concatenate([back.load, np.full(plan.all_speed.size - back.load.size, back.ring)])
+    disk = bench.conditioner
+    share = 0.0 if disk is None else plan.disk_width / disk.disk_radius
+    return LotStep(
+        fixed=plan,
+        back=back,
+        series=series,
+        begin=begin(series, pressure),
+        with_ring=back.ring > 0,
+        group_nominal=group_seen @ nominal / safe,
+        group_seen=group_seen / safe[:, None],
+        group_sliding=group_seen @ plan.all_speed * summits.groups.duty,
+        cut=cut * share,
+        disk_share=share,
+        grid=_time_grid(bench),
+        most=RUN_TO_RUN_MOST * step.stop_value if step.stop == "time" else step.max_time,
+    )
+
+
+def _time_grid(bench: Bench) -> Array:
+    """Times from 0 to 1, closer at the start, where the pad warms up."""
+    laws = [bench.removal[film.material] for film in bench.wafer.films]
+    energy = max(
+        law.activation_energy + law.coefficients.get(LAWS.get(law.law).activation, 0.0) for law in laws
+    )
+    return np.linspace(0.0, 1.0, GRID[energy >= STRONG] + 1) ** 2

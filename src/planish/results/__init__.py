@@ -1,0 +1,1 @@
+"""What an answer is: one protocol for summary, tables, dataset, notes, sources, picture and file."""

@@ -1,0 +1,1 @@
+"""What an outside package adds to planish; all of it is invented."""

@@ -1,0 +1,312 @@
+"""One protocol for every answer, and saved files that reproduce themselves."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tomlkit
+
+import planish
+from planish.errors import DataError
+from planish.explain.words import label
+from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.traces import fit_rate_law
+from planish.jobs.measured import measured_against
+from planish.measure.layout.make import make_maps
+from planish.measure.steps import read_steps
+from planish.measure.traces.invented import invented_traces
+from planish.measure.traces.read import cut_wafers
+from planish.predict.cleaning import USUAL, clean_wafer
+from planish.predict.die.fill import propose_fill
+from planish.predict.die.levels import OxideLevel
+from planish.predict.die.pad import pad_after
+from planish.predict.dwell import design_sweep
+from planish.predict.lot.result import Limits
+from planish.predict.lot.variation import Variation
+from planish.results import file as result_file
+from planish.results import result as result_base
+from planish.results.kinds import known, load
+from planish.results.units import UNITS, WITHOUT_UNIT, in_si, unit_of
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+DATA = EXAMPLES / "data"
+EXACT = 1e-12
+# These tell figures in the unit of the file, or of the figure that they compare.
+FOLLOWING = ("rate law", "comparison", "measured against predicted", "nested variance")
+
+
+def _rate_law():
+    traces, rates = invented_traces(seed=11)
+    return fit_rate_law(cut_wafers(traces, rates, source="invented"))
+
+
+def _planarization():
+    maps = planish.read_layout_maps(DATA / "test-blocks.gds", 1, 0, 100e-6, cache=False)
+    table = read_steps(DATA / "steps.csv")
+    data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
+    return fit_planarization(maps, data, step=table.step_before or 800e-9)
+
+
+@pytest.fixture(scope="module")
+def answers():
+    """One answer of each kind."""
+    setup = planish.load(EXAMPLES / "rotary.toml")
+    maps = make_maps("density-blocks", cell=400e-6)
+    wafer = planish.polish(setup)
+    die = planish.polish_die(setup, maps, place=["centre", "edge"])
+    measured = planish.measure_wafer(DATA / "wafer-before.csv", DATA / "wafer-after.csv")
+    against = measured_against(setup, DATA / "wafer-before.csv", DATA / "wafer-after.csv", None)
+    found = [
+        wafer,
+        planish.polish_lot(setup, 6, seed=2, events=["3 pad"]),
+        die,
+        planish.polish_fields(setup, maps, centres=[(0.0, 0.0), (0.1, 0.0)], workers=1),
+        measured,
+        planish.nested_variance({"lot": ["a", "a", "b", "b"], "wafer": [1, 2, 1, 2]}, [1.0, 2.0, 3.0, 4.5]),
+        maps,
+        against,
+        against.fitted(),
+        _planarization(),
+        _rate_law(),
+        planish.compare(setup, setup.replace({"pad.part": "medium-microporous"})),
+        design_sweep(setup, 4),
+        propose_fill(die.density, die.cell, die.worst.seen.length),
+        clean_wafer(setup, USUAL),
+    ]
+    return {answer.kind: answer for answer in found}
+
+
+def test_every_answer_follows_the_protocol(answers):
+    for kind, answer in answers.items():
+        assert isinstance(answer, planish.Result)
+        assert len(repr(answer)) < 400
+        assert "\n" not in repr(answer)
+        assert f"<caption>{kind}</caption>" in answer._repr_html_()
+        assert all(isinstance(note, str) for note in answer.notes)
+        assert isinstance(answer.notes, tuple)
+        assert all(isinstance(line, str) for line in answer.sources())
+        for key, value in answer.summary().items():
+            assert value is None or type(value) in (bool, int, float, str), (kind, key)
+        for name, columns in answer.tables().items():
+            assert len({len(cells) for cells in columns.values()}) == 1, (kind, name)
+            for cells in columns.values():
+                assert all(cell is None or type(cell) in (bool, int, float, str) for cell in cells)
+        document = answer.document()
+        json.dumps(document, allow_nan=False)
+        assert document["notes"] == list(answer.notes)
+        assert document["sources"] == answer.sources()
+        assert answer.summary().items() <= document.items()
+
+
+def test_every_variable_says_its_unit_and_its_name(answers):
+    trade = {unit.shown for unit in UNITS} - {unit.si for unit in UNITS}
+    for kind, answer in answers.items():
+        data = answer.data
+        assert data.variables
+        for name, variable in data.variables.items():
+            if variable.dtype.kind not in "US" and name != "wafer":
+                assert variable.attrs["units"] not in trade, (kind, name)
+            if name in data.data_vars:
+                assert variable.attrs["long_name"], (kind, name)
+
+
+def test_each_quantity_has_one_unit_everywhere(answers):
+    """The same name never ends in two units, and a number has a unit or is known to have none."""
+    units: dict[str, set[str]] = {}
+    for kind, answer in answers.items():
+        columns = {key: cells for table in answer.tables().values() for key, cells in table.items()}
+        for key, values in ({k: [v] for k, v in answer.summary().items()} | columns).items():
+            if not any(type(value) is float for value in values) or kind in FOLLOWING:
+                continue
+            unit = unit_of(key)
+            if unit is None:
+                assert key.rsplit("_", 1)[-1] in WITHOUT_UNIT, (kind, key)
+            else:
+                units.setdefault(key[: -len(unit.ending) - 1], set()).add(unit.ending)
+    assert {name: found for name, found in units.items() if len(found) > 1} == {}
+    pressures = {ending for name, found in units.items() if "pressure" in name for ending in found}
+    assert pressures == {"psi", "MPa"}  # MPa is that on the summits alone
+    assert units["real_pressure"] == {"MPa"}
+
+
+def test_keys_and_values_in_si():
+    assert in_si("mean_pressure_psi", 1.0) == ("mean_pressure_Pa", pytest.approx(6894.757293168, rel=EXACT))
+    assert in_si("peak_temperature_C", 20.0) == ("peak_temperature_K", 293.15)
+    assert in_si("wiwnu_sigma_percent", 2.0) == ("wiwnu_sigma_percent", 2.0)
+    assert label("mean_cut_after_um_per_h") == "mean cut after [µm/h]"
+    assert label("time_s") == "time [s]"
+
+
+def test_every_function_that_is_registered_is_there():
+    for kind in known():
+        for function in (kind.drawer, kind.shown, kind.again):
+            assert not function or callable(load(function))
+
+
+def test_every_answer_comes_back_from_its_file(answers, tmp_path):
+    for kind, answer in answers.items():
+        if kind == "layout maps":
+            continue  # these have a file of their own, in pieces
+        saved = planish.open_result(answer.save(tmp_path / kind))
+        assert saved.kind == kind
+        assert saved.version == planish.__version__
+        assert saved.summary() == answer.summary()
+        assert saved.notes == answer.notes
+        assert saved.sources() == answer.sources()
+        assert saved.document() == json.loads(json.dumps(answer.document()))
+        assert saved.tables() == json.loads(json.dumps(answer.tables()))
+        for name, variable in answer.data.data_vars.items():
+            if variable.dtype.kind == "f":
+                np.testing.assert_array_equal(saved.data[name].values, variable.values)
+
+
+def test_a_kind_without_a_picture_says_so(answers):
+    with pytest.raises(DataError, match="picture of a nested variance"):
+        answers["nested variance"].plot()
+
+
+def close(one, other):
+    assert one.summary().keys() == other.summary().keys()
+    for key, value in one.summary().items():
+        same = pytest.approx(value, rel=EXACT, abs=1e-13) if type(value) is float else value
+        assert other.summary()[key] == same, key
+    for name, variable in one.data.data_vars.items():
+        if variable.dtype.kind == "f":
+            np.testing.assert_allclose(other.data[name].values, variable.values, rtol=EXACT, atol=1e-25)
+    assert one.notes == other.notes
+    assert one.sources() == other.sources()
+
+
+def measured_film(folder: Path) -> Path:
+    """Write a setup whose film was measured, and its file beside it."""
+    (folder / "films").mkdir()
+    (folder / "films" / "before.csv").write_bytes((DATA / "wafer-before.csv").read_bytes())
+    document = planish.load(EXAMPLES / "rotary.toml").document
+    (film,) = document["wafer"]["film"]
+    del film["thickness"]
+    film["sites"] = "films/before.csv"
+    (folder / "mine.toml").write_text(tomlkit.dumps(document), encoding="utf-8")
+    return folder / "mine.toml"
+
+
+def test_a_saved_wafer_reproduces_itself_without_the_files_it_came_from(tmp_path):
+    path = measured_film(tmp_path)
+    setup = planish.load(path)
+    wafer = planish.polish(setup, cells=64)
+    wafer.save(tmp_path / "wafer.nc")
+    digest = setup.digest()
+    path.unlink()
+    (tmp_path / "films" / "before.csv").unlink()
+    saved = planish.open_result(tmp_path / "wafer.nc")
+    assert saved.setup_digests == (digest,)
+    assert "before.csv" in saved.setup_texts[0]
+    again = saved.rerun()
+    close(wafer, again)
+    assert any(film.sites is not None for film in again.bench.wafer.films)
+    close(wafer, planish.open_result(again.save(tmp_path / "again.nc")).rerun())
+
+
+def test_a_saved_lot_reproduces_itself(tmp_path):
+    lot = planish.polish_lot(
+        EXAMPLES / "rotary.toml",
+        12,
+        seed=7,
+        events=["4 slurry", "6 idle 10 min", "9 disk"],
+        adjust="run-to-run",
+        variation=Variation(process=0.02),
+        limits=Limits(wiwnu_percent=0.1),
+        handling_time=20.0,
+    )
+    lot.save(tmp_path / "lot")
+    saved = planish.open_result(tmp_path / "lot")
+    assert saved.seed == 7
+    again = saved.rerun()
+    close(lot, again)
+    assert again.limits == lot.limits
+    assert again.events == lot.events
+    assert again.table().equals(lot.table())
+
+
+def test_a_saved_die_reproduces_itself_with_its_layout(tmp_path):
+    first, second = (planish.load(EXAMPLES / f"{name}.toml") for name in ("rotary", "linear"))
+    maps = make_maps("density-blocks", cell=400e-6)
+    wavy = 1e-8 * np.sin(np.arange(maps.density.size, dtype=float)).reshape(maps.density.shape)
+    die = planish.polish_die(
+        [first, second],
+        maps,
+        level=OxideLevel(step=500e-9),
+        place=["edge", 0.05],
+        incoming={"edge": wavy, "": 0 * wavy},
+        after=pad_after(first, 3),
+        exposure=(248e-9, 0.8, 0.6),
+    )
+    die.save(tmp_path / "die.nc")
+    saved = planish.open_result(tmp_path / "die.nc")
+    assert len(saved.setup_texts) == 2
+    assert not any(name.startswith("given") for name in saved.data.variables)
+    close(die, saved.rerun())
+
+
+def test_saved_fields_reproduce_themselves(answers, tmp_path):
+    fields = answers["fields"]
+    close(fields, planish.open_result(fields.save(tmp_path / "fields.nc")).rerun())
+
+
+def test_what_cannot_be_computed_again_says_why(answers, tmp_path):
+    setup = planish.load(EXAMPLES / "rotary.toml")
+    bare = planish.polish(setup.bench).save(tmp_path / "bare.nc")
+    with pytest.raises(DataError, match=r"came from SI records.*predict from the setup"):
+        planish.open_result(bare).rerun()
+    under = planish.polish_die(setup, answers["layout maps"], place="mid", wafer=answers["one wafer"])
+    with pytest.raises(DataError, match="leave wafer out"):
+        planish.open_result(under.save(tmp_path / "die.nc")).rerun()
+    with pytest.raises(DataError, match="tells of no call"):
+        planish.open_result(answers["cleaning"].save(tmp_path / "cleaned.nc")).rerun()
+
+
+def test_a_file_of_another_version_says_so(answers, tmp_path, monkeypatch):
+    monkeypatch.setattr(result_base, "__version__", "0.0.7")
+    path = answers["one wafer"].save(tmp_path / "wafer.nc")
+    monkeypatch.undo()
+    saved = planish.open_result(path)
+    assert saved.version == "0.0.7"
+    assert saved.notes[-1].startswith("saved by planish 0.0.7; this is " + planish.__version__)
+    assert "0.0.7" in repr(saved)
+
+
+def test_a_setup_that_reads_otherwise_now_is_said(answers, tmp_path):
+    content = result_file.read(answers["one wafer"].save(tmp_path / "wafer.nc"))
+    content.asked["setups"][0]["digest"] = "0" * 20
+    again = type(planish.open_result(tmp_path / "wafer.nc"))(content).rerun()
+    assert any("filled in otherwise" in note for note in again.notes)
+
+
+def test_a_file_of_before_has_the_keys_of_now(answers, tmp_path):
+    """Until results had one unit a quantity, the pressure at a place of the die was told in kPa."""
+    die = answers["die"]
+    content = result_file.read(die.save(tmp_path / "die.nc"))
+    then = {**content.figures, "notes": ["as it was"]}
+    psi = then.pop("pressure_psi")
+    then["pressure_kPa"] = psi * 6.894757293168
+    old = replace(content, version="", figures=then, asked=None, notes=("as it was",))
+    saved = type(planish.open_result(tmp_path / "die.nc"))(old)
+    assert saved.summary()["pressure_psi"] == pytest.approx(psi, rel=EXACT)
+    assert "pressure_kPa" not in saved.summary()
+    assert "named no version" in saved.notes[-1]
+    with pytest.raises(DataError, match="before files told of the call"):
+        saved.rerun()
+
+
+def test_a_saved_call_makes_only_known_records(answers, tmp_path):
+    content = result_file.read(answers["lot"].save(tmp_path / "lot") / "lot.nc")
+    content.asked["options"] = {"table": [["limits", {"record": "Path", "fields": {}}]]}
+    with pytest.raises(DataError, match="'Path' in its options is not known"):
+        type(planish.open_result(tmp_path / "lot"))(content).rerun()
+    content = result_file.read(answers["one wafer"].save(tmp_path / "wafer.nc"))
+    content.asked["setups"][0]["files"] = {"../../out.csv": "x"}
+    with pytest.raises(DataError, match="outside the setup's folder"):
+        type(planish.open_result(tmp_path / "wafer.nc"))(content).rerun()
