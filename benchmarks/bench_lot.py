@@ -54,12 +54,12 @@ def ageing(wafers: int, rings: int, renewal: float) -> float:
 
 
 def main() -> None:
-    bench = load(SETUP).bench
-    polish_lot(bench, 400)  # compiles, builds the elastic operators of the worn pad
-    lots = {n: best(lambda n=n: polish_lot(bench, n)) for n in (250, 500, 1000)}
+    rig = load(SETUP).rig
+    polish_lot(rig, 400)  # compiles, builds the elastic operators of the worn pad
+    lots = {n: best(lambda n=n: polish_lot(rig, n)) for n in (250, 500, 1000)}
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    polish(bench)
-    single = best(lambda: [polish(bench) for _ in range(20)]) / 20
+    polish(rig)
+    single = best(lambda: [polish(rig) for _ in range(20)]) / 20
     rows = [
         ("1,000 wafers of three steps, all physics [s]", f"{lots[1000]:.2f}", "2"),
         ("highest memory of the process [MB]", f"{peak:.0f}", "500"),

@@ -46,14 +46,14 @@ def main() -> None:
     """Print the table."""
     print(f"{'what':58} {'measured':>14} {'bar':>10}")
     for motion in ("rotary", "linear", "orbital"):
-        bench = loads(new_setup(motion)).bench
-        polish(bench)
-        warm = median(lambda bench=bench: polish(bench), 101)
+        rig = loads(new_setup(motion)).rig
+        polish(rig)
+        warm = median(lambda rig=rig: polish(rig), 101)
         print(
-            f"{f'one {motion} wafer, {len(bench.steps)} steps, warm, median of 101':58} {warm * 1e3:11.2f} ms {'5 ms':>10}"
+            f"{f'one {motion} wafer, {len(rig.steps)} steps, warm, median of 101':58} {warm * 1e3:11.2f} ms {'5 ms':>10}"
         )
-        fine, coarse = polish(bench, cells=240), polish(bench)
-        away = coarse.radius <= bench.wafer.radius - 0.5e-3
+        fine, coarse = polish(rig, cells=240), polish(rig)
+        away = coarse.radius <= rig.wafer.radius - 0.5e-3
         moved = max(
             float(np.max(np.abs(a.pressure[away] - np.interp(coarse.radius[away], fine.radius, b.pressure))))
             / coarse.mean(a.pressure)
@@ -62,9 +62,9 @@ def main() -> None:
         print(f"{'   doubling the cells moves p/mean beyond 0.5 mm by':58} {moved:14.5f} {'0.005':>10}")
         balance = max(step.balance_error for step in coarse.steps)
         print(f"{'   force balance, relative error':58} {balance:14.1e} {'1e-9':>10}")
-    bench = loads(new_setup("rotary")).bench
-    model = prepare(bench)
-    warm = median(lambda: polish(bench), 51)
+    rig = loads(new_setup("rotary")).rig
+    model = prepare(rig)
+    warm = median(lambda: polish(rig), 51)
     built = median(lambda: build_pad_operator(model.grid, model.layers, model.base), 3)
     print(f"{'pad operator built anew / kept (ratio to a warm wafer)':58} {(built + warm) / warm:13.0f}x")
     import tempfile

@@ -83,10 +83,10 @@ def motions_part(wafers: dict[str, WaferResult]) -> Part:
     part.figure(
         side_by_side_figure(wafers), "Rate, shape of the rate, and pad temperature on the three machines."
     )
-    benches = {motion: wafer.bench for motion, wafer in wafers.items()}
-    words = "; ".join(f"{motion}: {speeds_text(bench, bench.steps[1])}" for motion, bench in benches.items())
+    rigs = {motion: wafer.rig for motion, wafer in wafers.items()}
+    words = "; ".join(f"{motion}: {speeds_text(rig, rig.steps[1])}" for motion, rig in rigs.items())
     return part.figure(
-        machines_side_by_side(benches, 1),
+        machines_side_by_side(rigs, 1),
         f"The machines in plan, each to its own scale, with the path of a wafer point on the pad. {words}.",
     )
 

@@ -33,9 +33,9 @@ def draw(wafers: Mapping[str, WaferResult]) -> Figure:
     """Return the machine of the rotary wafer in plan, and the shape of the rate of all of them."""
     fig = figure(11.0, 5.0)
     plan = axes(fig, 1, 2, 1)
-    bench = wafers["rotary"].bench
-    machine_plan(bench, 1, ax=plan)
-    plan.set_title(f"Rotary polisher in plan\n{speeds_text(bench, bench.steps[1])}")
+    rig = wafers["rotary"].rig
+    machine_plan(rig, 1, ax=plan)
+    plan.set_title(f"Rotary polisher in plan\n{speeds_text(rig, rig.steps[1])}")
     shape = axes(fig, 1, 2, 2)
     for index, (motion, wafer) in enumerate(wafers.items()):
         inside = wafer.inside()
@@ -46,7 +46,7 @@ def draw(wafers: Mapping[str, WaferResult]) -> Figure:
             label=f"{motion}, mean {rate:.0f} nm/min",
             **line_look(index),
         )
-    exclusion = bench.wafer.edge_exclusion * 1e3
+    exclusion = rig.wafer.edge_exclusion * 1e3
     shape.set_title(f"Removal rate across the wafer\n{exclusion:g} mm edge exclusion")
     shape.set_xlabel("wafer radius [mm]")
     shape.set_ylabel("difference from the mean [%]")

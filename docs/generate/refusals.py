@@ -45,7 +45,7 @@ def _setup(old: str, new: str) -> Callable[[Path], object]:
             raise AssertionError(f"{old!r} is no longer part of a new setup")
         path = folder / "setup.toml"
         path.write_text(text.replace(old, new, 1), encoding="utf-8")
-        return planish.load(path).bench
+        return planish.load(path).rig
 
     return call
 

@@ -95,7 +95,7 @@ def test_unlikely_values_are_questioned_and_noted(name: str, tmp_path: Path) -> 
     assert "can be used, but look at 1 unlikely value above" in printed.getvalue()
     assert ": good" not in printed.getvalue()
     assert any(
-        n.startswith(f"outside the usual range: {shown}") and "planish check" in n for n in setup.bench.notes
+        n.startswith(f"outside the usual range: {shown}") and "planish check" in n for n in setup.rig.notes
     )
 
 

@@ -100,8 +100,8 @@ def test_setups_that_cannot_be_polished_in_lots(case: str) -> None:
 
 
 @pytest.fixture(scope="module")
-def bench():
-    return loads(TEXT, "rotary.toml").bench
+def rig():
+    return loads(TEXT, "rotary.toml").rig
 
 
 ARGUMENTS = {
@@ -135,9 +135,9 @@ ARGUMENTS = {
 
 
 @pytest.mark.parametrize("case", ARGUMENTS)
-def test_arguments_that_make_no_sense(case: str, bench) -> None:
+def test_arguments_that_make_no_sense(case: str, rig) -> None:
     given = {"wafers": 3, "cells": 24, **ARGUMENTS[case]}
-    refused(lambda: polish_lot(bench, **given))
+    refused(lambda: polish_lot(rig, **given))
 
 
 @pytest.mark.parametrize("name", ["incoming", "incoming_bow", "process", "slurry_batch", "measurement"])
@@ -153,24 +153,24 @@ def test_limits_outside_reason(change: dict[str, float]) -> None:
     assert next(iter(change)) in refused(lambda: Limits(**change))
 
 
-def test_no_zone_presses(bench) -> None:
-    slack = replace(bench, steps=(replace(bench.steps[0], zone_pressures=np.zeros(5)),))
+def test_no_zone_presses(rig) -> None:
+    slack = replace(rig, steps=(replace(rig.steps[0], zone_pressures=np.zeros(5)),))
     refused(lambda: polish_lot(slack, 2, cells=24))
 
 
-def test_disk_records_that_never_met_a_setup(bench) -> None:
+def test_disk_records_that_never_met_a_setup(rig) -> None:
     """SI records made by hand are checked by the physics itself."""
-    disk = bench.conditioner
+    disk = rig.conditioner
     far = replace(disk, sweep=replace(disk.sweep, kind="slide", outer=0.6))
-    refused(lambda: polish_lot(replace(bench, conditioner=far), 2, cells=24))
+    refused(lambda: polish_lot(replace(rig, conditioner=far), 2, cells=24))
     bare = replace(disk, grit_density=0.0)
-    refused(lambda: polish_lot(replace(bench, conditioner=bare), 2, cells=24))
+    refused(lambda: polish_lot(replace(rig, conditioner=bare), 2, cells=24))
     dull = replace(disk, dulling_time=0.0)
-    refused(lambda: polish_lot(replace(bench, conditioner=dull), 2, cells=24))
+    refused(lambda: polish_lot(replace(rig, conditioner=dull), 2, cells=24))
 
 
-def test_files_that_cannot_be_written(bench, tmp_path: Path) -> None:
-    lot = polish_lot(bench, 1, cells=24)
+def test_files_that_cannot_be_written(rig, tmp_path: Path) -> None:
+    lot = polish_lot(rig, 1, cells=24)
     blocked = tmp_path / "taken"
     blocked.write_text("a file where the folder should be")
     assert "cannot be written" in refused(lambda: lot.save(blocked))

@@ -601,7 +601,7 @@ def test_junk_anywhere_is_refused_in_one_line_or_used(motion: str) -> None:
     for _ in range(1500):
         path, junk = source.choice(paths), source.choice(JUNK)
         try:
-            _ = everything.replace({path: junk}).bench
+            _ = everything.replace({path: junk}).rig
         except PlanishError as error:
             lines.append(str(error))
     assert len(lines) > 1000

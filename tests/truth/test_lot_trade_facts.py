@@ -32,8 +32,8 @@ PSI = 6894.757293168
 def lot(pad: str = "", disk: str = "", wafers: int = 60, conditioning: bool = True) -> LotResult:
     text = TEXT.replace(PAD, pad if pad.startswith("part") else f"{PAD}\n{pad}")
     text = text.replace(DISK, disk if disk.startswith("part") else f"{DISK}\n{disk}")
-    bench = loads(text, "case.toml").bench
-    return polish_lot(bench, wafers, variation=Variation.none(), conditioning=conditioning, cells=40)
+    rig = loads(text, "case.toml").rig
+    return polish_lot(rig, wafers, variation=Variation.none(), conditioning=conditioning, cells=40)
 
 
 def scratches(result: LotResult) -> float:
@@ -43,7 +43,7 @@ def scratches(result: LotResult) -> float:
         scratch_index(
             reference,
             real_pressure=result.records.real_pressure[-1],
-            pad_modulus=result.bench.pad.layers[0].modulus,
+            pad_modulus=result.rig.pad.layers[0].modulus,
         ).value
     )
 
@@ -126,7 +126,7 @@ def test_5_pores_soften_and_fillers_stiffen_and_the_rate_follows() -> None:
             "top.porosity = 0.3\ntop.filler_share = 0.15",
         )
     ]
-    assert all(np.diff([case.bench.pad.layers[0].modulus for case in cases]) > 0)
+    assert all(np.diff([case.rig.pad.layers[0].modulus for case in cases]) > 0)
     assert cases[0].records.rate[0] < cases[2].records.rate[0]
 
 
@@ -137,7 +137,7 @@ def test_contact_of_a_used_hard_pad_is_of_the_size_that_was_measured() -> None:
     one a little more. The model does not explain the difference.
     """
     case = lot()
-    surface, z = case.bench.pad.surface, case.summit_edges
+    surface, z = case.rig.pad.surface, case.summit_edges
     numbers = {
         "density": surface.density,
         "tip_radius": surface.tip_radius,
@@ -157,21 +157,21 @@ def test_even_wear_by_designed_dwell_keeps_the_wafer_even() -> None:
     from planish.predict.lot.pad_rings import pad_rings
     from planish.predict.wafer.contact_model import prepare
 
-    bench = lot().bench
-    disk = bench.conditioner
+    rig = lot().rig
+    disk = rig.conditioner
     edges = np.linspace(disk.sweep.inner, disk.sweep.outer, 12)
     arm = {"pivot_distance": disk.sweep.pivot_distance, "arm_length": disk.sweep.arm_length}
-    rings = pad_rings(bench, prepare(bench, cells=40).grid)
+    rings = pad_rings(rig, prepare(rig, cells=40).grid)
     at, _ = sweep.dwell_shares("arm", 0, 1, **arm, zone_edges=edges, zone_dwell=np.ones(11), points=220)
     cut = conditioning.cut_matrix(
-        bench.polisher, rings.edges, at, disk_radius=disk.disk_radius, downforce=disk.downforce,
-        coefficient=bench.pad.wear_coefficient, disk_speed=disk.speed, drive=bench.steps[1].platen_speed,
+        rig.polisher, rings.edges, at, disk_radius=disk.disk_radius, downforce=disk.downforce,
+        coefficient=rig.pad.wear_coefficient, disk_speed=disk.speed, drive=rig.steps[1].platen_speed,
     )  # fmt: skip
     under = (rings.to_wafer.sum(axis=0) > 0).astype(float)
     found = dwell.design_dwell(np.ones(under.size), dwell.zone_cut(cut, 11), weights=under, least=0.01)
     assert found.flatness < found.flatness_before
     planned = replace(disk, sweep=replace(disk.sweep, zone_edges=edges, zone_dwell=found.zone_dwell))
-    even = polish_lot(replace(bench, conditioner=planned), 60, variation=Variation.none(), cells=40)
+    even = polish_lot(replace(rig, conditioner=planned), 60, variation=Variation.none(), cells=40)
     plain = lot()
     ratio = [
         np.ptp(case.records.worn[-1][case.under]) / case.records.worn[-1].max() for case in (even, plain)
@@ -183,9 +183,9 @@ def test_even_wear_by_designed_dwell_keeps_the_wafer_even() -> None:
 @pytest.mark.parametrize("name", ["linear", "orbital"])
 def test_other_machines_hold_their_rate_too(name: str) -> None:
     text = (Path(__file__).parents[2] / "examples" / f"{name}.toml").read_text(encoding="utf-8")
-    bench = loads(text, f"{name}.toml").bench
-    held = polish_lot(bench, 80, variation=Variation.none(), cells=40).records.rate
-    lost = polish_lot(bench, 80, variation=Variation.none(), cells=40, conditioning=False).records.rate
+    rig = loads(text, f"{name}.toml").rig
+    held = polish_lot(rig, 80, variation=Variation.none(), cells=40).records.rate
+    lost = polish_lot(rig, 80, variation=Variation.none(), cells=40, conditioning=False).records.rate
     assert np.ptp(held[60:]) / held.mean() < 0.01
     assert np.all(np.diff(lost[8:]) < 0)
     assert lost[-1] < 0.95 * held[-1]

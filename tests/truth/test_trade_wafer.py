@@ -19,30 +19,30 @@ from planish.setup.load import loads
 from planish.setup.new import new_setup
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 
 @pytest.fixture(scope="module")
-def bench() -> Bench:
-    return loads(new_setup("rotary")).bench
+def rig() -> Rig:
+    return loads(new_setup("rotary")).rig
 
 
-def with_ring(bench: Bench, factor: float) -> Bench:
-    steps = tuple(replace(s, ring_pressure=factor * float(s.zone_pressures.mean())) for s in bench.steps)
-    return replace(bench, steps=steps)
+def with_ring(rig: Rig, factor: float) -> Rig:
+    steps = tuple(replace(s, ring_pressure=factor * float(s.zone_pressures.mean())) for s in rig.steps)
+    return replace(rig, steps=steps)
 
 
-def with_sub_pad(bench: Bench, factor: float) -> Bench:
-    *upper, sub = bench.pad.layers
+def with_sub_pad(rig: Rig, factor: float) -> Rig:
+    *upper, sub = rig.pad.layers
     softer = replace(sub, modulus=factor * sub.modulus)
-    return replace(bench, pad=replace(bench.pad, layers=(*upper, softer)))
+    return replace(rig, pad=replace(rig.pad, layers=(*upper, softer)))
 
 
-def test_ring_pressure_moves_the_edge(bench: Bench) -> None:
+def test_ring_pressure_moves_the_edge(rig: Rig) -> None:
     """A light ring leaves the last millimetre fast with a trough inside it; a heavy one a crest at 3-5 mm."""
     extremes = []
     for factor in (0.5, 1.0, 1.5, 2.0, 3.0):
-        result = polish(with_ring(bench, factor))
+        result = polish(with_ring(rig, factor))
         extremes.append(result.edge()["edge_extreme_percent"])
         rim, near = result.removed[-1], np.interp(0.1455, result.radius, result.removed)
         if factor == 0.5:
@@ -56,11 +56,11 @@ def test_ring_pressure_moves_the_edge(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize("wavelength", [0.02, 0.05, 0.15])
-def test_a_softer_stack_evens_out_an_uneven_pad(bench: Bench, wavelength: float) -> None:
+def test_a_softer_stack_evens_out_an_uneven_pad(rig: Rig, wavelength: float) -> None:
     """2 um of unevenness at scales of 20 to 150 mm: the pressure it makes grows with the sub-pad's stiffness."""
     spread = []
     for factor in (0.1, 1.0, 10.0):
-        own = with_sub_pad(bench, factor)
+        own = with_sub_pad(rig, factor)
         model = prepare(own)
         state = fresh_state(own, model, pad_rings(own, model.grid))
         even = contact_pressure(own, own.steps[1], model, state).pressure
@@ -71,39 +71,39 @@ def test_a_softer_stack_evens_out_an_uneven_pad(bench: Bench, wavelength: float)
     assert spread == sorted(spread)
 
 
-def test_a_softer_stack_does_not_even_the_edge(bench: Bench) -> None:
+def test_a_softer_stack_does_not_even_the_edge(rig: Rig) -> None:
     """The saying's limit: at the rim a soft sub-pad lets ring and wafer sink apart, and the edge is less even."""
-    heavy = with_ring(bench, 3.0)
+    heavy = with_ring(rig, 3.0)
     assert abs(polish(with_sub_pad(heavy, 0.25)).edge()["edge_extreme_percent"] or 0) > abs(
         polish(with_sub_pad(heavy, 4.0)).edge()["edge_extreme_percent"] or 0
     )
 
 
-def test_equal_speeds_slide_evenly_and_unequal_ones_do_not(bench: Bench) -> None:
+def test_equal_speeds_slide_evenly_and_unequal_ones_do_not(rig: Rig) -> None:
     def spread(carrier: float) -> float:
-        step = bench.steps[1]
-        result = polish(replace(bench, steps=(replace(step, carrier_speed=carrier * step.platen_speed),)))
+        step = rig.steps[1]
+        result = polish(replace(rig, steps=(replace(step, carrier_speed=carrier * step.platen_speed),)))
         return float(np.ptp(result.steps[0].speed) / result.steps[0].speed.mean())
 
     assert spread(1.0) < 1e-12
     assert spread(1.0) < spread(0.9) < spread(0.5) < spread(0.0)
 
 
-def test_a_harder_pad_is_faster(bench: Bench) -> None:
+def test_a_harder_pad_is_faster(rig: Rig) -> None:
     """Stiffer summits press harder where they touch (fewer, harder contacts), so the rate rises."""
 
     def rate(factor: float) -> float:
-        surface = replace(bench.pad.surface, modulus=factor * bench.pad.surface.modulus)
-        result = polish(replace(bench, pad=replace(bench.pad, surface=surface)))
+        surface = replace(rig.pad.surface, modulus=factor * rig.pad.surface.modulus)
+        result = polish(replace(rig, pad=replace(rig.pad, surface=surface)))
         return result.mean(result.rate)
 
     assert rate(0.5) < rate(1.0) < rate(2.0)
 
 
-def test_more_flow_refreshes_until_it_no_longer_helps(bench: Bench) -> None:
+def test_more_flow_refreshes_until_it_no_longer_helps(rig: Rig) -> None:
     def rate(factor: float) -> float:
-        steps = tuple(replace(s, flow=factor * s.flow, stop="time", stop_value=30.0) for s in bench.steps)
-        result = polish(replace(bench, steps=steps))
+        steps = tuple(replace(s, flow=factor * s.flow, stop="time", stop_value=30.0) for s in rig.steps)
+        result = polish(replace(rig, steps=steps))
         return result.mean(result.rate)
 
     starved, usual, rich, richer = (rate(f) for f in (0.1, 1.0, 4.0, 8.0))

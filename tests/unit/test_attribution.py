@@ -10,7 +10,7 @@ from planish.explain.comparison.attribution import GROUPS, Comparison, compare, 
 from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
-from planish.setup.si import Bench
+from planish.setup.si import Rig
 
 
 def test_glove_game() -> None:
@@ -43,7 +43,7 @@ def test_shares_of_two_real_setups_add_up() -> None:
     a = loads(new_setup("rotary"))
     b = a.replace(
         {
-            "recipe.step.2.zone_pressures": ["3.5 psi"] * len(a.bench.head.zone_outer_radii),
+            "recipe.step.2.zone_pressures": ["3.5 psi"] * len(a.rig.head.zone_outer_radii),
             "pad.top.thickness": "1.6 mm",
         }
     )
@@ -122,8 +122,8 @@ def test_what_lies_between_two_setups_may_have_no_figure() -> None:
     a = loads(new_setup("rotary"))
     b = a.replace({"pad.part": "soft-felt", "recipe.step.2.ring_pressure": "5 psi"})
 
-    def run(bench: Bench) -> dict[str, float | None]:
-        new_pad, new_recipe = (bench.pad != a.bench.pad), (bench.steps[1].ring_pressure > 3.1e4)
+    def run(rig: Rig) -> dict[str, float | None]:
+        new_pad, new_recipe = (rig.pad != a.rig.pad), (rig.steps[1].ring_pressure > 3.1e4)
         return {"rate": None if new_pad and not new_recipe else 1.0 + new_pad, "time": 3.0 + new_pad}
 
     found = compare(a, b, ["rate", "time"], run)
@@ -132,8 +132,8 @@ def test_what_lies_between_two_setups_may_have_no_figure() -> None:
     assert found.shares["time"]["pad"] == 1.0
     assert found.shares["time"]["recipe"] == 0.0
 
-    def refuses(bench: Bench) -> dict[str, float]:
-        if run(bench)["rate"] is None:
+    def refuses(rig: Rig) -> dict[str, float]:
+        if run(rig)["rate"] is None:
             raise ModelError("no solution")
         return {"rate": 2.0}
 
@@ -158,7 +158,7 @@ def test_the_same_pressures_on_other_zones_stay_with_the_zones() -> None:
         {"recipe.step.2.zone_pressures": ["3 psi", "3 psi", "3 psi", "3 psi", "4 psi"]}
     )
     b = a.replace({"head.zone.4.outer_radius": "130 mm", "head.zone.3.outer_radius": "110 mm"})
-    assert differing(a.bench, b.bench) == ["head"]
+    assert differing(a.rig, b.rig) == ["head"]
     found = compare(a, b)
     assert found.b["wiwnu_sigma_percent"] == polish(b).summary()["wiwnu_sigma_percent"]
     assert found.shares["wiwnu_sigma_percent"]["head"] == pytest.approx(

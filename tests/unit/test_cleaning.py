@@ -105,7 +105,7 @@ ROTARY = Path(__file__).parents[2] / "examples" / "rotary.toml"
 
 def test_a_wafer_is_cleaned_of_its_own_slurry():
     found = clean_wafer(ROTARY)
-    slurry = load(ROTARY).bench.slurry
+    slurry = load(ROTARY).rig.slurry
     np.testing.assert_allclose(
         found.sizes, [slurry.particle_size / 2, slurry.particle_size, slurry.large_particle_size]
     )

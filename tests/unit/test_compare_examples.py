@@ -16,7 +16,7 @@ from planish.cli.main import app
 from planish.explain.comparison.attribution import compare
 from planish.explain.comparison.mixing import differing, mixed
 from planish.explain.comparison.ties import tied_groups
-from planish.predict.wafer.polish import as_bench, polish
+from planish.predict.wafer.polish import as_rig, polish
 from planish.setup.checks.machine import HAIR
 from planish.web import answers
 
@@ -35,10 +35,10 @@ def each_wafer_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The three doors ask for the same setups, number for number: each is polished once."""
 
     def kept(setup):
-        bench = as_bench(setup)
-        key = pickle.dumps(bench)
+        rig = as_rig(setup)
+        key = pickle.dumps(rig)
         if key not in _POLISHED:
-            _POLISHED[key] = polish(bench)
+            _POLISHED[key] = polish(rig)
         return _POLISHED[key]
 
     monkeypatch.setattr("planish.predict.wafer.polish.polish", kept)
@@ -79,7 +79,7 @@ def test_two_shipped_setups_compare_alike_by_every_door(a: str, b: str, each_waf
 @pytest.mark.parametrize(("a", "b"), PAIRS, ids=[f"{a}-{b}" for a, b in PAIRS])
 def test_what_is_swapped_alone_makes_setups_that_fit(a: str, b: str) -> None:
     """Each setup between the two passes what `planish check` asks for, said again here in SI."""
-    one, other = SETUPS[a].bench, SETUPS[b].bench
+    one, other = SETUPS[a].rig, SETUPS[b].rig
     groups = tied_groups(one, other, differing(one, other))
     assert sorted(name for group in groups for name in group.members) == sorted(differing(one, other))
     for size in range(len(groups) + 1):

@@ -77,9 +77,9 @@ def test_a_worn_pad_and_a_measured_length_reach_the_fields(rotary, maps):
 
 
 def test_fields_tile_the_wafer_and_none_passes_the_edge_exclusion(rotary):
-    bench = rotary.bench
-    usable = bench.wafer.radius - bench.wafer.edge_exclusion
-    centres = np.array(field_centres(bench, 0.026, 0.033))
+    rig = rotary.rig
+    usable = rig.wafer.radius - rig.wafer.edge_exclusion
+    centres = np.array(field_centres(rig, 0.026, 0.033))
     corner = np.hypot(np.abs(centres[:, 0]) + 0.013, np.abs(centres[:, 1]) + 0.0165)
     assert corner.max() <= usable
     assert len(np.unique(centres, axis=0)) == len(centres)
@@ -94,7 +94,7 @@ def test_fields_tile_the_wafer_and_none_passes_the_edge_exclusion(rotary):
 @pytest.mark.parametrize("size", [(0.25, 0.25), (1e-4, 1e-4), (0.0, 0.02)])
 def test_fields_too_large_or_too_many_are_refused(rotary, size):
     with pytest.raises(SetupError, match="field size"):
-        field_centres(rotary.bench, *size)
+        field_centres(rotary.rig, *size)
     assert np.pi * 0.147**2 > MOST_FIELDS * 1e-8
     with pytest.raises(SetupError, match="centres"):
         polish_fields(rotary, make_maps("density-blocks", 5e-4, size=2e-2, pitch=4e-6), centres=[])

@@ -56,13 +56,13 @@ def test_surface_goes_on_to_the_next_level(setup, maps):
 
 
 def test_a_glazed_pad_reaches_less_deep(setup):
-    fresh = pad_state(setup.bench, 2e4)
-    glazed = pad_state(setup.bench, 2e4, decay_length=fresh.selectivity_length / 0.04 / 3)
+    fresh = pad_state(setup.rig, 2e4)
+    glazed = pad_state(setup.rig, 2e4, decay_length=fresh.selectivity_length / 0.04 / 3)
     assert glazed.selectivity_length == pytest.approx(fresh.selectivity_length / 3)
 
 
 def test_fields_are_the_same_on_any_number_of_workers(setup, maps):
-    centres = field_centres(setup.bench, 0.05, 0.06)
+    centres = field_centres(setup.rig, 0.05, 0.06)
     assert all(np.hypot(abs(x) + 0.025, abs(y) + 0.03) <= 0.147 + 1e-9 for x, y in centres)
     seen = []
     one = polish_fields(setup, maps, centres=centres, workers=1, progress=lambda i, n: seen.append((i, n)))
@@ -134,6 +134,6 @@ def test_errors_of_a_piece_and_bad_workers_come_through():
 
 def test_unknown_places_and_materials_are_refused(setup, maps):
     with pytest.raises(SetupError, match="place"):
-        place_radius(setup.bench, "rim")
+        place_radius(setup.rig, "rim")
     with pytest.raises(SetupError, match="removal"):
         polish_die(setup, maps, process="copper", place="centre")

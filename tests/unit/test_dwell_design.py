@@ -35,8 +35,8 @@ def test_the_table_goes_into_a_setup_and_keeps_wafers_flat() -> None:
 
 
 def test_what_cannot_be_designed_is_refused() -> None:
-    bench = loads(new_setup("rotary")).bench
+    rig = loads(new_setup("rotary")).rig
     with pytest.raises(SetupError, match="conditioner"):
-        design_sweep(replace(bench, conditioner=None))
+        design_sweep(replace(rig, conditioner=None))
     with pytest.raises(SetupError, match="zones"):
-        design_sweep(bench, zones=1)
+        design_sweep(rig, zones=1)

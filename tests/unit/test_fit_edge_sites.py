@@ -22,7 +22,7 @@ def result():
         cleared=np.full((1, len(RADIUS)), np.inf),
         steps=[SimpleNamespace(name="bulk", stopped_by="time")],
         time=60.0,
-        bench=SimpleNamespace(wafer=wafer, removal={"oxide": law}),
+        rig=SimpleNamespace(wafer=wafer, removal={"oxide": law}),
     )
 
 

@@ -150,28 +150,28 @@ def test_ones_own_arrays_stay_ones_own():
 
 
 def test_si_records_are_fixed(setup):
-    bench = setup.bench
-    assert_fixed(bench, least=4)
+    rig = setup.rig
+    assert_fixed(rig, least=4)
     with pytest.raises(TypeError, match="read-only"):
-        bench.removal["oxide"] = None
+        rig.removal["oxide"] = None
     with pytest.raises(TypeError, match="read-only"):
-        bench.removal["oxide"].coefficients["k_p"] = 1.0
+        rig.removal["oxide"].coefficients["k_p"] = 1.0
     with pytest.raises(ValueError, match="read-only"):
-        bench.steps[0].zone_pressures[0] = 1.0
+        rig.steps[0].zone_pressures[0] = 1.0
 
 
 def test_si_records_travel_to_other_processes(setup):
-    for other in (pickle.loads(pickle.dumps(setup.bench)), copy.deepcopy(setup.bench)):
-        assert same(other, setup.bench)
+    for other in (pickle.loads(pickle.dumps(setup.rig)), copy.deepcopy(setup.rig)):
+        assert same(other, setup.rig)
         assert isinstance(other.removal, FixedDict)
 
 
 def test_what_is_cached_is_fixed(setup, maps, tmp_path):
     planish.polish(setup)
-    model = prepare(setup.bench)
+    model = prepare(setup.rig)
     assert_fixed(model, least=15)
     assert_fixed([item for item in model.operator.memo.values() if isinstance(item, np.ndarray)])
-    assert_fixed(pad_rings(setup.bench, model.grid), least=6)
+    assert_fixed(pad_rings(setup.rig, model.grid), least=6)
     assert_fixed(
         (wafer_areas(96), wafer_functions(96, 5), _ring_functions(16), _share_beyond(96, 0.5, 0.01)), 8
     )
@@ -240,10 +240,10 @@ def test_fixed_tables_and_sequences():
 
 
 def test_same_tells_apart_by_the_last_bit(setup):
-    bench = setup.bench
-    other = setup.replace({"recipe.step.1.zone_pressures": "1.5000001 psi"}).bench
-    assert same(bench, planish.load(EXAMPLES / "rotary.toml").bench)
-    assert not same(bench, other)
+    rig = setup.rig
+    other = setup.replace({"recipe.step.1.zone_pressures": "1.5000001 psi"}).rig
+    assert same(rig, planish.load(EXAMPLES / "rotary.toml").rig)
+    assert not same(rig, other)
     assert same(np.array([np.nan, 1.0]), np.array([np.nan, 1.0]))
     assert not same((1.0, 2.0), (1.0,))
 
@@ -268,7 +268,7 @@ def test_the_path_of_a_setup_file_is_a_setup(setup, wafer, maps):
     from planish.predict.wafer.bands import polish_band
 
     path = EXAMPLES / "rotary.toml"
-    for given in (path, str(path), setup.bench):
+    for given in (path, str(path), setup.rig):
         assert np.array_equal(planish.polish(given).removed, wafer.removed)
     assert planish.polish_lot(path, 1).wafers == 1
     assert planish.polish_die(path, maps, place="mid").places == ["mid"]

@@ -26,19 +26,19 @@ CELLS = 40
 STILL = Variation.none()
 
 
-def bench(name: str = "rotary"):
-    return loads((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8"), f"{name}.toml").bench
+def rig(name: str = "rotary"):
+    return loads((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8"), f"{name}.toml").rig
 
 
 @pytest.fixture(scope="module")
 def rotary():
-    return bench()
+    return rig()
 
 
 @pytest.mark.parametrize("name", ["rotary", "linear", "orbital"])
 def test_first_wafer_is_the_single_wafer(name: str) -> None:
     """A single wafer meets the pad as conditioned; in a lot the summits already age during the first wafer."""
-    made = bench(name)
+    made = rig(name)
     made = replace(made, pad=replace(made.pad, polish_wear_coefficient=0.0))
     lot = polish_lot(made, 1, variation=STILL, cells=CELLS)
     one = polish(made, cells=CELLS)
@@ -71,9 +71,7 @@ def test_first_wafer_is_the_single_wafer_for_metals(films: str, liquid: str) -> 
     """Power law and two-step law, films that clear, a stop on what remains of the film on top."""
     text = (EXAMPLES / "rotary.toml").read_text(encoding="utf-8")
     start, end = text.index("[[wafer.film]]"), text.index("[polisher]")
-    made = loads(
-        (text[:start] + films + text[end:]).replace("fumed-silica-oxide", liquid), "metal.toml"
-    ).bench
+    made = loads((text[:start] + films + text[end:]).replace("fumed-silica-oxide", liquid), "metal.toml").rig
     made = replace(made, pad=replace(made.pad, polish_wear_coefficient=0.0))
     main = replace(made.steps[1], stop="remaining", stop_value=100e-9)
     made = replace(made, steps=(made.steps[0], main, replace(made.steps[2], stop_value=40.0)))
@@ -88,7 +86,7 @@ def test_first_wafer_is_the_single_wafer_with_another_disk_too(rotary) -> None:
     from planish.predict.wafer.pad_surface import as_conditioned
 
     text = (EXAMPLES / "rotary.toml").read_text(encoding="utf-8")
-    fine = loads(text.replace('"electroplated-100-grit"', '"electroplated-325-grit"'), "fine.toml").bench
+    fine = loads(text.replace('"electroplated-100-grit"', '"electroplated-325-grit"'), "fine.toml").rig
     fine = replace(fine, pad=replace(fine.pad, polish_wear_coefficient=0.0))
     assert as_conditioned(fine).tail_length < 0.8 * fine.pad.surface.tail_length
     assert as_conditioned(rotary) is rotary.pad.surface

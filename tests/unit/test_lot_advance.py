@@ -25,9 +25,9 @@ EVENTS = ("3 slurry", "5 pad", "6 idle 10 min", "8 monitor", "9 condition 30 s",
 
 @pytest.fixture(scope="module", params=["rotary", "linear", "orbital", "three-zone-copper"])
 def lot(request: pytest.FixtureRequest) -> tuple[LotPlan, Draws]:
-    bench = load(EXAMPLES / f"{request.param}.toml").bench
+    rig = load(EXAMPLES / f"{request.param}.toml").rig
     happenings = read_events(EVENTS, WAFERS)
-    plan = plan_lot(bench, WAFERS, adjust=True, events=happenings, cells=CELLS)
+    plan = plan_lot(rig, WAFERS, adjust=True, events=happenings, cells=CELLS)
     return plan, draw(Variation(), WAFERS, SEED)
 
 
@@ -92,7 +92,7 @@ def test_another_chance_is_another_wafer(lot) -> None:
 def test_a_lot_is_its_wafers_one_after_the_other(lot) -> None:
     plan, draws = lot
     _, rows = states(plan, draws)
-    records = polish_lot(plan.bench, WAFERS, SEED, adjust="run-to-run", events=EVENTS, cells=CELLS).records
+    records = polish_lot(plan.rig, WAFERS, SEED, adjust="run-to-run", events=EVENTS, cells=CELLS).records
     for field in fields(Records):
         np.testing.assert_array_equal(
             getattr(records, field.name), [getattr(row, field.name) for row in rows]

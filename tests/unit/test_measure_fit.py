@@ -86,7 +86,7 @@ def predicted(stopped_by="time", cleared=np.inf):
         cleared=np.full((1, len(RADIUS)), cleared),
         steps=[SimpleNamespace(name="bulk", stopped_by=stopped_by)],
         time=60.0,
-        bench=SimpleNamespace(wafer=wafer, removal={"oxide": law}),
+        rig=SimpleNamespace(wafer=wafer, removal={"oxide": law}),
     )
 
 

@@ -92,14 +92,14 @@ def test_the_fit_is_the_one_of_the_wafer_predicted_for_that_time(tmp_path):
     """Independent of the job: the recipe rewritten by hand to take 60 s gives the same constant."""
     before, after = sites(tmp_path)
     setup = planish.load(SETUP)
-    timed = [s for s in setup.bench.steps if s.stop == "time"]
+    timed = [s for s in setup.rig.steps if s.stop == "time"]
     by_hand = replace(
-        setup.bench,
+        setup.rig,
         steps=tuple(
             s
             if s.stop == "time"
             else replace(s, stop="time", stop_value=60.0 - sum(t.stop_value for t in timed))
-            for s in setup.bench.steps
+            for s in setup.rig.steps
         ),
     )
     removal = read_removal(before, after).removal
@@ -136,7 +136,7 @@ def test_without_any_time_there_is_no_rate_and_no_constant(tmp_path):
 
 def test_a_timed_recipe_lends_its_time_and_says_so(tmp_path):
     setup = planish.load(SETUP)
-    timed, _ = with_total_time(setup.bench, 80.0)
+    timed, _ = with_total_time(setup.rig, 80.0)
     against = wafer_against(timed, read_removal(*sites(tmp_path, None)))
     assert against.time == pytest.approx(80.0)
     assert any("taken as the recipe's 80 s" in note for note in against.notes)
@@ -144,28 +144,28 @@ def test_a_timed_recipe_lends_its_time_and_says_so(tmp_path):
 
 def test_total_time_is_shared_out_and_told():
     setup = planish.load(SETUP)
-    bench = setup.bench
-    once, notes = with_total_time(bench, 75.0)
+    rig = setup.rig
+    once, notes = with_total_time(rig, 75.0)
     assert polish(once).time == pytest.approx(75.0, rel=1e-12)
     assert notes == ()
     stretched, notes = with_total_time(once, 150.0)
     assert [s.stop_value for s in stretched.steps] == pytest.approx([2 * s.stop_value for s in once.steps])
     assert "stretched alike" in notes[0]
     assert with_total_time(once, 75.0) == (once, ())
-    fixed = sum(s.stop_value for s in bench.steps if s.stop == "time")
+    fixed = sum(s.stop_value for s in rig.steps if s.stop == "time")
     if fixed:
         with pytest.raises(SetupError, match="must be above"):
-            with_total_time(bench, 0.5 * fixed)
+            with_total_time(rig, 0.5 * fixed)
 
 
 def test_two_open_steps_share_the_time_as_predicted():
-    bench = planish.load(SETUP).bench
-    opened = next(s for s in bench.steps if s.stop == "removed")
+    rig = planish.load(SETUP).rig
+    opened = next(s for s in rig.steps if s.stop == "removed")
     halves = tuple(
         replace(opened, name=name, stop_value=share * opened.stop_value)
         for name, share in (("first", 0.25), ("second", 0.75))
     )
-    both = replace(bench, steps=halves)
+    both = replace(rig, steps=halves)
     lasted = [step.duration for step in polish(both).steps]
     timed, notes = with_total_time(both, 2 * sum(lasted))
     assert [s.stop_value for s in timed.steps] == pytest.approx(np.multiply(2, lasted))

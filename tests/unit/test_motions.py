@@ -141,8 +141,8 @@ def shuttle() -> Iterator[planish.Setup]:
 
 def test_a_motion_from_outside_polishes_a_wafer_and_a_lot(shuttle: planish.Setup) -> None:
     result = planish.polish(shuttle)
-    main = shuttle.bench.steps[1]
-    machine, speeds = shuttle.bench.polisher, (main.belt_speed, main.carrier_speed)
+    main = shuttle.rig.steps[1]
+    machine, speeds = shuttle.rig.polisher, (main.belt_speed, main.carrier_speed)
     # Its speeds are those of its own path, sampled over a whole number of strokes and many turns.
     t = (np.arange(200_000) + 0.5) * (2 * np.pi * 300 * machine.stroke / speeds[0] / 200_000)
     h = 1e-6
@@ -164,12 +164,12 @@ def test_it_is_written_checked_drawn_and_offered(shuttle: planish.Setup) -> None
         shuttle.replace({"polisher.stroke_length": "1 mm"})
     assert "polisher.stroke" in [info.path for info in keys("shuttle")]
     assert "ShuttlePolisher" in json_schema()["$defs"]
-    assert speeds_text(shuttle.bench, shuttle.bench.steps[1]) == "pad 2.00 m/s, carrier 20 rpm"
-    assert machine_plan(shuttle.bench).axes
-    told = page.geometry(shuttle.bench)
+    assert speeds_text(shuttle.rig, shuttle.rig.steps[1]) == "pad 2.00 m/s, carrier 20 rpm"
+    assert machine_plan(shuttle.rig).axes
+    told = page.geometry(shuttle.rig)
     assert "shuttle" in told["motions"]
     assert told["outline"]["edge"] == pytest.approx(0.21)
-    path, seconds = page.point_path(shuttle.bench, 1)
+    path, seconds = page.point_path(shuttle.rig, 1)
     assert np.ptp(path[0]) > 0.6
     assert seconds <= 10.0
 

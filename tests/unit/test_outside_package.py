@@ -113,7 +113,7 @@ def test_the_measured_rate_comes_out_where_it_was_measured(installed, tmp_path):
     name = setup(tmp_path, "3 psi", 'part = "outside-glass"')
     code = (
         "import planish, json; from planish.physics.removal.laws import LAWS, removal_rate\n"
-        f"r = planish.load({str(tmp_path / name)!r}).bench.removal['glass']\n"
+        f"r = planish.load({str(tmp_path / name)!r}).rig.removal['glass']\n"
         f"print(json.dumps([r.coefficients['k_p'], float(removal_rate(r.law, r.coefficients, {3 * PSI}, 1.0)),"
         f"float(removal_rate(r.law, r.coefficients, {9 * PSI}, 2.0)), LAWS.origin(r.law)]))"
     )

@@ -52,7 +52,7 @@ def maps():
 
 def test_a_setup_with_it_is_read_checked_and_polished(added, tmp_path):
     setup = loads(SETUP)
-    assert setup.bench.die.given == {"coat": pytest.approx(350e-9)}
+    assert setup.rig.die.given == {"coat": pytest.approx(350e-9)}
     got = planish.polish_die(setup, maps(), place="centre")
     assert isinstance(got.level, type(added.level))
     assert (got.process, got.level.coat) == ("polymer-fill", pytest.approx(350e-9))
@@ -164,8 +164,8 @@ def test_what_does_not_fit_it_is_refused(added, old, new, says):
 def test_its_films_show_it(added):
     bare = planish.new_setup("rotary").partition("[die]")[0]
     films = bare.replace('material = "oxide"', 'material = "polymer"') + USE.partition("[die]")[0]
-    assert process_of(loads(films).bench) == "polymer-fill"
-    assert process_of(loads(bare).bench) == "oxide"
+    assert process_of(loads(films).rig) == "polymer-fill"
+    assert process_of(loads(bare).rig) == "oxide"
 
 
 def test_a_process_that_cannot_be_used_is_named():

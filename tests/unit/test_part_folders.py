@@ -41,7 +41,7 @@ def test_a_setup_takes_a_part_from_the_folder_that_it_names(tmp_path):
     made = planish.load(setup(tmp_path))
     assert made.get("pad.top.shore_d") == 50
     assert "part our-pad: invented" in made.sources
-    assert made.replace({"pad.top.shore_d": 52}).bench.pad.shore_d == 52
+    assert made.replace({"pad.top.shore_d": 52}).rig.pad.shore_d == 52
     again = made.to_toml()
     (tmp_path / "again.toml").write_text(again)
     assert planish.load(tmp_path / "again.toml").digest() == made.digest()
@@ -64,7 +64,7 @@ def test_the_reference_pad_may_be_one_of_ours(tmp_path):
     written(tmp_path / "ours")
     file = setup(tmp_path)
     made = planish.load(file).replace({"removal.oxide.reference.pad": "our-pad"})
-    assert made.bench.removal["oxide"].reference.real_pressure > 0
+    assert made.rig.removal["oxide"].reference.real_pressure > 0
 
 
 def test_the_environment_names_folders_for_all_setups(tmp_path, monkeypatch):
@@ -147,7 +147,7 @@ rate = { value = "300 nm/min", source = "invented" }
     (tmp_path / "s.toml").write_text(
         f'parts_folders = ["ours"]\n{text}\n[removal.glass]\npart = "our-glass"\nspread = 0.2\n'
     )
-    law = planish.load(tmp_path / "s.toml").bench.removal["glass"]
+    law = planish.load(tmp_path / "s.toml").rig.removal["glass"]
     assert law.coefficients["k_p"] * 2 * 6894.757293168 == pytest.approx(300e-9 / 60, rel=1e-12)
     assert law.relative_spread == 0.2
     written(folder, film.replace("LIMIT", "9 psi"), "films-of-ours.toml")

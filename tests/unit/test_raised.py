@@ -78,7 +78,7 @@ def test_one_wafer_and_a_lot_raise_the_same(words: str) -> None:
 def test_nothing_is_raised_without_cause() -> None:
     setup = _rotary({})
     assert polish(setup).raised() == []
-    assert polish_lot(setup, 40).notes == tuple(setup.bench.notes)
+    assert polish_lot(setup, 40).notes == tuple(setup.rig.notes)
 
 
 def test_the_lot_says_in_which_wafer_first() -> None:

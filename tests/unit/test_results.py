@@ -206,7 +206,7 @@ def test_a_saved_wafer_reproduces_itself_without_the_files_it_came_from(tmp_path
     assert "before.csv" in saved.setup_texts[0]
     again = saved.rerun()
     close(wafer, again)
-    assert any(film.sites is not None for film in again.bench.wafer.films)
+    assert any(film.sites is not None for film in again.rig.wafer.films)
     close(wafer, planish.open_result(again.save(tmp_path / "again.nc")).rerun())
 
 
@@ -258,7 +258,7 @@ def test_saved_fields_reproduce_themselves(answers, tmp_path):
 
 def test_what_cannot_be_computed_again_says_why(answers, tmp_path):
     setup = planish.load(EXAMPLES / "rotary.toml")
-    bare = planish.polish(setup.bench).save(tmp_path / "bare.nc")
+    bare = planish.polish(setup.rig).save(tmp_path / "bare.nc")
     with pytest.raises(DataError, match=r"came from SI records.*predict from the setup"):
         planish.open_result(bare).rerun()
     under = planish.polish_die(setup, answers["layout maps"], place="mid", wafer=answers["one wafer"])

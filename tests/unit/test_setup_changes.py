@@ -61,7 +61,7 @@ def test_compare_gives_the_changes():
     a, b = example("rotary"), example("rotary").replace({"pad.part": "soft-felt"})
     found = planish.compare(a, b)
     assert found.changes == {"pad.part": "soft-felt"} == found.summary()["changes"]
-    assert planish.compare(a.bench, b.bench).changes is None
+    assert planish.compare(a.rig, b.rig).changes is None
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -78,7 +78,7 @@ def test_a_dwell_table_wears_the_pad_as_promised(name):
 def test_a_finding_that_proposes_keeps_its_promise(name):
     setup = example(name)
     changed = setup.replace({f"recipe.step.{at}.ring_pressure": "1 psi"
-                             for at in range(1, len(setup.bench.steps) + 1)})  # fmt: skip
+                             for at in range(1, len(setup.rig.steps) + 1)})  # fmt: skip
     for start in (setup, changed):
         for item in findings(planish.polish(start)):
             if not item.changes:
@@ -120,7 +120,7 @@ def timed(setup: Setup) -> Setup:
     changes: dict[str, object] = {"recipe.step.1.stop_on_removed": None, "recipe.step.1.max_time": None,
                                   "recipe.step.1.stop_on_remaining": None,
                                   "recipe.step.1.time": "4 s"}  # fmt: skip
-    changes |= {f"recipe.step.{at}": None for at in range(2, len(setup.bench.steps) + 1)}
+    changes |= {f"recipe.step.{at}": None for at in range(2, len(setup.rig.steps) + 1)}
     return setup.replace(changes)
 
 
@@ -151,11 +151,11 @@ def test_a_fit_keeps_the_abrasive_that_a_parts_rate_was_measured_with():
 @pytest.mark.parametrize("name", NAMES)
 def test_a_measured_length_goes_into_the_die(name):
     changes = length_fit().changes
-    if example(name).bench.die is None:
+    if example(name).rig.die is None:
         with pytest.raises(SetupError, match=r"die\.process"):
             example(name).replace(changes)
         return
-    die = example(name).replace(by_options(changes)).bench.die
+    die = example(name).replace(by_options(changes)).rig.die
     assert die is not None
     assert die.planarization_length == pytest.approx(length_fit().length.value, rel=1e-5)
 

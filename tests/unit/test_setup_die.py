@@ -20,35 +20,33 @@ def with_die(text: str):
 
 
 def test_section_arrives_in_si_and_makes_the_level():
-    bench = with_die(
-        'process = "oxide"\nstep = "0.6 um"\nbias = "50 nm"\nplanarization_length = "4 mm"\n'
-    ).bench
-    assert bench.die.given["step"] == pytest.approx(6e-7)
-    assert bench.die.planarization_length == pytest.approx(4e-3)
-    level = described_level(bench.die, "oxide")
+    rig = with_die('process = "oxide"\nstep = "0.6 um"\nbias = "50 nm"\nplanarization_length = "4 mm"\n').rig
+    assert rig.die.given["step"] == pytest.approx(6e-7)
+    assert rig.die.planarization_length == pytest.approx(4e-3)
+    level = described_level(rig.die, "oxide")
     assert (level.step, level.bias) == pytest.approx((6e-7, 5e-8))
     usual = OxideLevel()
     assert level.thickness == usual.thickness
-    assert left_open(bench.die, level, "oxide") == {
+    assert left_open(rig.die, level, "oxide") == {
         "thickness": "1800 nm",
         "step_limit": "20 nm",
         "least_left": "400 nm",
     }
-    assert process_of(bench) == "oxide"
+    assert process_of(rig) == "oxide"
 
 
 def test_without_a_section_the_process_is_that_of_the_films():
-    assert loads(BARE).bench.die is None
-    assert process_of(loads(BARE).bench) == "oxide"
+    assert loads(BARE).rig.die is None
+    assert process_of(loads(BARE).rig) == "oxide"
     copper = BARE.replace('part = "fumed-silica-oxide"', 'part = "copper-bulk"').replace(
         'material = "oxide"', 'material = "copper"'
     )
-    assert process_of(loads(copper).bench) == "copper"
+    assert process_of(loads(copper).rig) == "copper"
 
 
 def test_a_section_of_another_process_says_nothing_about_this_one():
-    bench = with_die('process = "oxide"\nstep = "600 nm"\n').bench
-    assert described_level(bench.die, "copper") == default_level("copper") == MetalLevel()
+    rig = with_die('process = "oxide"\nstep = "600 nm"\n').rig
+    assert described_level(rig.die, "copper") == default_level("copper") == MetalLevel()
 
 
 @pytest.mark.parametrize(

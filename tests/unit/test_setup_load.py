@@ -31,10 +31,10 @@ def test_new_setup_is_complete_and_sound(motion: str, tmp_path: Path) -> None:
     file = tmp_path / "new.toml"
     file.write_text(new_setup(motion), encoding="utf-8")
     assert check(file) == []  # no error, no warning, and no default was needed
-    bench = load(file).bench
-    assert bench.polisher.motion == motion
-    assert len(bench.steps) == 3
-    assert bench.sources
+    rig = load(file).rig
+    assert rig.polisher.motion == motion
+    assert len(rig.steps) == 3
+    assert rig.sources
 
 
 @pytest.mark.parametrize("motion", MOTIONS.names())
@@ -62,7 +62,7 @@ def test_every_line_of_a_new_setup_says_what_it_is(motion: str) -> None:
 @pytest.mark.parametrize("name", ["rotary", "linear", "orbital", "three-zone-copper"])
 def test_examples_load(name: str) -> None:
     setup = load(EXAMPLES / f"{name}.toml")
-    assert setup.bench.steps
+    assert setup.rig.steps
     assert setup.warnings == ()
 
 
@@ -72,7 +72,7 @@ def test_examples_are_what_new_writes() -> None:
 
 
 def test_numbers_arrive_in_si(rotary: Setup) -> None:
-    b = rotary.bench
+    b = rotary.rig
     assert b.wafer.radius == pytest.approx(0.15)
     assert b.wafer.thickness == pytest.approx(775e-6)
     assert b.polisher.centre_offset == pytest.approx(0.2)
@@ -93,7 +93,7 @@ def test_modulus_follows_hardness_polymer_pores_and_filler(rotary: Setup) -> Non
     from planish.physics.surface import hardness
 
     def top(**keys: object) -> float:
-        return rotary.replace({"pad": {"top": keys}}).bench.pad.layers[0].modulus
+        return rotary.replace({"pad": {"top": keys}}).rig.pad.layers[0].modulus
 
     assert top(shore_d=55) == pytest.approx(hardness.shore_modulus(55, "D"))
     assert top(shore_a=62) == pytest.approx(hardness.shore_modulus(62, "A"))
@@ -101,28 +101,26 @@ def test_modulus_follows_hardness_polymer_pores_and_filler(rotary: Setup) -> Non
     assert top(polymer_modulus="200 MPa", porosity=0.5) == pytest.approx(50e6)
     filled = top(polymer_modulus="200 MPa", porosity=0.0, filler_share=0.1)
     assert filled == pytest.approx(200e6 * 1.391)
-    summit = rotary.replace(
-        {"pad": {"top": {"modulus": "100 MPa", "porosity": 0.5}}}
-    ).bench.pad.surface.modulus
+    summit = rotary.replace({"pad": {"top": {"modulus": "100 MPa", "porosity": 0.5}}}).rig.pad.surface.modulus
     assert summit == pytest.approx(400e6)  # the solid between the pores
 
 
 def test_own_key_beside_a_part_wins_and_rivals_go(rotary: Setup) -> None:
     soft = rotary.replace({"pad.top.modulus": "40 MPa"})
-    assert soft.bench.pad.layers[0].modulus == pytest.approx(40e6)
+    assert soft.rig.pad.layers[0].modulus == pytest.approx(40e6)
     assert soft.model.pad.top.shore_d is None
     assert soft.get("pad.sub.shore_a") == 55
     bare = rotary.replace({"pad.sub": "none", "head.ring": "none", "recipe.step.1.ring_pressure": None,
                            "recipe.step.2.ring_pressure": None, "recipe.step.3.ring_pressure": None})  # fmt: skip
-    assert len(bare.bench.pad.layers) == 1
-    assert bare.bench.head.ring is None
+    assert len(bare.rig.pad.layers) == 1
+    assert bare.rig.head.ring is None
 
 
 def test_removal_in_the_ways_it_can_be_given(rotary: Setup) -> None:
     p, v, rate = 3 * 6894.757293168361, 1.0, 250e-9 / 60
 
     def oxide(table: dict[str, object]):
-        return rotary.replace({"removal.oxide": table}).bench.removal["oxide"]
+        return rotary.replace({"removal.oxide": table}).rig.removal["oxide"]
 
     assert oxide({"rate": "500 nm/min"}).coefficients["k_p"] == pytest.approx(2 * rate / (p * v))
     assert oxide({"coefficients": {"k_p": "3e-13 1/Pa"}}).coefficients == {"k_p": pytest.approx(3e-13)}
@@ -143,8 +141,8 @@ def test_laws_are_those_of_the_physics(rotary: Setup) -> None:
 
     for law in LAWS:
         assert list(coefficients_of(law)) == [c.name for c in law.coefficients]
-    for removal in [*rotary.bench.removal.values(), *rotary.with_part("slurry", "copper-bulk")
-                    .replace({"wafer.film.1.material": "copper"}).bench.removal.values()]:  # fmt: skip
+    for removal in [*rotary.rig.removal.values(), *rotary.with_part("slurry", "copper-bulk")
+                    .replace({"wafer.film.1.material": "copper"}).rig.removal.values()]:  # fmt: skip
         ref = removal.reference
         rate = removal_rate(removal.law, removal.coefficients, ref.pressure, ref.speed)
         assert 0 < rate * 6e10 < 2000  # nm/min
@@ -155,7 +153,7 @@ def test_a_power_law_gives_back_the_measured_rate() -> None:
 
     for part, material, nm in (("tungsten-oxidiser", "tungsten", 300), ("ceria-sti", "oxide", 240)):
         setup = loads(new_setup("rotary")).replace({"slurry.part": part, "wafer.film.1.material": material})
-        r = setup.bench.removal[material]
+        r = setup.rig.removal[material]
         rate = removal_rate(r.law, r.coefficients, r.reference.pressure, r.reference.speed)
         assert float(rate) * 6e10 == pytest.approx(nm, rel=1e-12)
 
@@ -163,19 +161,19 @@ def test_a_power_law_gives_back_the_measured_rate() -> None:
 def test_reference_real_pressure_is_the_tail_of_the_summits(rotary: Setup) -> None:
     from planish.physics.surface.asperities import plane_modulus
 
-    s = rotary.bench.pad.surface
+    s = rotary.rig.pad.surface
     modulus = plane_modulus(s.modulus, s.poisson)
     # an exponential tail: mean pressure on the summits E* sqrt(s/(pi R)) at any load (Johnson, from memory)
     real = modulus * np.sqrt(s.tail_length / (np.pi * s.tip_radius))
-    assert rotary.bench.removal["oxide"].reference.real_pressure == pytest.approx(real, rel=1e-14)
+    assert rotary.rig.removal["oxide"].reference.real_pressure == pytest.approx(real, rel=1e-14)
     given = rotary.replace({"removal.oxide.reference.real_pressure": "20 MPa"})
-    assert given.bench.removal["oxide"].reference.real_pressure == pytest.approx(20e6)
+    assert given.rig.removal["oxide"].reference.real_pressure == pytest.approx(20e6)
 
 
 def test_hard_pad_touches_about_as_much_as_was_measured(rotary: Setup) -> None:
     # Sun, Zhuang, Borucki & Philipossian 2010, Jpn. J. Appl. Phys. 49, 066501 (abstract): 0.026, 0.045, 0.059 % at
     # 2, 4, 6 psi on one used hard pad; the default lies within a factor of two of each.
-    real = rotary.bench.removal["oxide"].reference.real_pressure
+    real = rotary.rig.removal["oxide"].reference.real_pressure
     for psi, share in ((2, 0.026e-2), (4, 0.045e-2), (6, 0.059e-2)):
         assert 0.5 < psi * 6894.757 / real / share < 2.0
 
@@ -186,7 +184,7 @@ def test_zone_pressures_in_three_shapes(rotary: Setup) -> None:
     named = dict.fromkeys(("centre", "inner", "middle", "outer", "edge"), "2 psi")
     table = rotary.replace({"recipe.step.1.zone_pressures": named})
     for setup in (one, many, table):
-        assert setup.bench.steps[0].zone_pressures == pytest.approx([2 * 6894.757293] * 5)
+        assert setup.rig.steps[0].zone_pressures == pytest.approx([2 * 6894.757293] * 5)
     edge = one.replace({"recipe.step.1.zone_pressures.5": "3 psi"})
     assert edge.get("recipe.step.1.zone_pressures") == ["2 psi"] * 4 + ["3 psi"]
 
@@ -196,15 +194,15 @@ def test_get_si_and_replace(rotary: Setup) -> None:
     assert rotary.si("head.ring.gap") == pytest.approx(5e-4)
     assert rotary.si("recipe.step.2.platen_speed") == pytest.approx(9.424778, rel=1e-6)
     other = rotary.replace({"pad.part": "soft-felt", "recipe.step.1.ring_pressure": "4 psi"})
-    assert other.bench.pad.family == "coated-felt"
-    assert rotary.bench.pad.family == "microporous"
+    assert other.rig.pad.family == "coated-felt"
+    assert rotary.rig.pad.family == "microporous"
     assert other.replace({"pad.part": "hard-microporous", "recipe.step.1.ring_pressure": "2.2 psi"}) == rotary
     assert rotary.replace({"head.zone.5.name": "rim"}).get("head.zone.1.name") == "centre"
     longer = rotary.replace({"recipe.step.4": rotary.get("recipe.step.3")})
-    assert len(longer.bench.steps) == 4
+    assert len(longer.rig.steps) == 4
     assert longer.replace({"recipe.step.4": None}) == rotary
     assert rotary.replace({"conditioner": None, "recipe.step.1.conditioning": False,
-                           "recipe.step.2.conditioning": False}).bench.conditioner is None  # fmt: skip
+                           "recipe.step.2.conditioning": False}).rig.conditioner is None  # fmt: skip
 
 
 def test_with_part_drops_own_values(rotary: Setup) -> None:
@@ -251,7 +249,7 @@ def test_film_profile_and_sites(tmp_path: Path) -> None:
     text = new_setup("rotary").replace('thickness = "1000 nm"', 'sites = "in.csv"', 1)
     file = tmp_path / "s.toml"
     file.write_text(text, encoding="utf-8")
-    film = load(file).bench.wafer.films[0]
+    film = load(file).rig.wafer.films[0]
     assert film.sites is not None
     assert film.sites[0] == pytest.approx([0, 0.1, -0.1, 0, 0])
     assert film.thickness == pytest.approx(1e-6)
@@ -262,7 +260,7 @@ def test_film_profile_and_sites(tmp_path: Path) -> None:
         loads(text)
     film = loads(new_setup("rotary")).replace(
         {"wafer.film.1": {"material": "oxide", "profile": [["0 mm", "900 nm"], ["150 mm", "1200 nm"]]}}
-    ).bench.wafer.films[0]  # fmt: skip
+    ).rig.wafer.films[0]  # fmt: skip
     assert film.profile is not None
     assert film.thickness == pytest.approx(1100e-9)  # area mean of a cone: a + 2/3 of the rise
 
@@ -274,7 +272,7 @@ def test_measured_heights(tmp_path: Path) -> None:
     file.write_text(
         new_setup("rotary").replace("[pad]", '[pad]\nsurface.heights = "h.csv"', 1), encoding="utf-8"
     )
-    read = load(file).bench.pad.surface.heights
+    read = load(file).rig.pad.surface.heights
     assert read is not None
     assert read == pytest.approx(heights * 1e-6, abs=1e-10)
 
@@ -292,7 +290,7 @@ def test_other_wafer_sizes(size: str) -> None:
         '[polisher]\nmotion = "rotary"\n[[recipe.step]]\nname = "a"\nzone_pressures = "3 psi"\nring_pressure = "4 psi"\n'
         'platen_speed = "93 rpm"\ncarrier_speed = "87 rpm"\nflow = "200 ml/min"\ntime = "60 s"\n'
     )
-    assert setup.bench.head.zone_outer_radii[-1] == pytest.approx(setup.bench.wafer.radius)
+    assert setup.rig.head.zone_outer_radii[-1] == pytest.approx(setup.rig.wafer.radius)
 
 
 def test_vacuum_hold_warns_when_too_weak_or_too_strong(rotary: Setup) -> None:
@@ -308,7 +306,7 @@ def test_vacuum_hold_warns_when_too_weak_or_too_strong(rotary: Setup) -> None:
 
 def test_loading_imports_neither_pint_nor_scipy() -> None:
     code = (
-        f"import sys; from planish.setup.load import load; load({str(EXAMPLES / 'rotary.toml')!r}).bench;"
+        f"import sys; from planish.setup.load import load; load({str(EXAMPLES / 'rotary.toml')!r}).rig;"
         "sys.exit(any(m in sys.modules for m in ('pint', 'scipy', 'numba', 'xarray', 'tomlkit')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -42,10 +42,10 @@ def test_each_part_makes_a_sound_setup() -> None:
     base = loads(new_setup("rotary"))
     for kind in ("pad", "conditioner"):
         for name in catalogue(kind):
-            assert base.with_part(kind, name).bench.title
+            assert base.with_part(kind, name).rig.title
     for name, part in catalogue("slurry").items():
         material = next(key.split(".")[1] for key in part.values if key.startswith("removal."))
-        assert base.replace({"slurry.part": name, "wafer.film.1.material": material}).bench.slurry.name
+        assert base.replace({"slurry.part": name, "wafer.film.1.material": material}).rig.slurry.name
 
 
 def test_listing_can_be_narrowed() -> None:
@@ -146,15 +146,15 @@ def test_belt_and_orbit_are_worked_out_as_their_sources_say() -> None:
 def test_speeds_of_the_scenario_are_worked_out_and_paths_close_late(motion: str) -> None:
     """Turns a minute of pad and carrier share no factor, so that a path closes only after a whole minute."""
     setup = loads(new_setup(motion))
-    machine, gentle = setup.bench.polisher, 3 / 5 if motion == "linear" else 2 / 3
-    for step, aim in zip(setup.bench.steps, (gentle, 1.0, gentle), strict=True):
+    machine, gentle = setup.rig.polisher, 3 / 5 if motion == "linear" else 2 / 3
+    for step, aim in zip(setup.rig.steps, (gentle, 1.0, gentle), strict=True):
         main = {"rotary": 1.9, "linear": 2.0, "orbital": 1.0}[motion]
         speed = machine.pad_speed(getattr(step, machine.drive.key)) / main
         assert speed == pytest.approx(aim, rel=0.02)
         carrier = round(step.carrier_speed * 30 / math.pi)
         turns = round((step.platen_speed or step.orbit_speed) * 30 / math.pi)
         assert motion == "linear" or math.gcd(turns, carrier) == 1
-        assert not any("ratio" in item.text for item in _retrace(setup.bench))
+        assert not any("ratio" in item.text for item in _retrace(setup.rig))
 
 
 def test_the_disk_stays_on_the_pad_and_reaches_all_of_the_track() -> None:

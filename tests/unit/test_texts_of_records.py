@@ -52,9 +52,9 @@ def maps():
 def test_setups_and_their_si_records(name):
     setup = planish.load(EXAMPLES / name)
     told(setup, setup.motion, "step")
-    bench = setup.bench
-    told(bench, "mm", bench.pad.family)
-    queue = [getattr(bench, field.name) for field in fields(bench)]
+    rig = setup.rig
+    told(rig, "mm", rig.pad.family)
+    queue = [getattr(rig, field.name) for field in fields(rig)]
     told_of = set()
     while queue:
         value = queue.pop()
@@ -69,7 +69,7 @@ def test_setups_and_their_si_records(name):
     assert {
         "Wafer",
         "Film",
-        type(bench.polisher).__name__,
+        type(rig.polisher).__name__,
         "Head",
         "Pad",
         "Layer",
@@ -81,10 +81,10 @@ def test_setups_and_their_si_records(name):
 
 
 def test_units_of_si_records_are_those_of_the_trade(setup):
-    bench = setup.bench
-    told(bench.head.ring, "22 mm wide, 0.5 mm from the wafer")
-    told(bench.steps[0], "10 s", "1.5 psi", "60 rpm", "250 ml/min")
-    told(bench.removal["oxide"], "k_p 2.014e-13", "3 psi", "1 m/s")
+    rig = setup.rig
+    told(rig.head.ring, "22 mm wide, 0.5 mm from the wafer")
+    told(rig.steps[0], "10 s", "1.5 psi", "60 rpm", "250 ml/min")
+    told(rig.removal["oxide"], "k_p 2.014e-13", "3 psi", "1 m/s")
 
 
 def test_a_wafer(setup):
@@ -184,7 +184,7 @@ def test_records_without_words_of_their_own_name_their_fields():
 def test_a_long_title_is_cut(setup):
     longest = setup.replace({"title": "x" * 80})
     told(longest)
-    told(longest.bench)
+    told(longest.rig)
     told(planish.polish(longest))
     assert shortened("a\nb  c", 10) == "a b c"
     assert len(shortened("x" * 999, 40)) == 40

@@ -42,9 +42,9 @@ def test_forces_balance_and_removed_plus_remaining_is_incoming(setups: dict[str,
 @pytest.mark.parametrize("motion", MOTIONS)
 def test_pressure_is_settled_on_the_default_grid(setups: dict[str, Setup], motion: str) -> None:
     """Doubling the cells moves p / mean p by at most 0.005 beyond 0.5 mm from the edge."""
-    bench = setups[motion].bench
-    coarse, fine = polish(bench), polish(bench, cells=240)
-    away = coarse.radius <= bench.wafer.radius - 0.5e-3
+    rig = setups[motion].rig
+    coarse, fine = polish(rig), polish(rig, cells=240)
+    away = coarse.radius <= rig.wafer.radius - 0.5e-3
     for one, other in zip(coarse.steps, fine.steps, strict=True):
         mean = coarse.mean(one.pressure)
         there = np.interp(coarse.radius[away], fine.radius, other.pressure)
@@ -52,29 +52,29 @@ def test_pressure_is_settled_on_the_default_grid(setups: dict[str, Setup], motio
 
 
 def test_stops_meet_their_target(setups: dict[str, Setup]) -> None:
-    bench = setups["rotary"].bench
-    step = replace(bench.steps[1], stop="removed", stop_value=200e-9, max_time=300.0)
-    result = polish(replace(bench, steps=(step,)))
+    rig = setups["rotary"].rig
+    step = replace(rig.steps[1], stop="removed", stop_value=200e-9, max_time=300.0)
+    result = polish(replace(rig, steps=(step,)))
     assert result.mean(result.removed) == pytest.approx(200e-9, rel=1e-3)
     assert result.steps[0].stopped_by == "removed amount"
     step = replace(step, stop="remaining", stop_value=700e-9)
-    result = polish(replace(bench, steps=(step,)))
+    result = polish(replace(rig, steps=(step,)))
     assert result.mean(result.remaining.sum(axis=0)) == pytest.approx(700e-9, rel=1e-3)
 
 
 def test_a_stop_that_is_not_met_is_said(setups: dict[str, Setup]) -> None:
-    bench = setups["rotary"].bench
-    step = replace(bench.steps[1], stop="removed", stop_value=900e-9, max_time=5.0)
-    result = polish(replace(bench, steps=(step,)))
+    rig = setups["rotary"].rig
+    step = replace(rig.steps[1], stop="removed", stop_value=900e-9, max_time=5.0)
+    result = polish(replace(rig, steps=(step,)))
     assert result.time == pytest.approx(5.0)
     assert any("max_time" in note for note in result.notes)
 
 
 def test_more_time_more_removed_in_proportion_without_heat(setups: dict[str, Setup]) -> None:
-    bench = setups["linear"].bench
-    law = {key: replace(value, activation_energy=0.0) for key, value in bench.removal.items()}
+    rig = setups["linear"].rig
+    law = {key: replace(value, activation_energy=0.0) for key, value in rig.removal.items()}
     once, twice = (
-        polish(replace(bench, removal=law, steps=(replace(bench.steps[1], stop="time", stop_value=t),)))
+        polish(replace(rig, removal=law, steps=(replace(rig.steps[1], stop="time", stop_value=t),)))
         for t in (20.0, 40.0)
     )
     np.testing.assert_allclose(twice.removed, 2 * once.removed, rtol=1e-9)
@@ -82,9 +82,9 @@ def test_more_time_more_removed_in_proportion_without_heat(setups: dict[str, Set
 
 def test_every_factor_is_one_at_the_reference_condition(setups: dict[str, Setup]) -> None:
     """At the pressure and speed of the removal law, with its own temperature and fresh share, the rate is k_p p v."""
-    bench = setups["rotary"].bench
-    law = bench.removal[bench.wafer.films[0].material]
-    result = polish(bench)
+    rig = setups["rotary"].rig
+    law = rig.removal[rig.wafer.films[0].material]
+    result = polish(rig)
     step = result.steps[1]
     reference = replace(
         law.reference,
@@ -93,7 +93,7 @@ def test_every_factor_is_one_at_the_reference_condition(setups: dict[str, Setup]
         real_pressure=step.real_pressure,
     )
     again = polish(
-        replace(bench, removal={law.material: replace(law, reference=reference, activation_energy=0.0)})
+        replace(rig, removal={law.material: replace(law, reference=reference, activation_energy=0.0)})
     )
     # the fresh share itself moves a little when the law does: take it as found
     found = again.steps[1]
@@ -105,12 +105,12 @@ def test_every_factor_is_one_at_the_reference_condition(setups: dict[str, Setup]
 
 
 def test_measured_sites_give_a_map_that_is_not_round(setups: dict[str, Setup], tmp_path: Path) -> None:
-    bench = setups["rotary"].bench
+    rig = setups["rotary"].rig
     angle, ring = np.meshgrid(np.arange(12) * np.pi / 6, [0.02, 0.06, 0.1, 0.145])
     x, y = (ring * np.cos(angle)).ravel(), (ring * np.sin(angle)).ravel()
     thick = 1e-6 * (1 + 0.05 * x / 0.15)
-    film = replace(bench.wafer.films[0], sites=(x, y, thick), profile=None)
-    result = polish(replace(bench, wafer=replace(bench.wafer, films=(film,))))
+    film = replace(rig.wafer.films[0], sites=(x, y, thick), profile=None)
+    result = polish(replace(rig, wafer=replace(rig.wafer, films=(film,))))
     maps = result.maps(61)
     row = maps.remaining[0][30]
     assert row[-6] - row[5] == pytest.approx(2 * 0.05e-6 * maps.x[-6] / 0.15, rel=0.03)

@@ -25,7 +25,7 @@ PASSWORD = "the one right password"
 
 
 class Server:
-    """A team's bench in processes of its own, started with the umask that most systems have."""
+    """A team's rig in processes of its own, started with the umask that most systems have."""
 
     def __init__(self, folder, *options: str) -> None:
         self.folder = folder

@@ -33,7 +33,7 @@ class SameProcess(Workers):
 
 
 @pytest.fixture
-def bench(tmp_path):
+def rig(tmp_path):
     workers = SameProcess()
     with TestClient(build(workers, tmp_path), base_url="http://localhost") as client:
         client.workers, client.files = workers, tmp_path / "files"
@@ -44,12 +44,12 @@ def on_disk(folder) -> list[str]:
     return sorted(path.name for path in folder.glob("*/*"))
 
 
-def test_a_file_comes_in_pieces_and_is_read(bench) -> None:
+def test_a_file_comes_in_pieces_and_is_read(rig) -> None:
     def pieces():
         for at in range(0, len(SITES), 7):
             yield SITES[at : at + 7]
 
-    reply = bench.post("/api/uploads?name=sites.csv", content=pieces())
+    reply = rig.post("/api/uploads?name=sites.csv", content=pieces())
     told = reply.json()
     assert (reply.status_code, told["about"]["is"], told["size"], told["notes"]) == (
         200,
@@ -57,7 +57,7 @@ def test_a_file_comes_in_pieces_and_is_read(bench) -> None:
         len(SITES),
         [],
     )
-    assert on_disk(bench.files) == [told["id"]]
+    assert on_disk(rig.files) == [told["id"]]
 
 
 @pytest.mark.parametrize(
@@ -69,19 +69,19 @@ def test_a_file_comes_in_pieces_and_is_read(bench) -> None:
         (Refused("sites.csv: cannot be read"), "sites.csv: cannot be read"),
     ],
 )
-def test_a_file_that_cannot_be_read_is_not_kept(bench, says, words) -> None:
-    bench.workers.says = says
-    reply = bench.post("/api/uploads?name=sites.csv", content=SITES)
+def test_a_file_that_cannot_be_read_is_not_kept(rig, says, words) -> None:
+    rig.workers.says = says
+    reply = rig.post("/api/uploads?name=sites.csv", content=SITES)
     assert (reply.status_code, reply.json()["refused"]) == (400, words)
-    assert on_disk(bench.files) == []
+    assert on_disk(rig.files) == []
 
 
-def test_a_file_that_grows_too_large_on_the_way_leaves_nothing(bench, monkeypatch) -> None:
+def test_a_file_that_grows_too_large_on_the_way_leaves_nothing(rig, monkeypatch) -> None:
     monkeypatch.setattr(module, "LARGEST", 1000)
-    reply = bench.post("/api/uploads?name=a.csv", content=iter([b"1,2\n" * 200] * 5))
+    reply = rig.post("/api/uploads?name=a.csv", content=iter([b"1,2\n" * 200] * 5))
     assert reply.status_code == 400
     assert "must be at most" in reply.json()["refused"]
-    assert on_disk(bench.files) == []
+    assert on_disk(rig.files) == []
 
 
 def test_a_large_file_is_never_held_in_memory(tmp_path) -> None:

@@ -88,7 +88,7 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(wafer.document(), dict[str, object])
     assert_type(wafer.notes, tuple[str, ...])
     assert_type(planish.polish("setup.toml"), WaferResult)
-    assert_type(planish.polish(setup.bench), WaferResult)
+    assert_type(planish.polish(setup.rig), WaferResult)
     lot = planish.polish_lot(Path("setup.toml"), 200, seed=1, events=["100 pad"])
     assert_type(lot.records.rate, Array)
     assert_type(lot.end_of_life(), tuple[int | None, str | None])

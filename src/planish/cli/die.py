@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
     from planish.predict.die.level import Level
     from planish.predict.die.result import DieResult
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 NAMED = ("centre", "mid", "edge")
 
@@ -42,49 +42,49 @@ def die(
 ) -> None:
     """Polish a die of a layout at one or more places of the wafer and print its figures."""
     show.check_units(units)
-    benches = setups_asked(file, asked)
+    rigs = setups_asked(file, asked)
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
-    result = polished(benches, maps, asked, json_out)
+    result = polished(rigs, maps, asked, json_out)
     proposal = None if fill_ceiling is None else proposed(result, fill_ceiling)
     _print(result, proposal, json_out, units)
     if out is not None:
         _write(result, maps, proposal, show.make_folder(out), json_out)
 
 
-def setups_asked(file: Path, asked: DieAsked) -> list[Bench]:
+def setups_asked(file: Path, asked: DieAsked) -> list[Rig]:
     """Return the setup with what was set, and those of the next platens as they stand."""
     from planish.jobs.changed import load_changed
 
-    return [load_changed(file, asked.settings).bench, *(load_changed(path).bench for path in asked.then)]
+    return [load_changed(file, asked.settings).rig, *(load_changed(path).rig for path in asked.then)]
 
 
-def polished(benches: list[Bench], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
+def polished(rigs: list[Rig], maps: Any, asked: DieAsked, quiet: bool) -> DieResult:
     """Return the die asked for, after all platens."""
     from planish.predict.die.polish import polish_die
 
     below = None if asked.from_die is None else topography(asked.from_die, maps)
-    options = settings(benches[0], asked, quiet)
+    options = settings(rigs[0], asked, quiet)
     with show.progress("polishing", quiet=quiet) as tell:
-        return polish_die(benches, maps, place=places(asked.place), incoming=below, tell=tell, **options)
+        return polish_die(rigs, maps, place=places(asked.place), incoming=below, tell=tell, **options)
 
 
-def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
+def settings(rig: Rig, asked: DieAsked, quiet: bool) -> dict[str, Any]:
     """Return what is asked of one die and of all fields alike, as ``polish_die`` and ``polish_fields`` take it."""
     from planish.predict.die.levels import process_of
     from planish.predict.die.model import DieChoices
     from planish.predict.die.pad import pad_after
 
-    process = asked.process or process_of(bench)
+    process = asked.process or process_of(rig)
     step, length = asked.step_height, asked.planarization_length
     after = None
     if asked.after:
         with show.progress(f"{asked.after} wafers on the pad", quiet=quiet) as tell:
-            after = pad_after(bench, asked.after, progress=lambda done, of: tell(done / of))
+            after = pad_after(rig, asked.after, progress=lambda done, of: tell(done / of))
     return {
         "process": process,
         "level": None
         if step is None
-        else _with_step(bench, process, show.die_quantity("--step-height", step, "step")),
+        else _with_step(rig, process, show.die_quantity("--step-height", step, "step")),
         "after": after,
         "choices": None
         if length is None
@@ -95,11 +95,11 @@ def settings(bench: Bench, asked: DieAsked, quiet: bool) -> dict[str, Any]:
     }
 
 
-def _with_step(bench: Bench, process: str, step: float) -> Level:
+def _with_step(rig: Rig, process: str, step: float) -> Level:
     """Return the level described for a process, with another step [m]."""
     from planish.predict.die.levels import described_level
 
-    level = described_level(bench.die, process)
+    level = described_level(rig.die, process)
     return level.described({level.step_key: step})
 
 

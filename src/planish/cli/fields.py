@@ -36,13 +36,13 @@ def fields(
     from planish.engine.execute import CancelledError, stopped_by_interrupt
     from planish.predict.die.fields import polish_fields
 
-    benches = setups_asked(file, asked)
+    rigs = setups_asked(file, asked)
     maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
-    options = settings(benches[0], asked, json_out)
+    options = settings(rigs[0], asked, json_out)
     try:
         with show.progress("fields", quiet=json_out) as tell, stopped_by_interrupt() as cancel:
             result = polish_fields(
-                benches,
+                rigs,
                 maps,
                 workers=workers,
                 address=cluster,

@@ -458,7 +458,7 @@ def serve(
     serving.serve(host, port, data, team, name or [], https, proxy or [], show, workers)
 
 
-people = typer.Typer(help="People who may sign in to a team's bench.", no_args_is_help=True)
+people = typer.Typer(help="People who may sign in to a team's rig.", no_args_is_help=True)
 app.add_typer(people, name="people")
 BenchData = Annotated[Path | None, typer.Option("--data", help="Folder of the bench (as for serve).")]
 

@@ -28,7 +28,7 @@ def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Pat
         paths = save_figure(result.plot(units=units), folder, "profiles")
         paths += save_figure(edge_figure(result, units), folder, "edge")
         paths += save_figure(map_figure(result), folder, "map")
-        paths += save_figure(machine_plan(result.bench), folder, "machine")
+        paths += save_figure(machine_plan(result.rig), folder, "machine")
         paths.append(result.save(folder / "wafer.nc"))
         paths.append(_profile_table(result, folder / "profile.csv"))
         show.written(paths, json_out)

@@ -16,7 +16,7 @@ from planish.units import PSI, ZERO_CELSIUS
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
     from planish.predict.wafer.result import WaferResult
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Weight = Literal["good", "look", "act"]
 
@@ -63,7 +63,7 @@ def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
         *_temperature(result),
         *_slurry(result),
         *_films(result),
-        *_retrace(result.bench),
+        *_retrace(result.rig),
     ]
     order = {"act": 0, "look": 1, "good": 2}
     return sorted(found, key=lambda item: order[item.weight])
@@ -84,12 +84,12 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
         ]
     changes: Changes = {}
     text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."
-    if remedies and result.bench.head.ring is not None:
-        best = even_ring(result.bench)
+    if remedies and result.rig.head.ring is not None:
+        best = even_ring(result.rig)
         if best is not None:
             factor, left = best
-            change = (factor - 1.0) * float(np.mean([step.ring_pressure for step in result.bench.steps]))
-            changes = _ring_changes(result.bench, factor)
+            change = (factor - 1.0) * float(np.mean([step.ring_pressure for step in result.rig.steps]))
+            changes = _ring_changes(result.rig, factor)
             ring = f"Ring pressure {abs(change) / PSI:.2f} psi {'higher' if change > 0 else 'lower'} in every step"
             text += f" {ring} would bring that to {left:.1f} %."
         else:
@@ -97,23 +97,23 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
     return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text, changes)]
 
 
-def _ring_changes(bench: Bench, factor: float) -> Changes:
+def _ring_changes(rig: Rig, factor: float) -> Changes:
     """Return the changes that scale the ring pressure of every step."""
-    named = [{"name": step.name} for step in bench.steps]
+    named = [{"name": step.name} for step in rig.steps]
     return {
         f"recipe.step.{paths.entry(named, at)}.ring_pressure": quantity_text(
             step.ring_pressure * factor, "pressure"
         )
-        for at, step in enumerate(bench.steps)
+        for at, step in enumerate(rig.steps)
     }
 
 
-def even_ring(bench: Bench) -> tuple[float, float] | None:
+def even_ring(rig: Rig) -> tuple[float, float] | None:
     """Return the change of ring pressure that makes the edge most even.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
 
     Returns
@@ -129,15 +129,15 @@ def even_ring(bench: Bench) -> tuple[float, float] | None:
 
     from planish.predict.wafer.polish import polish
 
-    mean_ring = float(np.mean([step.ring_pressure for step in bench.steps]))
+    mean_ring = float(np.mean([step.ring_pressure for step in rig.steps]))
     if not mean_ring > 0:
         return None
 
     def extreme(log_factor: float) -> float:
         steps = tuple(
-            replace(step, ring_pressure=step.ring_pressure * np.exp(log_factor)) for step in bench.steps
+            replace(step, ring_pressure=step.ring_pressure * np.exp(log_factor)) for step in rig.steps
         )
-        value = polish(replace(bench, steps=steps)).edge()["edge_extreme_percent"]
+        value = polish(replace(rig, steps=steps)).edge()["edge_extreme_percent"]
         return abs(value) if value is not None else np.inf
 
     now = extreme(0.0)
@@ -161,8 +161,8 @@ def _uniformity(result: WaferResult) -> list[Finding]:
     spread = 100 * result.half_range(result.removed) / mean
     weight: Weight = "good" if sigma < 3 else "look" if sigma < UNEVEN else "act"
     text = f"Removal is even within {sigma:.1f} % (1σ) and ±{spread:.1f} % (range) inside the edge exclusion."
-    inner = result.radius <= 0.5 * result.bench.wafer.radius
-    outer = result.inside() & (result.radius >= 0.7 * result.bench.wafer.radius)
+    inner = result.radius <= 0.5 * result.rig.wafer.radius
+    outer = result.inside() & (result.radius >= 0.7 * result.rig.wafer.radius)
     tilt = 100 * (
         np.average(result.removed[outer], weights=result.areas[outer])
         / np.average(result.removed[inner], weights=result.areas[inner])
@@ -237,11 +237,11 @@ def _films(result: WaferResult) -> list[Finding]:
     return found
 
 
-def _retrace(bench: Bench) -> list[Finding]:
+def _retrace(rig: Rig) -> list[Finding]:
     found = []
-    for step in bench.steps:
-        ratio = bench.polisher.retrace(*speeds(bench, step))
+    for step in rig.steps:
+        ratio = rig.polisher.retrace(*speeds(rig, step))
         if ratio is not None:
-            text = f"In step {step.name} {bench.polisher.drive.part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
+            text = f"In step {step.name} {rig.polisher.drive.part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
             found.append(Finding("speed", "look", text))
     return found

@@ -28,31 +28,29 @@ def recipe_sheet(setup: Setup, result: WaferResult) -> str:
     str
         HTML.
     """
-    bench = setup.bench
+    rig = setup.rig
     figures = result.summary()
     names = [zone.name for zone in setup.model.head.zone]
     steps = Part("Steps")
     rows: list[list[object]] = []
-    rows.append(["ends at", *[_ending(step) for step in bench.steps]])
-    drive = bench.polisher.drive
+    rows.append(["ends at", *[_ending(step) for step in rig.steps]])
+    drive = rig.polisher.drive
     rows.append(
-        [f"{drive.part} [{drive.unit}]", *[drive.shown(getattr(step, drive.key)) for step in bench.steps]]
+        [f"{drive.part} [{drive.unit}]", *[drive.shown(getattr(step, drive.key)) for step in rig.steps]]
     )
-    rows.append(["carrier [rpm]", *[step.carrier_speed / RPM for step in bench.steps]])
+    rows.append(["carrier [rpm]", *[step.carrier_speed / RPM for step in rig.steps]])
     for index, name in enumerate(names):
-        rows.append(
-            [f"{name} zone [psi]", *[float(step.zone_pressures[index]) / PSI for step in bench.steps]]
-        )
-    if bench.head.ring is not None:
-        rows.append(["ring [psi]", *[step.ring_pressure / PSI for step in bench.steps]])
-    rows.append(["slurry flow [ml/min]", *[step.flow * 6e7 for step in bench.steps]])
-    rows.append(["disk down", *["yes" if step.conditioning else "no" for step in bench.steps]])
-    steps.table(["setting", *[step.name for step in bench.steps]], rows)
+        rows.append([f"{name} zone [psi]", *[float(step.zone_pressures[index]) / PSI for step in rig.steps]])
+    if rig.head.ring is not None:
+        rows.append(["ring [psi]", *[step.ring_pressure / PSI for step in rig.steps]])
+    rows.append(["slurry flow [ml/min]", *[step.flow * 6e7 for step in rig.steps]])
+    rows.append(["disk down", *["yes" if step.conditioning else "no" for step in rig.steps]])
+    steps.table(["setting", *[step.name for step in rig.steps]], rows)
     parts = Part("Machine and consumables")
     used = [
         [section, setup.parts.get(section) or "own values"]
         for section in ("polisher", "head", "pad", "conditioner", "slurry", "wafer")
-        if section != "conditioner" or bench.conditioner is not None
+        if section != "conditioner" or rig.conditioner is not None
     ]
     parts.table(["part", "in use"], used)
     expected = Part("Expected")

@@ -62,9 +62,9 @@ def write_report(
     parts = wafer_parts(wafer)
     if measured is not None:
         if not isinstance(measured, WaferAgainst):
-            measured = wafer_against(wafer.bench, measured)
+            measured = wafer_against(wafer.rig, measured)
         parts.append(measured_part(measured))
-    content = render(wafer.bench.title, parts, wafer.sources(), lead=headline(wafer))
+    content = render(wafer.rig.title, parts, wafer.sources(), lead=headline(wafer))
     write_whole(target, content)
     return target
 
@@ -110,11 +110,11 @@ def wafer_parts(result: WaferResult) -> list[Part]:
     """
     flat = result.summary().items()
     longest = max(range(len(result.steps)), key=lambda index: result.steps[index].duration)
-    step = result.bench.steps[longest]
+    step = result.rig.steps[longest]
     machine = Part("The machine").figure(
-        machine_plan(result.bench, longest),
-        f"{result.bench.polisher.motion.capitalize()} polisher in plan, to scale, at the speeds of step {step.name} "
-        f"({speeds_text(result.bench, step)}). Blue: path on the pad of a wafer point 10 mm inside the edge.",
+        machine_plan(result.rig, longest),
+        f"{result.rig.polisher.motion.capitalize()} polisher in plan, to scale, at the speeds of step {step.name} "
+        f"({speeds_text(result.rig, step)}). Blue: path on the pad of a wafer point 10 mm inside the edge.",
     )
     found = Part("Findings").listing([told(item) for item in findings(result)])
     numbers = Part("Figures").table(["figure", "value"], [[label(key), value] for key, value in flat])
@@ -157,7 +157,7 @@ def measured_part(against: WaferAgainst) -> Part:
         f"Removal at the measured sites over the profile predicted for {time}; below, the difference.",
     )
     part.figure(
-        residual_map(removal.x, removal.y, removal.value - against.at_sites, result.bench.wafer.radius),
+        residual_map(removal.x, removal.y, removal.value - against.at_sites, result.rig.wafer.radius),
         "Where the prediction misses: the difference at each site, less its mean.",
     )
     return part.listing(against.sentences())

@@ -24,14 +24,14 @@ from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
 from planish.results.plain import unique
 from planish.results.result import Result
-from planish.setup.given import as_bench, as_setup
-from planish.setup.si import Bench
+from planish.setup.given import as_rig, as_setup
+from planish.setup.si import Rig
 
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
     Measured = SiteMap | Paired | MeasuredWafer
 
@@ -159,18 +159,18 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     SetupError
         If the recipe's timed steps alone take longer than the polish did.
     """
-    described = None if isinstance(setup, Bench) else as_setup(setup)
-    bench = as_bench(described or setup)
+    described = None if isinstance(setup, Rig) else as_setup(setup)
+    rig = as_rig(described or setup)
     paired = _paired(measured)
-    _same_wafer(bench, paired.removal)
+    _same_wafer(rig, paired.removal)
     stated = paired.removal.polish_time
     seconds = polish_time(time) if time is not None else stated
     notes: list[str] = []
     if seconds is not None:
         figures = summarise(paired, seconds)  # refuses a time that cannot be, before anything is polished
-        bench, assumed = with_total_time(bench, seconds)
+        rig, assumed = with_total_time(rig, seconds)
         notes += assumed
-    wafer = polish(bench)
+    wafer = polish(rig)
     if seconds is None:
         if all(step.stopped_by in TIMED for step in wafer.steps):
             seconds = wafer.time
@@ -205,11 +205,11 @@ def _rate_that_fits(setup: Setup, fit: RemovalFit, seconds: float | None) -> Cha
     A faster film uses its slurry up faster, so that scaling the rate by what was found falls a little short: the
     model is run with it and the rest made up, until it is met.
     """
-    material, factor = setup.bench.wafer.films[0].material, fit.scale
+    material, factor = setup.rig.wafer.films[0].material, fit.scale
     changes = rate_change(setup, material, factor)
     for _ in range(_TRIES):
-        bench = setup.replace(changes).bench
-        wafer = polish(bench if seconds is None else with_total_time(bench, seconds)[0])
+        rig = setup.replace(changes).rig
+        wafer = polish(rig if seconds is None else with_total_time(rig, seconds)[0])
         longer = 1.0 if seconds is None else seconds / wafer.time
         found = np.interp(fit.r, wafer.radius, wafer.removed) * longer
         rest = float(found @ fit.fitted / (found @ found))
@@ -249,12 +249,12 @@ def fit_wafer(
     PlanishError
         As :func:`wafer_against`.
     """
-    setup = predicted.bench if isinstance(predicted, WaferResult) else predicted
+    setup = predicted.rig if isinstance(predicted, WaferResult) else predicted
     against = wafer_against(setup, measured, time)
     return replace(against.fitted(), sentences=tuple(against.sentences()))
 
 
-def _same_wafer(bench: Bench, removal: SiteMap) -> None:
+def _same_wafer(rig: Rig, removal: SiteMap) -> None:
     """Refuse sites of a wafer that the setup does not polish.
 
     Raises
@@ -262,7 +262,7 @@ def _same_wafer(bench: Bench, removal: SiteMap) -> None:
     DataError
         Where the file states another wafer, or its sites lie off the setup's.
     """
-    ours, stated = bench.wafer.radius, removal.wafer_radius
+    ours, stated = rig.wafer.radius, removal.wafer_radius
     if stated is not None and abs(stated - ours) > ALIKE * ours:
         raise DataError(
             f"{removal.source}: wafer {2e3 * stated:g} mm: must be {2e3 * ours:g} mm, as in the setup "

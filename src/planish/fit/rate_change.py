@@ -35,8 +35,8 @@ def rate_change(setup: Setup, material: str, factor: float) -> Changes:
     if law.rate is not None:
         changes[f"{place}.rate"] = quantity_text(law.rate * factor, "rate")
     else:
-        now = setup.bench.removal[material].coefficients
-        then = with_rate(setup.bench, material, factor).removal[material].coefficients
+        now = setup.rig.removal[material].coefficients
+        then = with_rate(setup.rig, material, factor).removal[material].coefficients
         known = coefficients_of(LAWS.get(law.law))
         for name in law.coefficients:
             if then[name] != now[name]:

@@ -170,14 +170,14 @@ def fit_prediction(result: WaferResult, removal: SiteMap) -> RemovalFit:
         )
     # Rates are compared: a wafer polished for longer than predicted has not been polished faster.
     longer = 1.0 if removal.polish_time is None else removal.polish_time / result.time
-    inside = result.radius <= result.bench.wafer.radius - result.bench.wafer.edge_exclusion
+    inside = result.radius <= result.rig.wafer.radius - result.rig.wafer.edge_exclusion
     if np.isfinite(result.cleared[0][inside]).any():
         raise FitError(
             "the top film clears before the end: removal no longer measures one law (polish for less time)"
         )
-    law = result.bench.removal[result.bench.wafer.films[0].material]
+    law = result.rig.removal[result.rig.wafer.films[0].material]
     # The wafer's own edge counts: the outermost radius of the prediction may lie half a ring inside it.
-    reach = result.bench.wafer.radius - result.bench.wafer.edge_exclusion
+    reach = result.rig.wafer.radius - result.rig.wafer.edge_exclusion
     fit = _fit(removal, result.radius, result.removed * longer, reach)
     k_p = law.coefficients.get(LAWS.get(law.law).constant, np.nan)
     out = _result(

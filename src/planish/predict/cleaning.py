@@ -14,7 +14,7 @@ from planish.errors import PlanishError, SetupError, refuse
 from planish.physics import cleaning
 from planish.physics.cleaning import CleanStep
 from planish.results.result import Result
-from planish.setup.given import as_bench
+from planish.setup.given import as_rig
 from planish.units import show, to_si
 
 if TYPE_CHECKING:
@@ -135,20 +135,20 @@ def clean_wafer(
     SetupError
         For a step that cannot be read, or a value out of range.
     """
-    bench = as_bench(setup)
+    rig = as_rig(setup)
     read = tuple(_step(text) for text in steps)
     if not read:
         raise SetupError(refuse("cleaning steps", "none", "one or more", f"such as {USUAL[0]!r}"))
     notes = [RELATIVE]
     if tuple(steps) == USUAL:
         notes.append(f"no steps given: {', '.join(USUAL)} taken (common practice, no source)")
-    mean = bench.slurry.particle_size
-    d = np.array(sorted({mean / 2, mean, bench.slurry.large_particle_size}) if sizes is None else list(sizes))
+    mean = rig.slurry.particle_size
+    d = np.array(sorted({mean / 2, mean, rig.slurry.large_particle_size}) if sizes is None else list(sizes))
     if not (d.size and np.all((d > 0) & (d <= 1e-4))):
         raise SetupError(refuse("particle sizes [m]", d.tolist(), "above 0 and up to 0.1 mm"))
     _within("Hamaker constant", hamaker, HAMAKER, "energy")
     _within("viscosity of the cleaning liquid", viscosity, VISCOSITY, "viscosity")
-    rings = bench.wafer.radius * np.sqrt((np.arange(RINGS) + 0.5) / RINGS)
+    rings = rig.wafer.radius * np.sqrt((np.arange(RINGS) + 0.5) / RINGS)
     shear = np.array([step.shear(rings, viscosity) for step in read])
     left = np.zeros((len(read), d.size))
     for ring in range(RINGS):

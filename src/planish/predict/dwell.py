@@ -17,7 +17,7 @@ from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.wafer.contact_model import prepare
 from planish.results.plain import unique
 from planish.results.result import Result
-from planish.setup.given import as_bench
+from planish.setup.given import as_rig
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from planish.results.plain import Columns
     from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 POSITIONS = 8  # of the disk in each zone, over which its cut is averaged
@@ -43,7 +43,7 @@ class SweepDesign(Result):
 
     kind: ClassVar[str] = "dwell table"
 
-    bench: Bench
+    rig: Rig
     zone_edges: Array
     zone_dwell: Array
     pad_radius: Array
@@ -125,28 +125,28 @@ def design_sweep(
     ModelError
         Where the disk does not reach the track, or the bounds cannot be kept.
     """
-    bench = as_bench(setup)
-    disk = bench.conditioner
+    rig = as_rig(setup)
+    disk = rig.conditioner
     if disk is None or disk.downforce <= 0:
         raise SetupError("conditioner: none that presses in this setup: must have one to design its sweep")
     if not 2 <= zones <= MOST_ZONES:
         raise SetupError(f"zones = {zones}: must be 2 to {MOST_ZONES}")
-    model = prepare(bench)
-    rings = pad_rings(bench, model.grid)
-    step = max(bench.steps, key=lambda each: each.stop_value if each.stop == "time" else each.max_time)
+    model = prepare(rig)
+    rings = pad_rings(rig, model.grid)
+    step = max(rig.steps, key=lambda each: each.stop_value if each.stop == "time" else each.max_time)
     edges = np.linspace(disk.sweep.inner, disk.sweep.outer, zones + 1)
     inside = (np.arange(zones * POSITIONS) + 0.5) / (zones * POSITIONS)
-    matrix = cut_matrix(bench, disk, rings, step, edges[0] + (edges[-1] - edges[0]) * inside)
+    matrix = cut_matrix(rig, disk, rings, step, edges[0] + (edges[-1] - edges[0]) * inside)
     by_zone = dwell.zone_cut(matrix, zones)
     track = model.grid.areas @ rings.to_wafer
     reached = by_zone.sum(axis=1) > 0
     weights = np.where(reached, track, 0.0)
     target = np.ones_like(track) if wanted is None else np.asarray(wanted(rings.middles))
     found = dwell.design_dwell(target, by_zone, weights=weights, least=least)
-    before = cut_rates(bench, rings, step)
+    before = cut_rates(rig, rings, step)
     counted = weights > 0
     return SweepDesign(
-        bench=bench,
+        rig=rig,
         zone_edges=edges,
         zone_dwell=found.zone_dwell,
         pad_radius=rings.middles,

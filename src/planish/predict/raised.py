@@ -17,7 +17,7 @@ from planish.predict.wafer.incoming import incoming_notes
 from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -31,7 +31,7 @@ Kind = Literal["happened", "doubt", "act"]
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What the conditions look at: n wafers, each of the bench's steps.
+    """What the conditions look at: n wafers, each of the rig's steps.
 
     Attributes
     ----------
@@ -89,12 +89,12 @@ class Raised:
         return f"wafer {first}" if count == 1 else f"first in wafer {first}, {count} of {of} wafers"
 
 
-def raised(bench: Bench, seen: Seen) -> list[Raised]:
+def raised(rig: Rig, seen: Seen) -> list[Raised]:
     """Return the conditions that at least one wafer meets.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     seen
         Of the wafers.
@@ -104,15 +104,15 @@ def raised(bench: Bench, seen: Seen) -> list[Raised]:
     list[Raised]
         With the wafers that meet them.
     """
-    return [one for one in _conditions(bench, seen) if one.wafers.any()]
+    return [one for one in _conditions(rig, seen) if one.wafers.any()]
 
 
-def lot_notes(bench: Bench, seen: Seen) -> list[str]:
+def lot_notes(rig: Rig, seen: Seen) -> list[str]:
     """Return the notes of a lot: those of the setup and its films, and what any wafer raised, with where.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     seen
         Of the wafers.
@@ -123,15 +123,15 @@ def lot_notes(bench: Bench, seen: Seen) -> list[str]:
         One sentence a note.
     """
     return [
-        *bench.notes,
-        *incoming_notes(bench.wafer.films, bench.wafer.radius),
-        *(f"{one.words.rstrip('.')} ({one.where()})" for one in raised(bench, seen)),
+        *rig.notes,
+        *incoming_notes(rig.wafer.films, rig.wafer.radius),
+        *(f"{one.words.rstrip('.')} ({one.where()})" for one in raised(rig, seen)),
     ]
 
 
-def _conditions(bench: Bench, seen: Seen) -> Iterator[Raised]:
-    names = [step.name for step in bench.steps]
-    for index, step in enumerate(bench.steps):
+def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
+    names = [step.name for step in rig.steps]
+    for index, step in enumerate(rig.steps):
         yield Raised(
             "happened",
             "time",

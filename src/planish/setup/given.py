@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING, Any, TypeAlias, Union
 
 from planish.errors import SetupError
 from planish.results.asked import Asked
-from planish.setup.si import Bench
+from planish.setup.si import Rig
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planish.setup.models import Setup
 
-SetupLike: TypeAlias = Union["Setup", Bench, str, "os.PathLike[str]"]
-ALLOWED = "a setup (planish.load gives one), its SI records (setup.bench) or the path of a setup file"
+SetupLike: TypeAlias = Union["Setup", Rig, str, "os.PathLike[str]"]
+ALLOWED = "a setup (planish.load gives one), its SI records (setup.rig) or the path of a setup file"
 
 
-def as_bench(setup: SetupLike) -> Bench:
+def as_rig(setup: SetupLike) -> Rig:
     """Return the SI records of what was given for a setup.
 
     Raises
@@ -26,33 +26,33 @@ def as_bench(setup: SetupLike) -> Bench:
     SetupError
         For anything else, and for a file that cannot be used.
     """
-    if isinstance(setup, Bench):
+    if isinstance(setup, Rig):
         return setup
-    return as_setup(setup).bench
+    return as_setup(setup).rig
 
 
-def as_described(setup: SetupLike) -> Setup | Bench:
+def as_described(setup: SetupLike) -> Setup | Rig:
     """Return SI records as they are, and for anything else the setup, read from its file where a path was given.
 
     Raises
     ------
     SetupError
-        As :func:`as_bench`.
+        As :func:`as_rig`.
     """
-    return setup if isinstance(setup, Bench) else as_setup(setup)
+    return setup if isinstance(setup, Rig) else as_setup(setup)
 
 
 def asked_of(
-    given: Sequence[Setup | Bench],
+    given: Sequence[Setup | Rig],
     *,
     seed: int | None = None,
     options: dict[str, object] | None = None,
     missing: str = "",
 ) -> Asked:
     """Return the call with these setups, as its answer keeps it (see :class:`~planish.results.asked.Asked`)."""
-    if any(isinstance(one, Bench) for one in given):
+    if any(isinstance(one, Rig) for one in given):
         missing = "it came from SI records, which hold no setup text: predict from the setup itself"
-    setups = tuple(one for one in given if not isinstance(one, Bench))
+    setups = tuple(one for one in given if not isinstance(one, Rig))
     return Asked(setups, seed, options or {}, missing)
 
 

@@ -27,7 +27,7 @@ from planish.setup.written import written
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 
 class Setup:
@@ -140,7 +140,7 @@ class Setup:
         return self.model.polisher.motion
 
     @cached_property
-    def bench(self) -> Bench:
+    def rig(self) -> Rig:
         """The setup in SI, as the physics is fed."""
         from planish.setup.to_si import to_si
 

@@ -268,7 +268,7 @@ class Die(SiRecord):
     """What a setup says of the die. None: not said.
 
     ``given`` holds the keys of the ``process``: thicknesses, steps and limits [m], and names of materials as in
-    ``Bench.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
+    ``Rig.removal``; the next exposure by ``wavelength`` [m], ``aperture`` and ``k2``.
     """
 
     process: str
@@ -280,7 +280,7 @@ class Die(SiRecord):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Bench(SiRecord):
+class Rig(SiRecord):
     """Everything above, for one setup."""
 
     title: str

@@ -18,7 +18,7 @@ def words(record: si.SiRecord) -> str:
 
 
 @words.register
-def _bench(it: si.Bench) -> str:
+def _rig(it: si.Rig) -> str:
     return (
         f"{shortened(it.title, 60)!r}, {it.polisher.motion}, {_films(it.wafer)}, pad {it.pad.family}, "
         f"slurry {shortened(it.slurry.name, 30)}, {counted(len(it.steps), 'step')}"

@@ -49,7 +49,7 @@ class Described(Protocol):
     unlikely: tuple[Finding, ...]
 
 
-def to_si(setup: Described) -> si.Bench:
+def to_si(setup: Described) -> si.Rig:
     """Return the SI records of a validated setup.
 
     Raises
@@ -61,7 +61,7 @@ def to_si(setup: Described) -> si.Bench:
     names = [zone.name for zone in model.head.zone]
     named = {"parts_folders": model.parts_folders} if model.parts_folders else {}
     pads = catalogue("pad", part_folders(named, setup.folder))
-    return si.Bench(
+    return si.Rig(
         title=model.title,
         wafer=_wafer(model.wafer, setup.folder),
         polisher=model.polisher.machine(),

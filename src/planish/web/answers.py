@@ -76,9 +76,9 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
 
     setup = setup_of(document, changes)
     result = polished(setup)
-    bench = result.bench
-    shown = min(max(step, 0), len(bench.steps) - 1)
-    path, duration = point_path(bench, shown)
+    rig = result.rig
+    shown = min(max(step, 0), len(rig.steps) - 1)
+    path, duration = point_path(rig, shown)
     figures: dict[str, Any] = result.document()
     arrays: dict[str, Any] = {
         "radius": result.radius,
@@ -89,7 +89,7 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
         "speed": np.stack([one.speed for one in result.steps]),
         "path": path,
     }
-    if any(film.sites is not None for film in bench.wafer.films):
+    if any(film.sites is not None for film in rig.wafer.films):
         arrays["map"] = result.maps(MAP_POINTS).removed
     header = {
         "document": setup.document,
@@ -101,10 +101,10 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
             for f in findings(result, remedies=False)
         ],
         "warnings": setup.warnings,
-        "machine": geometry(bench),
+        "machine": geometry(rig),
         "step": shown,
         "path_s": duration,
-        "exclusion_m": bench.wafer.edge_exclusion,
+        "exclusion_m": rig.wafer.edge_exclusion,
     }
     return pack(header, arrays)
 
@@ -184,7 +184,7 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> 
     found = shared(one, other, outcomes or OUTCOMES[:2])
     answer: dict[str, Any] = found.document()
     answer["labels"] = {key: label(key) for key in {**found.a, **found.b}}
-    answer["changed"] = differing(one.bench, other.bench)
+    answer["changed"] = differing(one.rig, other.rig)
     return dict(clean(answer))
 
 
@@ -213,7 +213,7 @@ def report(document: Mapping[str, Any]) -> str:
     from planish.explain.report import headline, wafer_parts
 
     result = polished(setup_of(document))
-    return render(result.bench.title, wafer_parts(result), result.sources(), lead=headline(result))
+    return render(result.rig.title, wafer_parts(result), result.sources(), lead=headline(result))
 
 
 def warm() -> str:

@@ -11,21 +11,21 @@ from planish.predict.wafer.conditions import speeds
 from planish.setup.polisher import MOTIONS
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 POINTS = 720
 INSIDE = 0.010  # [m] from the wafer's edge: where the drawn point sits
 
 
-def geometry(bench: Bench) -> dict[str, Any]:
+def geometry(rig: Rig) -> dict[str, Any]:
     """Return the machine of a setup as plain numbers [m], [rad/s], [Pa]."""
-    machine, disk, ring = bench.polisher, bench.conditioner, bench.head.ring
+    machine, disk, ring = rig.polisher, rig.conditioner, rig.head.ring
     return {
         "motion": machine.motion,
-        "wafer_radius": bench.wafer.radius,
-        "wafer_thickness": bench.wafer.thickness,
-        "edge_exclusion": bench.wafer.edge_exclusion,
+        "wafer_radius": rig.wafer.radius,
+        "wafer_thickness": rig.wafer.thickness,
+        "edge_exclusion": rig.wafer.edge_exclusion,
         "motions": MOTIONS.names(),
         "outline": machine.outline._asdict(),
         "drive": machine.drive._asdict(),
@@ -37,14 +37,14 @@ def geometry(bench: Bench) -> dict[str, Any]:
         "bearing": None
         if machine.bearing is None
         else {"outer_radii": machine.bearing.outer_radii, "pressures": machine.bearing.pressures},
-        "zones": bench.head.zone_outer_radii,
+        "zones": rig.head.zone_outer_radii,
         "ring": None if ring is None else {"gap": ring.gap, "width": ring.width},
-        "layers": [{"thickness": layer.thickness, "modulus": layer.modulus} for layer in bench.pad.layers],
+        "layers": [{"thickness": layer.thickness, "modulus": layer.modulus} for layer in rig.pad.layers],
         "grooves": {
-            "pattern": bench.pad.grooves.pattern,
-            "pitch": bench.pad.grooves.pitch,
-            "width": bench.pad.grooves.width,
-            "depth": bench.pad.grooves.depth,
+            "pattern": rig.pad.grooves.pattern,
+            "pitch": rig.pad.grooves.pitch,
+            "width": rig.pad.grooves.width,
+            "depth": rig.pad.grooves.depth,
         },
         "disk": None
         if disk is None
@@ -69,16 +69,16 @@ def geometry(bench: Bench) -> dict[str, Any]:
                 "conditioning": step.conditioning,
                 "flow": step.flow,
             }
-            for step in bench.steps
+            for step in rig.steps
         ],
     }
 
 
-def point_path(bench: Bench, step: int) -> tuple[Array, float]:
+def point_path(rig: Rig, step: int) -> tuple[Array, float]:
     """Return the path (2, n) [m] on the pad of a point near the wafer's edge, and how long it takes [s]."""
-    machine, (drive, carrier) = bench.polisher, speeds(bench, bench.steps[step])
+    machine, (drive, carrier) = rig.polisher, speeds(rig, rig.steps[step])
     duration = machine.path_time(6, drive, carrier)
     if machine.outline.straight:
         duration = min(duration, 10.0)
-    x, y = machine.path(bench.wafer.radius - INSIDE, 0.0, np.linspace(0.0, duration, POINTS), drive, carrier)
+    x, y = machine.path(rig.wafer.radius - INSIDE, 0.0, np.linspace(0.0, duration, POINTS), drive, carrier)
     return np.stack([x, y]), duration

@@ -23,7 +23,7 @@ from planish.results.result import Result
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 __all__ = ["GROUPS", "SOURCES", "Comparison", "compare", "differing", "mixed", "shapley"]
 
@@ -182,7 +182,7 @@ def compare(
     a: SetupLike,
     b: SetupLike,
     outcomes: Sequence[str] = OUTCOMES,
-    run: Callable[[Bench], Mapping[str, object]] | None = None,
+    run: Callable[[Rig], Mapping[str, object]] | None = None,
 ) -> Comparison:
     """Compare two setups and share out the difference of each outcome among the groups of choices.
 
@@ -204,17 +204,17 @@ def compare(
         If an outcome is not a figure of the summary.
     """
     from planish.predict.wafer.polish import polish
-    from planish.setup.given import as_bench, as_setup
-    from planish.setup.si import Bench
+    from planish.setup.given import as_rig, as_setup
+    from planish.setup.si import Rig
 
     changes = None
-    if not isinstance(a, Bench) and not isinstance(b, Bench):
+    if not isinstance(a, Rig) and not isinstance(b, Rig):
         a, b = as_setup(a), as_setup(b)
         changes = a.changes_to(b)
-    bench_a, bench_b = as_bench(a), as_bench(b)
-    figures = run or (lambda bench: polish(bench).summary())
-    groups = tied_groups(bench_a, bench_b, differing(bench_a, bench_b))
-    trials = Trials(bench_a, bench_b, groups, figures)
+    rig_a, rig_b = as_rig(a), as_rig(b)
+    figures = run or (lambda rig: polish(rig).summary())
+    groups = tied_groups(rig_a, rig_b, differing(rig_a, rig_b))
+    trials = Trials(rig_a, rig_b, groups, figures)
     ends = trials.of(frozenset()), trials.of(trials.whole)
     asked = tuple(dict.fromkeys(outcomes))
     for key in asked:
@@ -237,7 +237,7 @@ def compare(
     members = {name: (name,) for name in everyone} | {group.name: group.members for group in groups}
     swaps = [
         *(group.note() for group in groups if group.reasons),
-        *reading_notes(bench_a, bench_b, groups),
+        *reading_notes(rig_a, rig_b, groups),
     ]
     return Comparison(
         a=_numbers(*ends, asked),

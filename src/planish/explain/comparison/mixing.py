@@ -12,7 +12,7 @@ from planish.engine.record import same
 from planish.setup.recipe import SPEEDS
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench, Head, Step
+    from planish.setup.si import Head, Rig, Step
 
 GROUPS = ("polisher", "head", "pad", "conditioner", "slurry", "recipe")
 """Groups of choices. "slurry" carries the removal laws calibrated with it."""
@@ -23,7 +23,7 @@ SURROUNDINGS = ("wafer", "ambient")
 CHOICES = (*GROUPS, *SURROUNDINGS)
 
 
-def differing(a: Bench, b: Bench) -> list[str]:
+def differing(a: Rig, b: Rig) -> list[str]:
     """Return the groups in which two setups differ, in the order of ``CHOICES``.
 
     Parameters
@@ -39,15 +39,15 @@ def differing(a: Bench, b: Bench) -> list[str]:
     return [group for group in CHOICES if not same(_content(a, group), _content(b, group))]
 
 
-def _content(bench: Bench, group: str) -> Any:
+def _content(rig: Rig, group: str) -> Any:
     if group == "slurry":
-        return bench.slurry, bench.removal
+        return rig.slurry, rig.removal
     if group == "wafer":
-        return bench.wafer, bench.die
-    return bench.steps if group == "recipe" else getattr(bench, group)
+        return rig.wafer, rig.die
+    return rig.steps if group == "recipe" else getattr(rig, group)
 
 
-def mixed(a: Bench, b: Bench, from_b: frozenset[Hashable]) -> Bench:
+def mixed(a: Rig, b: Rig, from_b: frozenset[Hashable]) -> Rig:
     """Return one setup with choices taken from another, made to fit each other.
 
     Parameters
@@ -59,7 +59,7 @@ def mixed(a: Bench, b: Bench, from_b: frozenset[Hashable]) -> Bench:
 
     Returns
     -------
-    Bench
+    Rig
         Of A and B.
 
     Notes
@@ -111,7 +111,7 @@ def same_zones(one: Head, other: Head) -> bool:
     return np.array_equal(one.zone_outer_radii, other.zone_outer_radii)
 
 
-def _fitted(step: Step, index: int, recipe: Bench, machine: Bench, head: Head, *, has_disk: bool) -> Step:
+def _fitted(step: Step, index: int, recipe: Rig, machine: Rig, head: Head, *, has_disk: bool) -> Step:
     changes: dict[str, Any] = {}
     if recipe.polisher.motion != machine.polisher.motion:
         own = machine.steps[min(index, len(machine.steps) - 1)]

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 from planish.explain.comparison.mixing import CHOICES, same_zones
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 HAIR = 1e-9  # [m] lengths closer than this are the same
 JOINT = " & "
-Rule = Callable[["Bench", "Bench", str, str], str]
+Rule = Callable[["Rig", "Rig", str, str], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Tied:
         return f"{names} are swapped together: " + "; ".join(self.reasons)
 
 
-def tied_groups(a: Bench, b: Bench, groups: Sequence[str]) -> list[Tied]:
+def tied_groups(a: Rig, b: Rig, groups: Sequence[str]) -> list[Tied]:
     """Return ``groups``, in which the setups differ, as those that can be swapped alone or only together."""
     parts = {group: {group} for group in groups}
     reasons: list[tuple[str, str]] = []
@@ -61,7 +61,7 @@ def tied_groups(a: Bench, b: Bench, groups: Sequence[str]) -> list[Tied]:
     return made
 
 
-def reading_notes(a: Bench, b: Bench, tied: Sequence[Tied]) -> list[str]:
+def reading_notes(a: Rig, b: Rig, tied: Sequence[Tied]) -> list[str]:
     """Return what is read over from one setup to the other where groups are swapped one without the other."""
     place = {member: group.name for group in tied for member in group.members}
 
@@ -80,7 +80,7 @@ def reading_notes(a: Bench, b: Bench, tied: Sequence[Tied]) -> list[str]:
     return notes
 
 
-def _laws(one: Bench, other: Bench, x: str, y: str) -> str:
+def _laws(one: Rig, other: Rig, x: str, y: str) -> str:
     die = one.die
     named = [film.material for film in one.wafer.films]
     if die is not None:
@@ -91,7 +91,7 @@ def _laws(one: Bench, other: Bench, x: str, y: str) -> str:
     return f"the slurry of {y} has no removal law for {', '.join(without)} on the wafer of {x}"
 
 
-def _stops(one: Bench, other: Bench, x: str, y: str) -> str:
+def _stops(one: Rig, other: Rig, x: str, y: str) -> str:
     films = one.wafer.films
     total = sum(film.thickness for film in films)
     for step in other.steps:
@@ -108,7 +108,7 @@ def _stops(one: Bench, other: Bench, x: str, y: str) -> str:
     return ""
 
 
-def _held(one: Bench, other: Bench, x: str, y: str) -> str:
+def _held(one: Rig, other: Rig, x: str, y: str) -> str:
     reach, radius = float(other.head.zone_outer_radii[-1]), one.wafer.radius
     if abs(reach - radius) <= 1e-6:
         return ""
@@ -117,7 +117,7 @@ def _held(one: Bench, other: Bench, x: str, y: str) -> str:
     )
 
 
-def _wafer_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
+def _wafer_on_machine(one: Rig, other: Rig, x: str, y: str) -> str:
     radius, bearing = one.wafer.radius, other.polisher.bearing
     short = radius - other.polisher.room
     if short > HAIR:
@@ -129,7 +129,7 @@ def _wafer_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
     return ""
 
 
-def _head_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
+def _head_on_machine(one: Rig, other: Rig, x: str, y: str) -> str:
     ring = one.head.ring
     reach = float(one.head.zone_outer_radii[-1]) + (ring.gap + ring.width if ring is not None else 0.0)
     short = reach - other.polisher.room
@@ -138,13 +138,13 @@ def _head_on_machine(one: Bench, other: Bench, x: str, y: str) -> str:
     return f"the head of {x} would hang {1e3 * short:.3g} mm over the pad's edge on the polisher of {y}"
 
 
-def _ring(one: Bench, other: Bench, x: str, y: str) -> str:
+def _ring(one: Rig, other: Rig, x: str, y: str) -> str:
     if one.head.ring is None and any(step.ring_pressure > 0 for step in other.steps):
         return f"the recipe of {y} presses a retaining ring, which the head of {x} does not have"
     return ""
 
 
-def _disk(one: Bench, other: Bench, x: str, y: str) -> str:
+def _disk(one: Rig, other: Rig, x: str, y: str) -> str:
     disk, machine = one.conditioner, other.polisher
     if disk is None:
         return ""
@@ -158,7 +158,7 @@ def _disk(one: Bench, other: Bench, x: str, y: str) -> str:
     )
 
 
-def _bearing(one: Bench, other: Bench, x: str, y: str) -> str:
+def _bearing(one: Rig, other: Rig, x: str, y: str) -> str:
     bearing = one.polisher.bearing
     if bearing is None or other.polisher.bearing is None:
         return ""

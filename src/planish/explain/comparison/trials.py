@@ -11,7 +11,7 @@ from planish.explain.comparison.mixing import mixed
 from planish.explain.comparison.ties import Tied
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 
 def is_number(value: Any) -> bool:
@@ -54,7 +54,7 @@ class Trials:
     """The summaries of A with some groups from B, each computed once."""
 
     def __init__(
-        self, a: Bench, b: Bench, groups: Sequence[Tied], run: Callable[[Bench], Mapping[str, Any]]
+        self, a: Rig, b: Rig, groups: Sequence[Tied], run: Callable[[Rig], Mapping[str, Any]]
     ) -> None:
         self.a, self.b, self.run = a, b, run
         self.members = {group.name: group.members for group in groups}

@@ -52,7 +52,7 @@ def wafer(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
             SimpleNamespace(name=name, **{what: rows[index] for what, rows in profiles.items()})
             for index, name in enumerate(_names(data, "step"))
         ),
-        bench=SimpleNamespace(
+        rig=SimpleNamespace(
             wafer=SimpleNamespace(
                 radius=float(data.attrs["wafer_radius"]), edge_exclusion=float(data.attrs["edge_exclusion"])
             )

@@ -97,7 +97,7 @@ def pad_figure(lot: LotResult) -> Figure:
     """
     fig = figure(12.0, 4.6)
     grid = subplots(fig, 1, 2)
-    top = lot.bench.pad.layers[0].thickness
+    top = lot.rig.pad.layers[0].thickness
     middles = lot.ring_middles * 1e3
     for index, wafer in enumerate(sorted({0, lot.wafers // 3, 2 * lot.wafers // 3, lot.wafers - 1})):
         look = line_look(index)
@@ -106,7 +106,7 @@ def pad_figure(lot: LotResult) -> Figure:
     for ax in grid:
         if under.size:
             ax.axvspan(under[0], under[-1], color="#eef3f7", zorder=0)
-        ax.set_xlabel(f"{lot.bench.polisher.place_word} [mm]")
+        ax.set_xlabel(f"{lot.rig.polisher.place_word} [mm]")
     grid[0].set_ylabel("top pad thickness [µm]")
     grid[0].set_title("Pad profile (shaded: under the wafer)")
     grid[0].legend()
@@ -181,7 +181,7 @@ def sweep_figure(design: SweepDesign) -> Figure:
     grid[1].set_title("Pad cut (shaded: under the wafer)")
     grid[1].set_ylim(bottom=0)
     grid[1].legend()
-    words = f"{design.bench.polisher.place_word} [mm]"
+    words = f"{design.rig.polisher.place_word} [mm]"
     for ax in grid:
         ax.set_xlabel(words)
     return fig

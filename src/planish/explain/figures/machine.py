@@ -17,21 +17,21 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from planish.physics.motion.motion import Outline
-    from planish.setup.si import Bench, Step
+    from planish.setup.si import Rig, Step
 
 PAD_FILL, WAFER_FILL, RING_FILL, DISK_FILL = "#e8edf2", "#cfe3f3", "#9aa7b4", "#f3d9a6"
 MM = 1e3
 
 
 @styled
-def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None) -> Figure:
+def machine_plan(rig: Rig, step: int = 0, turns: float = 6.0, ax: Any = None) -> Figure:
     """Draw a machine in plan, to scale [mm].
 
     The line is the path on the pad of a point 10 mm inside the wafer's edge.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     step
         Number of the recipe step at whose speeds it is drawn, from 0.
@@ -45,14 +45,14 @@ def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None
     Figure
         In the house style.
     """
-    plan = bench.polisher.outline
+    plan = rig.polisher.outline
     size = (9.5, 4.2) if plan.straight else (7.0, 6.4)
     fig = figure(*size) if ax is None else ax.figure
     ax = axes(fig, 1, 1, 1) if ax is None else ax
-    chosen = bench.steps[step]
-    (_strip if plan.straight else _disc)(ax, bench, plan)
-    _carrier(ax, bench, (plan.carrier, 0.0))
-    x, y = wafer_point_path(bench, chosen, bench.wafer.radius - 0.010, turns)
+    chosen = rig.steps[step]
+    (_strip if plan.straight else _disc)(ax, rig, plan)
+    _carrier(ax, rig, (plan.carrier, 0.0))
+    x, y = wafer_point_path(rig, chosen, rig.wafer.radius - 0.010, turns)
     ax.plot(
         x * MM,
         y * MM,
@@ -61,22 +61,22 @@ def machine_plan(bench: Bench, step: int = 0, turns: float = 6.0, ax: Any = None
         alpha=0.85,
         label="path on the pad of a point 10 mm inside the edge",
     )
-    _conditioner(ax, bench)
+    _conditioner(ax, rig)
     ax.set_aspect("equal")
     ax.grid(False)
     ax.set_xlabel("x [mm]")
     ax.set_ylabel("y [mm]")
-    ax.set_title(f"{bench.polisher.motion} polisher, plan to scale: {speeds_text(bench, chosen)}")
+    ax.set_title(f"{rig.polisher.motion} polisher, plan to scale: {speeds_text(rig, chosen)}")
     return fig
 
 
 @styled
-def machines_side_by_side(benches: Mapping[str, Bench], step: int = 0) -> Figure:
+def machines_side_by_side(rigs: Mapping[str, Rig], step: int = 0) -> Figure:
     """Draw several machines in plan in one row, each to its own scale.
 
     Parameters
     ----------
-    benches
+    rigs
         Setups by name.
     step
         Number of the recipe step, from 0.
@@ -87,19 +87,19 @@ def machines_side_by_side(benches: Mapping[str, Bench], step: int = 0) -> Figure
         In the house style.
     """
     fig = figure(16.0, 5.6)
-    for index, bench in enumerate(benches.values()):
-        ax = axes(fig, 1, len(benches), index + 1)
-        machine_plan(bench, step, ax=ax)
-        ax.set_title(f"{bench.polisher.motion}: {speeds_text(bench, bench.steps[step])}", fontsize=12)
+    for index, rig in enumerate(rigs.values()):
+        ax = axes(fig, 1, len(rigs), index + 1)
+        machine_plan(rig, step, ax=ax)
+        ax.set_title(f"{rig.polisher.motion}: {speeds_text(rig, rig.steps[step])}", fontsize=12)
     return fig
 
 
-def speeds_text(bench: Bench, step: Step) -> str:
+def speeds_text(rig: Rig, step: Step) -> str:
     """Return the speeds of a step, for the motion of the machine.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     step
         Of its recipe.
@@ -109,20 +109,20 @@ def speeds_text(bench: Bench, step: Step) -> str:
     str
         In the trade's units.
     """
-    machine = bench.polisher
-    drive, carrier = speeds(bench, step)
+    machine = rig.polisher
+    drive, carrier = speeds(rig, step)
     return f"{machine.drive.text(drive)}, carrier {carrier * 60.0 / (2 * np.pi):.0f} rpm"
 
 
-def _disc(ax: Any, bench: Bench, plan: Outline) -> None:
+def _disc(ax: Any, rig: Rig, plan: Outline) -> None:
     ax.add_patch(Circle((0, 0), plan.edge * MM, facecolor=PAD_FILL, edgecolor=FAINT, linewidth=1.5))
     if plan.turns:
-        if bench.pad.grooves.depth > 0:
+        if rig.pad.grooves.depth > 0:
             for radius in np.arange(0.02, plan.edge, 0.02):
                 ax.add_patch(Circle((0, 0), radius * MM, fill=False, edgecolor="#d3dae1", linewidth=0.5))
         ax.plot(0, 0, marker="+", color=FAINT, markersize=10)
-        _turn_arrow(ax, (0.0, 0.0), 0.93 * plan.edge, bench.polisher.drive.part)
-    if bench.polisher.hole_fraction:
+        _turn_arrow(ax, (0.0, 0.0), 0.93 * plan.edge, rig.polisher.drive.part)
+    if rig.polisher.hole_fraction:
         span = np.arange(-plan.edge, plan.edge, 0.025)
         px, py = np.meshgrid(span, span)
         inside = np.hypot(px, py) < plan.edge - 0.008
@@ -130,7 +130,7 @@ def _disc(ax: Any, bench: Bench, plan: Outline) -> None:
     if plan.orbit:
         _orbit(ax, plan)
     else:
-        radius = bench.polisher.dispense_radius
+        radius = rig.polisher.dispense_radius
         _drop(ax, (radius * np.cos(2.4), radius * np.sin(2.4)))
     limit = plan.edge * MM * 1.06
     ax.set_xlim(-limit, limit)
@@ -149,13 +149,13 @@ def _orbit(ax: Any, plan: Outline) -> None:
     _halo(note, WAFER_FILL)
 
 
-def _visible(bench: Bench, plan: Outline) -> float:
+def _visible(rig: Rig, plan: Outline) -> float:
     """Length [m] of a strip that the plan shows: the upper run, or what the wafer needs."""
-    return max(plan.length / 2, 2.4 * bench.wafer.radius)
+    return max(plan.length / 2, 2.4 * rig.wafer.radius)
 
 
-def _strip(ax: Any, bench: Bench, plan: Outline) -> None:
-    machine, half, length = bench.polisher, plan.edge, _visible(bench, plan)
+def _strip(ax: Any, rig: Rig, plan: Outline) -> None:
+    machine, half, length = rig.polisher, plan.edge, _visible(rig, plan)
     ax.add_patch(
         Rectangle(
             (-length / 2 * MM, -half * MM),
@@ -206,20 +206,20 @@ def _strip(ax: Any, bench: Bench, plan: Outline) -> None:
     ax.set_ylim(-1.12 * half * MM, 1.12 * half * MM)
 
 
-def _carrier(ax: Any, bench: Bench, centre: tuple[float, float]) -> None:
+def _carrier(ax: Any, rig: Rig, centre: tuple[float, float]) -> None:
     at = (centre[0] * MM, centre[1] * MM)
     ax.add_patch(
-        Circle(at, bench.wafer.radius * MM, facecolor=WAFER_FILL, edgecolor=INK, linewidth=1.4, alpha=0.75)
+        Circle(at, rig.wafer.radius * MM, facecolor=WAFER_FILL, edgecolor=INK, linewidth=1.4, alpha=0.75)
     )
-    for radius in bench.head.zone_outer_radii[:-1]:
+    for radius in rig.head.zone_outer_radii[:-1]:
         ax.add_patch(Circle(at, radius * MM, fill=False, edgecolor=FAINT, linewidth=0.8, linestyle="--"))
-    if bench.head.ring is not None:
-        outer = bench.wafer.radius + bench.head.ring.gap + bench.head.ring.width
+    if rig.head.ring is not None:
+        outer = rig.wafer.radius + rig.head.ring.gap + rig.head.ring.width
         ax.add_patch(
             Annulus(
                 at,
                 outer * MM,
-                bench.head.ring.width * MM,
+                rig.head.ring.width * MM,
                 facecolor=RING_FILL,
                 edgecolor=INK,
                 linewidth=0.8,
@@ -227,18 +227,18 @@ def _carrier(ax: Any, bench: Bench, centre: tuple[float, float]) -> None:
             )
         )
     ax.plot(*at, marker="+", color=INK, markersize=10)
-    _turn_arrow(ax, centre, 0.5 * bench.wafer.radius, "carrier")
+    _turn_arrow(ax, centre, 0.5 * rig.wafer.radius, "carrier")
 
 
-def _conditioner(ax: Any, bench: Bench) -> None:
-    disk = bench.conditioner
+def _conditioner(ax: Any, rig: Rig) -> None:
+    disk = rig.conditioner
     if disk is None:
         return
     sweep = disk.sweep
     middle = 0.5 * (sweep.inner + sweep.outer)
-    plan = bench.polisher.outline
+    plan = rig.polisher.outline
     if plan.straight:
-        x = 0.3 * _visible(bench, plan)
+        x = 0.3 * _visible(rig, plan)
         spot, ends = (x, middle), ((x, sweep.inner), (x, sweep.outer))
     else:
         turn = np.deg2rad(215.0)
@@ -291,13 +291,13 @@ def _turn_arrow(ax: Any, centre: tuple[float, float], radius: float, text: str) 
 
 
 def wafer_point_path(
-    bench: Bench, step: Step, radius: float, turns: float, points: int = 1500
+    rig: Rig, step: Step, radius: float, turns: float, points: int = 1500
 ) -> tuple[Any, Any]:
     """Return the path of a wafer point on the pad, in the frame of the plan.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     step
         Of its recipe.
@@ -314,12 +314,12 @@ def wafer_point_path(
         (x, y) [m], (points,). A belt slides away under the carrier, so its path is wrapped to the belt's
         visible length.
     """
-    machine, plan = bench.polisher, bench.polisher.outline
-    drive, carrier = speeds(bench, step)
+    machine, plan = rig.polisher, rig.polisher.outline
+    drive, carrier = speeds(rig, step)
     times = np.linspace(0.0, machine.path_time(turns, drive, carrier), points)
     x, y = machine.path(radius, 0.0, times, drive, carrier)
     if plan.straight:
-        length = _visible(bench, plan)
+        length = _visible(rig, plan)
         x = (np.asarray(x) + length / 2) % length - length / 2
         jumps = np.flatnonzero(np.abs(np.diff(x)) > length / 2) + 1
         x, y = np.insert(x, jumps, np.nan), np.insert(np.asarray(y), jumps, np.nan)

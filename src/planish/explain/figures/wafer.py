@@ -103,7 +103,7 @@ def edge_figure(result: WaferResult, units: str = "trade", span: float = 0.02) -
     """
     fig = figure(8.0, 4.8)
     ax = axes(fig, 1, 1, 1)
-    from_edge = (result.bench.wafer.radius - result.radius) * 1e3
+    from_edge = (result.rig.wafer.radius - result.radius) * 1e3
     show = from_edge <= span * 1e3
     for index, step in enumerate(result.steps):
         mean = result.mean(step.pressure)
@@ -138,8 +138,8 @@ def map_figure(result: WaferResult, points: int = 221) -> Figure:
     grid = subplots(fig, 1, 2)
     extent = [maps.x[0] * 1e3, maps.x[-1] * 1e3, maps.x[0] * 1e3, maps.x[-1] * 1e3]
     total = maps.remaining.sum(axis=0)
-    edge = result.bench.wafer.radius
-    inside = np.hypot(*np.meshgrid(maps.x, maps.x)) <= edge - result.bench.wafer.edge_exclusion
+    edge = result.rig.wafer.radius
+    inside = np.hypot(*np.meshgrid(maps.x, maps.x)) <= edge - result.rig.wafer.edge_exclusion
     for ax, field, title in (
         (grid[0], maps.removed * 1e9, "Removed [nm]"),
         (grid[1], total * 1e9, "Film left [nm]"),
@@ -152,7 +152,7 @@ def map_figure(result: WaferResult, points: int = 221) -> Figure:
         rim = Circle((0, 0), edge * 1e3, facecolor="none", edgecolor=INK, linewidth=1.5)
         ax.add_patch(rim)
         image.set_clip_path(rim)
-        keep = (edge - result.bench.wafer.edge_exclusion) * 1e3
+        keep = (edge - result.rig.wafer.edge_exclusion) * 1e3
         ax.add_patch(Circle((0, 0), keep, facecolor="none", edgecolor=PAPER, linewidth=1, linestyle="--"))
         ax.set_title(title)
         ax.set_xlabel("x [mm]")
@@ -294,14 +294,14 @@ def residual_map(
 
 
 def _exclusion(ax: Any, result: WaferResult) -> None:
-    edge = result.bench.wafer.radius * 1e3
-    ax.axvspan(edge - result.bench.wafer.edge_exclusion * 1e3, edge, color="#eceff2", zorder=0)
+    edge = result.rig.wafer.radius * 1e3
+    ax.axvspan(edge - result.rig.wafer.edge_exclusion * 1e3, edge, color="#eceff2", zorder=0)
     ax.set_xlim(0, edge)
 
 
 def _robust_limits(ax: Any, result: WaferResult) -> None:
     """Keep the profile readable where the last millimetre shoots up: limits from what lies inside the exclusion."""
-    inside = (result.bench.wafer.radius - result.bench.wafer.edge_exclusion) * 1e3
+    inside = (result.rig.wafer.radius - result.rig.wafer.edge_exclusion) * 1e3
     values = [
         line.get_ydata()[np.asarray(line.get_xdata()) <= inside]
         for line in ax.get_lines()

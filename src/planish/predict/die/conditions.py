@@ -18,7 +18,7 @@ from planish.physics.surface import asperities
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
@@ -99,7 +99,7 @@ class LocalConditions(Record):
 
 
 def pad_state(
-    bench: Bench,
+    rig: Rig,
     pressure: float,
     *,
     decay_length: float | None = None,
@@ -113,7 +113,7 @@ def pad_state(
     """
     from planish.predict.wafer.pad_surface import as_conditioned, summit_curve
 
-    surface = as_conditioned(bench)
+    surface = as_conditioned(rig)
     curve = summit_curve(surface)
     reach = float(curve.at(pressure, "decay_length")) if decay_length is None else decay_length
     real = float(curve.at(pressure, "real_pressure")) if real_pressure is None else real_pressure
@@ -124,7 +124,7 @@ def pad_state(
 
 
 def stack_compliance(
-    bench: Bench, groove_depth: float | None = None, top_thickness: float | None = None
+    rig: Rig, groove_depth: float | None = None, top_thickness: float | None = None
 ) -> Callable[[Array], Array]:
     """Return the compliance [m/Pa] of the setup's pad stack as a function of wave number [rad/m].
 
@@ -132,36 +132,36 @@ def stack_compliance(
     """
     from planish.predict.wafer.contact_model import pad_layers
 
-    layers, base = pad_layers(bench, groove_depth, top_thickness), bench.polisher.base()
+    layers, base = pad_layers(rig, groove_depth, top_thickness), rig.polisher.base()
     return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
 
 
-def wafer_rigidity(bench: Bench) -> float:
+def wafer_rigidity(rig: Rig) -> float:
     """Return the bending stiffness of the wafer [N m]."""
     from planish.physics.pressure.layers import plate_stiffness
 
-    wafer = bench.wafer
+    wafer = rig.wafer
     return plate_stiffness(wafer.modulus, wafer.poisson, wafer.thickness)
 
 
-def place_radius(bench: Bench, place: str | float, field: float = 0.0) -> tuple[str, float]:
+def place_radius(rig: Rig, place: str | float, field: float = 0.0) -> tuple[str, float]:
     """Return (name, radius [m]) of "centre", "mid", "edge" or a radius [m].
 
     "edge" is the outermost place at which a field of side ``field`` [m] lies inside the edge exclusion.
     """
-    usable = bench.wafer.radius - bench.wafer.edge_exclusion
+    usable = rig.wafer.radius - rig.wafer.edge_exclusion
     if isinstance(place, str):
         radii = {"centre": 0.0, "mid": usable / 2, "edge": max(usable - field / 2, usable / 2)}
         if place not in radii:
             raise SetupError(refuse("place", place, "'centre', 'mid', 'edge' or a radius in metres"))
         return place, radii[place]
-    if not 0 <= place <= bench.wafer.radius:
-        raise SetupError(refuse("place [m]", place, f"between 0 and {bench.wafer.radius:g}"))
+    if not 0 <= place <= rig.wafer.radius:
+        raise SetupError(refuse("place [m]", place, f"between 0 and {rig.wafer.radius:g}"))
     return f"r = {place * 1e3:.1f} mm", float(place)
 
 
 def local_conditions(
-    bench: Bench,
+    rig: Rig,
     wafer: WaferResult,
     place: str,
     radius: float,
@@ -182,9 +182,9 @@ def local_conditions(
         temperature = float(np.mean(record.temperatures))
         by_film = {
             film.material: float(np.interp(radius, wafer.radius, record.curves[i][-1])) / record.duration
-            for i, film in reversed(list(enumerate(bench.wafer.films)))
+            for i, film in reversed(list(enumerate(rig.wafer.films)))
         }
-        top = bench.wafer.films[0].material
+        top = rig.wafer.films[0].material
         law = {
             name: float(
                 removal_rate(
@@ -196,7 +196,7 @@ def local_conditions(
                     friction=record.friction,
                 )
             )
-            for name, removal in bench.removal.items()
+            for name, removal in rig.removal.items()
         }
         factor = by_film[top] / law[top] if law.get(top, 0) > 0 else 1.0
         rates = {}
@@ -204,11 +204,11 @@ def local_conditions(
             if material in by_film:
                 rates[material] = by_film[material] * change
             elif material in law:
-                if "die" not in LAWS.get(bench.removal[material].law).scales:
+                if "die" not in LAWS.get(rig.removal[material].law).scales:
                     raise SetupError(
                         refuse(
                             f"removal.{material}.law",
-                            bench.removal[material].law,
+                            rig.removal[material].law,
                             "a law that may be used on the die",
                             "take another law, or make the material a film of the wafer",
                         )

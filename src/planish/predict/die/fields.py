@@ -36,14 +36,14 @@ if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 _BLOCK = 16384
 MOST_FIELDS = 20_000
 
 
-def field_centres(bench: Bench, width: float, height: float) -> list[tuple[float, float]]:
+def field_centres(rig: Rig, width: float, height: float) -> list[tuple[float, float]]:
     """Return the centres [m] of all fields that lie wholly inside the edge exclusion.
 
     Fields of ``width`` x ``height`` [m] tile the wafer, one of them in its middle.
@@ -54,7 +54,7 @@ def field_centres(bench: Bench, width: float, height: float) -> list[tuple[float
     """
     if not (width > 0 and height > 0):
         raise SetupError(refuse("field size [m]", (width, height), "above 0"))
-    usable = bench.wafer.radius - bench.wafer.edge_exclusion
+    usable = rig.wafer.radius - rig.wafer.edge_exclusion
     named = f"{width * 1e3:.4g} x {height * 1e3:.4g} mm"
     if np.pi * usable**2 / (width * height) > MOST_FIELDS:
         raise SetupError(
@@ -118,7 +118,7 @@ def polish_fields(
     SetupError: as ``polish_die``, and for a field that does not fit the wafer.
     CancelledError: if it was stopped.
     """
-    described, benches = described_platens(setup)
+    described, rigs = described_platens(setup)
     asked = asked_die(
         described,
         maps,
@@ -134,15 +134,15 @@ def polish_fields(
         },
     )
     check_maps(maps)
-    process, level, choices, assumed = settled(benches[0], process, level, choices, route)
+    process, level, choices, assumed = settled(rigs[0], process, level, choices, route)
     cells = die_input(maps, level)
     assumed += width_notes(cells, level)
-    platens = Platens.of(benches, wafer, after)
+    platens = Platens.of(rigs, wafer, after)
     ny, nx = cells.high.shape
     size = (nx * cells.cell, ny * cells.cell)
     if centres is not None and not len(centres):
         raise SetupError(refuse("centres", "none", "one or more"))
-    places = list(centres) if centres is not None else field_centres(benches[0], *size)
+    places = list(centres) if centres is not None else field_centres(rigs[0], *size)
     known: dict[float, tuple[LocalConditions, list[DiePad]]] = {}
     pieces = []
     for x, y in places:
@@ -158,12 +158,12 @@ def polish_fields(
         process=process,
         route=route,
         size=size,
-        wafer_radius=benches[0].wafer.radius,
+        wafer_radius=rigs[0].wafer.radius,
         duration=pieces[0][2].duration,
         merits=level.merits,
         fields=tuple(fields),
         said=tuple(unique([*assumed, *standing_notes(platens, after), *length_notes(choices, route)])),
-        rests_on=sources_of(benches, level, route),
+        rests_on=sources_of(rigs, level, route),
         asked=asked,
     )
 

@@ -10,7 +10,7 @@ from planish.predict.die.level import Level
 from planish.setup.processes import PROCESSES, process_shown
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench, Die
+    from planish.setup.si import Die, Rig
 
 
 def default_level(process: str) -> Level:
@@ -30,11 +30,11 @@ def default_level(process: str) -> Level:
     return level
 
 
-def process_of(bench: Bench) -> str:
+def process_of(rig: Rig) -> str:
     """Return the die process of a setup: that of its die section, else the one that its films show."""
-    if bench.die is not None:
-        return bench.die.process
-    return process_shown(film.material for film in bench.wafer.films).name
+    if rig.die is not None:
+        return rig.die.process
+    return process_shown(film.material for film in rig.wafer.films).name
 
 
 def described_level(die: Die | None, process: str) -> Level:

@@ -118,5 +118,5 @@ def pad_after(
         radius=lot.radius,
         change=np.asarray(rate[-1] / np.maximum(rate[0], 1e-30)),
         new_decay_length=float(records.tail[0]),
-        raised=tuple(note for note in lot.said if note not in lot.bench.notes),
+        raised=tuple(note for note in lot.said if note not in lot.rig.notes),
     )

@@ -15,19 +15,19 @@ from planish.predict.die.conditions import LocalConditions, SurfaceState, local_
 from planish.predict.die.model import DiePad
 from planish.predict.die.pad import PadAfter
 from planish.predict.wafer.polish import polish
-from planish.setup.given import as_bench, as_described
+from planish.setup.given import as_described, as_rig
 from planish.units import show
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
 
-def described_platens(setup: SetupLike | Sequence[SetupLike]) -> tuple[list[Setup | Bench], list[Bench]]:
+def described_platens(setup: SetupLike | Sequence[SetupLike]) -> tuple[list[Setup | Rig], list[Rig]]:
     """Return one setup, or several (platens one after the other), as described and as SI records.
 
     Raises
@@ -39,35 +39,35 @@ def described_platens(setup: SetupLike | Sequence[SetupLike]) -> tuple[list[Setu
     described = [as_described(one) for one in several]
     if not described:
         raise SetupError(refuse("setups", "none", "one or more"))
-    benches = [as_bench(one) for one in described]
-    first = benches[0].wafer.radius
-    for number, bench in enumerate(benches[1:], 2):
-        if abs(bench.wafer.radius - first) > 1e-6 * first:
+    rigs = [as_rig(one) for one in described]
+    first = rigs[0].wafer.radius
+    for number, rig in enumerate(rigs[1:], 2):
+        if abs(rig.wafer.radius - first) > 1e-6 * first:
             raise SetupError(
                 refuse(
-                    f"platen {number}, {bench.title or 'untitled'}: wafer.diameter",
-                    show(2 * bench.wafer.radius, "length"),
+                    f"platen {number}, {rig.title or 'untitled'}: wafer.diameter",
+                    show(2 * rig.wafer.radius, "length"),
                     f"{show(2 * first, 'length')}, as on the first: one wafer passes them all",
                 )
             )
-    return described, benches
+    return described, rigs
 
 
 @dataclass(frozen=True, slots=True)
 class Platens:
     """Setups, what the wafer level says of each, and their pads."""
 
-    benches: tuple[Bench, ...]
+    rigs: tuple[Rig, ...]
     wafers: tuple[WaferResult, ...]
     pads: tuple[_PlatenPad, ...]
 
     @classmethod
-    def of(cls, benches: list[Bench], wafer: WaferResult | None, after: PadAfter | None) -> Platens:
+    def of(cls, rigs: list[Rig], wafer: WaferResult | None, after: PadAfter | None) -> Platens:
         """Return them; ``wafer`` and ``after`` (a worn pad) are those of the first platen."""
         return cls(
-            tuple(benches),
-            (wafer or polish(benches[0]), *(polish(other) for other in benches[1:])),
-            tuple(_PlatenPad.of(one, after if number == 0 else None) for number, one in enumerate(benches)),
+            tuple(rigs),
+            (wafer or polish(rigs[0]), *(polish(other) for other in rigs[1:])),
+            tuple(_PlatenPad.of(one, after if number == 0 else None) for number, one in enumerate(rigs)),
         )
 
     def at(
@@ -75,8 +75,8 @@ class Platens:
     ) -> tuple[LocalConditions, list[DiePad]]:
         """Return the conditions at ``radius`` [m] through all platens, and the pads there."""
         each = [
-            local_conditions(bench, found, name, radius, needed, pad.change(radius))
-            for bench, found, pad in zip(self.benches, self.wafers, self.pads, strict=True)
+            local_conditions(rig, found, name, radius, needed, pad.change(radius))
+            for rig, found, pad in zip(self.rigs, self.wafers, self.pads, strict=True)
         ]
         on = [pad.at(one.pressure, given) for pad, one in zip(self.pads, each, strict=True)]
         return _in_turn(each), on
@@ -86,16 +86,16 @@ class Platens:
 class _PlatenPad:
     """The pad of one platen: what the die meets of it at any pressure."""
 
-    bench: Bench
+    rig: Rig
     after: PadAfter | None
     compliance: Callable[[Array], Array]
     rigidity: float
 
     @classmethod
-    def of(cls, bench: Bench, after: PadAfter | None) -> _PlatenPad:
+    def of(cls, rig: Rig, after: PadAfter | None) -> _PlatenPad:
         worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
         return cls(
-            bench, after, die_conditions.stack_compliance(bench, *worn), die_conditions.wafer_rigidity(bench)
+            rig, after, die_conditions.stack_compliance(rig, *worn), die_conditions.wafer_rigidity(rig)
         )
 
     def change(self, radius: float) -> float:
@@ -104,7 +104,7 @@ class _PlatenPad:
     def at(self, pressure: float, given: SurfaceState | None) -> DiePad:
         summits = (None, None) if self.after is None else (self.after.decay_length, self.after.real_pressure)
         state = given or die_conditions.pad_state(
-            self.bench, pressure, decay_length=summits[0], real_pressure=summits[1]
+            self.rig, pressure, decay_length=summits[0], real_pressure=summits[1]
         )
         return DiePad(self.compliance, state, self.rigidity)
 

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 Route = Literal["density", "contact"]
@@ -113,7 +113,7 @@ def polish_die(
     SetupError
         For a material without removal law, an unknown process, place or route, maps that do not fit.
     """
-    described, benches = described_platens(setup)
+    described, rigs = described_platens(setup)
     asked = asked_die(
         described,
         maps,
@@ -132,9 +132,9 @@ def polish_die(
     )
     check_maps(maps)
     origin = (float(maps.origin[0]), float(maps.origin[1]))
-    bench = benches[0]
-    process, level, choices, assumed = settled(bench, process, level, choices, route)
-    platens = Platens.of(benches, wafer, after)
+    rig = rigs[0]
+    process, level, choices, assumed = settled(rig, process, level, choices, route)
+    platens = Platens.of(rigs, wafer, after)
     places = [place] if isinstance(place, str | float | int) else list(place)
     if not places:
         raise SetupError(refuse("place", place, "one place or more"))
@@ -142,7 +142,7 @@ def polish_die(
     side = min(shape) * maps.cell
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
     assumed += width_notes(cells, level)
-    for number, (name, radius) in enumerate(place_radius(bench, p, side) for p in places):
+    for number, (name, radius) in enumerate(place_radius(rig, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)
         local, on = platens.at(name, radius, level.materials(), pad_state)
@@ -153,7 +153,7 @@ def polish_die(
 
         dies.append(polish_one(cells, level, local, on, choices, origin=origin, route=route, tell=told))
         told(1.0)
-    budget = exposure or _exposure(bench)
+    budget = exposure or _exposure(rig)
     return DieResult(
         process=process,
         level=level,
@@ -167,14 +167,14 @@ def polish_die(
         notes=tuple(
             unique([*assumed, *standing_notes(platens, after), *_notes(dies, level, choices, route)])
         ),
-        rests_on=sources_of(benches, level, route),
+        rests_on=sources_of(rigs, level, route),
         route=route,
         asked=asked,
     )
 
 
 def asked_die(
-    described: Sequence[Setup | Bench],
+    described: Sequence[Setup | Rig],
     maps: LayoutMaps,
     wafer: WaferResult | None,
     options: dict[str, object],
@@ -229,7 +229,7 @@ def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array
 
 
 def settled(
-    bench: Bench, process: str | None, level: Level | None, choices: DieChoices | None, route: Route
+    rig: Rig, process: str | None, level: Level | None, choices: DieChoices | None, route: Route
 ) -> tuple[str, Level, DieChoices, list[str]]:
     """Return process, level and choices with what was left open filled in, and the notes that say so.
 
@@ -238,17 +238,17 @@ def settled(
     SetupError
         For an unknown process or route.
     """
-    process = process or process_of(bench)
+    process = process or process_of(rig)
     if route not in ("density", "contact"):
         raise SetupError(refuse("route", route, "'density' or 'contact'"))
-    assumed = [] if level is not None else _assumed(bench, process)
-    level = level or described_level(bench.die, process)
-    choices = choices or DieChoices(planarization_length=measured_length(bench.die, process))
+    assumed = [] if level is not None else _assumed(rig, process)
+    level = level or described_level(rig.die, process)
+    choices = choices or DieChoices(planarization_length=measured_length(rig.die, process))
     return process, level, choices, assumed
 
 
-def _exposure(bench: Bench) -> tuple[float, float, float]:
-    die = bench.die
+def _exposure(rig: Rig) -> tuple[float, float, float]:
+    die = rig.die
     given = (None, None, None) if die is None else (die.wavelength, die.aperture, die.k2)
     wavelength, aperture, k2 = (
         own if own is not None else usual for own, usual in zip(given, EXPOSURE, strict=True)
@@ -256,12 +256,10 @@ def _exposure(bench: Bench) -> tuple[float, float, float]:
     return wavelength, aperture, k2
 
 
-def _assumed(bench: Bench, process: str) -> list[str]:
+def _assumed(rig: Rig, process: str) -> list[str]:
     """Say which values of the level nobody gave."""
-    level = described_level(bench.die, process)
-    told = [
-        f"{name.replace('_', ' ')} {value}" for name, value in left_open(bench.die, level, process).items()
-    ]
+    level = described_level(rig.die, process)
+    told = [f"{name.replace('_', ' ')} {value}" for name, value in left_open(rig.die, level, process).items()]
     if not told:
         return []
     said = PROCESSES.get(process).source
@@ -301,9 +299,9 @@ def length_notes(choices: DieChoices, route: str) -> list[str]:
     return []
 
 
-def sources_of(benches: list[Bench], level: Level, route: str) -> tuple[str, ...]:
+def sources_of(rigs: list[Rig], level: Level, route: str) -> tuple[str, ...]:
     """Return the sources that a die on all these platens rests on."""
-    return tuple(unique(line for one in benches for line in _sources(one, level, route)))
+    return tuple(unique(line for one in rigs for line in _sources(one, level, route)))
 
 
 def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
@@ -311,7 +309,7 @@ def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
     worn = [] if after is None else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
     return [
         *worn,
-        *(line for one in platens.benches for line in one.notes if line.startswith(OUTSIDE)),
+        *(line for one in platens.rigs for line in one.notes if line.startswith(OUTSIDE)),
         *_underneath(platens.wafers),
         *(line for one in platens.wafers for line in one.strange()),
     ]
@@ -327,7 +325,7 @@ def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
     ]
 
 
-def _sources(bench: Bench, level: Level, route: str) -> list[str]:
+def _sources(rig: Rig, level: Level, route: str) -> list[str]:
     pressed: tuple[str, ...] = ()
     if route == "contact":
         from planish.predict.die import contact as die_contact
@@ -344,6 +342,6 @@ def _sources(bench: Bench, level: Level, route: str) -> list[str]:
             *topography.SOURCES,
             *depth_of_focus.SOURCES,
             *die_conditions.SOURCES,
-            *bench.sources,
+            *rig.sources,
         ]
     )

@@ -70,7 +70,7 @@ def _happen(state: LotState, plan: LotPlan, event: Event, draws: Chance) -> LotS
 
 def _between(state: LotState, plan: LotPlan) -> LotState:
     """Return the state after one wafer was unloaded and the next loaded."""
-    disk, time = plan.bench.conditioner, plan.handling_time
+    disk, time = plan.rig.conditioner, plan.handling_time
     if disk is not None and disk.mode == "ex-situ":
         time = max(time, disk.ex_situ_time)
         state = _condition(state, plan, disk.ex_situ_time)
@@ -86,17 +86,17 @@ def _rest(state: LotState, plan: LotPlan, time: float) -> LotState:
 def _condition(state: LotState, plan: LotPlan, time: float) -> LotState:
     """Return the state after conditioning without a wafer for ``time`` [s] at the speeds of the longest step."""
     pad = state.pad
-    if not plan.conditioning or plan.bench.conditioner is None or time <= 0:
+    if not plan.conditioning or plan.rig.conditioner is None or time <= 0:
         return state
     still = np.zeros(plan.summits.groups.duty.size)
     pad = aged(
         plan.summits,
         pad,
-        plan.bench,
+        plan.rig,
         separation=pad.separation,
         pressure=still,
         sliding=still,
-        cut=plan.ex_situ_cut * sharpness(plan.bench, pad.disk_use) * time,
+        cut=plan.ex_situ_cut * sharpness(plan.rig, pad.disk_use) * time,
         disk_time=time,
     )
     return replace(state, pad=pad)
@@ -106,7 +106,7 @@ def _incoming(plan: LotPlan, draws: Chance, *, monitor: bool) -> Array:
     """Return the films (films, n_r) [m] of the wafer; a monitor has no variation."""
     if monitor:
         return plan.incoming
-    bow = 1.0 + draws.bow * (2.0 * (plan.model.grid.r / plan.bench.wafer.radius) ** 2 - 1.0)
+    bow = 1.0 + draws.bow * (2.0 * (plan.model.grid.r / plan.rig.wafer.radius) ** 2 - 1.0)
     return plan.incoming * (draws.incoming * bow)
 
 
@@ -134,7 +134,7 @@ def _polish(
                 duration=duration,
             )
         except ModelError as error:
-            top = plan.bench.pad.layers[0].thickness
+            top = plan.rig.pad.layers[0].thickness
             by_then = f"{float(pad.worn.max()) * 1e3:.4g} of the pad's {top * 1e3:g} mm"
             raise ModelError(f"wafer {wafer}: {error}; by then {by_then} are worn away") from None
         left = np.maximum(left - found.removed, 0.0)
@@ -168,18 +168,18 @@ def _after_step(plan: LotPlan, step: LotStep, pad: LotPad, found: StepOutcome, l
     return aged(
         plan.summits,
         pad,
-        plan.bench,
+        plan.rig,
         separation=found.summits.separation,
         pressure=step.group_seen @ found.pressure / land,
         sliding=step.group_sliding * found.duration,
-        cut=step.cut * sharpness(plan.bench, pad.disk_use) * found.duration,
+        cut=step.cut * sharpness(plan.rig, pad.disk_use) * found.duration,
         disk_time=found.duration * step.disk_share,
     )
 
 
 def _still_there(plan: LotPlan, pad: LotPad, wafer: int) -> None:
     """Refuse to go on where the top pad is worn through: nothing here says how its sub-pad polishes."""
-    top = plan.bench.pad.layers[0].thickness
+    top = plan.rig.pad.layers[0].thickness
     deepest = int(np.argmax(pad.worn))
     if pad.worn[deepest] >= top:
         sooner = f"ask for fewer wafers, change the pad before that (event '{wafer - 1} pad'), or "

@@ -18,7 +18,7 @@ from planish.predict.wafer.step_plan import speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Bench, Conditioner, Step
+    from planish.setup.si import Conditioner, Rig, Step
 
 Array = NDArray[np.float64]
 RINGS_A_GROUP = 2  # summits age alike over about 20 mm of pad radius; heat and wear are kept ring by ring
@@ -153,9 +153,9 @@ class LotPad:
         seal(self.probability, self.separation, self.worn)
 
 
-def plan_summits(bench: Bench, rings: PadRings, areas: Array, highest_pressure: float) -> SummitPlan:
+def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: float) -> SummitPlan:
     """Work out what is fixed of the summits. ``highest_pressure`` [Pa] of the recipe."""
-    surface, disk = as_conditioned(bench), bench.conditioner
+    surface, disk = as_conditioned(rig), rig.conditioner
     if disk is not None:
         conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
     modulus = asperities.plane_modulus(surface.modulus, surface.poisson)
@@ -199,7 +199,7 @@ def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
     )
 
 
-def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
+def height_map(rig: Rig, rings: PadRings, nodes: Array) -> Array:
     """Return (n_r, n): mean over a wafer node's path of a pad profile given at the rings' middles.
 
     Between the middles the profile is taken as straight: as steps it would put steps under the
@@ -209,7 +209,7 @@ def height_map(bench: Bench, rings: PadRings, nodes: Array) -> Array:
     edges = np.interp(
         np.arange(fine * rings.middles.size + 1) / fine, np.arange(rings.edges.size), rings.edges
     )
-    shares = bench.polisher.wafer_to_pad_weights(nodes, edges)
+    shares = rig.polisher.wafer_to_pad_weights(nodes, edges)
     at = 0.5 * (edges[1:] + edges[:-1])
     straight = np.stack([np.interp(at, rings.middles, unit) for unit in np.eye(rings.middles.size)], axis=1)
     return np.asarray(shares @ straight)
@@ -240,7 +240,7 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
 def aged(
     plan: SummitPlan,
     pad: LotPad,
-    bench: Bench,
+    rig: Rig,
     *,
     separation: Array,
     pressure: Array,
@@ -255,7 +255,7 @@ def aged(
     meanwhile, ``disk_time`` [s] for which it worked.
     """
     wear = summit_balance.wear_constant(
-        bench.pad.polish_wear_coefficient, sliding, tip_radius=plan.tip_radius, modulus=plan.modulus
+        rig.pad.polish_wear_coefficient, sliding, tip_radius=plan.tip_radius, modulus=plan.modulus
     )
     renewal = plan.groups.members @ cut / (sqrt(3.0) * plan.deviation)
     probability, separation = pad.probability.copy(), separation.copy()
@@ -274,14 +274,14 @@ def aged(
     return LotPad(probability, separation, pad.worn + cut, pad.disk_use + disk_time)
 
 
-def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
+def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
     """Return how fast a sharp disk cuts each pad ring (n,) [m/s] at the speeds of ``step``; 0 without a disk.
 
     A pad that orbits does not bring all its places under an arm: there the disk is
     taken to cover the area between its innermost and outermost place evenly, unless a dwell
     table says otherwise.
     """
-    disk = bench.conditioner
+    disk = rig.conditioner
     if disk is None or disk.downforce <= 0:
         return np.zeros(rings.duty.size)
     path = disk.sweep
@@ -294,29 +294,29 @@ def cut_rates(bench: Bench, rings: PadRings, step: Step) -> Array:
         zone_edges=path.zone_edges,
         zone_dwell=path.zone_dwell,
     )
-    if not bench.polisher.disk_meets_all and path.zone_dwell is None:
+    if not rig.polisher.disk_meets_all and path.zone_dwell is None:
         positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
         shares = positions / positions.sum()
-    return conditioning.cut_profile(cut_matrix(bench, disk, rings, step, positions), shares)
+    return conditioning.cut_profile(cut_matrix(rig, disk, rings, step, positions), shares)
 
 
-def cut_matrix(bench: Bench, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
+def cut_matrix(rig: Rig, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
     """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
     return conditioning.cut_matrix(
-        bench.polisher,
+        rig.polisher,
         rings.edges,
         positions,
         disk_radius=disk.disk_radius,
         downforce=disk.downforce,
-        coefficient=bench.pad.wear_coefficient,
+        coefficient=rig.pad.wear_coefficient,
         disk_speed=disk.speed,
-        drive=speeds(bench, step)[0],
+        drive=speeds(rig, step)[0],
     )
 
 
-def sharpness(bench: Bench, disk_use: float) -> float:
+def sharpness(rig: Rig, disk_use: float) -> float:
     """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
-    disk = bench.conditioner
+    disk = rig.conditioner
     if disk is None:
         return 0.0
     # conditioning.sharpness, without its checks: they were made when the pad was new

@@ -19,7 +19,7 @@ from planish.errors import ModelError, refuse
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
     from planish.physics.pressure.radial_grid import PressureGrid
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 PAD_RINGS = 40
@@ -54,9 +54,9 @@ class PadRings(Kept):
     area: float
 
 
-def pad_rings(bench: Bench, grid: PressureGrid, rings: int = PAD_RINGS) -> PadRings:
+def pad_rings(rig: Rig, grid: PressureGrid, rings: int = PAD_RINGS) -> PadRings:
     """Return the pad rings of a setup's machine for the nodes of a pressure grid."""
-    return _pad_rings(_Machine(bench.polisher), rings, _Grid(grid))
+    return _pad_rings(_Machine(rig.polisher), rings, _Grid(grid))
 
 
 class _Grid:

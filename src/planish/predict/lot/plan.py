@@ -46,7 +46,7 @@ from planish.predict.wafer.step_plan import (
 
 if TYPE_CHECKING:
     from planish.physics.pressure.solve import PadOperator
-    from planish.setup.si import Bench, Step
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 HANDLING_TIME = 30.0  # [s] between wafers: unload, rinse, load (common practice, no source)
@@ -92,7 +92,7 @@ class LotPlan(Record):
     [1/s] and ``rest_sink`` [K]: how the pad cools between wafers.
     """
 
-    bench: Bench
+    rig: Rig
     conditioning: bool
     adjust: bool
     events: tuple[Event, ...]
@@ -117,7 +117,7 @@ class LotPlan(Record):
     @property
     def broken_in(self) -> float:
         """Use of the disk [s] in breaking a pad in."""
-        disk = self.bench.conditioner
+        disk = self.rig.conditioner
         return disk.break_in_time if self.conditioning and disk is not None else 0.0
 
     def events_before(self, wafer: int) -> list[Event]:
@@ -126,7 +126,7 @@ class LotPlan(Record):
 
 
 def plan_lot(
-    bench: Bench,
+    rig: Rig,
     wafers: int,
     *,
     conditioning: bool = True,
@@ -137,33 +137,33 @@ def plan_lot(
     cells: int = CELLS,
 ) -> LotPlan:
     """Work out what is fixed for a lot of ``wafers``; the arguments are those of ``polish_lot``."""
-    for step in bench.steps:
+    for step in rig.steps:
         if not np.max(step.zone_pressures) > 0:
             raise ModelError(
                 refuse(f"step {step.name}: zone pressures", "all 0", "above 0 in one zone at least")
             )
-    model = prepare(bench, cells=cells)
+    model = prepare(rig, cells=cells)
     grid = model.grid
-    rings = pad_rings(bench, grid)
-    highest = max(float(np.max(step.zone_pressures)) for step in bench.steps)
-    land = summit_land(bench, bench.pad.grooves.depth, model.land)
-    summits = plan_summits(bench, rings, grid.areas, max(highest, 1e3) / land)
-    inside = grid.r <= bench.wafer.radius - bench.wafer.edge_exclusion
+    rings = pad_rings(rig, grid)
+    highest = max(float(np.max(step.zone_pressures)) for step in rig.steps)
+    land = summit_land(rig, rig.pad.grooves.depth, model.land)
+    summits = plan_summits(rig, rings, grid.areas, max(highest, 1e3) / land)
+    inside = grid.r <= rig.wafer.radius - rig.wafer.edge_exclusion
     track = grid.areas @ rings.to_wafer / grid.areas.sum()
-    cuts = [cut_rates(bench, rings, step) if conditioning else np.zeros(track.size) for step in bench.steps]
-    times = [_planned_time(step) for step in bench.steps]
+    cuts = [cut_rates(rig, rings, step) if conditioning else np.zeros(track.size) for step in rig.steps]
+    times = [_planned_time(step) for step in rig.steps]
     fastest = max(float(np.max(cut)) for cut in cuts)
     expected = fastest * wafers * (sum(times) + handling_time)
-    worn_states, operators = _operators(bench, model, expected, workers)
-    ring_pressed = [back_load(bench, step, model).ring > 0 for step in bench.steps]
+    worn_states, operators = _operators(rig, model, expected, workers)
+    ring_pressed = [back_load(rig, step, model).ring > 0 for step in rig.steps]
     steps = tuple(
-        _plan_lot_step(bench, step, model, rings, operators, summits, cut, conditioning=conditioning)
-        for step, cut in zip(bench.steps, cuts, strict=True)
+        _plan_lot_step(rig, step, model, rings, operators, summits, cut, conditioning=conditioning)
+        for step, cut in zip(rig.steps, cuts, strict=True)
     )
-    through, base = platen_path(bench)
-    conductance, sink = heat.combined_sink([through, AIR_CONDUCTANCE], [base, bench.ambient.temperature])
+    through, base = platen_path(rig)
+    conductance, sink = heat.combined_sink([through, AIR_CONDUCTANCE], [base, rig.ambient.temperature])
     return LotPlan(
-        bench=bench,
+        rig=rig,
         conditioning=conditioning,
         adjust=adjust,
         events=events,
@@ -173,14 +173,14 @@ def plan_lot(
         summits=summits,
         inside=inside,
         weights=np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum(),
-        heights=height_map(bench, rings, grid.r),
+        heights=height_map(rig, rings, grid.r),
         track=track,
         under=track > 1e-3 * track.max(),
         pads={pressed: worn_pad(operators, model.plate, pressed) for pressed in set(ring_pressed)},
         worn_states=worn_states,
         between=Interpolation(worn_states),
         steps=steps,
-        incoming=np.stack([mean_profile(film, grid.r) for film in bench.wafer.films]),
+        incoming=np.stack([mean_profile(film, grid.r) for film in rig.wafer.films]),
         ex_situ_cut=cuts[int(np.argmax(times))],
         rest_rate=float(conductance) / steps[0].fixed.heat_capacity,
         rest_sink=float(sink),
@@ -192,25 +192,25 @@ def _planned_time(step: Step) -> float:
 
 
 def _operators(
-    bench: Bench, model: ContactModel, expected: float, workers: int
+    rig: Rig, model: ContactModel, expected: float, workers: int
 ) -> tuple[Array, list[PadOperator]]:
     """Return the worn states [m] and the elastic operators at them; one alone where wear is negligible."""
-    grooves, top = bench.pad.grooves, bench.pad.layers[0].thickness
+    grooves, top = rig.pad.grooves, rig.pad.layers[0].thickness
     most = min(grooves.depth, 0.9 * top) if grooves.pattern != "none" and grooves.depth > 0 else 0.6 * top
     if expected < 0.01 * most:
         return np.array([0.0]), [model.operator]
     worn = most * np.linspace(0.0, 1.0, STATES)
 
     def build(state: float) -> PadOperator:
-        layers = pad_layers(bench, max(grooves.depth - state, 0.0), top - state)
-        return pad_operator(model.grid, layers, bench.polisher.base())
+        layers = pad_layers(rig, max(grooves.depth - state, 0.0), top - state)
+        return pad_operator(model.grid, layers, rig.polisher.base())
 
     with ThreadPoolExecutor(max_workers=workers) as pool:
         return worn, [model.operator, *pool.map(build, worn[1:].tolist())]
 
 
 def _plan_lot_step(
-    bench: Bench,
+    rig: Rig,
     step: Step,
     model: ContactModel,
     rings: PadRings,
@@ -221,20 +221,20 @@ def _plan_lot_step(
     conditioning: bool,
 ) -> LotStep:
     """Work out what ``step`` fixes; ``operators`` of the pad's worn states, ``cut`` (n,) [m/s] of a sharp disk."""
-    plan = plan_step(bench, step, model, rings, conditioning=conditioning)
-    back = back_load(bench, step, model)
+    plan = plan_step(rig, step, model, rings, conditioning=conditioning)
+    back = back_load(rig, step, model)
     series = series_step(operators, model.plate, back.load, back.ring)
     fresh = conditions.PadState(
         summits=conditions.FreshSummits(model.summits),
-        groove_depth=bench.pad.grooves.depth,
-        temperatures=np.full(rings.middles.shape, bench.ambient.platen_temperature),
+        groove_depth=rig.pad.grooves.depth,
+        temperatures=np.full(rings.middles.shape, rig.ambient.platen_temperature),
     )
-    first = conditions.contact_pressure(bench, step, model, fresh)
+    first = conditions.contact_pressure(rig, step, model, fresh)
     pressure = np.concatenate([first.pressure, first.ring_pressure])[: series.load.size]
     group_seen = summits.groups.seen[:, : plan.all_speed.size]
     safe = np.maximum(group_seen.sum(axis=1), 1e-12)
     nominal = np.concatenate([back.load, np.full(plan.all_speed.size - back.load.size, back.ring)])
-    disk = bench.conditioner
+    disk = rig.conditioner
     share = 0.0 if disk is None else plan.disk_width / disk.disk_radius
     return LotStep(
         fixed=plan,
@@ -247,14 +247,14 @@ def _plan_lot_step(
         group_sliding=group_seen @ plan.all_speed * summits.groups.duty,
         cut=cut * share,
         disk_share=share,
-        grid=_time_grid(bench),
+        grid=_time_grid(rig),
         most=RUN_TO_RUN_MOST * step.stop_value if step.stop == "time" else step.max_time,
     )
 
 
-def _time_grid(bench: Bench) -> Array:
+def _time_grid(rig: Rig) -> Array:
     """Times from 0 to 1, closer at the start, where the pad warms up."""
-    laws = [bench.removal[film.material] for film in bench.wafer.films]
+    laws = [rig.removal[film.material] for film in rig.wafer.films]
     energy = max(
         law.activation_energy + law.coefficients.get(LAWS.get(law.law).activation, 0.0) for law in laws
     )

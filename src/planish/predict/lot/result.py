@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from planish.predict.lot.events import Event
     from planish.results.asked import Asked
     from planish.results.plain import Columns
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ class LotResult(Result):
 
     kind: ClassVar[str] = "lot"
 
-    bench: Bench
+    rig: Rig
     seed: int
     adjust: str
     conditioning: bool
@@ -97,7 +97,7 @@ class LotResult(Result):
         even = 100 * self.wiwnu_sigma
         wafer, cause = self.end_of_life()
         return (
-            f"{shortened(self.bench.title, 60)!r}, {counted(self.wafers, 'wafer')}, seed {self.seed}: rate "
+            f"{shortened(self.rig.title, 60)!r}, {counted(self.wafers, 'wafer')}, seed {self.seed}: rate "
             f"{rate[0]:.4g} to {rate[-1]:.4g} nm/min, WIWNU {even[0]:.3g} to {even[-1]:.3g} % (1σ), "
             + ("no limit reached" if wafer is None else f"{cause} at wafer {wafer}")
         )
@@ -124,14 +124,14 @@ class LotResult(Result):
         """
         from planish.physics.scratches import ScratchReference, scratch_index
 
-        bench, records = self.bench, self.records
-        law = bench.removal[bench.wafer.films[0].material]
-        disk = bench.conditioner
-        modulus = bench.pad.layers[0].modulus
+        rig, records = self.rig, self.records
+        law = rig.removal[rig.wafer.films[0].material]
+        disk = rig.conditioner
+        modulus = rig.pad.layers[0].modulus
         reference = ScratchReference(
             real_pressure=law.reference.real_pressure,
-            large_count=max(bench.slurry.large_particle_count, 1.0),
-            large_size=bench.slurry.large_particle_size,
+            large_count=max(rig.slurry.large_particle_count, 1.0),
+            large_size=rig.slurry.large_particle_size,
             pad_modulus=modulus,
             shedding=0.0,
             sliding_distance=max(float(records.sliding[0]), 1e-9),
@@ -152,7 +152,7 @@ class LotResult(Result):
 
     @cached_property
     def _end(self) -> tuple[int | None, str | None]:
-        records, limits, pad = self.records, self.limits, self.bench.pad
+        records, limits, pad = self.records, self.limits, self.rig.pad
         rate = _smooth(records.expected_rate)
         early = rate[min(4, rate.size - 1)]  # the pad is warm from about the fifth wafer on
         tests: list[tuple[str, NDArray[np.bool_]]] = []
@@ -227,7 +227,7 @@ class LotResult(Result):
         """Return what no real lot has, one line each, with the input that drives it."""
         records = self.records
         return strange(
-            self.bench,
+            self.rig,
             real_pressure=float(records.real_pressure.max()),
             friction=float(records.friction.max()),
             temperature=float(records.peak_temperature.max()),
@@ -239,7 +239,7 @@ class LotResult(Result):
         import polars as pl
 
         r = self.records
-        names = [step.name for step in self.bench.steps]
+        names = [step.name for step in self.rig.steps]
         return pl.DataFrame(
             {
                 "wafer": np.arange(1, self.wafers + 1),
@@ -279,7 +279,7 @@ class LotResult(Result):
         import xarray as xr
 
         r = self.records
-        top, depth = self.bench.pad.layers[0].thickness, self.bench.pad.grooves.depth
+        top, depth = self.rig.pad.layers[0].thickness, self.rig.pad.grooves.depth
         single = {
             "rate": ("m/s", "mean removal rate", r.rate),
             "mean_removed": ("m", "mean removed", r.mean_removed),
@@ -350,7 +350,7 @@ class LotResult(Result):
             },
         )
         made.attrs.update(
-            title=self.bench.title,
+            title=self.rig.title,
             event_wafers=np.array([event.wafer for event in self.events], dtype=np.int32),
         )
         return made

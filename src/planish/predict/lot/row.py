@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from planish.predict.lot.pad import LotPad
     from planish.predict.lot.plan import LotPlan
     from planish.predict.lot.step import StepOutcome
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
@@ -85,7 +85,7 @@ class Row:
 
         ``pad`` is that after the wafer; ``batch`` and ``process`` the chance in its rate.
         """
-        bench, weights, inside = plan.bench, plan.weights, plan.inside
+        rig, weights, inside = plan.rig, plan.weights, plan.inside
         times = tuple(found.duration for found in outcomes)
         total = sum(times)
         share = np.array(times) / total if total > 0 else np.full(len(times), 1.0 / len(times))
@@ -93,7 +93,7 @@ class Row:
         rate = mean / total if total > 0 else 0.0
         counted_in = removed[inside]
         deepest, average = float(pad.worn[plan.under].max()), float(plan.track @ pad.worn)
-        top, depth = bench.pad.layers[0].thickness, bench.pad.grooves.depth
+        top, depth = rig.pad.layers[0].thickness, rig.pad.grooves.depth
         gone = np.all(left[:, inside] <= 0, axis=0)
 
         def of_time(values: list[float]) -> float:
@@ -118,7 +118,7 @@ class Row:
             groove_mean=max(depth - average, 0.0),
             thickness_min=top - deepest,
             thickness_mean=top - average,
-            sharpness=sharpness(bench, pad.disk_use),
+            sharpness=sharpness(rig, pad.disk_use),
             batch=batch,
             monitor=monitor,
             removed=removed,
@@ -185,9 +185,9 @@ class Records:
         for name in _NAMES:
             getattr(self, name)[wafer] = getattr(row, name)
 
-    def seen(self, bench: Bench, radius: Array, areas: Array) -> Seen:
+    def seen(self, rig: Rig, radius: Array, areas: Array) -> Seen:
         """Return what the conditions worth telling look at (``predict.raised``)."""
-        wafer = bench.wafer
+        wafer = rig.wafer
         return Seen(
             limited=self.limited,
             floating=regime(self.step_solid_share) == "hydrodynamic",

@@ -26,7 +26,7 @@ from planish.predict.raised import lot_notes
 from planish.predict.wafer import conditions
 from planish.predict.wafer.contact_model import CELLS
 from planish.results.plain import unique
-from planish.setup.given import as_bench, as_described, asked_of
+from planish.setup.given import as_described, as_rig, asked_of
 from planish.units import as_si, as_whole
 
 if TYPE_CHECKING:
@@ -102,13 +102,13 @@ def polish_lot(
         through before the lot ends.
     """
     described = as_described(setup)
-    bench = as_bench(described)
+    rig = as_rig(described)
     handling_time = as_si(handling_time, "time", "handling_time")
     _check(wafers, adjust, handling_time, workers)
     happenings = read_events(events, wafers)
     draws = draw(variation or Variation(), wafers, seed)
     plan = plan_lot(
-        bench,
+        rig,
         wafers,
         conditioning=conditioning,
         adjust=adjust == "run-to-run",
@@ -118,7 +118,7 @@ def polish_lot(
         cells=cells,
     )
     grid, rings = plan.model.grid, plan.rings
-    records = empty_records(wafers, grid.r.size, rings.middles.size, len(bench.steps))
+    records = empty_records(wafers, grid.r.size, rings.middles.size, len(rig.steps))
     state = first_state(plan)
     for wafer in range(wafers):
         state, row = advance(state, plan, draws.of(wafer))
@@ -136,10 +136,10 @@ def polish_lot(
         "cells": cells,
     }
     return LotResult(
-        bench=bench,
+        rig=rig,
         seed=seed,
         adjust=adjust,
-        conditioning=conditioning and bench.conditioner is not None,
+        conditioning=conditioning and rig.conditioner is not None,
         events=happenings,
         limits=limits or Limits(),
         radius=grid.r,
@@ -151,8 +151,8 @@ def polish_lot(
         summit_fresh=plan.summits.fresh,
         summit_last=plan.summits.groups.track @ state.pad.probability,
         cut_rate=plan.ex_situ_cut,
-        said=tuple(unique([*lot_notes(bench, records.seen(bench, grid.r, grid.areas)), *state.said])),
-        rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
+        said=tuple(unique([*lot_notes(rig, records.seen(rig, grid.r, grid.areas)), *state.said])),
+        rests_on=tuple(unique([*rig.sources, *(line for module in MODULES for line in module.SOURCES)])),
         asked=asked_of([described], seed=seed, options=options),
     )
 

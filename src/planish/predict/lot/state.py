@@ -88,7 +88,7 @@ def first_state(plan: LotPlan) -> LotState:
     return LotState(
         wafers=0,
         pad=new_pad(plan.summits),
-        temperatures=np.full(plan.track.size, plan.bench.ambient.platen_temperature),
+        temperatures=np.full(plan.track.size, plan.rig.ambient.platen_temperature),
         batch=1.0,
         control=Control(),
         steps=tuple(StepState(step.begin) for step in plan.steps),

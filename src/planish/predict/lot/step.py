@@ -25,7 +25,7 @@ from planish.predict.wafer.films import polish_stack, stop_amount
 from planish.predict.wafer.step_plan import summit_land
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
@@ -70,14 +70,14 @@ class StepOutcome:
 
 def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
     """Return the pad's body as the next wafer finds it."""
-    bench = plan.bench
+    rig = plan.rig
     worn = float(plan.track @ pad.worn)
-    groove = max(bench.pad.grooves.depth - worn, 0.0)
+    groove = max(rig.pad.grooves.depth - worn, 0.0)
     shares = plan.between.at(min(worn, float(plan.worn_states[-1])))
     return PadUnder(
         worn=worn,
         groove_depth=groove,
-        land=summit_land(bench, groove, plan.model.land),
+        land=summit_land(rig, groove, plan.model.land),
         height=worn - plan.heights @ pad.worn,
         shares=shares,
         matrix={pressed: kept.at(shares) for pressed, kept in plan.pads.items()},
@@ -101,13 +101,13 @@ def run_step(
     ``last``: where the last wafer left this step; ``temperatures`` (n,) [K] of the pad rings, ``left``
     (films, n_r) [m], ``duration`` [s] overrides the step's own stop where given.
     """
-    bench, weights = plan.bench, plan.weights
+    rig, weights = plan.rig, plan.weights
     summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)
     solved = _contact(lot_step, last.solved, summits, under)
     nodes = lot_step.fixed.shares.size
     found = meet(
         lot_step.fixed,
-        bench,
+        rig,
         plan.model,
         summits,
         under.groove_depth,
@@ -167,7 +167,7 @@ def _until(
     while True:
         times = lot_step.grid * max(horizon, 1e-9)
         seen = heating.at(times[:, None]) @ plan.rings.to_wafer.T
-        removed = _remove(plan.bench, found, seen, times, left)
+        removed = _remove(plan.rig, found, seen, times, left)
         if timed:
             return horizon, False, times, seen, removed
         by_time = removed[counted].sum(axis=0) @ weights
@@ -200,13 +200,13 @@ def _contact(lot_step: LotStep, last: Solved, summits: WornSummits, under: PadUn
     return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised)
 
 
-def _remove(bench: Bench, found: Conditions, seen: Array, times: Array, left: Array) -> Array:
+def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array) -> Array:
     """Removed (films, n_t, n_r) [m] by each time; films below one that lasts are not looked at."""
-    films = bench.wafer.films
+    films = rig.wafer.films
     curves: dict[str, Array] = {}
     for film in films:
         if film.material not in curves:
-            curves[film.material] = removal_curve(bench, found, film.material, times, seen)
+            curves[film.material] = removal_curve(rig, found, film.material, times, seen)
         if film is films[0] and np.all(curves[film.material][-1] <= left[0]):
             removed = np.zeros((len(films), *seen.shape))
             removed[0] = curves[film.material]

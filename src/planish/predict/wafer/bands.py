@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 from planish.engine.record import Record
 from planish.physics.removal.laws import LAWS
 from planish.predict.wafer.polish import polish
-from planish.setup.given import as_bench
+from planish.setup.given import as_rig
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 SOURCES: tuple[str, ...] = (
     "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (from memory)",
@@ -51,7 +51,7 @@ class Band(Record):
 
 
 def polish_band(
-    setup: SetupLike, run: Callable[[Bench], Mapping[str, object]] | None = None
+    setup: SetupLike, run: Callable[[Rig], Mapping[str, object]] | None = None
 ) -> dict[str, Band]:
     """Return the band of every figure of the summary; empty where no spread is stated.
 
@@ -67,10 +67,10 @@ def polish_band(
     dict[str, Band]
         By the summary's keys.
     """
-    bench = as_bench(setup)
+    rig = as_rig(setup)
     figures = run or (lambda each: polish(each).summary())
-    middle = figures(bench)
-    moved = {name: (figures(up), figures(down)) for name, up, down in spreads(bench)}
+    middle = figures(rig)
+    moved = {name: (figures(up), figures(down)) for name, up, down in spreads(rig)}
     bands = {}
     for key, value in middle.items():
         if key == "force_balance_error" or isinstance(value, bool) or not isinstance(value, int | float):
@@ -85,56 +85,56 @@ def polish_band(
     return bands if moved else {}
 
 
-def spreads(bench: Bench) -> list[tuple[str, Bench, Bench]]:
+def spreads(rig: Rig) -> list[tuple[str, Rig, Rig]]:
     """Return the two setups of each stated spread that acts on the wafer.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
 
     Returns
     -------
-    list[tuple[str, Bench, Bench]]
+    list[tuple[str, Rig, Rig]]
         Name, setup one spread up, setup one spread down.
     """
     found = []
-    for material in dict.fromkeys(film.material for film in bench.wafer.films):
-        law = bench.removal[material]
+    for material in dict.fromkeys(film.material for film in rig.wafer.films):
+        law = rig.removal[material]
         if law.relative_spread > 0:
-            up, down = (with_rate(bench, material, 1 + sign * law.relative_spread) for sign in (1, -1))
+            up, down = (with_rate(rig, material, 1 + sign * law.relative_spread) for sign in (1, -1))
             found.append((f"rate of {material}", up, down))
-    for index, layer in enumerate(bench.pad.layers):
+    for index, layer in enumerate(rig.pad.layers):
         if layer.modulus_spread > 0:
-            up, down = (_with_layer(bench, index, 1 + sign * layer.modulus_spread) for sign in (1, -1))
+            up, down = (_with_layer(rig, index, 1 + sign * layer.modulus_spread) for sign in (1, -1))
             found.append((f"modulus of the {'top pad' if index == 0 else 'sub-pad'}", up, down))
     return found
 
 
-def with_rate(bench: Bench, material: str, factor: float) -> Bench:
+def with_rate(rig: Rig, material: str, factor: float) -> Rig:
     """Return the setup with one material's rate scaled, whatever its law.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     material
         Whose rate is scaled.
     factor
         New rate over the present one.
     """
-    law = bench.removal[material]
+    law = rig.removal[material]
     scaling = LAWS.get(law.law).scaling
     scaled = {key: value * factor if key in scaling else value for key, value in law.coefficients.items()}
-    return replace(bench, removal={**bench.removal, material: replace(law, coefficients=scaled)})
+    return replace(rig, removal={**rig.removal, material: replace(law, coefficients=scaled)})
 
 
-def _with_layer(bench: Bench, index: int, factor: float) -> Bench:
+def _with_layer(rig: Rig, index: int, factor: float) -> Rig:
     """Scale a layer's modulus; the summits are of the top pad's stuff and go with it."""
-    pad = bench.pad
+    pad = rig.pad
     layers = tuple(
         replace(layer, modulus=layer.modulus * factor) if number == index else layer
         for number, layer in enumerate(pad.layers)
     )
     surface = replace(pad.surface, modulus=pad.surface.modulus * factor) if index == 0 else pad.surface
-    return replace(bench, pad=replace(pad, layers=layers, surface=surface))
+    return replace(rig, pad=replace(pad, layers=layers, surface=surface))

@@ -25,7 +25,7 @@ from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step, spee
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Bench, Removal, Step
+    from planish.setup.si import Removal, Rig, Step
 
 __all__ = [
     "FRESH_HALF",
@@ -105,7 +105,7 @@ class Conditions:
 
 
 def step_conditions(
-    bench: Bench,
+    rig: Rig,
     step: Step,
     model: ContactModel,
     rings: PadRings,
@@ -118,7 +118,7 @@ def step_conditions(
 
     Parameters
     ----------
-    bench, step
+    rig, step
         The setup, and which step of its recipe.
     model
         Of the contact.
@@ -136,11 +136,11 @@ def step_conditions(
     Conditions
         At the pad's present state.
     """
-    plan = plan_step(bench, step, model, rings, conditioning=conditioning)
-    solution = contact_pressure(bench, step, model, state, start)
+    plan = plan_step(rig, step, model, rings, conditioning=conditioning)
+    solution = contact_pressure(rig, step, model, state, start)
     made = meet(
         plan,
-        bench,
+        rig,
         model,
         state.summits,
         state.groove_depth,
@@ -152,13 +152,13 @@ def step_conditions(
 
 
 def contact_pressure(
-    bench: Bench, step: Step, model: ContactModel, state: PadState, start: PressureSolution | None = None
+    rig: Rig, step: Step, model: ContactModel, state: PadState, start: PressureSolution | None = None
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state.
 
     Parameters
     ----------
-    bench, step, model, state, start
+    rig, step, model, state, start
         As for :func:`step_conditions`.
 
     Returns
@@ -166,8 +166,8 @@ def contact_pressure(
     PressureSolution
         Over wafer and ring nodes.
     """
-    back = back_load(bench, step, model)
-    land = step_plan.summit_land(bench, state.groove_depth, model.land)
+    back = back_load(rig, step, model)
+    land = step_plan.summit_land(rig, state.groove_depth, model.land)
     length, scale, offset = state.summits.layer(back.about / land)
     return solve_pressure(
         model.operator,
@@ -185,7 +185,7 @@ def contact_pressure(
 
 def meet(
     plan: StepPlan,
-    bench: Bench,
+    rig: Rig,
     model: ContactModel,
     summits: Summits,
     groove_depth: float,
@@ -199,7 +199,7 @@ def meet(
     ----------
     plan
         What the step fixes.
-    bench
+    rig
         The setup.
     model
         Of the contact.
@@ -215,11 +215,11 @@ def meet(
     Conditions
         Of the step.
     """
-    liquid = bench.slurry
-    land = step_plan.summit_land(bench, groove_depth, model.land)
+    liquid = rig.slurry
+    land = step_plan.summit_land(rig, groove_depth, model.land)
     mean_pressure = float(plan.shares @ pressure)
     real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
-    film, solid, solid_reference = _films(plan, bench, summits, groove_depth, mean_pressure)
+    film, solid, solid_reference = _films(plan, rig, summits, groove_depth, mean_pressure)
     floor = liquid.friction_floor
     friction = floor + float(
         slurry.mixed_friction(
@@ -247,15 +247,15 @@ def meet(
         factors={},
     )
     for material in plan.law_speeds:
-        law = bench.removal[material]
+        law = rig.removal[material]
         # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
-        made.mechanical[material] = mechanical_part(plan, bench, material, pressure / model.land, friction)
+        made.mechanical[material] = mechanical_part(plan, rig, material, pressure / model.land, friction)
         made.factors[material] = (
             rate_factor * solid / max(solid_reference, 1e-12) * plan.abrasive[material] * model.land
         ) * rate_factors.factor_real_pressure(real, law.reference.real_pressure)
-    made.fresh = _fresh(made, bench, groove_depth)
+    made.fresh = _fresh(made, rig, groove_depth)
     for material in made.factors:
-        reference = bench.removal[material].reference.fresh_fraction
+        reference = rig.removal[material].reference.fresh_fraction
         made.factors[material] *= float(rate_factors.fresh_factor(made.fresh, reference, FRESH_HALF))
     return made
 
@@ -281,14 +281,14 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
     )
 
 
-def mechanical_part(plan: StepPlan, bench: Bench, material: str, pressure: Array, friction: float) -> Array:
+def mechanical_part(plan: StepPlan, rig: Rig, material: str, pressure: Array, friction: float) -> Array:
     """Return what of a law's rate does not change with temperature (``removal.mechanical_part``).
 
     Parameters
     ----------
     plan
         What the step fixes.
-    bench
+    rig
         The setup.
     material
         Of the film.
@@ -302,16 +302,16 @@ def mechanical_part(plan: StepPlan, bench: Bench, material: str, pressure: Array
     Array
         (n_r,).
     """
-    law = bench.removal[material]
+    law = rig.removal[material]
     return removal.mechanical_part(law.law, law.coefficients, pressure, plan.law_speeds[material], friction)
 
 
-def film_rate(bench: Bench, found: Conditions, material: str, temperatures: Array) -> Array:
+def film_rate(rig: Rig, found: Conditions, material: str, temperatures: Array) -> Array:
     """Return the removal rate of a film.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     found
         Of the step.
@@ -325,7 +325,7 @@ def film_rate(bench: Bench, found: Conditions, material: str, temperatures: Arra
     Array
         [m/s], (n_t, n_r).
     """
-    return rate_at(bench.removal[material], found.mechanical[material], found.factors[material], temperatures)
+    return rate_at(rig.removal[material], found.mechanical[material], found.factors[material], temperatures)
 
 
 def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array) -> Array:
@@ -353,12 +353,12 @@ def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array
     )
 
 
-def removal_curve(bench: Bench, found: Conditions, material: str, times: Array, seen: Array) -> Array:
+def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen: Array) -> Array:
     """Return what would be removed of a film as time goes on.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     found
         Of the step.
@@ -374,38 +374,38 @@ def removal_curve(bench: Bench, found: Conditions, material: str, times: Array, 
     Array
         [m], (n_t, n_r).
     """
-    return cumulative(times, film_rate(bench, found, material, seen))
+    return cumulative(times, film_rate(rig, found, material, seen))
 
 
 def _films(
-    plan: StepPlan, bench: Bench, summits: Summits, groove_depth: float, mean_pressure: float
+    plan: StepPlan, rig: Rig, summits: Summits, groove_depth: float, mean_pressure: float
 ) -> tuple[float, float, float]:
     """Return (film thickness [m], share of load on summits, that share at the law's reference condition)."""
-    land = step_plan.lubrication_land(bench, groove_depth)
-    reference = next(iter(bench.removal.values())).reference
+    land = step_plan.lubrication_land(rig, groove_depth)
+    reference = next(iter(rig.removal.values())).reference
     made = []
     for pressure, speed, length in (
         (mean_pressure, plan.mean_speed, land),
         (reference.pressure, reference.speed, min(land, REFERENCE_LAND)),
     ):
         tail, _, gap = summits.layer(np.array([pressure]))
-        lift = slurry.SLIDER * bench.slurry.viscosity * speed * length / pressure
+        lift = slurry.SLIDER * rig.slurry.viscosity * speed * length / pressure
         made.append(slurry.mixed_film_at(lift, max(float(gap[0]), 1e-6), float(tail[0])))
     return *made[0], made[1][1]
 
 
-def _fresh(made: Conditions, bench: Bench, groove_depth: float) -> float:
+def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
     """Return the share of fresh slurry under the wafer: supply and spending brought into balance.
 
     The factors in ``made`` are those at the reference share; the rate is taken at the reference temperature.
     """
-    plan, machine = made.plan, bench.polisher
+    plan, machine = made.plan, rig.polisher
     resistance = 0.0  # to fresh slurry under the wafer [s/m^3]
     if machine.delivery == "through-pad":
         captured = plan.step.flow * plan.place_share
     else:
-        share, film = step_plan.groove_area(bench), made.film_thickness
-        carried = float(slurry.carried_flow(plan.pad_speed, bench.wafer.radius, film, groove_depth, share))
+        share, film = step_plan.groove_area(rig), made.film_thickness
+        carried = float(slurry.carried_flow(plan.pad_speed, rig.wafer.radius, film, groove_depth, share))
         exchange = slurry.exchange_flow(
             carried,
             natural=NATURAL_EXCHANGE,
@@ -416,8 +416,8 @@ def _fresh(made: Conditions, bench: Bench, groove_depth: float) -> float:
         captured = float(slurry.captured_flow(plan.step.flow, exchange, position_share=plan.place_share))
         resistance = 1.0 / carried if carried > 0 else np.inf
     resistance += 1.0 / captured if captured > 0 else np.inf
-    first = bench.wafer.films[0].material
-    law = bench.removal[first]
+    first = rig.wafer.films[0].material
+    law = rig.removal[first]
     usual = made.factors[first] * removal.rate_with_chemistry(
         law.law, law.coefficients, made.mechanical[first], law.reference.temperature
     )

@@ -34,7 +34,7 @@ from planish.physics.pressure.solve import (
 from planish.predict.wafer.pad_surface import SummitCurve, as_conditioned, summit_curve
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench, Wafer
+    from planish.setup.si import Rig, Wafer
 
 Array = NDArray[np.float64]
 CELLS = 96  # doubling them moves p by less than 0.001 of its mean
@@ -71,12 +71,12 @@ class ContactModel(Record):
     summits: SummitCurve
 
 
-def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = None) -> ContactModel:
+def prepare(rig: Rig, *, cells: int = CELLS, groove_depth: float | None = None) -> ContactModel:
     """Return the contact model of a setup.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     cells
         Wafer nodes.
@@ -89,31 +89,31 @@ def prepare(bench: Bench, *, cells: int = CELLS, groove_depth: float | None = No
         Ready for any step.
     """
     grid = _grid(
-        bench.wafer.radius,
-        None if bench.head.ring is None else bench.head.ring.gap,
-        None if bench.head.ring is None else bench.head.ring.width,
+        rig.wafer.radius,
+        None if rig.head.ring is None else rig.head.ring.gap,
+        None if rig.head.ring is None else rig.head.ring.width,
         cells,
     )
-    layers, base = pad_layers(bench, groove_depth), bench.polisher.base()
+    layers, base = pad_layers(rig, groove_depth), rig.polisher.base()
     return ContactModel(
         grid=grid,
         operator=pad_operator(grid, layers, base),
-        plate=_plate(grid, bench.wafer),
+        plate=_plate(grid, rig.wafer),
         base=base,
         layers=layers,
-        land=1.0 - bench.polisher.hole_fraction,
-        summits=summit_curve(as_conditioned(bench)),
+        land=1.0 - rig.polisher.hole_fraction,
+        summits=summit_curve(as_conditioned(rig)),
     )
 
 
 def pad_layers(
-    bench: Bench, groove_depth: float | None = None, top_thickness: float | None = None
+    rig: Rig, groove_depth: float | None = None, top_thickness: float | None = None
 ) -> tuple[ElasticLayer, ...]:
     """Return the elastic layers of the pad stack: grooves and feed holes soften the layers they go through.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     groove_depth, top_thickness
         Replace the new pad's where it has worn [m].
@@ -123,7 +123,7 @@ def pad_layers(
     tuple[ElasticLayer, ...]
         From the polishing surface down.
     """
-    pad = bench.pad
+    pad = rig.pad
     grooves = pad.grooves
     share = groove_share(grooves.pattern, grooves.width, grooves.pitch)
     depth = grooves.depth if groove_depth is None else groove_depth
@@ -131,7 +131,7 @@ def pad_layers(
     for index, layer in enumerate(pad.layers):
         thickness = top_thickness if index == 0 and top_thickness is not None else layer.thickness
         elastic = holed_layer(
-            ElasticLayer(layer.modulus, layer.poisson, thickness), bench.polisher.hole_fraction
+            ElasticLayer(layer.modulus, layer.poisson, thickness), rig.polisher.hole_fraction
         )
         made.extend(grooved_layers(elastic, share, min(depth, thickness)) if index == 0 else [elastic])
     return tuple(made)

@@ -14,7 +14,7 @@ from planish.physics.surface import asperities
 from planish.physics.surface.conditioning import load_per_diamond, roughness_ratio
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench, PadSurface
+    from planish.setup.si import PadSurface, Rig
 
 Array = NDArray[np.float64]
 _CURVE_POINTS = 96
@@ -138,12 +138,12 @@ class PadState:
     height: Array | float = 0.0
 
 
-def as_conditioned(bench: Bench) -> PadSurface:
+def as_conditioned(rig: Rig) -> PadSurface:
     """Return the pad's summits, scaled from the disk for which they are stated to the setup's own.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
 
     Returns
@@ -157,11 +157,11 @@ def as_conditioned(bench: Bench) -> PadSurface:
     on each diamond, by force or by fewer diamonds, cuts deeper furrows. Measured heights are kept as they
     were measured, and so is the surface of a pad that has no conditioner.
     """
-    disk, surface = bench.conditioner, bench.pad.surface
+    disk, surface = rig.conditioner, rig.pad.surface
     if disk is None or surface.heights is not None or disk.downforce <= 0:
         return surface
     load = load_per_diamond(disk.downforce, disk.disk_radius, disk.grit_density, disk.active_fraction)
-    ratio = roughness_ratio(load, bench.pad.porosity)
+    ratio = roughness_ratio(load, rig.pad.porosity)
     if abs(ratio - 1.0) < 1e-9:
         return surface
     return replace(surface, height_sd=surface.height_sd * ratio, tail_length=surface.tail_length * ratio)

@@ -30,15 +30,15 @@ from planish.predict.wafer.films import polish_stack, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
 from planish.results.plain import unique
-from planish.setup.given import as_bench, as_described, asked_of
+from planish.setup.given import as_described, as_rig, asked_of
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
-    from planish.setup.si import Bench, Step
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
-__all__ = ["as_bench", "fresh_state", "polish", "run_steps"]
+__all__ = ["as_rig", "fresh_state", "polish", "run_steps"]
 
 MODULES = (speed, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
 
@@ -66,20 +66,20 @@ def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
         Where the values, valid each for itself, have no solution together.
     """
     described = as_described(setup)
-    bench = as_bench(described)
-    model = prepare(bench, cells=cells)
-    rings = pad_rings(bench, model.grid)
-    state = fresh_state(bench, model, rings)
+    rig = as_rig(described)
+    model = prepare(rig, cells=cells)
+    rings = pad_rings(rig, model.grid)
+    state = fresh_state(rig, model, rings)
     asked = asked_of([described], options={"cells": cells})
-    return replace(run_steps(bench, model, rings, state), asked=asked)
+    return replace(run_steps(rig, model, rings, state), asked=asked)
 
 
-def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
+def fresh_state(rig: Rig, model: ContactModel, rings: PadRings) -> PadState:
     """Return the state of a new, conditioned pad at the platen's temperature.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     model
         Of the contact.
@@ -93,17 +93,17 @@ def fresh_state(bench: Bench, model: ContactModel, rings: PadRings) -> PadState:
     """
     return PadState(
         summits=FreshSummits(model.summits),
-        groove_depth=bench.pad.grooves.depth,
-        temperatures=np.full(rings.middles.shape, bench.ambient.platen_temperature),
+        groove_depth=rig.pad.grooves.depth,
+        temperatures=np.full(rings.middles.shape, rig.ambient.platen_temperature),
     )
 
 
-def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
+def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
     """Run the recipe's steps on a pad in the given state.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     model
         Of the contact.
@@ -117,27 +117,27 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
     WaferResult
         One polished wafer.
     """
-    films = bench.wafer.films
+    films = rig.wafer.films
     radius, areas = model.grid.r, model.grid.areas
     incoming = np.stack([mean_profile(film, radius) for film in films])
     left = incoming.copy()
     cleared = np.full(left.shape, np.inf)
-    notes = [*bench.notes, *incoming_notes(films, bench.wafer.radius)]
-    inside = radius <= bench.wafer.radius - bench.wafer.edge_exclusion
+    notes = [*rig.notes, *incoming_notes(films, rig.wafer.radius)]
+    inside = radius <= rig.wafer.radius - rig.wafer.edge_exclusion
     weights = np.where(inside, areas, 0.0) / areas[inside].sum()
     steps: list[StepRecord] = []
     solution, elapsed = None, 0.0
-    for step in bench.steps:
-        found = step_conditions(bench, step, model, rings, state, solution)
+    for step in rig.steps:
+        found = step_conditions(rig, step, model, rings, state, solution)
         solution = found.solution
-        record, gone = _run_step(bench, step, model, rings, state, found, left, weights)
+        record, gone = _run_step(rig, step, model, rings, state, found, left, weights)
         removed, when = gone
         left = np.maximum(left - removed, 0.0)
         cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
         elapsed += record.duration
         steps.append(record)
     result = WaferResult(
-        bench=bench,
+        rig=rig,
         radius=radius,
         areas=areas,
         films=tuple(film.name for film in films),
@@ -146,14 +146,14 @@ def run_steps(bench: Bench, model: ContactModel, rings: PadRings, state: PadStat
         cleared=cleared,
         steps=tuple(steps),
         said=tuple(unique(notes)),
-        rests_on=tuple(unique([*bench.sources, *(line for module in MODULES for line in module.SOURCES)])),
+        rests_on=tuple(unique([*rig.sources, *(line for module in MODULES for line in module.SOURCES)])),
     )
     happened = [one.words for one in result.raised() if one.kind == "happened"]
     return replace(result, said=tuple(unique([*notes, *happened])))
 
 
 def _run_step(
-    bench: Bench,
+    rig: Rig,
     step: Step,
     model: ContactModel,
     rings: PadRings,
@@ -168,13 +168,13 @@ def _run_step(
     stopped_by = "time"
     if step.stop != "time":
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
-        stop = _find_stop(bench, step, rings, found, heating, left, weights)
+        stop = _find_stop(rig, step, rings, found, heating, left, weights)
         if stop is None:
             stopped_by = TIME_LIMIT
         else:
             duration = max(stop, 1e-9)
             times = np.linspace(0.0, duration, TIMES)
-    curves, seen = _curves(bench, rings, found, heating, times)
+    curves, seen = _curves(rig, rings, found, heating, times)
     removed, when = polish_stack(left, curves, times)
     taken = removed[:, -1, :]
     ring_area = model.grid.ring_areas.sum()
@@ -206,16 +206,16 @@ def _run_step(
 
 
 def _curves(
-    bench: Bench, rings: PadRings, found: Conditions, heating: heat.Relaxation, times: Array
+    rig: Rig, rings: PadRings, found: Conditions, heating: heat.Relaxation, times: Array
 ) -> tuple[list[Array], Array]:
     """Return, for each film, what would have been removed by each time, and the temperatures the wafer sees."""
     seen = heating.at(times[:, None]) @ rings.to_wafer.T
-    curves = {material: removal_curve(bench, found, material, times, seen) for material in found.factors}
-    return [curves[film.material] for film in bench.wafer.films], seen
+    curves = {material: removal_curve(rig, found, material, times, seen) for material in found.factors}
+    return [curves[film.material] for film in rig.wafer.films], seen
 
 
 def _find_stop(
-    bench: Bench,
+    rig: Rig,
     step: Step,
     rings: PadRings,
     found: Conditions,
@@ -234,7 +234,7 @@ def _find_stop(
     span = step.max_time
     for _ in range(8):
         times = np.linspace(0.0, span, TIMES)
-        curves, _seen = _curves(bench, rings, found, heating, times)
+        curves, _seen = _curves(rig, rings, found, heating, times)
         removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
         if removed[-1] < target:
             if span == step.max_time:

@@ -9,25 +9,25 @@ from planish.errors import SetupError
 from planish.predict.wafer.polish import polish
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 #: A recipe whose timed steps add up to the stated time within this share takes that time already.
 SAME = 1e-3
 
 
-def with_total_time(bench: Bench, total: float) -> tuple[Bench, tuple[str, ...]]:
+def with_total_time(rig: Rig, total: float) -> tuple[Rig, tuple[str, ...]]:
     """Return the setup polished for a total time.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     total
         In all [s].
 
     Returns
     -------
-    tuple[Bench, tuple[str, ...]]
+    tuple[Rig, tuple[str, ...]]
         The setup, and what had to be assumed for that.
 
     Raises
@@ -41,14 +41,14 @@ def with_total_time(bench: Bench, total: float) -> tuple[Bench, tuple[str, ...]]
     an amount they share it as the prediction would; where every step is timed and the recipe takes another
     time, all steps are stretched alike. Both are said in the second value.
     """
-    open_steps = [step for step in bench.steps if step.stop != "time"]
-    fixed = sum(step.stop_value for step in bench.steps if step.stop == "time")
+    open_steps = [step for step in rig.steps if step.stop != "time"]
+    fixed = sum(step.stop_value for step in rig.steps if step.stop == "time")
     notes: tuple[str, ...] = ()
     if not open_steps:
         if abs(fixed - total) <= SAME * total:
-            return bench, ()
-        times = {step.name: step.stop_value * total / fixed for step in bench.steps}
-        if len(bench.steps) > 1:
+            return rig, ()
+        times = {step.name: step.stop_value * total / fixed for step in rig.steps}
+        if len(rig.steps) > 1:
             notes = (
                 f"the recipe's steps take {fixed:.4g} s, the wafer was polished for {total:.4g} s: "
                 "all steps are stretched alike (give the wafer's own recipe to be sure)",
@@ -65,7 +65,7 @@ def with_total_time(bench: Bench, total: float) -> tuple[Bench, tuple[str, ...]]
         if len(open_steps) == 1:
             times = {open_steps[0].name: rest}
         else:
-            lasted = {one.name: one.duration for one in polish(bench).steps}
+            lasted = {one.name: one.duration for one in polish(rig).steps}
             together = sum(lasted[step.name] for step in open_steps)
             times = {step.name: rest * lasted[step.name] / together for step in open_steps}
             told = ", ".join(f"{name} {seconds:.4g} s" for name, seconds in times.items())
@@ -75,6 +75,6 @@ def with_total_time(bench: Bench, total: float) -> tuple[Bench, tuple[str, ...]]
             )
     timed = tuple(
         replace(step, stop="time", stop_value=times[step.name]) if step.name in times else step
-        for step in bench.steps
+        for step in rig.steps
     )
-    return replace(bench, steps=timed), notes
+    return replace(rig, steps=timed), notes

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from planish.results.asked import Asked
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 TIME_LIMIT = "its time limit"  # what ended a step that did not meet its stop condition
@@ -115,7 +115,7 @@ class WaferResult(Result):
 
     Attributes
     ----------
-    bench
+    rig
         The setup.
     radius
         Of cell centres [m], (n_r,).
@@ -137,7 +137,7 @@ class WaferResult(Result):
 
     kind: ClassVar[str] = "one wafer"
 
-    bench: Bench
+    rig: Rig
     radius: Array
     areas: Array
     films: tuple[str, ...]
@@ -154,7 +154,7 @@ class WaferResult(Result):
         mean = self.mean(removed)
         even = 100 * self.sigma(removed) / mean if mean > 0 else None
         return (
-            f"{shortened(self.bench.title, 60)!r}, {figure(2e3 * self.bench.wafer.radius, 'mm')} wafer, "
+            f"{shortened(self.rig.title, 60)!r}, {figure(2e3 * self.rig.wafer.radius, 'mm')} wafer, "
             f"{counted(len(self.steps), 'step')} in {figure(self.time, 's')}: {figure(1e9 * mean, 'nm')} removed "
             f"({figure(mean / self.time * NM_PER_MIN, 'nm/min')}), WIWNU {figure(even, '%', 3)} (1σ), "
             f"pad at most {max(step.peak_temperature for step in self.steps) - ZERO_CELSIUS:.0f} °C"
@@ -190,7 +190,7 @@ class WaferResult(Result):
 
     def inside(self) -> NDArray[np.bool_]:
         """Which radii lie inside the edge exclusion."""
-        return np.asarray(self.radius <= self.bench.wafer.radius - self.bench.wafer.edge_exclusion)
+        return np.asarray(self.radius <= self.rig.wafer.radius - self.rig.wafer.edge_exclusion)
 
     def mean(self, profile: Array) -> float:
         """Return the area mean of a profile inside the edge exclusion.
@@ -318,7 +318,7 @@ class WaferResult(Result):
 
     def raised(self) -> list[Raised]:
         """Return what is worth telling about this wafer (``predict.raised``)."""
-        return raised(self.bench, self._seen())
+        return raised(self.rig, self._seen())
 
     def _seen(self) -> Seen:
         steps, inside = self.steps, self.inside()
@@ -339,12 +339,12 @@ class WaferResult(Result):
 
     def _rim(self) -> tuple[float, float]:
         """Wafer radius and edge exclusion [m]."""
-        return self.bench.wafer.radius, self.bench.wafer.edge_exclusion
+        return self.rig.wafer.radius, self.rig.wafer.edge_exclusion
 
     def strange(self) -> list[str]:
         """Return what no real polish has, one line each, with the input that drives it."""
         return strange(
-            self.bench,
+            self.rig,
             real_pressure=max(step.real_pressure for step in self.steps),
             friction=max(step.friction for step in self.steps),
             temperature=max(step.peak_temperature for step in self.steps),
@@ -422,18 +422,18 @@ class WaferResult(Result):
         return {}
 
     def _make_maps(self, points: int) -> WaferMaps:
-        radius = self.bench.wafer.radius
+        radius = self.rig.wafer.radius
         x = np.linspace(-radius, radius, points)
         xx, yy = np.meshgrid(x, x)
         rr = np.hypot(xx, yy)
         on = rr <= radius
         removed = np.full(rr.shape, np.nan)
         remaining = np.full((len(self.films), *rr.shape), np.nan)
-        if all(film.sites is None for film in self.bench.wafer.films):  # round: the profile says it all
+        if all(film.sites is None for film in self.rig.wafer.films):  # round: the profile says it all
             left = np.stack([np.interp(rr[on], self.radius, row) for row in self.remaining])
             removed[on] = np.interp(rr[on], self.radius, self.removed)
         else:
-            thickness = np.stack([thickness_at(film, xx[on], yy[on]) for film in self.bench.wafer.films])
+            thickness = np.stack([thickness_at(film, xx[on], yy[on]) for film in self.rig.wafer.films])
             left = self.replay(thickness, rr[on])
             removed[on] = thickness.sum(axis=0) - left.sum(axis=0)
         remaining[:, on] = left
@@ -514,9 +514,9 @@ class WaferResult(Result):
                 "time": ("time", self.times, {"units": "s", "long_name": "time from the start"}),
             },
         )
-        wafer = self.bench.wafer
+        wafer = self.rig.wafer
         made.attrs.update(
-            title=self.bench.title, wafer_radius=wafer.radius, edge_exclusion=wafer.edge_exclusion
+            title=self.rig.title, wafer_radius=wafer.radius, edge_exclusion=wafer.edge_exclusion
         )  # [m]
         return made
 

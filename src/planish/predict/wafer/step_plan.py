@@ -24,7 +24,7 @@ from planish.predict.wafer.contact_model import ContactModel
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Bench, Removal, Step
+    from planish.setup.si import Removal, Rig, Step
 
 Array = NDArray[np.float64]
 
@@ -107,13 +107,13 @@ class StepPlan:
 
 
 def plan_step(
-    bench: Bench, step: Step, model: ContactModel, rings: PadRings, *, conditioning: bool = True
+    rig: Rig, step: Step, model: ContactModel, rings: PadRings, *, conditioning: bool = True
 ) -> StepPlan:
     """Work out what a step fixes.
 
     Parameters
     ----------
-    bench, step
+    rig, step
         The setup, and which step of its recipe.
     model
         Of the contact.
@@ -127,16 +127,16 @@ def plan_step(
     StepPlan
         The same for every wafer.
     """
-    grid, machine = model.grid, bench.polisher
+    grid, machine = model.grid, rig.polisher
     count = grid.r.size
     pressed = grid.has_ring and step.ring_pressure > 0
-    drive, carrier = speeds(bench, step)
+    drive, carrier = speeds(rig, step)
     all_speed = machine.mean_speed(
         np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, drive, carrier
     )
     speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
-    laws = {film.material: bench.removal[film.material] for film in bench.wafer.films}
-    conductance, sink = _losses(bench, step, rings)
+    laws = {film.material: rig.removal[film.material] for film in rig.wafer.films}
+    conductance, sink = _losses(rig, step, rings)
     return StepPlan(
         step=step,
         speed=speed,
@@ -148,24 +148,24 @@ def plan_step(
             material: _law_speed(law, machine, grid.r, speed, drive, carrier)
             for material, law in laws.items()
         },
-        abrasive={material: _abrasive_factor(bench, law) for material, law in laws.items()},
+        abrasive={material: _abrasive_factor(rig, law) for material, law in laws.items()},
         pad_speed=machine.pad_speed(drive),
-        place_share=machine.slurry_share(bench.wafer.radius),
-        disk_width=_disk_width(bench, step) if conditioning else 0.0,
+        place_share=machine.slurry_share(rig.wafer.radius),
+        disk_width=_disk_width(rig, step) if conditioning else 0.0,
         duty=rings.duty,
         seen=rings.seen if pressed else rings.seen[:, :count],
         heat_conductance=conductance,
         heat_sink=sink,
-        heat_capacity=_heat_capacity(bench),
+        heat_capacity=_heat_capacity(rig),
     )
 
 
-def back_load(bench: Bench, step: Step, model: ContactModel) -> BackLoad:
+def back_load(rig: Rig, step: Step, model: ContactModel) -> BackLoad:
     """Return what presses the wafer on the pad in a step.
 
     Parameters
     ----------
-    bench, step
+    rig, step
         The setup, and which step of its recipe.
     model
         Of the contact.
@@ -175,8 +175,8 @@ def back_load(bench: Bench, step: Step, model: ContactModel) -> BackLoad:
     BackLoad
         Over the wafer nodes.
     """
-    grid, bearing = model.grid, bench.polisher.bearing
-    load = _zone_table(model, bench) @ step.zone_pressures
+    grid, bearing = model.grid, rig.polisher.bearing
+    load = _zone_table(model, rig) @ step.zone_pressures
     mean = float(grid.areas @ load / grid.areas.sum())
     raised: Array | float = 0.0
     if not model.base.rigid and bearing is not None:
@@ -187,9 +187,9 @@ def back_load(bench: Bench, step: Step, model: ContactModel) -> BackLoad:
     )
 
 
-def _zone_table(model: ContactModel, bench: Bench) -> Array:
+def _zone_table(model: ContactModel, rig: Rig) -> Array:
     """Load at the nodes per unit pressure in each membrane zone (n_r, zones): the load is linear in them."""
-    radii, wall = bench.head.zone_outer_radii, bench.head.wall_width
+    radii, wall = rig.head.zone_outer_radii, rig.head.wall_width
     key = f"zones {radii.tobytes().hex()} {wall!r}"
     return _kept_table(
         model, key, lambda: [zone_load(model.grid.r, radii, unit, wall) for unit in np.eye(radii.size)]
@@ -214,17 +214,17 @@ def _kept_table(model: ContactModel, key: str, rows: Callable[[], list[Array]]) 
     return cast("Array", memo[key])
 
 
-def speeds(bench: Bench, step: Step) -> tuple[float, float]:
+def speeds(rig: Rig, step: Step) -> tuple[float, float]:
     """Return the speeds in a step of what moves the pad ([rad/s], a belt [m/s]) and of the carrier [rad/s].
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     step
         Of its recipe.
     """
-    return getattr(step, bench.polisher.drive.key), step.carrier_speed
+    return getattr(step, rig.polisher.drive.key), step.carrier_speed
 
 
 def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: float, carrier: float) -> Array:
@@ -237,26 +237,26 @@ def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: flo
     return np.asarray(speed_moment(*amplitudes, beta) ** (1.0 / beta))
 
 
-def _abrasive_factor(bench: Bench, law: Removal) -> float:
+def _abrasive_factor(rig: Rig, law: Removal) -> float:
     """Return the rate factor of the abrasive content; 1 for a law calibrated with an abrasive-free slurry."""
     if law.reference.abrasive_fraction <= 0:
         return 1.0
-    return float(factors.abrasive_factor(bench.slurry.abrasive_fraction, law.reference.abrasive_fraction))
+    return float(factors.abrasive_factor(rig.slurry.abrasive_fraction, law.reference.abrasive_fraction))
 
 
-def _disk_width(bench: Bench, step: Step) -> float:
-    disk = bench.conditioner
+def _disk_width(rig: Rig, step: Step) -> float:
+    disk = rig.conditioner
     if disk is None or not step.conditioning or disk.mode == "ex-situ":
         return 0.0
     return disk.disk_radius * (disk.share if disk.mode == "partial" else 1.0)
 
 
-def summit_land(bench: Bench, groove_depth: float, land: float) -> float:
+def summit_land(rig: Rig, groove_depth: float, land: float) -> float:
     """Return the share of the nominal area that summits stand on: neither hole nor groove.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     groove_depth
         Of the pad now [m].
@@ -268,15 +268,15 @@ def summit_land(bench: Bench, groove_depth: float, land: float) -> float:
     float
         [1].
     """
-    return land * (1.0 - groove_area(bench)) if groove_depth > 0 else land
+    return land * (1.0 - groove_area(rig)) if groove_depth > 0 else land
 
 
-def groove_area(bench: Bench) -> float:
+def groove_area(rig: Rig) -> float:
     """Return the share of pad area that is groove.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
 
     Returns
@@ -284,16 +284,16 @@ def groove_area(bench: Bench) -> float:
     float
         [1].
     """
-    grooves = bench.pad.grooves
+    grooves = rig.pad.grooves
     return groove_share(grooves.pattern, grooves.width, grooves.pitch)
 
 
-def lubrication_land(bench: Bench, groove_depth: float) -> float:
+def lubrication_land(rig: Rig, groove_depth: float) -> float:
     """Return the length over which fluid pressure can build up: between grooves, or until pores drain it.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     groove_depth
         Of the pad now [m].
@@ -303,19 +303,17 @@ def lubrication_land(bench: Bench, groove_depth: float) -> float:
     float
         [m].
     """
-    grooves = bench.pad.grooves
+    grooves = rig.pad.grooves
     grooved = grooves.pattern != "none" and groove_depth > 0
-    return min(
-        grooves.pitch - grooves.width if grooved else 2 * bench.wafer.radius, bench.pad.drainage_length
-    )
+    return min(grooves.pitch - grooves.width if grooved else 2 * rig.wafer.radius, rig.pad.drainage_length)
 
 
-def platen_path(bench: Bench) -> tuple[float, float]:
+def platen_path(rig: Rig) -> tuple[float, float]:
     """Return the path of heat through the pad.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
 
     Returns
@@ -323,17 +321,17 @@ def platen_path(bench: Bench) -> tuple[float, float]:
     tuple[float, float]
         Conductance through the pad [W/(m^2 K)], and temperature of what it lies on [K].
     """
-    pad, room = bench.pad, bench.ambient
+    pad, room = rig.pad, rig.ambient
     through = heat.platen_conductance(
         [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
     )
-    return through, room.platen_temperature if bench.polisher.on_platen else room.temperature
+    return through, room.platen_temperature if rig.polisher.on_platen else room.temperature
 
 
-def _losses(bench: Bench, step: Step, rings: PadRings) -> tuple[Array, Array]:
+def _losses(rig: Rig, step: Step, rings: PadRings) -> tuple[Array, Array]:
     """Return what the pad rings lose heat to: conductance (n,) [W/(m^2 K)] and temperature (n,) [K]."""
-    liquid, room = bench.slurry, bench.ambient
-    through, base = platen_path(bench)
+    liquid, room = rig.slurry, rig.ambient
+    through, base = platen_path(rig)
     washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, rings.area))
     conductances = np.stack(
         [np.full(rings.duty.shape, value) for value in (through, washed, AIR_CONDUCTANCE)]
@@ -343,8 +341,8 @@ def _losses(bench: Bench, step: Step, rings: PadRings) -> tuple[Array, Array]:
     return heat.combined_sink(conductances, sinks)
 
 
-def _heat_capacity(bench: Bench) -> float:
+def _heat_capacity(rig: Rig) -> float:
     """Return the heat [J/(m^2 K)] that a pad's area stores in a minute."""
-    pad = bench.pad
+    pad = rig.pad
     depth = float(heat.thermal_depth(pad.conductivity, pad.density, pad.heat_capacity, 60.0))
     return pad.density * pad.heat_capacity * min(depth, pad.layers[0].thickness)

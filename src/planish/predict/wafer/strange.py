@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planish.units import NM_PER_MIN, ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from planish.setup.si import Bench
+    from planish.setup.si import Rig
 
 HOT = 95.0  # [°C] water is about to boil
 FRICTION = 2.0  # rubbing solids in a slurry stay below 1; common practice, no source
@@ -22,14 +22,12 @@ _HEAT = (*_RUBBING, "polisher", "slurry.temperature", "ambient", "slurry.heat_ca
 _RATE = ("removal", "recipe.step", "slurry.abrasive_fraction", *_SUMMITS)
 
 
-def strange(
-    bench: Bench, *, real_pressure: float, friction: float, temperature: float, rate: float
-) -> list[str]:
+def strange(rig: Rig, *, real_pressure: float, friction: float, temperature: float, rate: float) -> list[str]:
     """Return one line for each outcome that no polisher has.
 
     Parameters
     ----------
-    bench
+    rig
         The setup.
     real_pressure
         Mean pressure on the summits in contact [Pa]. A solid gives way before it carries its own modulus:
@@ -47,32 +45,32 @@ def strange(
         In plain words.
     """
     found = []
-    modulus = bench.pad.surface.modulus
+    modulus = rig.pad.surface.modulus
     if real_pressure > modulus:
         found.append(
             f"real contact pressure {real_pressure / 1e6:.4g} MPa: above the modulus of the summits, "
-            f"{modulus / 1e6:.4g} MPa, so the pad would give way; {_driven(bench, _SUMMITS)}"
+            f"{modulus / 1e6:.4g} MPa, so the pad would give way; {_driven(rig, _SUMMITS)}"
         )
     if friction > FRICTION:
         found.append(
             f"coefficient of friction {friction:.3g}: above {FRICTION:g} nothing slides so hard; "
-            f"{_driven(bench, _RUBBING)}"
+            f"{_driven(rig, _RUBBING)}"
         )
     if temperature - ZERO_CELSIUS > HOT:
         found.append(
             f"pad at {temperature - ZERO_CELSIUS:.0f} °C: water would boil off, which the model does not follow; "
-            f"{_driven(bench, _HEAT)}"
+            f"{_driven(rig, _HEAT)}"
         )
     if rate > FASTEST:
         found.append(
-            f"removal rate {rate * NM_PER_MIN:.3g} nm/min: no slurry takes film so fast; {_driven(bench, _RATE)}"
+            f"removal rate {rate * NM_PER_MIN:.3g} nm/min: no slurry takes film so fast; {_driven(rig, _RATE)}"
         )
     return found
 
 
-def _driven(bench: Bench, inputs: tuple[str, ...]) -> str:
+def _driven(rig: Rig, inputs: tuple[str, ...]) -> str:
     """Name the unlikely values among the inputs of an outcome, or the inputs where none is."""
-    odd = [path for start in inputs for path in bench.unlikely if path.startswith(start)]
+    odd = [path for start in inputs for path in rig.unlikely if path.startswith(start)]
     if odd:
         return f"driven by {', '.join(list(dict.fromkeys(odd))[:3])}, outside the usual range"
     return f"look at {', '.join(inputs[:3])}"
