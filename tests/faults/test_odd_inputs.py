@@ -95,7 +95,7 @@ def test_odd_setup_is_answered(name):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         result = planish.polish(BASES[motion].replace(changes))
-        figures = result.summary()
+        figures = result.document()
     assert all(math.isfinite(value) for value in numbers(figures))
     assert words in " | ".join(figures["notes"])
     json.dumps(figures, allow_nan=False)

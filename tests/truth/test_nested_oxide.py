@@ -19,7 +19,7 @@ SD = {"lot": 11.397683, "wafer": 5.988801, "site": 3.545341}
 
 @pytest.mark.shared_data
 def test_every_digit(shared_data):
-    out = read_nested(shared_data("wafers/oxide-lots.csv"), ["lot", "wafer", "site"], "thickness").summary()
+    out = read_nested(shared_data("wafers/oxide-lots.csv"), ["lot", "wafer", "site"], "thickness").document()
     assert round(out["mean"], 6) == 2000.152778
     assert out["balanced"] is True
     assert out["degrees_of_freedom"] == {"lot": 7, "wafer": 16, "site": 48}

@@ -108,7 +108,7 @@ def test_a_figure_that_one_setup_does_not_have_is_said_not_guessed() -> None:
     b = a.replace({f"recipe.step.{step}.flow": "0 ml/min" for step in (1, 2, 3)})
     for one, other, said in ((a, b, "none in B"), (b, a, "none in A")):
         found = compare(one, other)
-        told = found.summary()
+        told = found.document()
         assert told["difference"]["wiwnu_sigma_percent"] is None
         assert "wiwnu_sigma_percent" not in told["shares"]
         assert said in told["sentences"][1]

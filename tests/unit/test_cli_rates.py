@@ -73,7 +73,7 @@ def test_traces_without_counters_say_so(files, tmp_path):
 def test_check_judges_guesses_in_between_and_ahead_beside_plain_trees(files, told):
     seen = []
     wafers = read_measured_wafers(*files)
-    found = json.loads(json.dumps(clean(fit_rates(wafers, folds=1, tell=seen.append).summary())))
+    found = json.loads(json.dumps(clean(fit_rates(wafers, folds=1, tell=seen.append).document())))
     assert seen == sorted(seen)
     assert seen[-1] == pytest.approx(1.0)
     assert {key: item for key, item in found.items() if key != "check"} == told

@@ -51,7 +51,7 @@ def test_all_eight_are_here() -> None:
 
 @pytest.mark.parametrize(("a", "b"), PAIRS, ids=[f"{a}-{b}" for a, b in PAIRS])
 def test_two_shipped_setups_compare_alike_by_every_door(a: str, b: str, each_wafer_once: None) -> None:
-    found = compare(SETUPS[a], SETUPS[b], OUTCOMES).summary()
+    found = compare(SETUPS[a], SETUPS[b], OUTCOMES).document()
     for key in OUTCOMES:
         difference = found["b"][key] - found["a"][key]
         assert found["difference"][key] == difference

@@ -192,7 +192,7 @@ def result(process, level, rates, seed=0):
 )
 def test_result_says_what_scripts_rely_on_and_comes_back_from_a_file(tmp_path, process, level, rates):
     got = result(process, level, rates)
-    summary = got.summary()
+    summary = got.document()
     for key in ("within_die_range_nm", "within_die_sigma_nm", "planarization_length_mm", "clear_time_s"):
         assert summary[key] > 0
     assert summary["within_die_sigma_nm"] < summary["within_die_range_nm"] <= summary["topography_nm"] + 1e-6

@@ -103,7 +103,7 @@ def test_fields_too_large_or_too_many_are_refused(rotary, size):
 def test_summary_counts_and_spreads_what_the_fields_say(rotary, maps):
     centres = [(0.0, 0.0), (0.05, 0.05), (-0.11, 0.0)]
     found = polish_fields(rotary, maps, centres=centres, workers=1)
-    told = found.summary()
+    told = found.document()
     ranges = [row["within_die_range_nm"] for row in told["fields"]]
     assert told["within_die_range_least_nm"] == min(ranges)
     assert told["within_die_range_most_nm"] == max(ranges)

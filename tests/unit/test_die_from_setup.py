@@ -36,7 +36,7 @@ def test_three_places_at_once(setup, maps):
     got = polish_die(setup, maps)
     assert got.places == ["centre", "mid", "edge"]
     assert [die.local.radius for die in got.dies] == sorted(die.local.radius for die in got.dies)
-    summary = got.summary()
+    summary = got.document()
     assert 1 < summary["planarization_length_mm"] < 10
     assert len(summary["places"]) == 3
     assert any("derivation of our own" in line for line in got.sources())

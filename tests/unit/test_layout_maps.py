@@ -85,7 +85,7 @@ def test_open_refuses_what_is_not_there_or_damaged(tmp_path):
 
 
 def test_summary_has_the_words_scripts_rely_on():
-    summary = maps_from_rects(np.array([[0, 0, 2000, 3000]]), 1e-6).summary()
+    summary = maps_from_rects(np.array([[0, 0, 2000, 3000]]), 1e-6).document()
     assert summary["coverage_area_um2"] == pytest.approx(6.0)
     assert summary["bounding_box_um"] == pytest.approx([0, 0, 2, 3])
     assert (summary["polygons"], summary["cell_um"], summary["nx"], summary["ny"]) == (1, 1.0, 2, 3)

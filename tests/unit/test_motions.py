@@ -182,5 +182,5 @@ def test_taken_out_it_is_unknown_again() -> None:
 
 def _refusal(motion: str, key: str, value: str) -> str:
     with pytest.raises(SetupError) as refused:
-        loads(new_setup(motion)).replace({f"recipe.step.0.{key}": value})
+        loads(new_setup(motion)).replace({f"recipe.step.1.{key}": value})
     return str(refused.value)

@@ -29,10 +29,6 @@ ROWS = [
             },
             "offset": {
                 "web/forms.py": "of a unit's scale",
-                "physics/motion/motion.py": "of the wafer from the pad's axis",
-                "predict/lot/pad.py": "of the wafer from the pad's axis",
-                "predict/lot/pad_rings.py": "of the wafer from the pad's axis",
-                "predict/wafer/step_plan.py": "of the wafer from the pad's axis",
             },
         },
         id="laws",

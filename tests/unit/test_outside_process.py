@@ -56,7 +56,7 @@ def test_a_setup_with_it_is_read_checked_and_polished(added, tmp_path):
     got = planish.polish_die(setup, maps(), place="centre")
     assert isinstance(got.level, type(added.level))
     assert (got.process, got.level.coat) == ("polymer-fill", pytest.approx(350e-9))
-    summary = got.summary()
+    summary = got.document()
     assert summary["sag_max_nm"] > 0
     assert summary["wall_loss_max_nm"] >= summary["wall_loss_mean_nm"] >= 0
     assert summary["window_set_by"] in ("wall_loss", "sag")

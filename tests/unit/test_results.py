@@ -22,8 +22,8 @@ from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import cut_wafers
 from planish.predict.cleaning import USUAL, clean_wafer
 from planish.predict.die.fill import propose_fill
-from planish.predict.die.levels import OxideLevel
 from planish.predict.die.pad import pad_after
+from planish.predict.die.processes.oxide import OxideLevel
 from planish.predict.dwell import design_sweep
 from planish.predict.lot.result import Limits
 from planish.predict.lot.variation import Variation

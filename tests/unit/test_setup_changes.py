@@ -60,7 +60,7 @@ def test_a_comparison_makes_b_of_a(first):
 def test_compare_gives_the_changes():
     a, b = example("rotary"), example("rotary").replace({"pad.part": "soft-felt"})
     found = planish.compare(a, b)
-    assert found.changes == {"pad.part": "soft-felt"} == found.summary()["changes"]
+    assert found.changes == {"pad.part": "soft-felt"} == found.document()["changes"]
     assert planish.compare(a.rig, b.rig).changes is None
 
 

@@ -191,6 +191,6 @@ def test_saved_rows_can_be_read_back(both, tmp_path):
     import polars as pl
 
     found = both[4]
-    table = pl.read_csv(found.save(tmp_path / "rates.csv"), comment_prefix="#")
+    table = pl.read_csv(found.save_table(tmp_path / "rates.csv"), comment_prefix="#")
     assert table["rate"].to_numpy() == pytest.approx(found.rate)
     assert set(table["mode"]) == {"retrospective"}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from planish.errors import PlanishError, SetupError
 from planish.setup.edit import edited
@@ -15,7 +14,7 @@ from planish.setup.models import Setup, examine
 from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA, resolve
 
 
-def check(path: Setup | str | os.PathLike[str], changes: Mapping[str, Any] | None = None) -> list[Finding]:
+def check(path: Setup | str | os.PathLike[str], changes: Mapping[str, object] | None = None) -> list[Finding]:
     """Return all findings about a setup, errors first; none of level "error" means it can be used.
 
     A file that cannot be read or is no TOML gives one error; nothing is raised, but for what is no path at all.

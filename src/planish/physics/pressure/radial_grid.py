@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from planish.engine.fixed import sealed
 from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
-from planish.units import as_whole
 
 Array = NDArray[np.float64]
 
@@ -110,7 +109,10 @@ def pressure_grid(
     """
     if not (math.isfinite(wafer_radius) and wafer_radius > 0):
         raise ModelError(refuse("wafer radius [m]", wafer_radius, "more than 0"))
-    as_whole(cells, "cells of the pressure (120 are enough for 1e-4)", 16, 2000)
+    if isinstance(cells, bool) or not isinstance(cells, int | np.integer) or not 16 <= cells <= 2000:
+        raise ModelError(
+            refuse("pressure cells", cells, "a whole number from 16 to 2000", "120 is enough for 1e-4")
+        )
     r, fine, spread = _wafer_nodes(wafer_radius, cells)
     areas = wafer_radius**2 * wafer_areas(cells)
     empty = np.empty(0)
