@@ -17,6 +17,8 @@ PACKAGES = {
     "fit": "fit: calibrate to own data",
     "explain": "explain: findings, figures, reports, attribution",
     "physics": "the physics: pure functions of SI numbers and arrays",
+    "results": "what every answer has: figures, tables, datasets, files",
+    "jobs": "one function for each question of a user",
     "engine": "caches, array backends, work in parallel",
 }
 SINGLES = ("units", "errors")

@@ -72,7 +72,7 @@ class Learned(Result):
 
     start: Array
     measured: Array
-    regime: NDArray[np.str_]
+    regime: NDArray[np.character]
     training: Mask
     predicted: dict[str, Array]
     rmse: dict[str, dict[str, float]]

@@ -91,7 +91,7 @@ class Unseen(Result):
     wafer: tuple[str, ...]
     stage: tuple[str, ...]
     start: Array
-    regime: NDArray[np.str_]
+    regime: NDArray[np.character]
     rate: Array
     low: Array
     high: Array

@@ -165,7 +165,7 @@ def check_unseen(
 
 
 def _last_three(
-    known: pl.DataFrame, label: NDArray[np.str_], start: Array, regime: NDArray[np.str_]
+    known: pl.DataFrame, label: NDArray[np.character], start: Array, regime: NDArray[np.character]
 ) -> Array:
     at, rate = known["start"].to_numpy(), known["rate"].to_numpy().astype(np.float64)
     out = np.full(len(start), np.nan)
