@@ -20,9 +20,10 @@ import numpy as np
 from planish.engine.execute import run_all
 from planish.engine.record import same
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.predict.die.cells import DieChoices
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.fields import _one_field
-from planish.predict.die.model import DieChoices, DiePad, die_input
+from planish.predict.die.model import DiePad, die_input
 from planish.predict.die.processes.metal import MetalLevel
 from planish.predict.die.processes.oxide import OxideLevel
 

@@ -13,9 +13,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from planish.predict.die.cells import DieChoices
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.contact import polish_by_contact
-from planish.predict.die.model import DieChoices, DiePad, die_input
+from planish.predict.die.model import DiePad, die_input
 from planish.predict.die.processes.oxide import OxideLevel
 
 MODULUS, POINTS, PRESSURE, RIGIDITY = 100e6, 32, 20e3, 5.47

@@ -13,9 +13,10 @@ import pytest
 from planish.errors import SetupError
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.predict.die.cells import DieChoices
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.levels import default_level
-from planish.predict.die.model import DieChoices, DiePad, at_time, die_input
+from planish.predict.die.model import DiePad, at_time, die_input
 from planish.predict.die.polish import polish_one
 from planish.predict.die.processes.metal import MetalLevel
 from planish.predict.die.processes.oxide import OxideLevel

@@ -10,9 +10,10 @@ from planish.errors import SetupError
 from planish.physics.contact.cell import counted_height, fall_rate
 from planish.physics.contact.problem import AsperityLayer, ContactProblem
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
+from planish.predict.die.cells import DieChoices
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
 from planish.predict.die.contact import polish_by_contact
-from planish.predict.die.model import DieChoices, DiePad, die_input
+from planish.predict.die.model import DiePad, die_input
 from planish.predict.die.polish import polish_one
 from planish.predict.die.processes.metal import MetalLevel
 from planish.predict.die.processes.oxide import OxideLevel

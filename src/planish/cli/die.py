@@ -70,8 +70,8 @@ def polished(rigs: list[Rig], maps: Any, asked: DieAsked, quiet: bool) -> DieRes
 
 def settings(rig: Rig, asked: DieAsked, quiet: bool) -> dict[str, Any]:
     """Return what is asked of one die and of all fields alike, as ``polish_die`` and ``polish_fields`` take it."""
+    from planish.predict.die.cells import DieChoices
     from planish.predict.die.levels import process_of
-    from planish.predict.die.model import DieChoices
     from planish.predict.die.pad import pad_after
 
     process = asked.process or process_of(rig)

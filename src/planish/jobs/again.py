@@ -104,8 +104,8 @@ def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
 
 def _die_options(asked: dict[str, Any], given: Given) -> dict[str, Any]:
     from planish.measure.layout.maps import LayoutMaps
+    from planish.predict.die.cells import DieChoices
     from planish.predict.die.conditions import SurfaceState
-    from planish.predict.die.model import DieChoices
     from planish.predict.die.pad import PadAfter
     from planish.setup.processes import PROCESSES
 

@@ -22,9 +22,10 @@ from planish.physics.contact import problem as contact
 from planish.physics.contact.cell import counted_height, fall_rate
 from planish.physics.pattern.area_pair import PairMarch, begin_march, march
 from planish.physics.pattern.feature_selectivity import feature_selectivity
+from planish.predict.die.cells import DieChoices, DieInput
 from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.level import Level, Polished
-from planish.predict.die.model import DieChoices, DieFields, DieInput, DiePad, fields_of, pads_of
+from planish.predict.die.model import DieFields, DiePad, fields_of, pads_of
 from planish.predict.die.window import PolishWindow, passed
 
 if TYPE_CHECKING:

@@ -11,15 +11,13 @@ from numpy.typing import NDArray
 
 from planish.engine.execute import Cancel, Progress, run_all
 from planish.errors import SetupError, refuse
+from planish.predict.die.cells import DieChoices, DieInput, Effective
 from planish.predict.die.conditions import LocalConditions, SurfaceState
 from planish.predict.die.fields_result import Field, FieldsResult
 from planish.predict.die.level import Level
 from planish.predict.die.model import (
-    DieChoices,
     DieFields,
-    DieInput,
     DiePad,
-    Effective,
     check_maps,
     die_input,
     effective,

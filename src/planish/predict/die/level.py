@@ -15,8 +15,8 @@ from planish.physics.pattern.topography import carried_extra_loss
 from planish.setup.processes import Standing
 
 if TYPE_CHECKING:
+    from planish.predict.die.cells import DieChoices, DieInput, Effective
     from planish.predict.die.conditions import LocalConditions
-    from planish.predict.die.model import DieChoices, DieInput, Effective
 
 Array = NDArray[np.float64]
 

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record
 from planish.errors import SetupError, refuse
-from planish.physics.pattern.effective_density import Edges, effective_density
+from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.physics.pattern.kernels import Kernel
 from planish.physics.pattern.planarization_length import PlanarizationLength, planarization_length
+from planish.predict.die.cells import DieChoices, DieInput, Effective
 from planish.predict.die.conditions import LocalConditions, SurfaceState
 from planish.predict.die.level import Level, Polished
 
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
-StepLaw = Literal["summits", "contact-height", "density"]
 _NONE = 1e-6  # a share below this counts as none
 
 
@@ -36,90 +36,6 @@ class DiePad:
     compliance: Callable[[Array], Array]
     state: SurfaceState
     wafer_rigidity: float
-
-
-@dataclass(frozen=True, slots=True)
-class DieChoices:
-    """How to model.
-
-    Attributes
-    ----------
-    kernel, edges
-        Of the neighbourhood and the field.
-    outside
-        Density around the field.
-    planarization_length
-        Measured [m], or None for the pad's own.
-    step_law
-        Of oxide.
-    contact_height
-        Of that law [m] (None: the pad's selectivity length).
-    """
-
-    kernel: Kernel = "elliptic"
-    edges: Edges = "periodic"
-    outside: float = 0.0
-    planarization_length: float | None = None
-    step_law: StepLaw = "summits"
-    contact_height: float | None = None
-
-
-@dataclass(frozen=True, slots=True, repr=False, eq=False)
-class DieInput(Record):
-    """What each cell of the layout holds.
-
-    Attributes
-    ----------
-    high
-        Share that is high.
-    low_width, high_width
-        Widths of its low and high areas [m] (NaN: none).
-    incoming
-        Height [m].
-    cell
-        Side of a cell [m].
-    stepped
-        Whether it holds both high and low area, so that it has a step of its own.
-    """
-
-    high: Array
-    low_width: Array
-    high_width: Array
-    incoming: Array
-    cell: float
-    stepped: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True, repr=False, eq=False)
-class Effective(Record):
-    """What the pad makes of the layout; the first pad's, where pads differ.
-
-    Attributes
-    ----------
-    high
-        Effective share.
-    selectivity
-        Lengths [m], (steps, cells...).
-    short
-        Incoming topography [m].
-    length
-        Planarization length [m].
-    local_share, misfit
-        Of that length.
-    give
-        [m].
-    shares
-        Effective share in each step where pads differ.
-    """
-
-    high: Array
-    selectivity: Array
-    short: Array
-    length: float
-    local_share: float
-    misfit: float
-    give: float
-    shares: tuple[Array, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)

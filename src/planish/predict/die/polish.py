@@ -18,20 +18,12 @@ from planish.physics.pattern import (
     topography,
 )
 from planish.predict.die import conditions as die_conditions
+from planish.predict.die.cells import DieChoices, DieInput
 from planish.predict.die.conditions import LocalConditions, SurfaceState, place_radius
 from planish.predict.die.hot_spots import HotSpot, hot_spots
 from planish.predict.die.level import Level
 from planish.predict.die.levels import described_level, left_open, measured_length, process_of
-from planish.predict.die.model import (
-    DieChoices,
-    DieInput,
-    DiePad,
-    check_maps,
-    die_input,
-    effective,
-    polish_cells,
-    width_notes,
-)
+from planish.predict.die.model import DiePad, check_maps, die_input, effective, polish_cells, width_notes
 from planish.predict.die.pad import PadAfter
 from planish.predict.die.platens import Platens, described_platens
 from planish.predict.die.result import Die, DieResult

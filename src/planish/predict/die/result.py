@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted, figure
 from planish.physics.pattern.topography import surface_after
+from planish.predict.die.cells import Effective
 from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.hot_spots import HotSpot
 from planish.predict.die.level import Level
-from planish.predict.die.model import DieFields, Effective
+from planish.predict.die.model import DieFields
 from planish.predict.die.window import PolishWindow
 from planish.results.result import Result
 from planish.units import PSI

@@ -8,17 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.predict.die.cells import DieChoices, DieInput, Effective
 from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.level import Level
-from planish.predict.die.model import (
-    DieChoices,
-    DieFields,
-    DieInput,
-    Effective,
-    at_time,
-    polish_cells,
-    some_cells,
-)
+from planish.predict.die.model import DieFields, at_time, polish_cells, some_cells
 
 Array = NDArray[np.float64]
 _EXTREMES, _SPREAD = 200, 800

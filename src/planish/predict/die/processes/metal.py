@@ -19,7 +19,7 @@ from planish.setup.processes import LIMIT, key, material
 from planish.setup.quantity import Quantity
 
 if TYPE_CHECKING:
-    from planish.predict.die.model import DieInput
+    from planish.predict.die.cells import DieInput
 
 Array = NDArray[np.float64]
 _BARRIER = Quantity("thickness", low="0 nm", least="0.01 nm", high="1 um", typical=("1 nm", "100 nm"))

@@ -18,8 +18,8 @@ from planish.setup.processes import LIMIT, Process, key, material
 from planish.setup.quantity import Quantity
 
 if TYPE_CHECKING:
+    from planish.predict.die.cells import DieChoices, DieInput, Effective
     from planish.predict.die.conditions import LocalConditions
-    from planish.predict.die.model import DieChoices, DieInput, Effective
 
 Array = NDArray[np.float64]
 BIAS = Quantity("thickness", low="-5 um", high="5 um", typical=("-300 nm", "800 nm"))
