@@ -16,7 +16,7 @@ from planish.web.asking import REFUSALS, Held, Viewer, Worker, noted
 from planish.web.costs import check_lot
 
 if TYPE_CHECKING:
-    from planish.web.app import Services
+    from planish.web.services import Services
 
 BINARY: dict[int | str, dict[str, Any]] = {
     200: {

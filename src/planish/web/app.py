@@ -7,47 +7,17 @@ import logging
 import os
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planish.errors import PlanishError
+from planish.web.services import Services
 from planish.web.workers import Workers
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
-    from planish.web.accounts import Accounts
-    from planish.web.jobs import Jobs
-    from planish.web.log import Approvals, Log
-    from planish.web.sessions import Sessions
-    from planish.web.tries import Line, Tries
-    from planish.web.uploads import Uploads
-
 TITLE = "planish bench"
-
-
-@dataclass
-class Services:
-    """What the routes use. ``accounts`` and ``sessions`` are None on a server for one person.
-
-    Passwords are hashed in two lines, so that a crowd of unknown browsers keeps no known one waiting.
-    ``notes`` says what was set right in the data folder at the start.
-    """
-
-    workers: Workers
-    jobs: Jobs
-    uploads: Uploads
-    approvals: Approvals
-    log: Log
-    tries: Tries
-    line: Line
-    known_line: Line
-    accounts: Accounts | None = None
-    sessions: Sessions | None = None
-    https: bool = False
-    proxies: tuple[str, ...] = ()
-    notes: list[str] = field(default_factory=list)
 
 
 def data_folder() -> Path:

@@ -16,7 +16,7 @@ from planish.web.accounts import ROLES
 from planish.web.door import WHO
 
 if TYPE_CHECKING:
-    from planish.web.app import Services
+    from planish.web.services import Services
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
     400: {"model": s.Refusal, "description": "cannot be used as given; says why"},
