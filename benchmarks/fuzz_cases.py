@@ -18,7 +18,8 @@ from planish import units
 from planish.setup.fields import KeyInfo, keys
 from planish.setup.models import examine
 from planish.setup.new import new_setup
-from planish.setup.parts import KINDS, catalogue
+from planish.setup.part import KINDS
+from planish.setup.parts import catalogue
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 DATA = EXAMPLES / "data"

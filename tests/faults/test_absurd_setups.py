@@ -17,9 +17,10 @@ from planish.setup.check import check
 from planish.setup.fields import keys
 from planish.setup.load import loads
 from planish.setup.models import Setup
+from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup
-from planish.setup.parts import KINDS, catalogue
-from planish.setup.polisher import MOTIONS
+from planish.setup.part import KINDS
+from planish.setup.parts import catalogue
 from planish.setup.removal import coefficients_of
 from planish.setup.schema import json_schema
 

@@ -19,9 +19,10 @@ from planish.physics.motion.linear import Linear
 from planish.physics.motion.motion import Drive, Outline
 from planish.setup.fields import keys
 from planish.setup.load import loads
+from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup
-from planish.setup.parts import Part, PartValue
-from planish.setup.polisher import DISPENSE, MOTIONS, MotionKind, PolisherSection
+from planish.setup.part import Part, PartValue
+from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity
 from planish.setup.schema import json_schema
 from planish.web import machine as page

@@ -15,8 +15,8 @@ from planish.errors import SetupError
 from planish.setup.check import check
 from planish.setup.load import load, loads
 from planish.setup.models import Setup
+from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup
-from planish.setup.polisher import MOTIONS
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -12,9 +12,10 @@ from planish.errors import SetupError
 from planish.explain.findings import _retrace
 from planish.setup.fields import keys
 from planish.setup.load import loads
+from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup
-from planish.setup.parts import KINDS, catalogue, list_parts
-from planish.setup.polisher import MOTIONS
+from planish.setup.part import KINDS
+from planish.setup.parts import catalogue, list_parts
 from planish.setup.schema import json_schema
 from planish.units import to_si
 

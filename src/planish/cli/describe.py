@@ -29,7 +29,8 @@ def new(motion: str, output: Path, force: bool) -> None:
 
 def parts(kind: str | None, folders: list[Path], json_out: bool) -> None:
     """Print the catalogue, where each part is from, every value with its source and spread."""
-    from planish.setup.parts import OURS, PART_KINDS, list_parts
+    from planish.setup.part import OURS
+    from planish.setup.parts import PART_KINDS, list_parts
 
     if kind is not None and kind not in PART_KINDS:
         raise SetupError(f"parts kind = {kind!r}: must be one of {', '.join(sorted(PART_KINDS))}")

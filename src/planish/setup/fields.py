@@ -10,8 +10,8 @@ from pydantic.fields import FieldInfo
 
 from planish import units
 from planish.setup.choice import OneOf
+from planish.setup.motions.known import MOTIONS
 from planish.setup.parts import catalogue
-from planish.setup.polisher import MOTIONS
 from planish.setup.quantity import Quantity, Section
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel

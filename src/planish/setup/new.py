@@ -6,8 +6,10 @@ from typing import Any
 
 from planish.setup.changes import toml_value
 from planish.setup.fields import KeyInfo, keys
-from planish.setup.parts import Part, catalogue
-from planish.setup.polisher import MOTIONS, MotionKind
+from planish.setup.motions.known import MOTIONS
+from planish.setup.part import Part
+from planish.setup.parts import catalogue
+from planish.setup.polisher import MotionKind
 from planish.setup.removal import REFERENCE
 from planish.setup.resolve import AMBIENT, SCHEMA
 

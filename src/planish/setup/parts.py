@@ -1,65 +1,19 @@
-"""The catalogue of generic parts: named by what they are, every value with its source.
-
-A part file (``parts/*.toml``) holds a table a part; in it each dotted key has
-``value``, ``source`` and, where one is known, ``spread``. Part files of packages and of the user
-(`planish.setup.part_folders`) are written alike.
-"""
+"""The catalogue of generic parts: planish's own, those of packages, and those of the user's folders."""
 
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Iterable, Mapping
-from copy import deepcopy
-from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from planish.engine.fixed import FixedDict
-from planish.engine.record import Record, counted
 from planish.errors import SetupError, refuse
+from planish.setup.part import OURS, Part, own_parts, parts_in
 from planish.setup.part_folders import FILES, PartFile, part_files, part_folders
 
-OURS = "planish"
-# The sections of a setup that a part may stand in; a film stands in for one table of removal.
-KINDS: tuple[str, ...] = ("wafer", "polisher", "head", "pad", "conditioner", "slurry")
 PART_KINDS: tuple[str, ...] = tuple(FILES)
-
-
-@dataclass(frozen=True, slots=True)
-class PartValue:
-    """One value of a part: as text or number, its spread ("" if unknown) and its source."""
-
-    value: Any
-    source: str
-    spread: str = ""
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Part(Record):
-    """A catalogue part: its values by dotted key; ``origin`` is planish, a package, or the file it stands in."""
-
-    kind: str
-    name: str
-    summary: str
-    values: Mapping[str, PartValue]
-    origin: str = OURS
-
-    def _told(self) -> str:
-        return f"{self.kind} {self.name}: {self.summary} ({counted(len(self.values), 'value')})"
-
-    def tree(self) -> dict[str, Any]:
-        """Return the values as nested tables, as they would stand in a setup file (a fresh copy)."""
-        out: dict[str, Any] = {}
-        for key, entry in self.values.items():
-            table = out
-            *heads, last = key.split(".")
-            for step in heads:
-                table = table.setdefault(step, {})
-            table[last] = deepcopy(entry.value)
-        return out
 
 
 def catalogue(kind: str, folders: tuple[Path, ...] = ()) -> Mapping[str, Part]:
@@ -78,25 +32,18 @@ def catalogue(kind: str, folders: tuple[Path, ...] = ()) -> Mapping[str, Part]:
     if kind not in PART_KINDS:
         raise SetupError(f"part kind = {kind!r}: must be one of {', '.join(PART_KINDS)}")
     others = part_files(kind, folders)
-    return _with_others(kind, tuple(others)) if others else _own(kind)
-
-
-@lru_cache(maxsize=8)
-def _own(kind: str) -> FixedDict[str, Part]:
-    file = files("planish.setup") / "parts" / f"{FILES[kind]}.toml"
-    if kind not in KINDS:
-        return FixedDict()  # films come with planish's slurries
-    return FixedDict(_parts(kind, tomllib.loads(file.read_text(encoding="utf-8")), OURS))
+    return _with_others(kind, tuple(others)) if others else own_parts(kind)
 
 
 @lru_cache(maxsize=64)
 def _with_others(kind: str, others: tuple[PartFile, ...]) -> FixedDict[str, Part]:
+    # Checking them builds the whole model of a setup, which few who look into the catalogue need.
     from planish.setup.part_files import check_part, read_tables
 
-    out = dict(_own(kind))
+    out = dict(own_parts(kind))
     places = dict.fromkeys(out, OURS)
     for file in others:
-        for name, part in _parts(kind, read_tables(file), file.origin).items():
+        for name, part in parts_in(kind, read_tables(file), file.origin).items():
             if name in out:
                 raise SetupError(
                     refuse(
@@ -109,18 +56,6 @@ def _with_others(kind: str, others: tuple[PartFile, ...]) -> FixedDict[str, Part
             check_part(file.path, kind, name, part.tree())
             out[name], places[name] = part, str(file.path)
     return FixedDict(out)
-
-
-def _parts(kind: str, tables: dict[str, dict[str, Any]], origin: str) -> dict[str, Part]:
-    out: dict[str, Part] = {}
-    for name, table in tables.items():
-        values = {
-            key: PartValue(entry["value"], entry["source"], entry.get("spread", ""))
-            for key, entry in table.items()
-            if key != "summary"
-        }
-        out[name] = Part(kind, name, table["summary"], values, origin)
-    return out
 
 
 class PartRow(NamedTuple):

@@ -1,19 +1,15 @@
-"""The machine of a setup: what every motion's polisher answers, and the registry of motions."""
+"""The machine of a setup: what every motion's polisher answers, and how a motion is registered."""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Any, ClassVar, Union
+from typing import Annotated, Any, ClassVar
 
-from pydantic import Field, GetCoreSchemaHandler
-from pydantic_core import CoreSchema
-
-from planish.engine.registry import Registry
 from planish.physics.motion.motion import Motion
 from planish.setup.finding import Finding
-from planish.setup.parts import Part
+from planish.setup.part import Part
 from planish.setup.quantity import Quantity, Section
 from planish.setup.recipe import StepSection
 
@@ -73,24 +69,3 @@ class MotionKind:
     def name(self) -> str:
         """The word after ``motion =``."""
         return self.machine.motion
-
-
-def _own() -> Iterable[MotionKind]:
-    from planish.setup.motions.linear import LINEAR
-    from planish.setup.motions.orbital import ORBITAL
-    from planish.setup.motions.rotary import ROTARY
-
-    return ROTARY, LINEAR, ORBITAL
-
-
-MOTIONS: Registry[MotionKind] = Registry("motion", "planish.motions", MotionKind, _own)
-
-
-class ByMotion:
-    """Annotation of a polisher: the table of whatever motion it names, of all that are registered."""
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        tables = tuple(kind.model for kind in MOTIONS)
-        if len(tables) == 1:
-            return handler.generate_schema(tables[0])
-        return handler.generate_schema(Annotated[Union[tables], Field(discriminator="motion")])  # noqa: UP007

@@ -17,9 +17,10 @@ from planish.errors import PlanishError
 from planish.physics.removal.laws import LAWS
 from planish.setup import paths
 from planish.setup.finding import nearest
+from planish.setup.motions.known import MOTIONS
+from planish.setup.part import KINDS, Part
 from planish.setup.part_folders import part_folders
-from planish.setup.parts import KINDS, PART_KINDS, Part, catalogue
-from planish.setup.polisher import MOTIONS
+from planish.setup.parts import PART_KINDS, catalogue
 from planish.setup.quantity import PRACTICE
 from planish.setup.removal import REFERENCE
 

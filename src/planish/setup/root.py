@@ -9,8 +9,9 @@ from pydantic import Field
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.die import DieSection
 from planish.setup.head import HeadSection
+from planish.setup.motions.known import MOTIONS, ByMotion
 from planish.setup.pad import PadSection
-from planish.setup.polisher import MOTIONS, ByMotion, PolisherSection
+from planish.setup.polisher import PolisherSection
 from planish.setup.quantity import Name, Section
 from planish.setup.recipe import RecipeSection
 from planish.setup.removal import RemovalSection

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from planish.setup.die import whole_section
+from planish.setup.motions.known import MOTIONS
 from planish.setup.parts import catalogue
-from planish.setup.polisher import MOTIONS
 from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA
 from planish.setup.root import setup_model
 

@@ -19,8 +19,9 @@ from planish.setup.checks.usual import outside
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.head import HeadSection
 from planish.setup.pad import LayerSection, PadSection
+from planish.setup.part import Part
 from planish.setup.part_folders import part_folders
-from planish.setup.parts import Part, catalogue
+from planish.setup.parts import catalogue
 from planish.setup.recipe import StepSection
 from planish.setup.removal import RemovalSection, coefficients_of, rate_at_reference
 from planish.setup.wafer import WaferSection

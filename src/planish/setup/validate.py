@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from planish.setup import paths
 from planish.setup.finding import Finding, missing, short, wrong
-from planish.setup.polisher import MOTIONS
+from planish.setup.motions.known import MOTIONS
 from planish.setup.quantity import Section
 from planish.setup.root import SetupModel, setup_model
 

@@ -8,9 +8,9 @@ from typing import Any
 
 from planish.errors import SetupError
 from planish.setup.models import Setup
+from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup
 from planish.setup.parts import catalogue
-from planish.setup.polisher import MOTIONS
 from planish.setup.recipe import SPEEDS
 
 SECTIONS = ("wafer", "polisher", "head", "pad", "conditioner", "slurry")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planish.setup.polisher import MOTIONS
+from planish.setup.motions.known import MOTIONS
 from planish.units import NM_PER_MIN, PSI, RPM
 from planish.web.answers import polished, setup_of
 from planish.web.changes import choose, fresh, with_motion, without_conditioner

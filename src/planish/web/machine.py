@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.predict.wafer.conditions import speeds
-from planish.setup.polisher import MOTIONS
+from planish.setup.motions.known import MOTIONS
 
 if TYPE_CHECKING:
     from planish.setup.si import Rig

@@ -8,7 +8,7 @@ from typing import Any
 from planish import units
 from planish.setup import paths
 from planish.setup.finding import Finding, missing, nearest, wrong
-from planish.setup.polisher import MOTIONS
+from planish.setup.motions.known import MOTIONS
 from planish.setup.recipe import SPEEDS, STOPS, StepSection
 from planish.setup.root import SetupModel
 

@@ -9,7 +9,7 @@ from planish.physics.removal.laws import LAWS
 from planish.setup import paths
 from planish.setup.checks.coefficients import check_coefficients
 from planish.setup.finding import Finding, nearest, wrong
-from planish.setup.parts import Part
+from planish.setup.part import Part
 from planish.setup.root import SetupModel
 
 

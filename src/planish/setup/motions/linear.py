@@ -12,7 +12,7 @@ from pydantic import Field
 from planish.physics.motion.linear import Linear
 from planish.physics.motion.motion import Bearing
 from planish.setup.finding import HAIR, Finding, mm, wrong
-from planish.setup.parts import catalogue
+from planish.setup.part import own_parts
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity, Section
 
@@ -129,7 +129,7 @@ LINEAR = MotionKind(
     machine=Linear,
     model=LinearPolisher,
     what="linear polisher (belt on a fluid bearing)",
-    part=lambda diameter: catalogue("polisher")["linear-300"],
+    part=lambda diameter: own_parts("polisher")["linear-300"],
     gentle={"belt_speed": "1.2 m/s", "carrier_speed": "20 rpm"},
     main={"belt_speed": "2 m/s", "carrier_speed": "20 rpm"},
     disk={"sweep.kind": "slide", "sweep.inner": "-150 mm", "sweep.outer": "150 mm"},

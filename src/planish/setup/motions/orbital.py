@@ -9,7 +9,7 @@ from pydantic import Field
 
 from planish.physics.motion.orbital import Orbital
 from planish.setup.finding import Finding, wrong
-from planish.setup.parts import catalogue
+from planish.setup.part import own_parts
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity, ratio
 
@@ -59,7 +59,7 @@ ORBITAL = MotionKind(
     machine=Orbital,
     model=OrbitalPolisher,
     what="orbital polisher (orbiting pad, slurry fed through it)",
-    part=lambda diameter: catalogue("polisher")["orbital-300"],
+    part=lambda diameter: own_parts("polisher")["orbital-300"],
     gentle={"orbit_speed": "430 orbits/min", "carrier_speed": "13 rpm"},
     main={"orbit_speed": "640 orbits/min", "carrier_speed": "13 rpm"},
     disk={

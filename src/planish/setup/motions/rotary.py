@@ -10,7 +10,7 @@ from pydantic import Field
 from planish import units
 from planish.physics.motion.rotary import Rotary
 from planish.setup.finding import Finding, wrong
-from planish.setup.parts import catalogue
+from planish.setup.part import own_parts
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity
 from planish.setup.recipe import StepSection
@@ -79,7 +79,7 @@ ROTARY = MotionKind(
     machine=Rotary,
     model=RotaryPolisher,
     what="rotary polisher (turning platen)",
-    part=lambda diameter: catalogue("polisher")["rotary-200" if diameter < 0.21 else "rotary-300"],
+    part=lambda diameter: own_parts("polisher")["rotary-200" if diameter < 0.21 else "rotary-300"],
     gentle={"platen_speed": "60 rpm", "carrier_speed": "53 rpm"},
     main={"platen_speed": "90 rpm", "carrier_speed": "83 rpm"},
 )
