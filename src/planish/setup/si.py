@@ -1,7 +1,8 @@
 """A setup as SI numbers: what the physics is fed, after units and parts are resolved.
 
-Frozen records without behaviour, their arrays and tables read-only. ``setup/to_si.py`` is the only place that
-makes them from a setup file; ``predict`` is the only place that reads them.
+Frozen records, their arrays and tables read-only, without behaviour but for their text: what each is, with its
+headline figures in the units of the trade. ``setup/to_si.py`` is the only place that makes them from a setup
+file; ``predict`` is the only place that reads them.
 Lengths [m], pressures [Pa], speeds [m/s] or [rad/s], times [s], flows [m^3/s],
 temperatures [K], energies [J/mol].
 """
@@ -16,26 +17,18 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record
+from planish import units
+from planish.engine.record import Record, counted, figure, shortened
 from planish.physics.motion.motion import Motion
+from planish.setup.processes import PROCESSES
+from planish.units import PSI, RPM, ZERO_CELSIUS
 
 Array = NDArray[np.float64]
 StopKind = Literal["time", "removed", "remaining"]
 
 
-class SiRecord(Record):
-    """Base of the records below."""
-
-    __slots__ = ()
-
-    def _told(self) -> str:
-        from planish.setup.si_words import words
-
-        return words(self)
-
-
 @dataclass(frozen=True, slots=True, repr=False)
-class Film(SiRecord):
+class Film(Record):
     """One film of the stack.
 
     Attributes
@@ -56,9 +49,15 @@ class Film(SiRecord):
     profile: tuple[Array, Array] | None = None
     sites: tuple[Array, Array, Array] | None = None
 
+    def _told(self) -> str:
+        how = " from a radial profile" if self.profile is not None else ""
+        if self.sites is not None and not how:
+            how = " from measured sites"
+        return f"{self.name} ({self.material}), {figure(1e9 * self.thickness, 'nm')}{how}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Wafer(SiRecord):
+class Wafer(Record):
     """The wafer: a thin elastic plate and its films, the one on top first."""
 
     radius: float
@@ -68,17 +67,28 @@ class Wafer(SiRecord):
     edge_exclusion: float
     films: tuple[Film, ...]
 
+    def _told(self) -> str:
+        return f"{self.told_films()}, edge exclusion {figure(1e3 * self.edge_exclusion, 'mm')}"
+
+    def told_films(self) -> str:
+        """Return its diameter and its films in a few words."""
+        names = shortened(", ".join(film.name for film in self.films), 60)
+        return f"wafer {figure(2e3 * self.radius, 'mm')} with {names}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Ring(SiRecord):
+class Ring(Record):
     """The retaining ring: ``gap`` from the wafer edge, radial ``width``."""
 
     gap: float
     width: float
 
+    def _told(self) -> str:
+        return f"{figure(1e3 * self.width, 'mm')} wide, {figure(1e3 * self.gap, 'mm')} from the wafer"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Head(SiRecord):
+class Head(Record):
     """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge)."""
 
     zone_outer_radii: Array
@@ -87,9 +97,13 @@ class Head(SiRecord):
     vacuum_hold: float  # [Pa] below ambient while carrying the wafer
     membrane_contact_fraction: float = 0.5  # share of the wafer's back the vacuum acts on
 
+    def _told(self) -> str:
+        zones = counted(self.zone_outer_radii.size, "zone")
+        return f"{zones}, {'no retaining ring' if self.ring is None else f'ring {self.ring._told()}'}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Layer(SiRecord):
+class Layer(Record):
     """One bonded elastic layer of the pad stack."""
 
     modulus: float
@@ -97,9 +111,12 @@ class Layer(SiRecord):
     thickness: float
     modulus_spread: float = 0.0  # relative standard deviation
 
+    def _told(self) -> str:
+        return f"{figure(1e-6 * self.modulus, 'MPa')}, Poisson {self.poisson:.3g}, {figure(1e3 * self.thickness, 'mm')}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Grooves(SiRecord):
+class Grooves(Record):
     """Grooves in the top pad. ``depth`` 0 means none."""
 
     pattern: Literal["none", "concentric", "grid", "spiral"]
@@ -107,9 +124,15 @@ class Grooves(SiRecord):
     depth: float
     pitch: float
 
+    def _told(self) -> str:
+        if self.pattern == "none":
+            return "none"
+        width, depth, pitch = (f"{1e3 * size:.3g}" for size in (self.width, self.depth, self.pitch))
+        return f"{self.pattern}, {width} mm wide, {depth} mm deep, every {pitch} mm"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class PadSurface(SiRecord):
+class PadSurface(Record):
     """Summits of the top pad (Greenwood-Williamson picture).
 
     ``density`` [1/m^2], ``tip_radius`` [m], ``height_sd`` [m] of the Gaussian
@@ -126,9 +149,16 @@ class PadSurface(SiRecord):
     poisson: float
     heights: Array | None = None
 
+    def _told(self) -> str:
+        heights = "" if self.heights is None else f", {self.heights.size} measured heights"
+        return (
+            f"{figure(1e-6 * self.density, 'summits/mm2')}, tips {figure(1e6 * self.tip_radius, 'um')}, "
+            f"heights {figure(1e6 * self.height_sd, 'um')} (sd), tail {figure(1e6 * self.tail_length, 'um')}{heights}"
+        )
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Pad(SiRecord):
+class Pad(Record):
     """Pad stack, ``layers`` from the polishing surface down."""
 
     family: str
@@ -144,9 +174,15 @@ class Pad(SiRecord):
     conductivity: float = 0.2  # [W/(m K)]
     drainage_length: float = math.inf  # [m] over which open pores let fluid pressure escape
 
+    def _told(self) -> str:
+        stack = " on ".join(
+            f"{1e3 * layer.thickness:.3g} mm of {1e-6 * layer.modulus:.3g} MPa" for layer in self.layers
+        )
+        return f"{self.family}, {stack}, grooves {self.grooves._told()}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Sweep(SiRecord):
+class Sweep(Record):
     """How the disk moves over the pad, in pad radius (or distance from the belt's centre line).
 
     ``kind`` "arm" (swinging, pivot at ``pivot_distance`` from the pad axis,
@@ -164,9 +200,14 @@ class Sweep(SiRecord):
     zone_edges: Array | None = None
     zone_dwell: Array | None = None
 
+    def _told(self) -> str:
+        table = "" if self.zone_dwell is None else f", dwell table of {counted(self.zone_dwell.size, 'zone')}"
+        often = figure(60 * self.frequency, "1/min")
+        return f"{self.kind}, {1e3 * self.inner:.4g} to {1e3 * self.outer:.4g} mm, {often}{table}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Conditioner(SiRecord):
+class Conditioner(Record):
     """The conditioning disk and its sweep."""
 
     kind: Literal["electroplated", "cvd-film"]
@@ -186,9 +227,15 @@ class Conditioner(SiRecord):
     sharpness_floor: float  # cut rate a long-used disk keeps, share of new
     shedding: float  # relative tendency to lose grit, 0 to 1
 
+    def _told(self) -> str:
+        return (
+            f"{self.kind}, disk {figure(2e3 * self.disk_radius, 'mm')}, grit {figure(1e6 * self.grit_size, 'um')}, "
+            f"{figure(self.downforce, 'N')}, {figure(self.speed / RPM, 'rpm')}, {self.mode}"
+        )
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Slurry(SiRecord):
+class Slurry(Record):
     """The slurry as supplied."""
 
     name: str
@@ -204,9 +251,15 @@ class Slurry(SiRecord):
     friction_boundary: float  # coefficient of friction in boundary lubrication
     friction_floor: float  # at the Stribeck minimum
 
+    def _told(self) -> str:
+        return (
+            f"{shortened(self.name, 40)}, {self.abrasive} {figure(100 * self.abrasive_fraction, '% by weight')}, "
+            f"{figure(1e9 * self.particle_size, 'nm')}, {figure(1e3 * self.viscosity, 'mPa s')}"
+        )
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Reference(SiRecord):
+class Reference(Record):
     """The condition at which a removal law was calibrated; every factor is 1 there."""
 
     pressure: float
@@ -216,9 +269,13 @@ class Reference(SiRecord):
     abrasive_fraction: float
     real_pressure: float  # mean pressure on summits in contact
 
+    def _told(self) -> str:
+        warmth = figure(self.temperature - ZERO_CELSIUS, "°C")
+        return f"{figure(self.pressure / PSI, 'psi')}, {figure(self.speed, 'm/s')}, {warmth}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Removal(SiRecord):
+class Removal(Record):
     """Removal law of one material with this slurry and pad.
 
     ``law`` and the names of ``coefficients`` are those of a record in ``physics.removal.laws.LAWS``.
@@ -231,9 +288,14 @@ class Removal(SiRecord):
     activation_energy: float  # [J/mol], 0 switches the thermal factor off
     reference: Reference
 
+    def _told(self) -> str:
+        numbers = ", ".join(f"{name} {value:.4g}" for name, value in self.coefficients.items())
+        law = f"{self.law!r}, {shortened(numbers, 90)} (SI)"
+        return f"{self.material} by the law {law}, calibrated at {self.reference._told()}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Step(SiRecord):
+class Step(Record):
     """One recipe step. Speeds in rad/s, except the belt's in m/s; those not of this motion are 0.
 
     ``stop`` "remaining": ends when `stop_value` is left, on average, of the film
@@ -254,17 +316,44 @@ class Step(SiRecord):
     max_time: float  # [s] where stop is not "time"
     bearing_pressures: Array | None = None
 
+    def _told(self) -> str:
+        low, high = float(self.zone_pressures.min()) / PSI, float(self.zone_pressures.max()) / PSI
+        zones = f"{low:.3g} psi" if low == high else f"{low:.3g} to {high:.3g} psi"
+        speed = next(
+            (
+                f"{name} {figure(value / scale, unit)}"
+                for name, value, scale, unit in (
+                    ("platen", self.platen_speed, RPM, "rpm"),
+                    ("belt", self.belt_speed, 1.0, "m/s"),
+                    ("orbit", self.orbit_speed, RPM, "rpm"),
+                )
+                if value
+            ),
+            "pad at rest",
+        )
+        stop = {
+            "time": f"for {figure(self.stop_value, 's')}",
+            "removed": f"until {figure(1e9 * self.stop_value, 'nm')} are removed",
+            "remaining": f"until {figure(1e9 * self.stop_value, 'nm')} are left",
+        }[self.stop]
+        ring, flow = figure(self.ring_pressure / PSI, "psi"), figure(6e7 * self.flow, "ml/min")
+        return f"{shortened(self.name, 40)}, {stop}, {zones}, ring {ring}, {speed}, {flow}"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Ambient(SiRecord):
+class Ambient(Record):
     """Room and platen."""
 
     temperature: float = 295.15
     platen_temperature: float = 295.15
 
+    def _told(self) -> str:
+        room, platen = self.temperature - ZERO_CELSIUS, self.platen_temperature - ZERO_CELSIUS
+        return f"room {room:.4g} °C, platen {platen:.4g} °C"
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Die(SiRecord):
+class Die(Record):
     """What a setup says of the die. None: not said.
 
     ``given`` holds the keys of the ``process``: thicknesses, steps and limits [m], and names of materials as in
@@ -278,9 +367,18 @@ class Die(SiRecord):
     aperture: float | None = None
     k2: float | None = None
 
+    def _told(self) -> str:
+        known = PROCESSES.get(self.process).level.known_keys()
+        given = [
+            f"{name.replace('_', ' ')} {units.show(value, what.dimension)}"
+            for name, value in self.given.items()
+            if (what := known[name].quantity) is not None and isinstance(value, float)
+        ]
+        return shortened(", ".join([self.process, *given]), 120)
+
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Rig(SiRecord):
+class Rig(Record):
     """Everything above, for one setup."""
 
     title: str
@@ -297,3 +395,9 @@ class Rig(SiRecord):
     notes: tuple[str, ...] = field(default=())  # defaults and clamps used, in plain words
     unlikely: tuple[str, ...] = ()  # dotted paths of the values outside the range typical of their key
     die: Die | None = None
+
+    def _told(self) -> str:
+        return (
+            f"{shortened(self.title, 60)!r}, {self.polisher.motion}, {self.wafer.told_films()}, pad {self.pad.family}, "
+            f"slurry {shortened(self.slurry.name, 30)}, {counted(len(self.steps), 'step')}"
+        )
