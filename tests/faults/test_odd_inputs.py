@@ -10,6 +10,7 @@ import subprocess
 import sys
 import warnings
 
+import numpy as np
 import pytest
 
 import planish
@@ -287,3 +288,41 @@ def test_check_lists_everything(tmp_path):
     path = tmp_path / "many.toml"
     path.write_text(new_setup("rotary").replace('"4.2 psi"', '"-4.2 psi"').replace('"90 rpm"', '"90 psi"'))
     assert sum(item.level == "error" for item in check(path)) == 2
+
+
+def test_where_nothing_goes_no_wafer_is_called_even() -> None:
+    still = BASES["rotary"].replace({"slurry.abrasive_fraction": 0})
+    lot = planish.polish_lot(still, 3)
+    figures = lot.summary()
+    for which in ("first", "last", "worst"):
+        assert figures[f"{which}_wiwnu_sigma_percent"] is None
+    assert np.isnan(lot.wiwnu_sigma).all()
+    wafer = planish.polish(still)
+    assert any("Nothing is removed" in note for note in wafer.notes)
+    assert any("Nothing is removed" in note for note in lot.notes)
+    assert any(f.place == "slurry.abrasive_fraction" and f.level == "warning" for f in planish.check(still))
+
+
+@pytest.mark.parametrize("changes", [None, 5, ["a"], {".".join(["a"] * 3000): "x"}, {5: "x"}])
+def test_changes_that_are_none_are_refused(changes) -> None:
+    with pytest.raises(planish.PlanishError):
+        BASES["rotary"].replace(changes)
+
+
+@pytest.mark.parametrize("outcomes", [None, "mean_removal_rate_nm_per_min", [5]])
+def test_outcomes_that_are_no_list_of_names_are_refused(outcomes) -> None:
+    with pytest.raises(planish.PlanishError, match="outcomes"):
+        planish.compare(BASES["rotary"], BASES["linear"], outcomes=outcomes)
+
+
+@pytest.mark.parametrize(
+    "given", [{"handling_time": "30"}, {"handling_time": [1]}, {"wafers": "3"}, {"workers": 1.5}]
+)
+def test_arguments_of_a_lot_that_are_no_numbers_are_refused(given) -> None:
+    with pytest.raises(planish.PlanishError, match=next(iter(given))):
+        planish.polish_lot(BASES["rotary"], **{"wafers": 3, **given})
+
+
+def test_a_time_between_wafers_may_be_text() -> None:
+    text, number = (planish.polish_lot(BASES["rotary"], 3, handling_time=t) for t in ("1 min", 60.0))
+    assert text.summary() == number.summary()

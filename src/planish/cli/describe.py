@@ -62,7 +62,10 @@ def check(file: Path, json_out: bool, settings: Sequence[str] = ()) -> None:
     else:
         for item in findings:
             if item["level"] != "error":
-                typer.echo(f"{item['level']}: {item['place']}: {item['message']}")
+                told = item["message"].startswith(item["place"])  # most messages name the place themselves
+                typer.echo(
+                    f"{item['level']}: {item['message'] if told else item['place'] + ': ' + item['message']}"
+                )
         if not errors:
             typer.echo(f"{file}: {_verdict(findings)}")
     if errors:

@@ -32,6 +32,11 @@ def edited(
     SetupError
         For a path that leads nowhere.
     """
+    if not isinstance(changes, Mapping):
+        raise SetupError(
+            f"changes: a {type(changes).__name__} was given: must be a table of paths and values, such as "
+            "{'recipe.step.main.time': '90 s'}"
+        )
     new = deepcopy(dict(document))
     leaving: list[tuple[list[Any], int]] = []
     for path, value in changes.items():

@@ -33,6 +33,7 @@ PATH = re.compile(rf"\s*((?:{_ONE})(?:\.(?:{_ONE}))*)\s*=")
 """A path and the sign behind it, as in ``recipe.step.main.time=90 s``; the path is the first group."""
 
 _NUMBER = re.compile(r"[0-9]+")
+_DEEPEST = 12  # keys of a path
 _LONGEST = 6  # digits of a place; no list is that long
 
 
@@ -60,6 +61,10 @@ def parse(path: str) -> tuple[Piece, ...]:
     """
     if not isinstance(path, str):
         raise SetupError(f"path = {path!r}: must be text, as recipe.step.main.time")
+    if path.count(".") > _DEEPEST:
+        raise SetupError(
+            f"{shortened(path, 80)}: must be at most {_DEEPEST} keys deep: no key of a setup lies deeper"
+        )
     pieces: list[Piece] = []
     at = 0
     while True:

@@ -14,7 +14,7 @@ from itertools import combinations
 from math import factorial
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from planish.errors import SetupError
+from planish.errors import SetupError, refuse
 from planish.explain.comparison.mixing import GROUPS, differing, mixed
 from planish.explain.comparison.ties import reading_notes, tied_groups
 from planish.explain.comparison.trials import NoFigureError, Trials, is_number, number
@@ -216,6 +216,14 @@ def compare(
     groups = tied_groups(rig_a, rig_b, differing(rig_a, rig_b))
     trials = Trials(rig_a, rig_b, groups, figures)
     ends = trials.of(frozenset()), trials.of(trials.whole)
+    if (
+        isinstance(outcomes, str)
+        or not isinstance(outcomes, Sequence)
+        or not all(isinstance(o, str) for o in outcomes)
+    ):
+        raise SetupError(
+            refuse("outcomes", outcomes, "a list of figures of the summary", f"such as {list(OUTCOMES[:1])}")
+        )
     asked = tuple(dict.fromkeys(outcomes))
     for key in asked:
         _known(key, *ends)

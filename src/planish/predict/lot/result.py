@@ -110,12 +110,12 @@ class LotResult(Result):
     @property
     def wiwnu_sigma(self) -> Array:
         """1 sigma of each wafer's removal over its mean (n,)."""
-        return read_only(self.records.sigma / np.maximum(self.records.mean_removed, 1e-15))
+        return _over(self.records.sigma, self.records.mean_removed)
 
     @property
     def wiwnu_range(self) -> Array:
         """(max - min)/(2 mean) of each wafer's removal (n,)."""
-        return read_only(self.records.half_range / np.maximum(self.records.mean_removed, 1e-15))
+        return _over(self.records.half_range, self.records.mean_removed)
 
     def scratch_index(self) -> Array:
         """Relative scratch index of each wafer (n,); 1 at the removal law's reference on a disk that sheds nothing.
@@ -168,7 +168,12 @@ class LotResult(Result):
         )
         drifted[: min(5, rate.size)] = False
         tests.append(("rate out of limits", drifted))
-        tests.append(("uniformity out of limits", 100 * _smooth(self.wiwnu_sigma) > limits.wiwnu_percent))
+        tests.append(
+            (
+                "uniformity out of limits",
+                100 * _smooth(np.nan_to_num(self.wiwnu_sigma)) > limits.wiwnu_percent,
+            )
+        )
         first = [(int(np.argmax(hit)) + 1, cause) for cause, hit in tests if np.any(hit)]
         return min(first, key=lambda pair: pair[0]) if first else (None, None)
 
@@ -204,9 +209,9 @@ class LotResult(Result):
             "last_rate_nm_per_min": float(rate[-1]),
             "end_of_life_wafer": wafer,
             "end_of_life_cause": cause,
-            "first_wiwnu_sigma_percent": float(sigma[0]),
-            "last_wiwnu_sigma_percent": float(sigma[-1]),
-            "worst_wiwnu_sigma_percent": float(sigma.max()),
+            "first_wiwnu_sigma_percent": _known(sigma[0]),
+            "last_wiwnu_sigma_percent": _known(sigma[-1]),
+            "worst_wiwnu_sigma_percent": _known(np.fmax.reduce(sigma)),
             "mean_time_s": float(records.time.mean()),
             "last_groove_depth_um": float(records.groove_min[-1]) * 1e6,
             "last_pad_thickness_um": float(records.thickness_mean[-1]) * 1e6,
@@ -377,6 +382,15 @@ class LotResult(Result):
             reason = problem.strerror or type(problem).__name__
             raise DataError(f"{folder}: cannot be written ({reason}); give a folder that can") from None
         return folder
+
+
+def _over(spread: Array, removed: Array) -> Array:
+    """Return a spread over the mean; NaN where nothing was removed, for then nothing is even or uneven."""
+    return read_only(np.divide(spread, removed, out=np.full(removed.shape, np.nan), where=removed > 1e-15))
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def _smooth(values: Array, span: int = 5) -> Array:

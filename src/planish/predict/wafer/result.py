@@ -314,7 +314,9 @@ class WaferResult(Result):
 
     def doubts(self) -> list[str]:
         """Return where the result leaves the ground on which the model stands, one line each."""
-        return [*(one.words for one in self.raised() if one.kind == "doubt"), *self.strange()]
+        nothing = ("act", "rate")  # no figure of a wafer from which nothing goes says anything
+        told = (one for one in self.raised() if one.kind == "doubt" or (one.kind, one.subject) == nothing)
+        return [*(one.words.rstrip(".") for one in told), *self.strange()]
 
     def raised(self) -> list[Raised]:
         """Return what is worth telling about this wafer (``predict.raised``)."""

@@ -10,6 +10,7 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
+from planish.physics.removal.factors import abrasive_factor
 from planish.setup import paths
 from planish.setup.attached import film_sites
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
@@ -132,6 +133,17 @@ def _slurry(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     if slurry.large_particle_size <= slurry.particle_size:
         yield wrong("slurry.large_particle_size", table["large_particle_size"], "above the mean particle size",
                     units.show(slurry.particle_size, "thickness"))  # fmt: skip
+    still = [
+        material
+        for material, law in model.removal.items()
+        if law.reference.abrasive_fraction
+        and float(abrasive_factor(slurry.abrasive_fraction, law.reference.abrasive_fraction)) == 0.0
+    ]
+    if still:
+        yield Finding("warning", "slurry.abrasive_fraction",
+                      f"slurry.abrasive_fraction {table['abrasive_fraction']}: {', '.join(still)} measured with abrasive "
+                      "will not go at all without any (give the reference condition that the slurry without abrasive was "
+                      "measured at)")  # fmt: skip
 
 
 def _vacuum(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
