@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from planish.engine import cache
 from planish.engine.cache import cache_folder, cached_arrays
 
 
@@ -107,3 +109,21 @@ def test_folder_order(monkeypatch: pytest.MonkeyPatch) -> None:
     assert cache_folder() == Path("/general/planish")
     monkeypatch.delenv("XDG_CACHE_HOME")
     assert cache_folder() == Path.home() / ".cache" / "planish"
+
+
+def test_what_was_made_longest_ago_goes_when_there_is_too_much(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cache, "LOOK_EVERY", 1)
+    monkeypatch.setattr(cache, "MOST_BYTES", 12_000)
+    for number in range(6):
+        cached_arrays(f"number {number}", lambda: {"a": np.zeros(400)})  # some 3,500 bytes each
+        for path in folder.iterdir():
+            os.utime(path, (path.stat().st_mtime - 10,) * 2)
+    left = list(folder.iterdir())
+    assert len(left) == 3
+    make = Maker()
+    cached_arrays("number 5", make)
+    assert make.calls == 0
+    cached_arrays("number 0", make)
+    assert make.calls == 1

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import itertools
 import logging
 import os
 from collections.abc import Callable, Mapping
@@ -24,8 +25,12 @@ from planish.engine.files import write_whole
 Arrays = Mapping[str, NDArray[np.float64]]
 
 _FORMAT = 2
+#: [bytes] What is kept at the most; what was made longest ago goes first. Looked at every so many things kept.
+MOST_BYTES = 500_000_000
+LOOK_EVERY = 16
 _SUM = hashlib.sha256().digest_size
 _LOG = logging.getLogger(__name__)
+_kept = itertools.count()
 
 
 def cache_folder() -> Path:
@@ -64,7 +69,21 @@ def cached_arrays(key: str, build: Callable[[], Arrays]) -> dict[str, NDArray[np
     # a full or read-only disk costs time, not the result
     with contextlib.suppress(OSError):
         write_whole(path, _checksum(stamp, content.getbuffer()) + content.getbuffer())
+        if next(_kept) % LOOK_EVERY == 0:
+            _make_room(path.parent)
     return made
+
+
+def _make_room(folder: Path) -> None:
+    """Take away what was made longest ago until no more than ``MOST_BYTES`` are kept."""
+    with os.scandir(folder) as entries:
+        found = [(e.stat(), e.path) for e in entries if e.is_file() and e.name.endswith((".arrays", ".npz"))]
+    over = sum(stat.st_size for stat, _ in found) - MOST_BYTES
+    for stat, path in sorted(found, key=lambda item: item[0].st_mtime):
+        if over <= 0:
+            return
+        Path(path).unlink(missing_ok=True)
+        over -= stat.st_size
 
 
 def _read(path: Path, stamp: bytes) -> dict[str, NDArray[np.float64]] | None:
