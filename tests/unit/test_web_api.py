@@ -96,6 +96,9 @@ def test_parts_and_motions_can_be_chosen(motion) -> None:
     from planish.web.forms import part_choices
 
     setup = with_motion(Setup(fresh("rotary")), motion)
+    assert setup.title == fresh(motion)["title"]
+    own = Setup({**fresh("rotary"), "title": "my own"})
+    assert with_motion(own, motion).title == "my own"
     assert setup.motion == motion
     for section, choices in part_choices(setup).items():
         assert choices["options"], section

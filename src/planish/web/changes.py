@@ -71,6 +71,8 @@ def with_motion(setup: Setup, motion: str, part: str | None = None) -> Setup:
         return setup
     document, other = deepcopy(setup.document), fresh(motion)
     document["polisher"] = {"part": part} if part else other["polisher"]
+    if document.get("title") == fresh(setup.motion)["title"]:  # the scenario's own, not a person's
+        document["title"] = other["title"]
     templates = other["recipe"]["step"]
     conditioned = isinstance(document.get("conditioner"), dict)  # "none" and null say that there is none
     if conditioned:
