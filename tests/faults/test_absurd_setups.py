@@ -92,7 +92,8 @@ def test_unlikely_values_are_questioned_and_noted(name: str, tmp_path: Path) -> 
     printed = io.StringIO()
     with redirect_stdout(printed):
         describe.check(file, json_out=False)
-    assert f"unlikely: {said.place}: {said.message}" in printed.getvalue()
+    assert said.message.startswith(said.place)  # so the place is not printed before it once more
+    assert f"unlikely: {said.message}\n" in printed.getvalue()
     assert "can be used, but look at 1 unlikely value above" in printed.getvalue()
     assert ": good" not in printed.getvalue()
     assert any(
