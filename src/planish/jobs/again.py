@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from planish.engine.files import write_whole
 from planish.errors import DataError
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
     Given = Sequence[NDArray[Any]]
+    Answer = TypeVar("Answer", WaferResult, LotResult, DieResult, FieldsResult)
 
 
 def wafer(asked: dict[str, Any], given: Given) -> WaferResult:
@@ -38,9 +39,7 @@ def wafer(asked: dict[str, Any], given: Given) -> WaferResult:
     """
     from planish.predict.wafer.polish import polish
 
-    with _setups(asked) as setups:
-        fresh = polish(setups[0], **_options(asked, given))
-        return replace(fresh, asked=_kept(fresh.asked, setups), said=(*fresh.said, *_changed(asked, setups)))
+    return _again(asked, lambda setups: polish(setups[0], **_options(asked, given)))
 
 
 def lot(asked: dict[str, Any], given: Given) -> LotResult:
@@ -58,10 +57,8 @@ def lot(asked: dict[str, Any], given: Given) -> LotResult:
     from planish.predict.lot.run import polish_lot
     from planish.predict.lot.variation import Variation
 
-    with _setups(asked) as setups:
-        options = _options(asked, given, Event, Limits, Variation)
-        fresh = polish_lot(setups[0], seed=asked["seed"], **options)
-        return replace(fresh, asked=_kept(fresh.asked, setups), said=(*fresh.said, *_changed(asked, setups)))
+    options = _options(asked, given, Event, Limits, Variation)
+    return _again(asked, lambda setups: polish_lot(setups[0], seed=asked["seed"], **options))
 
 
 def die(asked: dict[str, Any], given: Given) -> DieResult:
@@ -76,12 +73,8 @@ def die(asked: dict[str, Any], given: Given) -> DieResult:
     """
     from planish.predict.die.polish import polish_die
 
-    with _setups(asked) as setups:
-        options = _die_options(asked, given)
-        fresh = polish_die(setups, options.pop("maps"), **options)
-        return replace(
-            fresh, asked=_kept(fresh.asked, setups), notes=(*fresh.notes, *_changed(asked, setups))
-        )
+    options = _die_options(asked, given)
+    return _again(asked, lambda setups: polish_die(setups, **options), tells="notes")
 
 
 def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
@@ -96,10 +89,16 @@ def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
     """
     from planish.predict.die.fields import polish_fields
 
+    options = _die_options(asked, given)
+    return _again(asked, lambda setups: polish_fields(setups, **options))
+
+
+def _again(asked: dict[str, Any], predict: Callable[[list[Setup]], Answer], tells: str = "said") -> Answer:
+    """Predict anew from the setups in the file; the field ``tells`` says so where they or planish have changed."""
     with _setups(asked) as setups:
-        options = _die_options(asked, given)
-        fresh = polish_fields(setups, options.pop("maps"), **options)
-        return replace(fresh, asked=_kept(fresh.asked, setups), said=(*fresh.said, *_changed(asked, setups)))
+        fresh = predict(setups)
+        more: dict[str, Any] = {tells: (*getattr(fresh, tells), *_changed(asked, setups))}
+        return replace(fresh, asked=_kept(fresh.asked, setups), **more)
 
 
 def _die_options(asked: dict[str, Any], given: Given) -> dict[str, Any]:
