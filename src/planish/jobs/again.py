@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
     Given = Sequence[NDArray[Any]]
-    Answer = TypeVar("Answer", WaferResult, LotResult, DieResult, FieldsResult)
+
+
+Answer = TypeVar("Answer")
 
 
 def wafer(asked: dict[str, Any], given: Given) -> WaferResult:
@@ -96,9 +98,10 @@ def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
 def _again(asked: dict[str, Any], predict: Callable[[list[Setup]], Answer], tells: str = "said") -> Answer:
     """Predict anew from the setups in the file; the field ``tells`` says so where they or planish have changed."""
     with _setups(asked) as setups:
-        fresh = predict(setups)
+        fresh: Any = predict(setups)
         more: dict[str, Any] = {tells: (*getattr(fresh, tells), *_changed(asked, setups))}
-        return replace(fresh, asked=_kept(fresh.asked, setups), **more)
+        told: Answer = replace(fresh, asked=_kept(fresh.asked, setups), **more)
+    return told
 
 
 def _die_options(asked: dict[str, Any], given: Given) -> dict[str, Any]:
