@@ -53,6 +53,7 @@ class Row:
     removed: Array  # (n_r,) [m]
     worn: Array  # (pad rings,) [m]
     step_rate: tuple[float, ...]
+    step_fastest: tuple[float, ...]
     step_time: tuple[float, ...]
     step_peak: tuple[float, ...]
     step_fresh: tuple[float, ...]
@@ -126,6 +127,7 @@ class Row:
             step_rate=tuple(
                 float(found.removed.sum(axis=0) @ weights) / max(found.duration, 1e-12) for found in outcomes
             ),
+            step_fastest=tuple(found.fastest for found in outcomes),
             step_time=times,
             step_peak=tuple(found.peak_temperature for found in outcomes),
             step_fresh=tuple(found.fresh for found in outcomes),
@@ -168,6 +170,7 @@ class Records:
     removed: Array  # (n, n_r) [m]
     worn: Array  # (n, pad rings) [m]
     step_rate: Array  # (n, steps) [m/s]
+    step_fastest: Array  # (n, steps) [m/s]: of the films that go, as long as they last
     step_time: Array  # (n, steps) [s]
     step_peak: Array  # (n, steps) [K]
     step_fresh: Array  # (n, steps)

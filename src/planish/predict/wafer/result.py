@@ -49,6 +49,8 @@ class StepRecord(Record):
         (n_t, n_r) [m]: what the maps are made from.
     duration, stopped_by
         How long the step took [s], and the condition that ended it.
+    fastest
+        Highest mean rate [m/s] among the films that lost anything, however soon they were gone.
     fresh_fraction, friction, film_thickness, regime
         Slurry under the wafer: share that is fresh, coefficient of friction, fluid film [m], lubrication regime.
     real_pressure, real_fraction
@@ -69,6 +71,7 @@ class StepRecord(Record):
     curves: tuple[Array, ...]
     duration: float
     stopped_by: str
+    fastest: float
     fresh_fraction: float
     friction: float
     film_thickness: float
@@ -350,7 +353,7 @@ class WaferResult(Result):
             real_pressure=max(step.real_pressure for step in self.steps),
             friction=max(step.friction for step in self.steps),
             temperature=max(step.peak_temperature for step in self.steps),
-            rate=max(self.mean(curve[-1]) / step.duration for step in self.steps for curve in step.curves),
+            rate=max(step.fastest for step in self.steps),
         )
 
     def _step_summary(self, step: StepRecord) -> dict[str, Any]:
