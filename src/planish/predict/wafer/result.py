@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
-from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
+from planish.predict.raised import EDGE_BAND, Raised, Seen, cleared_share, edge_extreme, raised
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
 from planish.predict.wafer.strange import strange
@@ -337,10 +337,16 @@ class WaferResult(Result):
             peak=np.array([[step.peak_temperature for step in steps]]),
             bare_somewhere=np.array([gone.any()]),
             bare=np.array([gone.all()]),
+            cleared_share=np.array([self.cleared_share()]),
             removed=np.array([self.mean(self.removed)]),
             sigma=np.array([self.sigma(self.removed)]),
             edge=height,
         )
+
+    def cleared_share(self) -> float:
+        """Return which share of the removal is films that are gone everywhere inside the edge exclusion."""
+        weights = np.where(self.inside(), self.areas, 0.0)
+        return cleared_share(self.incoming - self.remaining, self.remaining, weights / weights.sum())
 
     def _rim(self) -> tuple[float, float]:
         """Wafer radius and edge exclusion [m]."""
