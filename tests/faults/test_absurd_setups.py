@@ -166,6 +166,13 @@ def strange(setup: Setup) -> str:
     return " | ".join(planish.polish(setup).strange())
 
 
+@pytest.mark.parametrize("name, goes", [("rotary", True), ("three-zone-copper", False)])
+def test_a_film_that_goes_too_fast_is_told_by_wafer_and_lot_alike(name: str, goes: bool) -> None:
+    setup = planish.load(EXAMPLES / f"{name}.toml").replace({"removal.oxide.rate": "2.5e5 nm/min"})
+    for answer in (planish.polish(setup), planish.polish_lot(setup, 2)):
+        assert any("takes film so fast" in line for line in answer.strange()) is goes
+
+
 def test_outcomes_that_nothing_real_has_are_said() -> None:
     assert strange(ROTARY) == ""
     squeezed = strange(

@@ -13,7 +13,7 @@ from planish.cli.main import app
 from planish.errors import ModelError, PlanishError
 from planish.physics import cleaning
 from planish.physics.cleaning import CleanStep, clean
-from planish.predict.cleaning import clean_wafer
+from planish.predict.cleaning import USUAL, clean_wafer
 from planish.setup.load import load
 
 SIZES = np.array([20e-9, 50e-9, 100e-9, 200e-9])
@@ -127,6 +127,14 @@ def test_an_even_step_is_the_plain_formula_and_a_rinse_is_the_mean_over_the_wafe
     many = np.mean([clean(sizes, (CleanStep("rinse", float(s)),), hamaker=1e-21).left for s in shear], axis=0)
     assert np.all((many > 0.02) & (many < 0.98))
     np.testing.assert_allclose(rinse.left[0], many, rtol=0.03)
+
+
+def test_only_steps_that_were_not_given_are_said_to_be_assumed():
+    given = clean_wafer(ROTARY, USUAL)
+    assumed = clean_wafer(ROTARY)
+    np.testing.assert_array_equal(given.left, assumed.left)
+    assert [note for note in assumed.notes if "no steps given" in note]
+    assert not [note for note in given.notes if "no steps given" in note]
 
 
 def test_the_command_gives_the_same_shares():

@@ -15,6 +15,7 @@ from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
 from planish.predict.die.cells import DieChoices
 from planish.predict.die.conditions import LocalConditions, LocalStep, SurfaceState
+from planish.predict.die.hot_spots import hot_spots
 from planish.predict.die.levels import default_level
 from planish.predict.die.model import DiePad, at_time, die_input
 from planish.predict.die.polish import polish_one
@@ -273,3 +274,14 @@ def test_on_a_map_of_full_and_empty_cells_the_rims_count():
     counted = ~np.isnan(got.fields.clear)
     assert counted.sum() == 36
     assert not counted[7:13, 7:13].any()
+
+
+def test_hot_spots_of_a_regular_map_do_not_hang_on_rounding():
+    rng = np.random.default_rng(1)
+    regular = np.tile(np.array([1.0, 2.0, 5.0, 2.0]), (6, 10)) * 1e-7
+    first = hot_spots("centre", "loss", regular, (0.0, 0.0), 1e-4, apart=8e-4)
+    for _ in range(5):
+        shaken = regular * (1.0 + 1e-13 * rng.standard_normal(regular.shape))
+        again = hot_spots("centre", "loss", shaken, (0.0, 0.0), 1e-4, apart=8e-4)
+        assert [(spot.x, spot.y) for spot in again] == [(spot.x, spot.y) for spot in first]
+    assert [spot.x for spot in first] == pytest.approx([2.5e-4, 14.5e-4, 26.5e-4])

@@ -40,3 +40,24 @@ def test_what_cannot_be_designed_is_refused() -> None:
         design_sweep(replace(rig, conditioner=None))
     with pytest.raises(SetupError, match="zones"):
         design_sweep(rig, zones=1)
+
+
+@pytest.mark.parametrize("zones", [2, 5, 10])
+@pytest.mark.parametrize("motion", ["rotary", "linear", "orbital"])
+def test_a_setup_with_the_table_wears_as_the_design_says(motion: str, zones: int) -> None:
+    setup = loads(new_setup(motion))
+    found = design_sweep(setup, zones)
+    if not found.better:
+        assert found.changes == {}
+        assert "keep it" in found.notes[0]
+        return
+    assert found.notes == ()
+    then = design_sweep(setup.replace(found.changes), zones)
+    assert then.uneven_before == pytest.approx(found.uneven_after, rel=1e-5)
+    np.testing.assert_allclose(then.cut_before, found.cut_after, rtol=1e-4)
+
+
+def test_a_table_that_is_no_better_is_not_recommended() -> None:
+    found = design_sweep(loads(new_setup("orbital")), 40, least=0.02)
+    assert found.uneven_after > found.uneven_before
+    assert found.changes == {}

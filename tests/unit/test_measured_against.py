@@ -202,3 +202,27 @@ def test_a_report_takes_a_file_and_a_measured_wafer(tmp_path):
         with pytest.raises(SetupError, match="must be a setup"):
             planish.write_report(wrong, tmp_path / "c.html")
     assert not (tmp_path / "c.html").exists()
+
+
+@pytest.mark.parametrize("time", ["99 s", "60 s", "40 s"])
+def test_the_constant_found_is_the_one_that_gives_the_wafer(tmp_path, time):
+    before, after = sites(tmp_path, time)
+    setup = planish.load(SETUP)
+    found = planish.fit_wafer(setup, planish.measure_wafer(before, after))
+    again = planish.fit_wafer(setup.replace(found.changes), planish.measure_wafer(before, after))
+    assert again.scale == pytest.approx(1.0, abs=1e-5)
+    assert again.k_p == pytest.approx(found.k_p, rel=1e-5)
+    assert again.k_p_error == pytest.approx(found.k_p_error, rel=0.02)
+    # the rate that it proposes is that constant at the reference condition
+    reference = setup.replace(found.changes).rig.removal["oxide"]
+    assert reference.coefficients["k_p"] == pytest.approx(found.k_p, rel=1e-5)
+    assert planish.fit_wafer(setup.rig, planish.measure_wafer(before, after)).k_p == pytest.approx(
+        found.k_p, rel=1e-9
+    )
+
+
+def test_the_table_sets_like_beside_like(tmp_path):
+    found = wafer_against(planish.load(SETUP), read_removal(*sites(tmp_path, "99 s")))
+    row = next(row for row in found.rows() if row["key"] == "mean_removed_nm")
+    assert row["predicted"] == pytest.approx(1e9 * float(np.mean(found.at_sites)), rel=1e-12)
+    assert row["measured"] / row["predicted"] == pytest.approx(found.fitted().scale, rel=1e-3)

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+import planish
 from planish.explain.findings import findings
 from planish.predict.die.pad import pad_after
 from planish.predict.die.polish import polish_die
@@ -19,6 +20,7 @@ from planish.setup.load import loads
 from planish.setup.models import Setup
 from planish.setup.new import new_setup
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 STILL = Variation.none()
 HARD_AND_FAST = {
     "recipe.step.2.zone_pressures": "9 psi",
@@ -144,3 +146,39 @@ def test_lots_by_command_tell_it_too(tmp_path: Path) -> None:
     told = CliRunner().invoke(app, ["lot", str(file), "--wafers", "3", "--json"])
     assert told.exit_code == 0, told.output
     assert any("boil" in note and "all 3 wafers" in note for note in json.loads(told.stdout)["notes"])
+
+
+@pytest.mark.parametrize("name", ["copper", "sti"])
+def test_even_because_the_film_is_gone_is_not_called_good(name):
+    result = planish.polish(EXAMPLES / f"{name}.toml")
+    assert result.cleared_share() > 0.9
+    told = {one.subject: one for one in findings(result, remedies=False)}
+    assert told["uniformity"].weight != "good"
+    assert "how even they came in" in told["uniformity"].text
+    assert any("gone everywhere" in note for note in result.notes)
+    lot = planish.polish_lot(EXAMPLES / f"{name}.toml", 3)
+    assert any("gone everywhere" in note for note in lot.notes)
+
+
+def test_a_film_that_lasts_is_not_said_to_be_gone():
+    result = planish.polish(EXAMPLES / "rotary.toml")
+    assert result.cleared_share() == 0.0
+    assert not any("gone everywhere" in note for note in result.notes)
+
+
+@pytest.mark.parametrize("name", ["orbital", "three-zone-copper"])
+def test_the_ring_pressure_advised_gives_the_edge_that_is_promised(name):
+    setup = planish.load(EXAMPLES / f"{name}.toml")
+    advised = [one for one in findings(planish.polish(setup)) if one.subject == "edge" and one.changes]
+    for one in advised:
+        promised = float(re.search(r"bring that to ([\d.]+) %", one.text)[1])
+        factor = float(re.search(r"Ring pressure ([\d.]+) %", one.text)[1]) / 100
+        factor = 1 + factor if "higher in every step" in one.text else 1 - factor
+        by_words = {
+            f'recipe.step."{step.name}".ring_pressure': f"{factor * step.ring_pressure:.9g} Pa"
+            for step in setup.rig.steps
+        }
+        for changes in (one.changes, by_words):
+            then = planish.polish(setup.replace(changes)).summary()["edge_extreme_percent"]
+            assert abs(then) == pytest.approx(promised, abs=0.06)
+    assert advised

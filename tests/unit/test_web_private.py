@@ -84,3 +84,20 @@ def test_the_command_makes_a_private_folder(tmp_path, loose) -> None:
     folder.chmod(0o755)
     subprocess.run([*command[:4], "list", "--data", str(folder)], check=True, capture_output=True)
     assert open_to_others(folder) == []
+
+
+@pytest.mark.parametrize("typed", ["", "correct horse battery\n"])
+def test_a_password_not_typed_twice_is_asked_for(tmp_path, typed) -> None:
+    command = [
+        sys.executable,
+        "-m",
+        "planish.cli.main",
+        "people",
+        "add",
+        "ada",
+        "--data",
+        str(tmp_path / "b"),
+    ]
+    done = subprocess.run(command, input=typed, text=True, capture_output=True, check=False)
+    assert done.returncode == 2
+    assert "--password-stdin" in done.stderr

@@ -16,7 +16,7 @@ def clean(
     """Print which share of the slurry's particles each cleaning step leaves."""
     from planish.errors import DataError, PlanishError
     from planish.jobs.changed import load_changed
-    from planish.predict.cleaning import USUAL, clean_wafer
+    from planish.predict.cleaning import clean_wafer
     from planish.units import to_si
 
     try:
@@ -27,7 +27,7 @@ def clean(
         held = {} if hamaker is None else {"hamaker": to_si(hamaker, "energy")}
     except PlanishError as error:
         raise DataError(f"--hamaker = {error}") from None
-    found = clean_wafer(load_changed(file, settings), steps or USUAL, sizes=given, **held)
+    found = clean_wafer(load_changed(file, settings), steps or None, sizes=given, **held)
     figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)

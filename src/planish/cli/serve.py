@@ -109,7 +109,10 @@ def add_person(name: str, role: str, data: Path | None, password_stdin: bool) ->
     if password_stdin:
         password = sys.stdin.readline().rstrip("\n")
     else:
-        password = typer.prompt("Password", hide_input=True, confirmation_prompt=True)
+        try:
+            password = typer.prompt("Password", hide_input=True, confirmation_prompt=True)
+        except typer.Abort:
+            raise DataError("password: not given; type it twice, or give it by --password-stdin") from None
     settle(folder, accounts)
     before = accounts.find(name)
     made = accounts.add(name, password, role)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from planish.predict.raised import STEEP_EDGE, UNEVEN
+from planish.predict.raised import CLEARED, STEEP_EDGE, UNEVEN
 from planish.predict.wafer.conditions import speeds
 from planish.setup import paths
 from planish.setup.changes import Changes, quantity_text
-from planish.units import PSI, ZERO_CELSIUS
+from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
@@ -75,23 +75,21 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
     if height is None or where is None:
         return []
     if abs(height) < 2.0:
-        return [
-            Finding(
-                "edge",
-                "good",
-                f"The edge polishes within {abs(height):.1f} % of the level 15 mm further in.",
-            )
-        ]
+        even = f"The edge polishes within {abs(height):.1f} % of the level 15 mm further in"
+        if result.cleared_share() >= CLEARED:
+            return [
+                Finding("edge", "look", f"{even}: the film is gone there, so this is how even it came in.")
+            ]
+        return [Finding("edge", "good", f"{even}.")]
     changes: Changes = {}
     text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."
     if remedies and result.rig.head.ring is not None:
         best = even_ring(result.rig)
         if best is not None:
             factor, left = best
-            change = (factor - 1.0) * float(np.mean([step.ring_pressure for step in result.rig.steps]))
             changes = _ring_changes(result.rig, factor)
-            ring = f"Ring pressure {abs(change) / PSI:.2f} psi {'higher' if change > 0 else 'lower'} in every step"
-            text += f" {ring} would bring that to {left:.1f} %."
+            change = f"{100 * abs(factor - 1.0):.3g} % {'higher' if factor > 1 else 'lower'}"
+            text += f" Ring pressure {change} in every step would bring that to {left:.1f} %."
         else:
             text += " No ring pressure within 0.3 to 3 times the present one does better."
     return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text, changes)]
@@ -109,7 +107,7 @@ def _ring_changes(rig: Rig, factor: float) -> Changes:
 
 
 def even_ring(rig: Rig) -> tuple[float, float] | None:
-    """Return the change of ring pressure that makes the edge most even.
+    """Return the factor on the ring pressure of all steps that makes the edge most even.
 
     Parameters
     ----------
@@ -119,11 +117,7 @@ def even_ring(rig: Rig) -> tuple[float, float] | None:
     Returns
     -------
     tuple[float, float] | None
-        The change [Pa] and the extreme left [%]; None if nothing beats the present.
-
-    Notes
-    -----
-    The ring pressure of every step is scaled by one factor between 0.3 and 3.
+        The factor, between 0.3 and 3, and the extreme left [%]; None if nothing beats the present.
     """
     from scipy.optimize import minimize_scalar
 
@@ -161,6 +155,9 @@ def _uniformity(result: WaferResult) -> list[Finding]:
     spread = 100 * result.half_range(result.removed) / mean
     weight: Weight = "good" if sigma < 3 else "look" if sigma < UNEVEN else "act"
     text = f"Removal is even within {sigma:.1f} % (1σ) and ±{spread:.1f} % (range) inside the edge exclusion."
+    if result.cleared_share() >= CLEARED:
+        weight = "act" if weight == "act" else "look"
+        text += " Films are gone all over: this is how even they came in, not how evenly they were polished."
     inner = result.radius <= 0.5 * result.rig.wafer.radius
     outer = result.inside() & (result.radius >= 0.7 * result.rig.wafer.radius)
     tilt = 100 * (

@@ -19,6 +19,7 @@ from planish.fit.removal import TIMED, RemovalFit, fit_prediction
 from planish.measure.sites.pairing import Paired
 from planish.measure.sites.read import SiteMap
 from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
+from planish.predict.wafer.bands import with_rate
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
@@ -28,7 +29,6 @@ from planish.setup.given import as_rig, as_setup
 from planish.setup.si import Rig
 
 if TYPE_CHECKING:
-    from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
     from planish.setup.si import Rig
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     Measured = SiteMap | Paired | MeasuredWafer
 
 ALIKE = 0.01  # wafers of one size differ by less than this share
-_TRIES, _MET = 6, 1e-6  # of the rate that makes the prediction meet the fit
+_TRIES, _MET, _NUDGE = 8, 1e-7, 1e-3  # of the rate that makes the prediction meet the fit
 
 #: Figures that a prediction and a gauge both give.
 SHARED = (
@@ -106,8 +106,9 @@ class WaferAgainst(Result):
         }
 
     def rows(self) -> list[dict[str, Any]]:
-        """Return the figures that both know: key, predicted, measured."""
-        predicted = self.wafer.summary()
+        """Return the figures that both know, both from the measured sites: key, predicted, measured."""
+        foreseen = replace(self.paired.removal, value=self.at_sites)
+        predicted = summarise(replace(self.paired, removal=foreseen), self.time)
         return [
             {"key": key, "predicted": predicted.get(key), "measured": self.figures.get(key)} for key in SHARED
         ]
@@ -183,8 +184,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     fit, unfitted = None, ""
     try:
         fit = fit_prediction(wafer, removal)
-        if described is not None and fit.scale > 0:
-            fit = replace(fit, changes=_rate_that_fits(described, fit, seconds))
+        fit = _meeting(rig if described is None else described, fit, seconds)
     except FitError as error:
         unfitted = str(error)
     return WaferAgainst(
@@ -199,25 +199,42 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     )
 
 
-def _rate_that_fits(setup: Setup, fit: RemovalFit, seconds: float | None) -> Changes:
-    """Return the changes with which the prediction comes to the fitted removal.
+def _meeting(given: Setup | Rig, fit: RemovalFit, seconds: float | None) -> RemovalFit:
+    """Return the fit with the constant, and the changes, with which the prediction comes to the fitted removal.
 
-    A faster film uses its slurry up faster, so that scaling the rate by what was found falls a little short: the
-    model is run with it and the rest made up, until it is met.
+    A faster film uses its slurry up faster and is sooner at an amount, so that scaling the rate by what was found
+    falls short: the model is run with it and the rest made up, until it is met. How much the prediction then answers
+    to the rate also takes the doubt from the removal to the constant.
     """
-    material, factor = setup.rig.wafer.films[0].material, fit.scale
-    changes = rate_change(setup, material, factor)
-    for _ in range(_TRIES):
-        rig = setup.replace(changes).rig
-        wafer = polish(rig if seconds is None else with_total_time(rig, seconds)[0])
+    rig = given if isinstance(given, Rig) else given.rig
+    material, factor = rig.wafer.films[0].material, fit.scale
+    if not factor > 0:
+        return fit
+
+    def removed(factor: float) -> NDArray[np.float64]:
+        faster = with_rate(rig, material, factor)
+        wafer = polish(faster if seconds is None else with_total_time(faster, seconds)[0])
         longer = 1.0 if seconds is None else seconds / wafer.time
-        found = np.interp(fit.r, wafer.radius, wafer.removed) * longer
-        rest = float(found @ fit.fitted / (found @ found))
+        return np.interp(fit.r, wafer.radius, wafer.removed) * longer
+
+    def over(found: NDArray[np.float64]) -> float:
+        return float(found @ fit.fitted / (found @ found))
+
+    rest = over(removed(factor))
+    for _ in range(_TRIES):
         if abs(rest - 1.0) < _MET:
             break
         factor *= rest
-        changes = rate_change(setup, material, factor)
-    return changes
+        rest = over(removed(factor))
+    answer = np.log(rest / over(removed(factor * (1.0 + _NUDGE)))) / np.log1p(_NUDGE)
+    onto = factor / fit.scale
+    return replace(
+        fit,
+        k_p=fit.k_p * onto,
+        k_p_error=fit.k_p_error * onto / answer if answer > 0 else float("nan"),
+        k_p_all=fit.k_p_all * onto,
+        changes=None if isinstance(given, Rig) else rate_change(given, material, factor),
+    )
 
 
 def fit_wafer(

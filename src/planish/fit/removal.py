@@ -302,7 +302,9 @@ def _result(
     residual = fit.measured - fit.fitted
     used = fit.used
     spread = float(np.sum((fit.measured[used] - fit.measured[used].mean()) ** 2))
-    r_squared = 1 - float(np.sum(residual[used] ** 2)) / spread if spread > 0 else float("nan")
+    # removal that is even to rounding has no shape to explain
+    shaped = spread > (1e-9 * float(np.abs(fit.measured[used]).max())) ** 2 * int(used.sum())
+    r_squared = 1 - float(np.sum(residual[used] ** 2)) / spread if shaped else float("nan")
     profile: RadialProfile | None
     try:
         profile = smooth_profile(fit.r[used], residual[used], source=fit.source)

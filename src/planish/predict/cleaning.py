@@ -108,7 +108,7 @@ class Cleaned(Result):
 
 def clean_wafer(
     setup: SetupLike,
-    steps: Sequence[str] = USUAL,
+    steps: Sequence[str] | None = None,
     *,
     sizes: Sequence[float] | None = None,
     hamaker: float = 1e-20,
@@ -122,7 +122,7 @@ def clean_wafer(
         Its slurry says how large the particles are, its wafer how far out a rinse runs.
     steps
         In order, as text: "brush 1 m/s 95 %" (slip over the wafer, share of the wafer it reaches), "sound 1 W/cm^2
-        1 MHz", "rinse 1000 rpm 1000 ml/min". The share is 100 % unless given.
+        1 MHz", "rinse 1000 rpm 1000 ml/min". The share is 100 % unless given. Usual ones unless given.
     sizes
         Diameters [m]; unless given half the slurry's mean, the mean, and where its large particles begin.
     hamaker
@@ -136,11 +136,11 @@ def clean_wafer(
         For a step that cannot be read, or a value out of range.
     """
     rig = as_rig(setup)
-    read = tuple(_step(text) for text in steps)
+    read = tuple(_step(text) for text in (USUAL if steps is None else steps))
     if not read:
         raise SetupError(refuse("cleaning steps", "none", "one or more", f"such as {USUAL[0]!r}"))
     notes = [RELATIVE]
-    if tuple(steps) == USUAL:
+    if steps is None:
         notes.append(f"no steps given: {', '.join(USUAL)} taken (common practice, no source)")
     mean = rig.slurry.particle_size
     d = np.array(sorted({mean / 2, mean, rig.slurry.large_particle_size}) if sizes is None else list(sizes))

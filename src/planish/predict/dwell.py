@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
-POSITIONS = 8  # of the disk in each zone, over which its cut is averaged
 MOST_ZONES = 40
 
 
@@ -62,8 +61,18 @@ class SweepDesign(Result):
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """Nothing: its figures say it all."""
-        return ()
+        """Whether the sweep that the setup has is the better one."""
+        if self.better:
+            return ()
+        return (
+            f"no table of {len(self.zone_dwell)} zones with these limits wears the pad more evenly than the sweep "
+            "in the setup: keep it, or allow more zones or shorter stays",
+        )
+
+    @property
+    def better(self) -> bool:
+        """Whether the table wears the pad more evenly than the setup's own sweep."""
+        return self.uneven_after < self.uneven_before
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
@@ -94,7 +103,9 @@ class SweepDesign(Result):
 
     @property
     def changes(self) -> Changes:
-        """The changes that put the table into a setup (for ``Setup.replace``)."""
+        """The changes that put the table into a setup (for ``Setup.replace``); none where it is no better."""
+        if not self.better:
+            return {}
         return {
             "conditioner.sweep.zone_edges": [f"{edge * 1e3:.6g} mm" for edge in self.zone_edges],
             "conditioner.sweep.zone_dwell": [round(float(share), 6) for share in self.zone_dwell],
@@ -120,8 +131,7 @@ def design_sweep(
     Raises
     ------
     SetupError
-        Without a conditioner, for a pad that orbits (its disk is taken to cover it evenly), or for zones
-        out of 2 to 40.
+        Without a conditioner, or for zones out of 2 to 40.
     ModelError
         Where the disk does not reach the track, or the bounds cannot be kept.
     """
@@ -135,8 +145,17 @@ def design_sweep(
     rings = pad_rings(rig, model.grid)
     step = max(rig.steps, key=lambda each: each.stop_value if each.stop == "time" else each.max_time)
     edges = np.linspace(disk.sweep.inner, disk.sweep.outer, zones + 1)
-    inside = (np.arange(zones * POSITIONS) + 0.5) / (zones * POSITIONS)
-    matrix = cut_matrix(rig, disk, rings, step, edges[0] + (edges[-1] - edges[0]) * inside)
+    # where a sweep by such a table is taken to be, so that a setup with the table wears as is said here
+    positions, _ = sweep.dwell_shares(
+        disk.sweep.kind,
+        disk.sweep.inner,
+        disk.sweep.outer,
+        pivot_distance=disk.sweep.pivot_distance,
+        arm_length=disk.sweep.arm_length,
+        zone_edges=edges,
+        zone_dwell=np.ones(zones),
+    )
+    matrix = cut_matrix(rig, disk, rings, step, positions)
     by_zone = dwell.zone_cut(matrix, zones)
     track = model.grid.areas @ rings.to_wafer
     reached = by_zone.sum(axis=1) > 0

@@ -26,6 +26,7 @@ HOT = 95.0  # [°C]
 NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
 UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
 EDGE_BAND = 0.015  # [m]
+CLEARED = 0.9  # share of the removal, in films that are gone, from which the non-uniformity is theirs
 Kind = Literal["happened", "doubt", "act"]
 
 
@@ -41,6 +42,8 @@ class Seen:
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
     bare_somewhere, bare
         (n,): whether all films are gone in a place inside the edge exclusion, and everywhere in it.
+    cleared_share
+        (n,): share of what was removed that is films gone everywhere inside it (``cleared_share``).
     removed, sigma
         (n,) [m]: mean inside the edge exclusion, and its standard deviation.
     edge
@@ -54,6 +57,7 @@ class Seen:
     peak: Array
     bare_somewhere: Mask
     bare: Mask
+    cleared_share: Array
     removed: Array
     sigma: Array
     edge: Array
@@ -172,6 +176,14 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films",
         seen.bare,
     )
+    cleared = ~seen.bare & (seen.cleared_share >= CLEARED)
+    yield Raised(
+        "doubt",
+        "clearing",
+        f"{100 * np.max(seen.cleared_share, where=cleared, initial=0.0):.0f} % of what was removed is films gone "
+        "everywhere inside the edge exclusion: the non-uniformity is mostly that of the incoming films",
+        cleared,
+    )
     yield from _calls(names, seen)
 
 
@@ -214,6 +226,27 @@ def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
 
 def _named(names: Sequence[str], met: Mask) -> str:
     return ", ".join(name for name, any_wafer in zip(names, np.any(met, axis=0), strict=True) if any_wafer)
+
+
+def cleared_share(taken: Array, left: Array, weights: Array) -> float:
+    """Return which share of the removal is films that are gone everywhere inside the edge exclusion.
+
+    Parameters
+    ----------
+    taken, left
+        Of each film [m], (films, n_r).
+    weights
+        Of the nodes, 0 outside the exclusion, (n_r,).
+
+    Returns
+    -------
+    float
+        [1]; 0 where nothing was removed.
+    """
+    means = taken @ weights
+    gone = np.all(left[:, weights > 0] <= 0, axis=1)
+    total = float(means.sum())
+    return float(means[gone].sum()) / total if total > 0 else 0.0
 
 
 def edge_extreme(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+ALIKE = 1e-9  # of the map's largest value
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,18 +71,21 @@ def hot_spots(
 
     Notes
     -----
-    Places no worse than the map's median are not listed; NaN cells are left out.
+    Places no worse than the map's median are not listed; NaN cells are left out. Of cells that are worst
+    alike the first in the map is taken.
     """
     left = np.where(np.isnan(values), -np.inf, -values if lowest else values)
     finite = left[np.isfinite(left)]
     if finite.size == 0:
         return []
     usual = float(np.median(finite))
+    alike = ALIKE * float(np.abs(finite).max())
     left = left.copy()
     reach = max(round(apart / cell), 1)
     found = []
     for _ in range(count):
-        j, i = np.unravel_index(int(np.argmax(left)), left.shape)
+        # Cells of a regular layout are alike but for rounding: the first of them, on any machine.
+        j, i = np.unravel_index(int(np.argmax(left >= left.max() - alike)), left.shape)
         if not np.isfinite(left[j, i]) or left[j, i] <= usual:
             break
         x, y = origin[0] + (i + 0.5) * cell, origin[1] + (j + 0.5) * cell

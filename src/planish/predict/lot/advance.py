@@ -143,9 +143,8 @@ def _polish(
         outcomes.append(found)
     _still_there(plan, pad, wafer)
     times = tuple(found.duration for found in outcomes)
-    removed = incoming.sum(axis=0) - left.sum(axis=0)
     row = Row.of(
-        plan, pad, outcomes, removed, left, monitor=monitor, batch=state.batch, process=draws.process
+        plan, pad, outcomes, incoming, left, monitor=monitor, batch=state.batch, process=draws.process
     )
     control = state.control
     if plan.adjust:

@@ -236,7 +236,7 @@ class LotResult(Result):
             real_pressure=float(records.real_pressure.max()),
             friction=float(records.friction.max()),
             temperature=float(records.peak_temperature.max()),
-            rate=float(records.step_rate.max()),
+            rate=float(records.step_fastest.max()),
         )
 
     def table(self) -> pl.DataFrame:

@@ -12,7 +12,7 @@ from planish.engine.fixed import seal
 from planish.engine.record import counted, figure
 from planish.physics.slurry.film import regime
 from planish.predict.lot.pad import sharpness
-from planish.predict.raised import Seen, edge_extreme
+from planish.predict.raised import Seen, cleared_share, edge_extreme
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,6 +53,7 @@ class Row:
     removed: Array  # (n_r,) [m]
     worn: Array  # (pad rings,) [m]
     step_rate: tuple[float, ...]
+    step_fastest: tuple[float, ...]
     step_time: tuple[float, ...]
     step_peak: tuple[float, ...]
     step_fresh: tuple[float, ...]
@@ -61,6 +62,7 @@ class Row:
     limited: tuple[bool, ...]
     bare_somewhere: bool
     bare: bool
+    cleared_share: float
 
     def __post_init__(self) -> None:
         seal(self.removed, self.worn)
@@ -74,18 +76,19 @@ class Row:
         plan: LotPlan,
         pad: LotPad,
         outcomes: Sequence[StepOutcome],
-        removed: Array,
+        incoming: Array,
         left: Array,
         *,
         monitor: bool,
         batch: float,
         process: float,
     ) -> Row:
-        """Return the row of a wafer that lost ``removed`` (n_r,) [m] and has ``left`` (films, n_r) [m].
+        """Return the row of a wafer that came with ``incoming`` (films, n_r) [m] and has ``left`` of it.
 
         ``pad`` is that after the wafer; ``batch`` and ``process`` the chance in its rate.
         """
         rig, weights, inside = plan.rig, plan.weights, plan.inside
+        removed = incoming.sum(axis=0) - left.sum(axis=0)
         times = tuple(found.duration for found in outcomes)
         total = sum(times)
         share = np.array(times) / total if total > 0 else np.full(len(times), 1.0 / len(times))
@@ -126,6 +129,7 @@ class Row:
             step_rate=tuple(
                 float(found.removed.sum(axis=0) @ weights) / max(found.duration, 1e-12) for found in outcomes
             ),
+            step_fastest=tuple(found.fastest for found in outcomes),
             step_time=times,
             step_peak=tuple(found.peak_temperature for found in outcomes),
             step_fresh=tuple(found.fresh for found in outcomes),
@@ -134,6 +138,7 @@ class Row:
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
+            cleared_share=cleared_share(incoming - left, left, weights),
         )
 
 
@@ -168,6 +173,7 @@ class Records:
     removed: Array  # (n, n_r) [m]
     worn: Array  # (n, pad rings) [m]
     step_rate: Array  # (n, steps) [m/s]
+    step_fastest: Array  # (n, steps) [m/s]: of the films that go, as long as they last
     step_time: Array  # (n, steps) [s]
     step_peak: Array  # (n, steps) [K]
     step_fresh: Array  # (n, steps)
@@ -176,6 +182,7 @@ class Records:
     limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
     bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
     bare: NDArray[np.bool_]  # all films gone everywhere inside it
+    cleared_share: Array  # of the removal that is films gone everywhere inside it
 
     def __repr__(self) -> str:
         return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
@@ -196,6 +203,7 @@ class Records:
             peak=self.step_peak,
             bare_somewhere=self.bare_somewhere,
             bare=self.bare,
+            cleared_share=self.cleared_share,
             removed=self.mean_removed,
             sigma=self.sigma,
             edge=edge_extreme(radius, areas, self.removed, wafer.radius, wafer.edge_exclusion)[0],

@@ -20,7 +20,7 @@ from planish.physics.slurry import heat
 from planish.predict.lot.pad import LotPad, WornSummits, worn_summits
 from planish.predict.lot.plan import LotPlan, LotStep
 from planish.predict.lot.state import StepState
-from planish.predict.wafer.conditions import Conditions, meet, pad_heat, removal_curve
+from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad_heat, removal_curve
 from planish.predict.wafer.films import polish_stack, stop_amount
 from planish.predict.wafer.step_plan import summit_land
 
@@ -66,6 +66,7 @@ class StepOutcome:
     film_thickness: float
     limited: bool  # the step ran into its longest time before its stop condition was met
     solid_share: float  # of the load on summits
+    fastest: float  # mean rate [m/s] of a film that goes, as long as it lasts
 
 
 def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
@@ -144,6 +145,7 @@ def run_step(
         film_thickness=found.film_thickness,
         limited=limited,
         solid_share=found.solid_share,
+        fastest=fastest_rate(rig, found, removed[:, -1], seen[-1], weights),
     )
 
 

@@ -36,6 +36,7 @@ __all__ = [
     "PadState",
     "Summits",
     "contact_pressure",
+    "fastest_rate",
     "film_rate",
     "mechanical_part",
     "meet",
@@ -351,6 +352,32 @@ def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array
     return np.asarray(
         rate * rate_factors.thermal_factor(temperatures, law.reference.temperature, law.activation_energy)
     )
+
+
+def fastest_rate(rig: Rig, found: Conditions, removed: Array, seen: Array, weights: Array) -> float:
+    """Return the highest mean rate among the films that lose anything in a step, however soon they are gone.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    found
+        Of the step.
+    removed
+        Of each film in the step [m], (films, n_r).
+    seen
+        Pad temperatures at the end of the step [K], (n_r,).
+    weights
+        Of the wafer nodes, (n_r,).
+
+    Returns
+    -------
+    float
+        [m/s], 0 where nothing goes.
+    """
+    going = {film.material for film, gone in zip(rig.wafer.films, removed, strict=True) if gone.any()}
+    rates = (float(film_rate(rig, found, material, seen[None, :])[0] @ weights) for material in going)
+    return max(rates, default=0.0)
 
 
 def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen: Array) -> Array:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
-from planish.predict.raised import EDGE_BAND, Raised, Seen, edge_extreme, raised
+from planish.predict.raised import EDGE_BAND, Raised, Seen, cleared_share, edge_extreme, raised
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
 from planish.predict.wafer.strange import strange
@@ -49,6 +49,8 @@ class StepRecord(Record):
         (n_t, n_r) [m]: what the maps are made from.
     duration, stopped_by
         How long the step took [s], and the condition that ended it.
+    fastest
+        Highest mean rate [m/s] among the films that lost anything, however soon they were gone.
     fresh_fraction, friction, film_thickness, regime
         Slurry under the wafer: share that is fresh, coefficient of friction, fluid film [m], lubrication regime.
     real_pressure, real_fraction
@@ -69,6 +71,7 @@ class StepRecord(Record):
     curves: tuple[Array, ...]
     duration: float
     stopped_by: str
+    fastest: float
     fresh_fraction: float
     friction: float
     film_thickness: float
@@ -334,10 +337,16 @@ class WaferResult(Result):
             peak=np.array([[step.peak_temperature for step in steps]]),
             bare_somewhere=np.array([gone.any()]),
             bare=np.array([gone.all()]),
+            cleared_share=np.array([self.cleared_share()]),
             removed=np.array([self.mean(self.removed)]),
             sigma=np.array([self.sigma(self.removed)]),
             edge=height,
         )
+
+    def cleared_share(self) -> float:
+        """Return which share of the removal is films that are gone everywhere inside the edge exclusion."""
+        weights = np.where(self.inside(), self.areas, 0.0)
+        return cleared_share(self.incoming - self.remaining, self.remaining, weights / weights.sum())
 
     def _rim(self) -> tuple[float, float]:
         """Wafer radius and edge exclusion [m]."""
@@ -350,7 +359,7 @@ class WaferResult(Result):
             real_pressure=max(step.real_pressure for step in self.steps),
             friction=max(step.friction for step in self.steps),
             temperature=max(step.peak_temperature for step in self.steps),
-            rate=max(self.mean(curve[-1]) / step.duration for step in self.steps for curve in step.curves),
+            rate=max(step.fastest for step in self.steps),
         )
 
     def _step_summary(self, step: StepRecord) -> dict[str, Any]:
