@@ -1,20 +1,22 @@
-"""Guided comparisons for a lecture: a question, the setups that answer it, and the answer computed from them.
+"""Which of two choices is better, and why? Guided comparisons: a question, the setups that answer it, the answer.
 
 The words of an answer are put together from the numbers of the model; none is written down beforehand.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planish.errors import SetupError
+from planish.jobs.choices import pattern_maps
+from planish.jobs.exchange import choose, with_motion, without_conditioner
+from planish.jobs.wafers import polished
 from planish.setup.motions.known import MOTIONS
 from planish.units import NM_PER_MIN, PSI, RPM
-from planish.web.answers import polished, setup_of
-from planish.web.changes import choose, fresh, with_motion, without_conditioner
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -44,6 +46,34 @@ class Lesson:
     curve: str  # what is drawn: removed, pressure, speed, lot-rate
     figures: tuple[Figure, ...]
     cases: Callable[[Setup], dict[str, Setup]]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One figure of an answer: its value in each case, None where there is none, and what they say."""
+
+    figure: Figure
+    values: dict[str, float | None]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """What is drawn of one case, with the words at its axes."""
+
+    x: Sequence[float]
+    y: Sequence[float]
+    x_name: str
+    y_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The computed answer of one comparison: the setup and the curve of each case, and the figures."""
+
+    setups: dict[str, Setup]
+    told: tuple[Told, ...]
+    curves: dict[str, Curve]
 
 
 RATE = Figure("wafer", "mean_removal_rate_nm_per_min", "removal rate", "nm/min", 0)
@@ -185,57 +215,66 @@ LESSONS: tuple[Lesson, ...] = (
 )
 
 
-def listing() -> list[dict[str, Any]]:
-    """Return title, question and what is set side by side, of every comparison."""
-    setup = setup_of(fresh())
-    return [
-        {"id": one.id, "title": one.title, "question": one.question, "cases": list(one.cases(setup))}
-        for one in LESSONS
-    ]
+def lesson(name: str) -> Lesson:
+    """Return the comparison of a name.
+
+    Raises
+    ------
+    SetupError
+        For a name that there is not.
+    """
+    found = next((one for one in LESSONS if one.id == name), None)
+    if found is None:
+        raise SetupError(f"lesson = {name!r}: must be one of {', '.join(one.id for one in LESSONS)}")
+    return found
 
 
-def answer(document: Mapping[str, Any], lesson: str) -> dict[str, Any]:
-    """Return the computed answer of one comparison: figures, curves and a sentence for each figure."""
-    from planish.errors import SetupError
-    from planish.results.plain import clean
+def answer(asked: Lesson, setup: Setup) -> Answer:
+    """Return the computed answer of one comparison: figures, curves and a sentence for each figure.
 
-    chosen = next((one for one in LESSONS if one.id == lesson), None)
-    if chosen is None:
-        raise SetupError(f"lesson = {lesson!r}: must be one of {', '.join(one.id for one in LESSONS)}")
-    cases = chosen.cases(setup_of(document))
-    needed = {figure.scale for figure in chosen.figures}
-    found = {name: _figures(setup, needed) for name, setup in cases.items()}
-    table = []
-    for figure in chosen.figures:
+    Parameters
+    ----------
+    asked
+        The comparison.
+    setup
+        From which its cases are made.
+
+    Returns
+    -------
+    Answer
+        Of the model.
+
+    Raises
+    ------
+    SetupError
+        Where a case would not be a valid setup.
+    """
+    cases = asked.cases(setup)
+    needed = {figure.scale for figure in asked.figures}
+    found = {name: _figures(case, needed) for name, case in cases.items()}
+    told = []
+    for figure in asked.figures:
         values = {name: found[name][figure.scale].get(figure.key) for name in cases}
-        table.append(
-            {
-                "name": figure.name,
-                "unit": figure.unit,
-                "digits": figure.digits,
-                "values": values,
-                "sentence": sentence(figure, values),
-            }
-        )
-    return dict(
-        clean(
-            {
-                "id": chosen.id,
-                "title": chosen.title,
-                "question": chosen.question,
-                "look": chosen.look,
-                "curve": chosen.curve,
-                "cases": list(cases),
-                "figures": table,
-                "curves": {name: _curve(chosen.curve, setup, found[name]) for name, setup in cases.items()},
-                "documents": {name: setup.document for name, setup in cases.items()},
-            }
-        )
-    )
+        told.append(Told(figure, values, sentence(figure, values)))
+    curves = {name: _curve(asked.curve, case, found[name]) for name, case in cases.items()}
+    return Answer(cases, tuple(told), curves)
 
 
 def sentence(figure: Figure, values: Mapping[str, float | None]) -> str:
-    """Return what the numbers say, in words."""
+    """Return what the numbers say, in words.
+
+    Parameters
+    ----------
+    figure
+        What they are of.
+    values
+        Of each case, None or not finite where it has none.
+
+    Returns
+    -------
+    str
+        One sentence: the least and the most.
+    """
     known = {name: value for name, value in values.items() if value is not None and np.isfinite(value)}
     if len(known) < 2:
         return f"{figure.name}: not defined for all of them."
@@ -261,10 +300,9 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
     wafer["speed_spread_percent"] = 100 * float(np.ptp(main.speed)) / float(main.speed.mean())
     out: dict[str, dict[str, Any]] = {"wafer": wafer}
     if "die" in needed:
-        from planish.web.depth import layout_maps, run_die
+        from planish.predict.die.polish import polish_die
 
-        maps = layout_maps("density-blocks", 200e-6, 20e-3)
-        out["die"] = run_die(setup, maps, place="centre").document()
+        out["die"] = polish_die(setup, pattern_maps("density-blocks"), place="centre").document()
     if "lot" in needed:
         from planish.predict.lot.run import polish_lot
         from planish.predict.lot.variation import Variation
@@ -280,25 +318,15 @@ def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
     return out
 
 
-def _curve(kind: str, setup: Setup, found: dict[str, dict[str, Any]]) -> dict[str, Any]:
+def _curve(kind: str, setup: Setup, found: dict[str, dict[str, Any]]) -> Curve:
     if kind == "lot-rate":
         rates = found["lot"]["series"]
-        return {
-            "x": list(range(1, len(rates) + 1)),
-            "y": rates,
-            "x_name": "wafer",
-            "y_name": "removal rate [nm/min]",
-        }
+        return Curve(range(1, len(rates) + 1), rates, "wafer", "removal rate [nm/min]")
     result = polished(setup)
     main = max(result.steps, key=lambda step: step.duration)
-    picked = {
+    values, words = {
         "removed": (result.removed * 1e9, "removed [nm]"),
         "pressure": (main.pressure / PSI, "pressure on the wafer [psi]"),
         "speed": (main.speed, "mean sliding speed [m/s]"),
     }[kind]
-    return {
-        "x": (result.radius * 1e3).tolist(),
-        "y": picked[0].tolist(),
-        "x_name": "distance from the centre [mm]",
-        "y_name": picked[1],
-    }
+    return Curve((result.radius * 1e3).tolist(), values.tolist(), "distance from the centre [mm]", words)
