@@ -56,7 +56,7 @@ def pattern_maps(kind: str, cell: float | None = None, size: float | None = None
 
 
 def file_maps(path: str | os.PathLike[str], layer: str, cell: float) -> LayoutMaps:
-    """Return the cell maps of one layer of a layout file; of the fullest where none is named.
+    """Return the cell maps of one layer of a stranger's layout, within bounds; of the fullest where none is named.
 
     Parameters
     ----------
