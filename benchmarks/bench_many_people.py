@@ -130,7 +130,7 @@ async def signed_in(url: str, name: str) -> httpx.AsyncClient:
 
 def own_document(index: int) -> dict:
     """Return a setup that nobody else has, so that no answer can be shared."""
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
 
     document = fresh(("rotary", "linear", "orbital")[index % 3])
     document["recipe"]["step"][1]["ring_pressure"] = f"{4 + 1e-4 * index:.4f} psi"

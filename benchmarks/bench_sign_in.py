@@ -108,11 +108,11 @@ class Colleague:
     """
 
     def __init__(self, port: int, name: str, fresh: bool) -> None:
-        from planish.web import changes
+        from planish.jobs import exchange
 
         self.fresh = fresh
         self.port, self.times = port, {"/api/me": [], "/api/wafer": []}  # type: dict[str, list[float]]
-        self.document = json.dumps({"document": changes.fresh("rotary")})
+        self.document = json.dumps({"document": exchange.fresh("rotary")})
         self.codes: Counter[int] = Counter()
         connection = HTTPConnection("127.0.0.1", port, timeout=60)
         connection.request(

@@ -108,8 +108,8 @@ def bench_slider(browser: object, server: Server) -> list[tuple[str, str, str]]:
 
 def other_document() -> dict:
     """Return a setup that differs from the demo in all six groups."""
+    from planish.jobs.exchange import choose, fresh
     from planish.setup.models import Setup
-    from planish.web.changes import choose, fresh
 
     setup = Setup(fresh("rotary"))
     for section, part in (("pad", "soft-felt"), ("conditioner", "cvd-film-fine"), ("slurry", "ceria-sti")):
@@ -123,7 +123,7 @@ def other_document() -> dict:
 
 
 def bench_compare(browser: object, server: Server) -> list[tuple[str, str, str]]:
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
 
     times = []
     for _ in range(5):
@@ -268,7 +268,7 @@ def bench_people(server: Server, minutes: float, people: int = 20) -> list[tuple
     """Each of twenty drags on a setup of their own: the next question when the last is answered, at most 20 a second."""
     import httpx
 
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
 
     times: list[float] = []
     errors: list[str] = []

@@ -18,7 +18,7 @@ register_all()
 
 _HOMES = {
     # describe
-    "setup.load": "load",
+    "setup.load": "load loads",
     "setup.new": "new_setup",
     "setup.check": "check",
     "setup.finding": "Finding",
@@ -88,6 +88,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.check import check as check
     from planish.setup.finding import Finding as Finding
     from planish.setup.load import load as load
+    from planish.setup.load import loads as loads
     from planish.setup.models import Setup as Setup
     from planish.setup.new import new_setup as new_setup
     from planish.setup.parts import PartRow as PartRow

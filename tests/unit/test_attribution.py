@@ -114,6 +114,7 @@ def test_a_figure_that_one_setup_does_not_have_is_said_not_guessed() -> None:
         assert said in told["sentences"][1]
         assert told["shares"]["mean_removal_rate_nm_per_min"]["recipe"] != 0.0
     both = compare(b, b.replace({"pad.part": "soft-felt"}))
+    assert both.differing == ("pad",)
     assert "none in A, none in B" in both.sentence("wiwnu_sigma_percent")
 
 

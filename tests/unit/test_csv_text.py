@@ -15,9 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planish.engine.csv_text import csv_text, frame_csv, plain, safe
+from planish.jobs.exchange import fresh
 from planish.measure.sites.read import SiteMap, read_sites, write_sites
 from planish.web.answers import profile_csv
-from planish.web.changes import fresh
 
 LEADS = ("=", "+", "-", "@", "\t", "\r", "\n")
 HOSTILE = [

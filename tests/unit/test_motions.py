@@ -15,6 +15,7 @@ from pydantic import Field
 import planish
 from planish.errors import SetupError
 from planish.explain.figures.machine import machine_plan, speeds_text
+from planish.jobs import machine
 from planish.physics.motion.linear import Linear
 from planish.physics.motion.motion import Drive, Outline
 from planish.setup.fields import keys
@@ -25,7 +26,6 @@ from planish.setup.part import Part, PartValue
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity
 from planish.setup.schema import json_schema
-from planish.web import machine as page
 
 SRC = Path(planish.__file__).parent
 AT_HOME = re.compile(r"(physics|setup)/motions?/|setup/parts/")
@@ -167,10 +167,10 @@ def test_it_is_written_checked_drawn_and_offered(shuttle: planish.Setup) -> None
     assert "ShuttlePolisher" in json_schema()["$defs"]
     assert speeds_text(shuttle.rig, shuttle.rig.steps[1]) == "pad 2.00 m/s, carrier 20 rpm"
     assert machine_plan(shuttle.rig).axes
-    told = page.geometry(shuttle.rig)
+    told = machine.geometry(shuttle.rig)
     assert "shuttle" in told["motions"]
     assert told["outline"]["edge"] == pytest.approx(0.21)
-    path, seconds = page.point_path(shuttle.rig, 1)
+    path, seconds = machine.point_path(shuttle.rig, 1)
     assert np.ptp(path[0]) > 0.6
     assert seconds <= 10.0
 

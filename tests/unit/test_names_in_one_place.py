@@ -28,7 +28,7 @@ ROWS = [
                 "physics/removal/factors.py": "a parameter",
             },
             "offset": {
-                "web/forms.py": "of a unit's scale",
+                "jobs/settings.py": "of a unit's scale",
             },
         },
         id="laws",

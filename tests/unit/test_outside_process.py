@@ -124,8 +124,8 @@ def test_every_list_of_keys_learns_of_it_and_forgets_it(added):
 
 
 def test_the_bench_lists_it_and_asks_for_it(added):
+    from planish.jobs.settings import describe
     from planish.web.depth import die
-    from planish.web.forms import describe
     from planish.web.packing import unpack
     from planish.web.schemas import DieAsked
 

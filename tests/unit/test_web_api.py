@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from planish.jobs.exchange import choose, fresh, with_motion, without_conditioner
 from planish.predict.wafer.polish import polish
 from planish.setup.models import Setup
 from planish.web.app import build
-from planish.web.changes import choose, fresh, with_motion, without_conditioner
 from planish.web.packing import pack, unpack
 from planish.web.workers import Refused, Workers, call
 
@@ -76,8 +76,8 @@ def test_settings_carry_unit_range_source_and_spread(client, document) -> None:
 
 
 def test_sliders_stay_inside_what_the_model_allows() -> None:
+    from planish.jobs.settings import _field, _spread_out
     from planish.setup.fields import keys
-    from planish.web.forms import _field, _spread_out
 
     setup = Setup(fresh("rotary"))
     seen = 0
@@ -93,7 +93,7 @@ def test_sliders_stay_inside_what_the_model_allows() -> None:
 
 @pytest.mark.parametrize("motion", ["rotary", "linear", "orbital"])
 def test_parts_and_motions_can_be_chosen(motion) -> None:
-    from planish.web.forms import part_choices
+    from planish.jobs.exchange import part_choices
 
     setup = with_motion(Setup(fresh("rotary")), motion)
     assert setup.title == fresh(motion)["title"]
@@ -194,7 +194,7 @@ def test_static_files_stay_inside(client) -> None:
 
 
 def test_lessons_are_computed_and_their_words_follow_the_numbers(client, document) -> None:
-    from planish.web.lessons import Figure, sentence
+    from planish.jobs.lessons import Figure, sentence
 
     listed = client.get("/api/lessons").json()
     assert len(listed) == 7

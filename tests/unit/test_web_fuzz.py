@@ -9,8 +9,8 @@ import schemathesis
 from hypothesis import HealthCheck, given, settings
 from schemathesis.checks import not_a_server_error
 
+from planish.jobs.exchange import fresh
 from planish.web.app import build
-from planish.web.changes import fresh
 from planish.web.workers import Refused, Workers, call
 
 ODD = [

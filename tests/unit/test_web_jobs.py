@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from planish.errors import DataError
+from planish.jobs.exchange import fresh
 from planish.web import jobs as module
 from planish.web import kept
-from planish.web.changes import fresh
 from planish.web.jobs import Job, Jobs
 from planish.web.limits import GB, Limits
 

@@ -124,7 +124,7 @@ def test_a_removal_that_was_killed_is_finished_by_the_next_start(tmp_path, monke
 
 
 def test_a_running_server_notices_and_stops_what_runs(tmp_path) -> None:
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
 
     accounts = Accounts(tmp_path / "people.json")
     gone = accounts.add("ada", PASSWORD, "work")

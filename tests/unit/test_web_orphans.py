@@ -16,7 +16,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from planish.web.changes import fresh
+from planish.jobs.exchange import fresh
 
 PATIENCE = 60.0  # [s]; they are gone within one or two
 pytestmark = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at processes in /proc")

@@ -160,7 +160,7 @@ def wait(jobs: Jobs, job: Job, states: tuple[str, ...]) -> Job:
 
 
 def test_jobs_run_tell_stop_and_outlive_the_server(tmp_path) -> None:
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
     from planish.web.packing import unpack
 
     jobs = Jobs(tmp_path)

@@ -219,7 +219,7 @@ def test_approvers_read_the_log_and_others_do_not(app, browser) -> None:
 
 
 def test_runs_deletions_and_approvals_are_written_down(app, browser, monkeypatch) -> None:
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
     from planish.web.jobs import Job
 
     client = browser()

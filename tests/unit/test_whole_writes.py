@@ -19,7 +19,6 @@ ALLOWED = {
     ("src/planish/web/book.py", "open"): "a book only ever grows, line by line",
     ("src/planish/web/private.py", "open"): "a lock has no content",
     ("src/planish/web/sessions.py", "open"): "made empty with its mode; the database writes it",
-    ("src/planish/web/own_data.py", "write_text"): "in a temporary folder of its own",
     ("src/planish/web/uploads.py", "open"): "a file on its way in: its folder gets its name when it is whole",
     ("src/planish/measure/layout/hierarchy.py", "tofile"): "an unnamed file that nobody else sees",
     ("src/planish/measure/layout/oasis.py", "savez"): "in the temporary folder of one reading process",

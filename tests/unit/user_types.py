@@ -45,6 +45,7 @@ def describe(path: Path) -> Setup:
     assert_type(planish.__version__, str)
     text = planish.new_setup("rotary")
     assert_type(text, str)
+    assert_type(planish.loads(text), Setup)
     findings = planish.check(path)
     assert_type(findings, list[Finding])
     rows = planish.list_parts("pad")

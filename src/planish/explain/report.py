@@ -59,14 +59,31 @@ def write_report(
     """
     target = Path(as_path(path, "report"))
     wafer = result if isinstance(result, WaferResult) else polish(result)
-    parts = wafer_parts(wafer)
-    if measured is not None:
-        if not isinstance(measured, WaferAgainst):
-            measured = wafer_against(wafer.rig, measured)
-        parts.append(measured_part(measured))
-    content = render(wafer.rig.title, parts, wafer.sources(), lead=headline(wafer))
-    write_whole(target, content)
+    if measured is not None and not isinstance(measured, WaferAgainst):
+        measured = wafer_against(wafer.rig, measured)
+    write_whole(target, report_page(wafer, measured))
     return target
+
+
+def report_page(result: WaferResult, measured: WaferAgainst | None = None) -> str:
+    """Return the report of a wafer as a complete page.
+
+    Parameters
+    ----------
+    result
+        The predicted wafer.
+    measured
+        A measured one held against it, if there is one.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    parts = wafer_parts(result)
+    if measured is not None:
+        parts.append(measured_part(measured))
+    return render(result.rig.title, parts, result.sources(), lead=headline(result))
 
 
 def told(item: Finding) -> str:

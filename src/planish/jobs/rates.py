@@ -96,8 +96,10 @@ class RatesCheck(Result):
         }
 
 
-def read_measured_wafers(traces: str | os.PathLike[str], rates: str | os.PathLike[str]) -> Wafers:
-    """Return the wafers of a trace file with their measured rates.
+def read_measured_wafers(
+    traces: str | os.PathLike[str], rates: str | os.PathLike[str] | None = None, source: str | None = None
+) -> Wafers:
+    """Return the wafers of a trace file, with their measured rates where there are any.
 
     Parameters
     ----------
@@ -105,18 +107,31 @@ def read_measured_wafers(traces: str | os.PathLike[str], rates: str | os.PathLik
         One row a sample.
     rates
         One row a polish.
+    source
+        What the traces are called in what is said of them; the name of their file unless given.
 
     Returns
     -------
     Wafers
-        With rates joined.
+        With rates joined, if given.
 
     Raises
     ------
     DataError
         For a file that cannot be used.
     """
-    return cut_wafers(read_traces(Path(traces)), read_rates(Path(rates)), source=Path(traces).name)
+    samples = read_traces(Path(traces))
+    known = None if rates is None else read_rates(Path(rates))
+    return cut_wafers(samples, known, source=source or Path(traces).name)
+
+
+def rate_sentences(wafers: Wafers) -> list[str]:
+    """Return what the measured rates follow, a sentence each; or why no law can be fitted to them."""
+    try:
+        law = fit_rate_law(wafers)
+    except (FitError, DataError) as error:
+        return [str(error)]
+    return [line for regime in law.regimes for line in regime.sentences]
 
 
 def fit_rates(wafers: Wafers, *, folds: int = 0, tell: Tell | None = None) -> RatesFit:

@@ -37,7 +37,27 @@ def load(path: str | os.PathLike[str]) -> Setup:
 
 
 def loads(text: str, name: str = "setup", folder: str | os.PathLike[str] | None = None) -> Setup:
-    """Read a setup from text. Without a `folder`, setups that name data files are refused."""
+    """Read, fill in and validate a setup from its text.
+
+    Parameters
+    ----------
+    text
+        TOML.
+    name
+        What the text is called in messages.
+    folder
+        Where the files that it names are looked for; without one, setups that name files are refused.
+
+    Returns
+    -------
+    Setup
+        As from :func:`load`.
+
+    Raises
+    ------
+    SetupError
+        In one line: the name, the key, its value, what is allowed, the nearest known key.
+    """
     return Setup(parse_document(text, name), name, Path(folder) if folder is not None else None, text)
 
 

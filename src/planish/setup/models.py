@@ -213,7 +213,7 @@ class Setup:
     def with_notes(self, *notes: str) -> Setup:
         """Return the same setup with more notes, which go into the notes of its results."""
         made = object.__new__(Setup)
-        kept = {key: value for key, value in self.__dict__.items() if key != "bench"}
+        kept = {key: value for key, value in self.__dict__.items() if key != "rig"}  # the rig has them too
         made.__dict__.update(kept, notes=(*self.notes, *notes))
         return made
 

@@ -6,7 +6,6 @@ They run in worker processes (see ``workers``), so that the server's event loop 
 from __future__ import annotations
 
 import json
-from collections import OrderedDict
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -18,23 +17,14 @@ from planish.units import PSI
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
-    from planish.predict.wafer.result import WaferResult
-    from planish.setup.models import Setup
+    from planish import Setup
 
 MAP_POINTS = 201
-OUTCOMES = (
-    "mean_removal_rate_nm_per_min",
-    "wiwnu_sigma_percent",
-    "edge_extreme_percent",
-    "peak_temperature_C",
-    "time_s",
-    "real_contact_percent",
-)
 
 
 @lru_cache(maxsize=64)
 def _setup(text: str) -> Setup:
-    from planish.setup.models import Setup
+    from planish import Setup
 
     return Setup(json.loads(text))
 
@@ -52,27 +42,10 @@ def _given(value: Any) -> Any:
     return [_given(item) for item in value] if isinstance(value, list) else value
 
 
-_POLISHED: OrderedDict[str, WaferResult] = OrderedDict()
-_KEPT = 32
-
-
-def polished(setup: Setup) -> WaferResult:
-    """Return the wafer of a setup; the last ones are kept."""
-    from planish.predict.wafer.polish import polish
-
-    key = json.dumps(setup.document)
-    if key not in _POLISHED:
-        _POLISHED[key] = polish(setup)
-        while len(_POLISHED) > _KEPT:
-            _POLISHED.popitem(last=False)
-    _POLISHED.move_to_end(key)
-    return _POLISHED[key]
-
-
 def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0) -> bytes:
     """Return everything that the page paints for one wafer, packed."""
-    from planish.explain.findings import findings
-    from planish.web.machine import geometry, point_path
+    from planish.jobs.machine import geometry, point_path
+    from planish.jobs.wafers import polished, wafer_findings
 
     setup = setup_of(document, changes)
     result = polished(setup)
@@ -98,7 +71,7 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
         "summary": figures,
         "findings": [
             {"subject": f.subject, "weight": f.weight, "text": f.text}
-            for f in findings(result, remedies=False)
+            for f in wafer_findings(setup, remedies=False)
         ],
         "warnings": setup.warnings,
         "machine": geometry(rig),
@@ -111,18 +84,18 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
 
 def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the findings with the changes that would help, which takes some twenty runs of the model."""
-    from planish.explain.findings import findings
+    from planish.jobs.wafers import wafer_findings
 
-    result = polished(setup_of(document))
     return [
         {"subject": f.subject, "weight": f.weight, "text": f.text, "changes": f.changes}
-        for f in findings(result)
+        for f in wafer_findings(setup_of(document))
     ]
 
 
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings of a setup, each with unit, range, source and spread."""
-    from planish.web.forms import describe, part_choices, step_paths
+    from planish.jobs.exchange import part_choices
+    from planish.jobs.settings import describe, step_paths
 
     setup = setup_of(document, changes)
     return {
@@ -141,28 +114,28 @@ def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, 
 
 def choose(document: Mapping[str, Any], section: str, part: str) -> dict[str, Any]:
     """Return the document with another part in place."""
-    from planish.web.changes import choose as chosen
+    from planish.jobs.exchange import choose as chosen
 
     return {"document": chosen(setup_of(document), section, part).document}
 
 
 def fresh(motion: str | None = None) -> dict[str, Any]:
     """Return the document of the invented scenario for a motion, the first where none is named."""
-    from planish.web.changes import fresh as made
+    from planish.jobs.exchange import fresh as made
 
     return {"document": made(motion)}
 
 
 def move(document: Mapping[str, Any], motion: str) -> dict[str, Any]:
     """Return the document on a polisher of another motion."""
-    from planish.web.changes import with_motion
+    from planish.jobs.exchange import with_motion
 
     return {"document": with_motion(setup_of(document), motion).document}
 
 
 def read_toml(text: str) -> dict[str, Any]:
     """Return the document of a TOML text, checked."""
-    from planish.setup.load import loads
+    from planish import loads
 
     setup = loads(text, "your file")
     return {"document": json.loads(json.dumps(setup.document)), "title": setup.title}
@@ -175,21 +148,21 @@ def to_toml(document: Mapping[str, Any]) -> str:
 
 def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> dict[str, Any]:
     """Return what differs between two setups and why: the exact share of each group of choices."""
-    from planish.explain.comparison.attribution import compare as shared
-    from planish.explain.comparison.attribution import differing
+    from planish import compare as shared
     from planish.explain.words import label
     from planish.results.plain import clean
 
-    one, other = setup_of(a), setup_of(b)
-    found = shared(one, other, outcomes or OUTCOMES[:2])
+    found = shared(setup_of(a), setup_of(b), outcomes)
     answer: dict[str, Any] = found.document()
     answer["labels"] = {key: label(key) for key in {**found.a, **found.b}}
-    answer["changed"] = differing(one.rig, other.rig)
+    answer["changed"] = found.differing
     return dict(clean(answer))
 
 
 def profile_csv(document: Mapping[str, Any]) -> str:
     """Return the wafer's profiles as CSV."""
+    from planish.jobs.wafers import polished
+
     result = polished(setup_of(document))
     head = ["radius_mm", "removed_nm", "remaining_nm"]
     columns = [result.radius * 1e3, result.removed * 1e9, result.remaining.sum(axis=0) * 1e9]
@@ -201,19 +174,16 @@ def profile_csv(document: Mapping[str, Any]) -> str:
 
 def recipe_sheet(document: Mapping[str, Any]) -> str:
     """Return the recipe as a page to print."""
-    from planish.explain.recipe_sheet import recipe_sheet as sheet
+    from planish.jobs.wafers import recipe_page
 
-    setup = setup_of(document)
-    return sheet(setup, polished(setup))
+    return recipe_page(setup_of(document))
 
 
 def report(document: Mapping[str, Any]) -> str:
     """Return the whole report of the wafer as a page."""
-    from planish.explain.page import render
-    from planish.explain.report import headline, wafer_parts
+    from planish.jobs.wafers import wafer_page
 
-    result = polished(setup_of(document))
-    return render(result.rig.title, wafer_parts(result), result.sources(), lead=headline(result))
+    return wafer_page(setup_of(document))
 
 
 def warm() -> str:

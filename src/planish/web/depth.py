@@ -9,16 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.engine.csv_text import frame_csv
-from planish.errors import DataError, SetupError
 from planish.web.answers import setup_of
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
-    from planish.predict.die.result import DieResult
-    from planish.predict.lot.result import LotResult
-    from planish.setup.models import Setup
+    from planish import DieResult, LotResult
 
-LAYOUTS = ("density-blocks", "line-space", "step-density")
 PLACES = ("centre", "mid", "edge")
 QUICK_WAFERS = 100
 Progress = Callable[[float], None]
@@ -26,7 +22,7 @@ Progress = Callable[[float], None]
 
 def warm() -> str:
     """Load, and on first use compile, what a quick lot and a quick die need."""
-    from planish.web.changes import fresh
+    from planish.jobs.exchange import fresh
 
     document = fresh()
     lot(document, 2)
@@ -36,7 +32,7 @@ def warm() -> str:
 
 def lot(document: Mapping[str, Any], wafers: int = QUICK_WAFERS, conditioning: bool = True) -> bytes:
     """Return a quick lot, packed."""
-    from planish.predict.lot.run import polish_lot
+    from planish import polish_lot
 
     return pack_lot(polish_lot(setup_of(document), wafers, conditioning=conditioning))
 
@@ -63,51 +59,18 @@ def pack_lot(result: LotResult, most: int = 600) -> bytes:
 
 def lot_csv(document: Mapping[str, Any], wafers: int) -> str:
     """Return the lot as CSV, a row a wafer."""
-    from planish.predict.lot.run import polish_lot
+    from planish import polish_lot
 
     return frame_csv(polish_lot(setup_of(document), wafers).table())
 
 
-def layout_maps(name: str, cell: float, size: float, file: str | None = None, layer: str = "") -> Any:
-    """Return the cell maps of a test layout, or of an uploaded one."""
-    if file is not None:
-        from planish.measure.layout.read import list_layers, parse_layer, read_layout_maps
-
-        layers = list_layers(file)
-        if not layers:
-            raise DataError("layout: no shapes in it")
-        number, datatype = parse_layer(layer) if layer else max(layers, key=lambda key: layers[key])
-        return read_layout_maps(file, number, datatype, cell)
-    from planish.measure.layout.make import make_maps
-
-    if name not in LAYOUTS:
-        raise SetupError(f"layout = {name!r}: must be one of {', '.join(LAYOUTS)}")
-    return make_maps(name, cell, size=size)  # type: ignore[arg-type]
-
-
-def run_die(
-    setup: Setup, maps: Any, process: str = "", place: str | None = None, tell: Progress | None = None
-) -> DieResult:
-    """Return the die at the places asked for; without a process, that of the setup.
-
-    Raises
-    ------
-    SetupError
-        Where the slurry does not polish what the process has on the die.
-    """
-    from planish.predict.die.polish import polish_die
-
-    return polish_die(
-        setup, maps, process=process or None, place=PLACES if place is None else place, tell=tell
-    )
-
-
 def die(document: Mapping[str, Any], layout: str = "density-blocks", process: str = "") -> bytes:
     """Return a quick die of a test layout at centre, mid radius and edge, packed."""
+    from planish import polish_die
+    from planish.jobs.choices import pattern_maps
+
     setup = setup_of(document)
-    size, cell = (2e-3, 20e-6) if layout == "line-space" else (20e-3, 200e-6)
-    maps = layout_maps(layout, cell, size)
-    return pack_die(run_die(setup, maps, process))
+    return pack_die(polish_die(setup, pattern_maps(layout), process=process or None, place=PLACES))
 
 
 def pack_die(result: DieResult, most: int = 220) -> bytes:
@@ -131,8 +94,8 @@ def pack_die(result: DieResult, most: int = 220) -> bytes:
 
 def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     """A lot in depth: packed answer, CSV."""
+    from planish import polish_lot
     from planish.engine.files import write_whole
-    from planish.predict.lot.run import polish_lot
 
     result = polish_lot(
         setup_of(options["document"]),
@@ -148,24 +111,28 @@ def job_lot(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
 
 def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     """A die in depth: packed overview, and its full maps for tiles."""
+    from planish import polish_die
     from planish.engine.files import write_whole
+    from planish.jobs.choices import file_maps, pattern_maps
     from planish.web.own_data import named
     from planish.web.tiles import write_pyramid
 
     setup = setup_of(options["document"])
     cell = float(options.get("cell_um", 50)) * 1e-6
-    size = float(options.get("size_mm", 20)) * 1e-3
     tell(0.02)
-    file, layout = options.get("file"), str(options.get("layout", "density-blocks"))
-    with named(file or "", str(options.get("file_name", "layout"))):
-        maps = layout_maps(layout, cell, size, file, str(options.get("layer", "")))
+    if (file := options.get("file")) is not None:
+        with named(file, str(options.get("file_name", "layout"))):
+            maps = file_maps(file, str(options.get("layer", "")), cell)
+    else:
+        size = float(options.get("size_mm", 20)) * 1e-3
+        maps = pattern_maps(str(options.get("layout", "density-blocks")), cell, size)
     tell(0.2)
-    result = run_die(
+    result = polish_die(
         setup,
         maps,
-        str(options.get("process", "")),
-        str(options.get("place", "edge")),
-        lambda share: tell(0.2 + 0.65 * share),
+        process=options.get("process") or None,
+        place=str(options.get("place", "edge")),
+        tell=lambda share: tell(0.2 + 0.65 * share),
     )
     tell(0.85)
     write_pyramid(folder, "surface", result.surface(0))

@@ -1,188 +1,15 @@
-"""Guided comparisons for a lecture: a question, the setups that answer it, and the answer computed from them.
-
-The words of an answer are put together from the numbers of the model; none is written down beforehand.
-"""
+"""The guided comparisons on the wire."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
 
-import numpy as np
-
-from planish.setup.motions.known import MOTIONS
-from planish.units import NM_PER_MIN, PSI, RPM
-from planish.web.answers import polished, setup_of
-from planish.web.changes import choose, fresh, with_motion, without_conditioner
-
-if TYPE_CHECKING:
-    from planish.setup.models import Setup
-
-LOT_WAFERS = 100
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """One number that is set side by side: where it is found, and what to call it."""
-
-    scale: str  # wafer, die or lot
-    key: str
-    name: str
-    unit: str
-    digits: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Lesson:
-    """One comparison. ``cases`` makes the setups to set side by side from the present one."""
-
-    id: str
-    title: str
-    question: str
-    look: str
-    curve: str  # what is drawn: removed, pressure, speed, lot-rate
-    figures: tuple[Figure, ...]
-    cases: Callable[[Setup], dict[str, Setup]]
-
-
-RATE = Figure("wafer", "mean_removal_rate_nm_per_min", "removal rate", "nm/min", 0)
-SIGMA = Figure("wafer", "wiwnu_sigma_percent", "non-uniformity across the wafer (1σ)", "%")
-EDGE = Figure("wafer", "edge_extreme_percent", "edge against the middle", "%")
-SPREAD = Figure("wafer", "speed_spread_percent", "spread of sliding speed over the wafer", "%")
-REAL = Figure("wafer", "real_contact_percent", "real contact area", "%", 2)
-DIE = Figure("die", "within_die_range_nm", "thickness range within a die", "nm", 0)
-LAST = Figure("lot", "rate_kept_percent", f"rate of wafer {LOT_WAFERS} against wafer 1", "%", 1)
-WEAR = Figure("lot", "pad_worn_um", f"pad cut away after {LOT_WAFERS} wafers", "µm", 1)
-SCRATCH = Figure("lot", "last_scratch_index_relative", "scratch index, relative", "", 2)
-
-
-def _three_motions(setup: Setup) -> dict[str, Setup]:
-    return {motion: with_motion(setup, motion) for motion in MOTIONS.names()}
-
-
-def _pads(setup: Setup) -> dict[str, Setup]:
-    return {"hard pad": choose(setup, "pad", "hard-solid"), "soft pad": choose(setup, "pad", "soft-felt")}
-
-
-def _roughness(setup: Setup) -> dict[str, Setup]:
-    """Half and twice the decay length of the tail of high summits, which carries the load."""
-    tail = setup.model.pad.surface.tail_length
-    body = setup.model.pad.surface.height_sd
-
-    def scaled(factor: float) -> Setup:
-        return setup.replace(
-            {
-                "pad.surface.tail_length": f"{tail * factor * 1e6:.6g} um",
-                "pad.surface.height_sd": f"{body * factor * 1e6:.6g} um",
-            }
-        )
-
-    return {"smooth pad surface": scaled(0.5), "rough pad surface": scaled(2.0)}
-
-
-def _conditioned(setup: Setup) -> dict[str, Setup]:
-    kept = setup if setup.model.conditioner else choose(setup, "conditioner", "electroplated-100-grit")
-    return {"conditioned": kept, "never conditioned": without_conditioner(kept)}
-
-
-def _disks(setup: Setup) -> dict[str, Setup]:
-    return {
-        "coarse electroplated disk": choose(setup, "conditioner", "electroplated-100-grit"),
-        "fine grown-film disk": choose(setup, "conditioner", "cvd-film-fine"),
-    }
-
-
-def _ring(setup: Setup) -> dict[str, Setup]:
-    def scaled(factor: float) -> Setup:
-        changes = {
-            f"recipe.step.{i}.ring_pressure": f"{step.ring_pressure * factor / PSI:.6g} psi"
-            for i, step in enumerate(setup.model.recipe.step, start=1)
-        }
-        return setup.replace(changes)
-
-    return {"ring at half pressure": scaled(0.5), "ring as set": setup, "ring at one and a half": scaled(1.5)}
-
-
-def _speeds(setup: Setup) -> dict[str, Setup]:
-    """The carrier at the platen's speed, and at a third of it; other motions are first put on a platen."""
-    rotary = with_motion(setup, "rotary")
-
-    def at(factor: float) -> Setup:
-        changes = {
-            f"recipe.step.{i}.carrier_speed": f"{(step.platen_speed or 0.0) * factor / RPM:.6g} rpm"
-            for i, step in enumerate(rotary.model.recipe.step, start=1)
-        }
-        return rotary.replace(changes)
-
-    return {"carrier as fast as the platen": at(1.0), "carrier at a third of the platen": at(1 / 3)}
-
-
-LESSONS: tuple[Lesson, ...] = (
-    Lesson(
-        "motions",
-        "Three ways to move the pad",
-        "Same wafer, head, pad and slurry. On which machine does every place of the wafer slide at the same speed?",
-        "the mean sliding speed from the centre (left) to the edge",
-        "speed",
-        (SPREAD, RATE, SIGMA),
-        _three_motions,
-    ),
-    Lesson(
-        "hardness",
-        "Hard pad or soft pad",
-        "A soft pad follows the wafer. Which pad leaves the die flatter, and which one evens out the wafer?",
-        "the removal from the centre to the edge",
-        "removed",
-        (DIE, SIGMA, EDGE),
-        _pads,
-    ),
-    Lesson(
-        "roughness",
-        "Rough or smooth pad surface",
-        "The wafer rests only on the highest summits. What happens to the true contact area when they stand out further?",
-        "the removal from the centre to the edge",
-        "removed",
-        (REAL, RATE, DIE),
-        _roughness,
-    ),
-    Lesson(
-        "conditioning",
-        "With and without conditioning",
-        f"The disk is taken away. What is left of the removal rate after {LOT_WAFERS} wafers?",
-        "the removal rate, wafer after wafer",
-        "lot-rate",
-        (LAST, WEAR, SCRATCH),
-        _conditioned,
-    ),
-    Lesson(
-        "disks",
-        "Two kinds of disk",
-        "Coarse diamonds in nickel, or a grown film of fine ones. Which one eats the pad faster, and what does the rate do?",
-        "the removal rate, wafer after wafer",
-        "lot-rate",
-        (WEAR, LAST, SCRATCH),
-        _disks,
-    ),
-    Lesson(
-        "ring",
-        "Pressure on the retaining ring",
-        "The ring presses the pad down beside the wafer. Does more ring pressure make the edge faster or slower?",
-        "the contact pressure towards the edge",
-        "pressure",
-        (EDGE, SIGMA, RATE),
-        _ring,
-    ),
-    Lesson(
-        "speeds",
-        "Equal and unequal speeds",
-        "Platen and carrier turn the same way. What is gained when they turn equally fast?",
-        "the mean sliding speed from the centre (left) to the edge",
-        "speed",
-        (SPREAD, SIGMA, RATE),
-        _speeds,
-    ),
-)
+from planish.jobs import lessons
+from planish.jobs.exchange import fresh
+from planish.results.plain import clean
+from planish.web.answers import setup_of
 
 
 def listing() -> list[dict[str, Any]]:
@@ -190,115 +17,37 @@ def listing() -> list[dict[str, Any]]:
     setup = setup_of(fresh())
     return [
         {"id": one.id, "title": one.title, "question": one.question, "cases": list(one.cases(setup))}
-        for one in LESSONS
+        for one in lessons.LESSONS
     ]
 
 
 def answer(document: Mapping[str, Any], lesson: str) -> dict[str, Any]:
     """Return the computed answer of one comparison: figures, curves and a sentence for each figure."""
-    from planish.errors import SetupError
-    from planish.results.plain import clean
-
-    chosen = next((one for one in LESSONS if one.id == lesson), None)
-    if chosen is None:
-        raise SetupError(f"lesson = {lesson!r}: must be one of {', '.join(one.id for one in LESSONS)}")
-    cases = chosen.cases(setup_of(document))
-    needed = {figure.scale for figure in chosen.figures}
-    found = {name: _figures(setup, needed) for name, setup in cases.items()}
-    table = []
-    for figure in chosen.figures:
-        values = {name: found[name][figure.scale].get(figure.key) for name in cases}
-        table.append(
-            {
-                "name": figure.name,
-                "unit": figure.unit,
-                "digits": figure.digits,
-                "values": values,
-                "sentence": sentence(figure, values),
-            }
-        )
+    asked = lessons.lesson(lesson)
+    found = lessons.answer(asked, setup_of(document))
     return dict(
         clean(
             {
-                "id": chosen.id,
-                "title": chosen.title,
-                "question": chosen.question,
-                "look": chosen.look,
-                "curve": chosen.curve,
-                "cases": list(cases),
-                "figures": table,
-                "curves": {name: _curve(chosen.curve, setup, found[name]) for name, setup in cases.items()},
-                "documents": {name: setup.document for name, setup in cases.items()},
+                "id": asked.id,
+                "title": asked.title,
+                "question": asked.question,
+                "look": asked.look,
+                "curve": asked.curve,
+                "cases": list(found.setups),
+                "figures": [
+                    {
+                        "name": told.figure.name,
+                        "unit": told.figure.unit,
+                        "digits": told.figure.digits,
+                        "values": told.values,
+                        "sentence": told.sentence,
+                    }
+                    for told in found.told
+                ],
+                "curves": {
+                    name: {**asdict(curve), "x": list(curve.x)} for name, curve in found.curves.items()
+                },
+                "documents": {name: setup.document for name, setup in found.setups.items()},
             }
         )
     )
-
-
-def sentence(figure: Figure, values: Mapping[str, float | None]) -> str:
-    """Return what the numbers say, in words."""
-    known = {name: value for name, value in values.items() if value is not None and np.isfinite(value)}
-    if len(known) < 2:
-        return f"{figure.name}: not defined for all of them."
-
-    def shown(value: float) -> str:
-        return f"{value:.{figure.digits}f} {figure.unit}".strip()
-
-    low, high = min(known, key=lambda name: known[name]), max(known, key=lambda name: known[name])
-    name = figure.name[0].upper() + figure.name[1:]
-    if shown(known[low]) == shown(known[high]):
-        return f"{name}: {shown(known[low])} for all of them."
-    told = known[low] > 0 and known[high] >= 1.15 * known[low] and figure.unit != "°C"
-    ratio = f", {known[high] / known[low]:.2g} times as much" if told else ""
-    return (
-        f"{name}: least with “{low}” ({shown(known[low])}), most with “{high}” ({shown(known[high])}{ratio})."
-    )
-
-
-def _figures(setup: Setup, needed: set[str]) -> dict[str, dict[str, Any]]:
-    result = polished(setup)
-    main = max(result.steps, key=lambda step: step.duration)
-    wafer: dict[str, Any] = result.document()
-    wafer["speed_spread_percent"] = 100 * float(np.ptp(main.speed)) / float(main.speed.mean())
-    out: dict[str, dict[str, Any]] = {"wafer": wafer}
-    if "die" in needed:
-        from planish.web.depth import layout_maps, run_die
-
-        maps = layout_maps("density-blocks", 200e-6, 20e-3)
-        out["die"] = run_die(setup, maps, place="centre").document()
-    if "lot" in needed:
-        from planish.predict.lot.run import polish_lot
-        from planish.predict.lot.variation import Variation
-
-        lot = polish_lot(setup, LOT_WAFERS, variation=Variation.none())
-        rate = lot.records.rate
-        out["lot"] = {
-            **lot.document(),
-            "rate_kept_percent": 100 * float(rate[-1] / rate[0]) if rate[0] > 0 else None,
-            "pad_worn_um": float(lot.records.worn[-1].max()) * 1e6,
-            "series": (rate * NM_PER_MIN).tolist(),
-        }
-    return out
-
-
-def _curve(kind: str, setup: Setup, found: dict[str, dict[str, Any]]) -> dict[str, Any]:
-    if kind == "lot-rate":
-        rates = found["lot"]["series"]
-        return {
-            "x": list(range(1, len(rates) + 1)),
-            "y": rates,
-            "x_name": "wafer",
-            "y_name": "removal rate [nm/min]",
-        }
-    result = polished(setup)
-    main = max(result.steps, key=lambda step: step.duration)
-    picked = {
-        "removed": (result.removed * 1e9, "removed [nm]"),
-        "pressure": (main.pressure / PSI, "pressure on the wafer [psi]"),
-        "speed": (main.speed, "mean sliding speed [m/s]"),
-    }[kind]
-    return {
-        "x": (result.radius * 1e3).tolist(),
-        "y": picked[0].tolist(),
-        "x_name": "distance from the centre [mm]",
-        "y_name": picked[1],
-    }

@@ -4,87 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from planish.errors import DataError, FitError, PlanishError
+from planish.errors import DataError, PlanishError
 from planish.results.plain import clean
 from planish.web.answers import setup_of
 
 MOST_POINTS = 2000
+MOST_LAYERS = 64
+MOST_FLAGS = 50
 
 
 def warm() -> str:
     """Load what reading a table and a layout needs, so that the first file is not charged for it."""
-    from tempfile import TemporaryDirectory
+    from planish.jobs.file_kinds import load_readers
 
-    from planish.measure.layout.gds_write import write_rects
-
-    with TemporaryDirectory() as folder:
-        table = Path(folder) / "sites.csv"
-        table.write_text("x_mm,y_mm,thickness_nm\n0,0,1000\n1,0,1000\n0,1,1000\n")
-        look(str(table), table.name, "table")
-        layout = write_rects(Path(folder) / "one.gds", np.array([[0, 0, 1000, 1000]]))
-        look(str(layout), layout.name, "layout")
+    load_readers()
     return "ready"
 
 
 def look(path: str, name: str, kind: str) -> dict[str, Any]:
-    """Return what a file is: sites, traces, rates or layout, with its main figures.
+    """Return what a file is: sites, traces, rates or layout, with its main figures."""
+    from planish.jobs.file_kinds import layout_told, table_told
 
-    Raises
-    ------
-    DataError
-        With what each reader said, where none of them can read it.
-    """
-    if kind == "layout":
-        from planish.measure.layout.read import list_layers
-
-        with named(path, name):
-            layers = list_layers(path)
-        most = sorted(layers, key=lambda key: -layers[key])
-        return {
-            "is": "layout",
-            "layers": [{"layer": f"{a}/{b}", "shapes": layers[(a, b)]} for a, b in most[:64]],
-        }
-    said = []
-    for reader in (_sites, _traces, _rates):
-        try:
-            with named(path, name):
-                return dict(clean(reader(path)))
-        except PlanishError as error:
-            said.append(f"as {reader.__name__[1:]}: {error}")
-    raise DataError(f"{name}: cannot be read. " + "; ".join(said))
-
-
-def _sites(path: str) -> dict[str, Any]:
-    from planish.measure.sites.read import read_sites
-
-    sites = read_sites(path)
-    return {
-        "is": "sites",
-        "quantity": sites.quantity,
-        "sites": len(sites),
-        "mean": float(np.mean(sites.value)),
-        "polish_time_s": sites.polish_time,
-        "notes": list(sites.notes),
-    }
-
-
-def _traces(path: str) -> dict[str, Any]:
-    from planish.measure.traces.read import read_traces
-
-    frame = read_traces(path)
-    return {"is": "traces", "samples": frame.height, "columns": frame.columns}
-
-
-def _rates(path: str) -> dict[str, Any]:
-    from planish.measure.traces.read import read_rates
-
-    frame = read_rates(path)
-    return {"is": "rates", "polishes": frame.height}
+    with named(path, name):
+        if kind != "layout":
+            return dict(clean(table_told(path)))
+        told = layout_told(path)
+    return {**told, "layers": told["layers"][:MOST_LAYERS]}
 
 
 def measured(
@@ -125,16 +72,15 @@ def measured(
 
 def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
     """Return traces cut into wafers: how long each was under pressure, its pressure x speed, and its rate."""
-    from planish.measure.traces.read import cut_wafers, read_rates, read_traces
+    from planish.jobs.rates import rate_sentences, read_measured_wafers
 
     with named(path, name):
-        samples = read_traces(path)
-        wafers = cut_wafers(samples, read_rates(rates) if rates else None, name)
+        wafers = read_measured_wafers(path, rates or None, source=name)
     table = wafers.table
     pick = table[:: max(1, -(-table.height // MOST_POINTS))]
     answer: dict[str, Any] = {
         "polishes": table.height,
-        "flags": list(wafers.flags)[:50],
+        "flags": list(wafers.flags)[:MOST_FLAGS],
         "flagged": len(wafers.flags),
         "notes": list(wafers.notes),
         "seconds": pick["seconds"].to_list(),
@@ -142,14 +88,8 @@ def traces(path: str, name: str, rates: str | None) -> dict[str, Any]:
         "wafer": [str(value) for value in pick["wafer"].to_list()],
     }
     if "rate" in table.columns:
-        from planish.fit.traces import fit_rate_law
-
         answer["rate"] = pick["rate"].to_list()
-        try:
-            law = fit_rate_law(wafers)
-            answer["findings"] = [line for regime in law.regimes for line in regime.sentences]
-        except (FitError, DataError) as error:
-            answer["findings"] = [str(error)]
+        answer["findings"] = rate_sentences(wafers)
     return dict(clean(answer))
 
 

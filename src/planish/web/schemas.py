@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
-from planish.setup.processes import PROCESSES
+from planish.jobs.choices import die_processes
 
 MEDIA = "application/octet-stream"  # of packed answers
 
@@ -22,15 +22,13 @@ Changes = Annotated[
 
 
 def _process(name: str) -> str:
-    if name and name not in PROCESSES:
-        raise ValueError(
-            f"{name[:60]!r}: must be {', '.join(PROCESSES.names())}, or nothing for the setup's own"
-        )
+    if name and name not in (known := die_processes()):
+        raise ValueError(f"{name[:60]!r}: must be {', '.join(known)}, or nothing for the setup's own")
     return name
 
 
 def _list_processes(schema: dict[str, Any]) -> None:
-    schema["enum"] = ["", *PROCESSES.names()]
+    schema["enum"] = ["", *die_processes()]
 
 
 DieProcess = Annotated[str, AfterValidator(_process), Field(json_schema_extra=_list_processes)]

@@ -56,6 +56,8 @@ class Comparison(Result):
     changes
         The changes that make B of A (for ``Setup.replace``); None where one was given as SI records, which do
         not say what its file says.
+    differing
+        The groups of choices in which the two differ.
     """
 
     kind: ClassVar[str] = "comparison"
@@ -70,6 +72,7 @@ class Comparison(Result):
     notes: tuple[str, ...]
     runs: int
     changes: Changes | None = None
+    differing: tuple[str, ...] = ()
 
     def _told(self) -> str:
         return "; ".join(self.sentence(outcome) for outcome in self.shares)
@@ -213,7 +216,8 @@ def compare(
         changes = a.changes_to(b)
     rig_a, rig_b = as_rig(a), as_rig(b)
     figures = run or (lambda rig: polish(rig).summary())
-    groups = tied_groups(rig_a, rig_b, differing(rig_a, rig_b))
+    apart = differing(rig_a, rig_b)
+    groups = tied_groups(rig_a, rig_b, apart)
     trials = Trials(rig_a, rig_b, groups, figures)
     ends = trials.of(frozenset()), trials.of(trials.whole)
     if (
@@ -258,6 +262,7 @@ def compare(
         notes=tuple(dict.fromkeys([*swaps, *_told_by_side(*ends)])),
         runs=trials.runs,
         changes=changes,
+        differing=tuple(apart),
     )
 
 

@@ -1,4 +1,4 @@
-"""The settings of a setup as the page shows them: unit, sensible range, where the value comes from, its spread."""
+"""What can be set in a setup? Each setting with unit, sensible range, where its value comes from, its spread."""
 
 from __future__ import annotations
 
@@ -36,39 +36,6 @@ def describe(setup: Setup) -> list[dict[str, Any]]:
             if field is not None:
                 out.append(field)
     return out
-
-
-def part_choices(setup: Setup) -> dict[str, dict[str, Any]]:
-    """Return for each section the part in use, and those that could stand in its place with one line each."""
-    from planish.setup.parts import catalogue
-    from planish.web.changes import SECTIONS
-
-    out: dict[str, dict[str, Any]] = {}
-    for section in SECTIONS:
-        options = [
-            {"name": part.name, "summary": part.summary}
-            for part in catalogue(section).values()
-            if section not in ("head", "polisher") or fits(setup, section, part.name)
-        ]
-        if section == "conditioner":
-            options.append({"name": "none", "summary": "no conditioning"})
-        chosen = setup.parts.get(section, "")
-        if section == "conditioner" and setup.model.conditioner is None:
-            chosen = "none"
-        out[section] = {"chosen": chosen, "options": options}
-    return out
-
-
-def fits(setup: Setup, section: str, part: str) -> bool:
-    """Return whether a part can stand in the setup as it is."""
-    from planish.errors import SetupError
-    from planish.web.changes import choose
-
-    try:
-        choose(setup, section, part)
-    except SetupError:
-        return False
-    return True
 
 
 def step_paths(setup: Setup) -> list[str]:

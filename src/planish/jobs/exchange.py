@@ -1,4 +1,4 @@
-"""Choosing another part or another motion: what must change with it, so that the setup still fits together."""
+"""What becomes of a setup with another part or another motion? All that must change with it changes too."""
 
 from __future__ import annotations
 
@@ -12,17 +12,38 @@ from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup
 from planish.setup.parts import catalogue
 from planish.setup.recipe import SPEEDS
+from planish.units import to_si
 
 SECTIONS = ("wafer", "polisher", "head", "pad", "conditioner", "slurry")
 
 
 def fresh(motion: str | None = None) -> dict[str, Any]:
-    """Return the document of the invented scenario for a motion, the first where none is named."""
+    """Return the document of the invented scenario for a motion, the first where none is named.
+
+    Raises
+    ------
+    SetupError
+        For a motion that is not registered.
+    """
     return tomllib.loads(new_setup(motion or MOTIONS.names()[0]))
 
 
 def choose(setup: Setup, section: str, part: str) -> Setup:
     """Return the setup with a catalogue part in place; the recipe is made to fit a new head or motion.
+
+    Parameters
+    ----------
+    setup
+        As it is.
+    section
+        One of `SECTIONS`.
+    part
+        Its name in the catalogue; "none" for no conditioner.
+
+    Returns
+    -------
+    Setup
+        With what hangs on that part changed too.
 
     Raises
     ------
@@ -53,6 +74,33 @@ def choose(setup: Setup, section: str, part: str) -> Setup:
     return setup.with_part(section, part)
 
 
+def part_choices(setup: Setup) -> dict[str, dict[str, Any]]:
+    """Return for each section the part in use, and those that could stand in its place with one line each."""
+    out: dict[str, dict[str, Any]] = {}
+    for section in SECTIONS:
+        options = [
+            {"name": part.name, "summary": part.summary}
+            for part in catalogue(section).values()
+            if section not in ("head", "polisher") or _fits(setup, section, part.name)
+        ]
+        if section == "conditioner":
+            options.append({"name": "none", "summary": "no conditioning"})
+        chosen = setup.parts.get(section, "")
+        if section == "conditioner" and setup.model.conditioner is None:
+            chosen = "none"
+        out[section] = {"chosen": chosen, "options": options}
+    return out
+
+
+def _fits(setup: Setup, section: str, part: str) -> bool:
+    """Return whether a part can stand in the setup as it is."""
+    try:
+        choose(setup, section, part)
+    except SetupError:
+        return False
+    return True
+
+
 def without_conditioner(setup: Setup) -> Setup:
     """Return the setup with no conditioner, and no step that would use it."""
     document = deepcopy(setup.document)
@@ -66,6 +114,25 @@ def with_motion(setup: Setup, motion: str, part: str | None = None) -> Setup:
     """Return the setup on a polisher of another motion, at that motion's speeds of the invented scenario.
 
     Wafer, head, pad, slurry and pressures stay; the sweep of the disk is that of the new machine.
+
+    Parameters
+    ----------
+    setup
+        As it is.
+    motion
+        The name of the other motion.
+    part
+        The polisher; the scenario's own unless given.
+
+    Returns
+    -------
+    Setup
+        On that polisher.
+
+    Raises
+    ------
+    SetupError
+        For a motion that is not registered, or a setup that would not be valid.
     """
     if motion == setup.motion and part is None:
         return setup
@@ -156,6 +223,4 @@ def _with_slurry(setup: Setup, part: str) -> Setup:
 
 
 def _metres(text: str) -> float:
-    from planish.units import to_si
-
     return to_si(text, "length")

@@ -1,4 +1,4 @@
-"""What the page needs to draw the machine: geometry in metres, speeds, and the path of a wafer point."""
+"""What does the machine of a setup look like? Geometry in metres, speeds, and the path of a wafer point."""
 
 from __future__ import annotations
 
@@ -75,7 +75,20 @@ def geometry(rig: Rig) -> dict[str, Any]:
 
 
 def point_path(rig: Rig, step: int) -> tuple[Array, float]:
-    """Return the path (2, n) [m] on the pad of a point near the wafer's edge, and how long it takes [s]."""
+    """Return the path on the pad of a point near the wafer's edge: six turns, on a straight pad ten seconds at most.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    step
+        Number of the recipe step at whose speeds it slides, from 0.
+
+    Returns
+    -------
+    tuple[Array, float]
+        The path (2, POINTS) [m], and how long it takes [s].
+    """
     machine, (drive, carrier) = rig.polisher, speeds(rig, rig.steps[step])
     duration = machine.path_time(6, drive, carrier)
     if machine.outline.straight:

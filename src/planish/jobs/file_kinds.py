@@ -1,0 +1,86 @@
+"""What is in a file that somebody brings: site measurements, traces, rates, or a layout?"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import numpy as np
+
+from planish.engine.files import write_whole
+from planish.errors import DataError, PlanishError
+
+Place = str | os.PathLike[str]
+
+
+def layout_told(path: Place) -> dict[str, Any]:
+    """Return the layers of a layout with how many shapes each has, the fullest first.
+
+    Raises
+    ------
+    DataError
+        For a file that is no layout.
+    """
+    from planish.measure.layout.read import list_layers
+
+    layers = list_layers(path)
+    most = sorted(layers, key=lambda key: -layers[key])
+    return {"is": "layout", "layers": [{"layer": f"{a}/{b}", "shapes": layers[(a, b)]} for a, b in most]}
+
+
+def table_told(path: Place) -> dict[str, Any]:
+    """Return what a table holds, sites, traces or rates, with its main figures.
+
+    Raises
+    ------
+    DataError
+        With what each reader said, where none of them can read it.
+    """
+    said = []
+    for reader in (_sites, _traces, _rates):
+        try:
+            return reader(path)
+        except PlanishError as error:
+            said.append(f"as {reader.__name__[1:]}: {error}")
+    raise DataError(f"{path}: cannot be read. " + "; ".join(said))
+
+
+def load_readers() -> None:
+    """Load, and on first use compile, what looking at a table and at a layout needs."""
+    from planish.measure.layout.gds_write import write_rects
+
+    with TemporaryDirectory() as folder:
+        table = Path(folder) / "sites.csv"
+        write_whole(table, "x_mm,y_mm,thickness_nm\n0,0,1000\n1,0,1000\n0,1,1000\n")
+        table_told(table)
+        layout_told(write_rects(Path(folder) / "one.gds", np.array([[0, 0, 1000, 1000]])))
+
+
+def _sites(path: Place) -> dict[str, Any]:
+    from planish.measure.sites.read import read_sites
+
+    sites = read_sites(path)
+    return {
+        "is": "sites",
+        "quantity": sites.quantity,
+        "sites": len(sites),
+        "mean": float(np.mean(sites.value)),
+        "polish_time_s": sites.polish_time,
+        "notes": list(sites.notes),
+    }
+
+
+def _traces(path: Place) -> dict[str, Any]:
+    from planish.measure.traces.read import read_traces
+
+    frame = read_traces(path)
+    return {"is": "traces", "samples": frame.height, "columns": frame.columns}
+
+
+def _rates(path: Place) -> dict[str, Any]:
+    from planish.measure.traces.read import read_rates
+
+    frame = read_rates(path)
+    return {"is": "rates", "polishes": frame.height}
