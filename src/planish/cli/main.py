@@ -507,7 +507,13 @@ def people_log(
 
 
 def _speak() -> None:
-    """Let a terminal or pipe that cannot spell a sign (σ, °, µ) get a question mark, not an error."""
+    """Let a terminal or pipe that cannot spell a sign (σ, °, µ) get a question mark, not an error.
+
+    A stream that was closed by whoever started the command takes what is written to it and keeps nothing.
+    """
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
             stream.reconfigure(errors="replace")

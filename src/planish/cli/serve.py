@@ -97,6 +97,21 @@ def _folder(data: Path | None) -> Path:
     return private_folder(data or data_folder())
 
 
+def _standing(data: Path | None) -> Path:
+    """Return the folder of a bench that is there.
+
+    Raises
+    ------
+    DataError
+        Where there is none.
+    """
+    from planish.web.app import data_folder
+
+    if not (data or data_folder()).is_dir():
+        raise DataError(f"--data {data or data_folder()}: no such folder; name the one that the bench keeps")
+    return _folder(data)
+
+
 def add_person(name: str, role: str, data: Path | None, password_stdin: bool) -> None:
     """Add a person, or change password and role of one."""
     from planish.web.accounts import Accounts
@@ -129,7 +144,7 @@ def remove_person(name: str, data: Path | None) -> None:
     """Take a person out, and delete what is theirs."""
     from planish.web.leaving import remove
 
-    files, jobs = remove(_folder(data), name)
+    files, jobs = remove(_standing(data), name)
     typer.echo(f"{name} is out; {files} files and {jobs} jobs deleted")
 
 
@@ -138,7 +153,7 @@ def list_people(data: Path | None) -> None:
     from planish.cli import show
     from planish.web.accounts import Accounts
 
-    people = Accounts(_folder(data) / "people.json").names()
+    people = Accounts(_standing(data) / "people.json").names()
     show.table(["name", "role"], [[name, role] for name, role in sorted(people.items())])
 
 
@@ -149,7 +164,7 @@ def print_log(data: Path | None, last: int, as_json: bool) -> None:
     from planish.web.book import plain
     from planish.web.log import Approvals, Log
 
-    folder = _folder(data)
+    folder = _standing(data)
     entries, book = Log(folder).read(last)
     approvals = Approvals(folder / "approvals.jsonl").read()
     reasons = [f"log: {r}" for r in book.reasons] + [f"approvals: {r}" for r in approvals.reasons]

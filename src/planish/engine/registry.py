@@ -77,7 +77,7 @@ class Registry(Generic[T]):
         """
         found = self._all().get(name)
         if found is None:
-            near = get_close_matches(name, self.names(), n=1)
+            near = get_close_matches(str(name), self.names(), n=1)
             remedy = f"did you mean {near[0]!r}?" if near else ""
             raise SetupError(refuse(place or self.what, name, ", ".join(self.names()), remedy))
         return found

@@ -16,7 +16,7 @@ from planish.engine.record import counted, shortened
 from planish.errors import DataError, FitError
 from planish.fit.rate_change import rate_change
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
-from planish.measure.sites.pairing import Paired
+from planish.measure.sites.pairing import Paired, pair
 from planish.measure.sites.read import SiteMap
 from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
 from planish.predict.wafer.bands import with_rate
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Rig
 
-    Measured = SiteMap | Paired | MeasuredWafer
+    Measured = SiteMap | tuple[SiteMap, SiteMap] | Paired | MeasuredWafer
 
 ALIKE = 0.01  # wafers of one size differ by less than this share
 _TRIES, _MET, _NUDGE = 8, 1e-7, 1e-3  # of the rate that makes the prediction meet the fit
@@ -144,7 +144,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     setup
         A loaded setup, its SI records, or the path of a setup file.
     measured
-        The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
+        The measured removal: a map of it, the maps before and after, or what ``measure_wafer`` returns.
     time
         Polish time [s], or text as ``"60 s"``; it goes before one stated with the measurement.
 
@@ -250,7 +250,7 @@ def fit_wafer(
     predicted
         A predicted wafer, or the setup that it was polished with.
     measured
-        The measured removal: a map of it, a pair of maps, or what ``measure_wafer`` returns.
+        The measured removal: a map of it, the maps before and after, or what ``measure_wafer`` returns.
     time
         Polish time [s], or text as ``"60 s"``.
 
@@ -300,7 +300,9 @@ def _paired(measured: object) -> Paired:
         return replace(measured.paired, removal=measured.removal)
     if isinstance(measured, SiteMap):
         return Paired(measured, (), (), "site name")
+    if isinstance(measured, tuple | list) and [type(one) for one in measured] == [SiteMap, SiteMap]:
+        return pair(*measured)
     raise DataError(
         f"measured removal: a {type(measured).__name__} was given: must be a map of the removal "
-        "(planish.read_sites), a pair of maps, or what planish.measure_wafer returns"
+        "(planish.read_sites), the two maps before and after, or what planish.measure_wafer returns"
     )

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 from copy import deepcopy
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish._version import __version__
+from planish.engine.given import as_path
 from planish.errors import DataError, refuse
 from planish.results.file import Content, read
 from planish.results.kinds import kind_of, known, load
@@ -148,9 +148,7 @@ def open_result(path: str | os.PathLike[str]) -> SavedResult:
     DataError
         If the file is missing, was not written by planish, or is damaged.
     """
-    if not isinstance(path, str | os.PathLike):
-        raise DataError(f"result file: a {type(path).__name__} was given: must be a path")
-    place = Path(path)
+    place = as_path(path, "result file")
     return SavedResult(read(place / LOT_FILE if place.is_dir() else place))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import replace
 from functools import cached_property
@@ -25,8 +26,6 @@ from planish.setup.validate import validate
 from planish.setup.written import written
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from planish.setup.si import Rig
 
 
@@ -77,6 +76,11 @@ class Setup:
 
         ``text`` is the TOML that it came from: `to_toml` keeps its comments.
         """
+        if not isinstance(document, Mapping):
+            raise SetupError(
+                f"setup: a {type(document).__name__} was given: must be a document of tables "
+                "(planish.load reads one from a file, planish.loads from text)"
+            )
         own = deepcopy(dict(document))
         found, resolved, model = examine(own, folder)
         errors = [f for f in found if f.level == "error"]

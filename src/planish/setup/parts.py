@@ -89,6 +89,8 @@ def list_parts(
         For a kind or a name that the catalogue does not hold.
     """
     kinds = PART_KINDS if kind is None else (kind,)
+    if isinstance(folders, str) or not isinstance(folders, Iterable):
+        raise SetupError(refuse("folders", folders, "a list of folders"))
     places = part_folders({"parts_folders": [os.fspath(each) for each in folders]}, Path())
     rows: list[PartRow] = []
     names: list[str] = []

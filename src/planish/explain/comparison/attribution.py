@@ -23,6 +23,7 @@ from planish.results.result import Result
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
     from planish.setup.si import Rig
 
 __all__ = ["GROUPS", "SOURCES", "Comparison", "compare", "differing", "mixed", "shapley"]
@@ -211,9 +212,11 @@ def compare(
     from planish.setup.si import Rig
 
     changes = None
+    lacking: list[str] = []
     if not isinstance(a, Rig) and not isinstance(b, Rig):
         a, b = as_setup(a), as_setup(b)
         changes = a.changes_to(b)
+        lacking = _files_to_copy(a, b)
     rig_a, rig_b = as_rig(a), as_rig(b)
     figures = run or (lambda rig: polish(rig).summary())
     apart = differing(rig_a, rig_b)
@@ -259,11 +262,21 @@ def compare(
         unshared=unshared,
         members=members,
         swaps=tuple(swaps),
-        notes=tuple(dict.fromkeys([*swaps, *_told_by_side(*ends)])),
+        notes=tuple(dict.fromkeys([*swaps, *lacking, *_told_by_side(*ends)])),
         runs=trials.runs,
         changes=changes,
         differing=tuple(apart),
     )
+
+
+def _files_to_copy(a: Setup, b: Setup) -> list[str]:
+    """Say which data files of B the changes cannot bring: A has none of that name beside it, or another."""
+    kept = a.folder
+    return [
+        f"B's data file {name} is not the one beside A: copy it there (under a name of its own) before you make B of A"
+        for name, content in b.attached().items()
+        if kept is None or not (kept / name).is_file() or (kept / name).read_bytes() != content
+    ]
 
 
 def _known(key: str, *ends: Mapping[str, Any]) -> None:

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.given import as_path
 from planish.errors import DataError, refuse
 from planish.measure.coverage import union as coverage
 from planish.measure.layout.chords import chord_widths
@@ -99,7 +100,7 @@ def read_layout_maps(
         If the file is not a layout, damaged or cut short, does not hold the layer,
         or expands to more shapes or cells than can be worked on.
     """
-    place = Path(path)
+    place = as_path(path, "layout")
     cell = as_si(cell, "length", f"{place}: cell")
     _check_request(place, layer, datatype, cell, window, tile, workers)
     key = _cache_key(layer, datatype, cell, top, window) if cache else ""

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from planish.engine.given import as_path
 from planish.errors import DataError, refuse
 from planish.measure.layout.chords import chord_widths
 from planish.measure.layout.limits import OWN
@@ -187,7 +188,7 @@ def maps_from_image(
     Grey counts as partly covered. In a picture of two levels only, edges between pixels are edges of the
     pattern, so that perimeter and widths are known too; otherwise they are NaN.
     """
-    place = Path(path)
+    place = as_path(path, "picture")
     if covered_is not in ("dark", "bright"):
         raise DataError(refuse(f"{place}: covered_is", covered_is, '"dark" or "bright"'))
     if pixels_per_cell < 1:
@@ -274,7 +275,7 @@ def maps_from_csv(path: str | os.PathLike[str]) -> LayoutMaps:
     DataError
         If a column is missing, a number is not one, or the grid has holes.
     """
-    place = Path(path)
+    place = as_path(path, "table of cell maps")
     table = read_table(place)
     missing = [n for n in ("x_um", "y_um", "density") if n not in table.header]
     if missing:

@@ -13,6 +13,7 @@ import numpy as np
 from planish.engine.record import Record, counted, figure
 from planish.errors import DataError, refuse
 from planish.measure.sites.read import SiteMap
+from planish.units import as_si
 
 #: Two sites of the same name or place may differ by this much [m] between the files.
 TOLERANCE = 1e-4
@@ -35,7 +36,7 @@ class Paired(Record):
         return f"mean removal {mean} at {counted(len(self.removal), 'site')} paired by {self.by}, {alone} without a partner"
 
 
-def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paired:
+def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) -> Paired:
     """Return the removal (before minus after) site by site.
 
     Parameters
@@ -43,7 +44,7 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paire
     before, after
         Thickness maps of one wafer.
     tolerance
-        How far [m] the two positions of one site may lie apart.
+        How far [m] the two positions of one site may lie apart, or text as ``"0.1 mm"``.
 
     Returns
     -------
@@ -56,6 +57,7 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float = TOLERANCE) -> Paire
         If either is no thickness map, a site of one name lies in two places,
         or fewer than two sites pair up.
     """
+    tolerance = as_si(tolerance, "length", "tolerance")
     if not 0 < tolerance < FARTHEST:
         raise DataError(
             refuse(

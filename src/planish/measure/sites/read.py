@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from planish.engine.csv_text import csv_text
 from planish.engine.files import write_whole
+from planish.engine.given import of_kind
 from planish.engine.record import Record, counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure.tables.columns import (
@@ -156,6 +157,11 @@ def read_sites(
         not finite numbers, a site given twice, a site off the wafer, a
         thickness below zero, and all that :func:`~planish.measure.tables.read.read_table` refuses.
     """
+    for name, given in (("value", value), ("wafer", wafer)):
+        if given is not None:
+            of_kind(given, str, name, "text, or left out")
+    if units is not None and not isinstance(units, Mapping):
+        raise DataError(refuse("units", units, "units by column", "such as {'thickness': 'nm'}"))
     table = _one_wafer(read_table(path), wafer)
     if len(table.lines) > MAX_SITES:
         raise DataError(f"{path}: {len(table.lines)} rows are no site map of one wafer (at most {MAX_SITES})")

@@ -93,7 +93,7 @@ def measure_wafer(
     before: str | os.PathLike[str] | SiteMap,
     after: str | os.PathLike[str] | SiteMap,
     time_s: float | str | None = None,
-    tolerance: float = TOLERANCE,
+    tolerance: float | str = TOLERANCE,
 ) -> MeasuredWafer:
     """Read two thickness files and return the measured removal with its figures.
 

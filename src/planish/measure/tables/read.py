@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.csv_text import plain
+from planish.engine.given import as_path
 from planish.errors import DataError, refuse
 from planish.measure.tables import limits
 
@@ -186,7 +187,7 @@ def read_table(path: str | os.PathLike[str]) -> Table:
         If the file is missing, empty, a folder, binary, not UTF-8, too large,
         has rows of uneven length, or column names that are empty or repeated.
     """
-    file = Path(path)
+    file = as_path(path, "table")
     if not file.exists():
         raise DataError(f"{path}: no such file (give the path of a CSV or Parquet table)")
     if not file.is_file():

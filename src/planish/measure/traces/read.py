@@ -14,10 +14,10 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.engine.csv_text import SHIELDED
+from planish.engine.given import as_path
 from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.measure.traces.invented import invented_traces as invented_traces
@@ -376,7 +376,7 @@ def _read_frame(path: str | os.PathLike[str]) -> pl.DataFrame:
     from planish.measure.tables.limits import MAX_TRACE_CELLS, check_columns, check_text
     from planish.measure.tables.parquet_limits import check_parquet
 
-    file = Path(path)
+    file = as_path(path, "traces")
     if not file.is_file():
         raise DataError(f"{path}: no such file (give the path of a Parquet or CSV trace)")
     if file.stat().st_size == 0:

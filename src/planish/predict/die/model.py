@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
+SLACK = 1e-6  # densities may leave 0 to 1 by rounding
+LARGEST_CELL = 0.1  # [m]
 _NONE = 1e-6  # a share below this counts as none
 
 
@@ -59,13 +61,23 @@ def check_maps(maps: object) -> None:
     Raises
     ------
     SetupError
-        Where density or cell are missing.
+        Where density or cell are missing, or are none that can be.
     """
     if not (hasattr(maps, "density") and hasattr(maps, "cell")):
         raise SetupError(
             f"layout maps: a {type(maps).__name__} was given: must be the cell maps of a layer "
             "(planish.read_layout_maps reads them from a layout file)"
         )
+    density, cell = np.asarray(maps.density), maps.cell
+    if density.ndim != 2 or density.size == 0 or not np.issubdtype(density.dtype, np.number):
+        raise SetupError(
+            refuse("layout maps: density", f"shape {density.shape}", "numbers over (ny, nx) cells")
+        )
+    if not np.all((density >= -SLACK) & (density <= 1.0 + SLACK)):
+        worst = float(density.flat[int(np.argmax(np.abs(np.nan_to_num(density, nan=np.inf) - 0.5)))])
+        raise SetupError(refuse("layout maps: density", worst, "between 0 and 1"))
+    if not (isinstance(cell, float | int) and 0 < cell <= LARGEST_CELL):
+        raise SetupError(refuse("layout maps: cell [m]", cell, f"above 0 and at most {LARGEST_CELL:g}"))
 
 
 def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> DieInput:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Literal
+import numbers
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.errors import SetupError, refuse
+from planish.engine.given import of_kind
+from planish.errors import DataError, SetupError, refuse
 from planish.physics.pattern import (
     area_pair,
     depth_of_focus,
@@ -24,10 +26,11 @@ from planish.predict.die.hot_spots import HotSpot, hot_spots
 from planish.predict.die.level import Level
 from planish.predict.die.levels import described_level, left_open, measured_length, process_of
 from planish.predict.die.model import DiePad, check_maps, die_input, effective, polish_cells, width_notes
-from planish.predict.die.pad import PadAfter
+from planish.predict.die.pad import PadAfter, pad_after
 from planish.predict.die.platens import Platens, described_platens
 from planish.predict.die.result import Die, DieResult
 from planish.predict.die.window import polish_window
+from planish.predict.wafer.result import WaferResult
 from planish.results.asked import Asked
 from planish.results.plain import unique
 from planish.setup.checks.usual import OUTSIDE
@@ -36,7 +39,6 @@ from planish.setup.processes import PROCESSES
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
-    from planish.predict.wafer.result import WaferResult
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
     from planish.setup.si import Rig
@@ -56,7 +58,7 @@ def polish_die(
     place: str | float | Sequence[str | float] = PLACES,
     wafer: WaferResult | None = None,
     pad_state: SurfaceState | None = None,
-    after: PadAfter | None = None,
+    after: PadAfter | int | None = None,
     choices: DieChoices | None = None,
     incoming: Array | Mapping[str, Array] | None = None,
     exposure: tuple[float, float, float] | None = None,
@@ -83,7 +85,8 @@ def polish_die(
     pad_state
         The pad's surface (default: as conditioned, at the place's pressure).
     after
-        The first platen's pad after some wafers of a lot (``predict.die_pad.pad_after``), not a new one.
+        The first platen's pad after so many wafers of a lot, or as ``predict.die.pad.pad_after`` gives it; new
+        unless given.
     choices
         Kernel, edges, measured planarization length (default: the die section's), step law.
     incoming
@@ -106,6 +109,10 @@ def polish_die(
         For a material without removal law, an unknown process, place or route, maps that do not fit.
     """
     described, rigs = described_platens(setup)
+    check_maps(maps)
+    if isinstance(after, int):
+        after = pad_after(described[0], after)
+    _check_given(process=process, level=level, wafer=wafer, after=after, choices=choices, incoming=incoming)
     asked = asked_die(
         described,
         maps,
@@ -122,14 +129,11 @@ def polish_die(
             "route": route,
         },
     )
-    check_maps(maps)
     origin = (float(maps.origin[0]), float(maps.origin[1]))
     rig = rigs[0]
     process, level, choices, assumed = settled(rig, process, level, choices, route)
     platens = Platens.of(rigs, wafer, after)
-    places = [place] if isinstance(place, str | float | int) else list(place)
-    if not places:
-        raise SetupError(refuse("place", place, "one place or more"))
+    places = _places(place)
     shape = np.shape(maps.density)
     side = min(shape) * maps.cell
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
@@ -213,6 +217,46 @@ def polish_one(
     return Die(local, seen, fields, window, tuple(spots), cells.incoming)
 
 
+def _check_given(**given: object) -> None:
+    """Refuse what is of no use as an argument of ``polish_die``; None is what was not given.
+
+    Raises
+    ------
+    DataError
+        Naming it.
+    """
+    kinds: dict[str, tuple[Any, str]] = {
+        "process": (str, "the name of a process"),
+        "level": (Level, "what stands on the die (planish.predict.die.levels.described_level)"),
+        "wafer": (WaferResult, "a polished wafer (planish.polish gives one)"),
+        "after": (PadAfter, "a number of wafers, or the pad after them (planish.predict.die.pad.pad_after)"),
+        "choices": (DieChoices, "a DieChoices record"),
+    }
+    for name, (kind, allowed) in kinds.items():
+        if given[name] is not None:
+            of_kind(given[name], kind, name, allowed)
+    incoming = given["incoming"]
+    if isinstance(incoming, str) or (isinstance(incoming, Mapping) and not incoming):
+        raise DataError(
+            refuse("incoming topography", incoming, "heights [m] over the cells, or such a map by place")
+        )
+
+
+def _places(place: Any) -> list[str | float]:
+    """Return the places asked for.
+
+    Raises
+    ------
+    SetupError
+        Where there is none, or it is none.
+    """
+    one = isinstance(place, str) or (isinstance(place, numbers.Real) and not isinstance(place, bool))
+    places = [place] if one else list(place) if isinstance(place, Iterable) else []
+    if not places:
+        raise SetupError(refuse("place", place, "one place or more: 'centre', 'mid', 'edge', a radius [m]"))
+    return places
+
+
 def _of_place(incoming: Array | Mapping[str, Array] | None, place: str) -> Array | None:
     """Topography from below at a place: its own if there is one, else the first."""
     if isinstance(incoming, Mapping):
@@ -230,12 +274,14 @@ def settled(
     SetupError
         For an unknown process or route.
     """
-    process = process or process_of(rig)
+    process = process_of(rig) if process is None else process
     if route not in ("density", "contact"):
         raise SetupError(refuse("route", route, "'density' or 'contact'"))
     assumed = [] if level is not None else _assumed(rig, process)
-    level = level or described_level(rig.die, process)
-    choices = choices or DieChoices(planarization_length=measured_length(rig.die, process))
+    level = described_level(rig.die, process) if level is None else level
+    choices = (
+        choices if choices is not None else DieChoices(planarization_length=measured_length(rig.die, process))
+    )
     return process, level, choices, assumed
 
 
@@ -272,7 +318,11 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
             notes.append(
                 f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
             )
-    if level.flat_below and dies[0].counted < 1:
+    if dies[0].fields.clear.size == 1:
+        notes.append("the layout is one cell: a range within the die needs smaller cells")
+    if np.all(np.isnan(dies[0].fields.level_high)):
+        notes.append("nothing stands high in this layout: there is no step to polish and no range of lines")
+    elif level.flat_below and dies[0].counted < 1:
         full = float(np.mean(~np.isnan(dies[0].fields.level_high))) - dies[0].counted
         notes.append(
             f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"

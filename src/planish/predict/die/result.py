@@ -48,12 +48,14 @@ class Die(Record):
     @property
     def thickness_range(self) -> float:
         """Range [m] of the high areas' surface over the die (film thickness left, if the film was even)."""
-        return float(np.nanmax(self.fields.level_high) - np.nanmin(self.fields.level_high))
+        high = self.fields.level_high
+        return float("nan") if np.all(np.isnan(high)) else float(np.nanmax(high) - np.nanmin(high))
 
     @property
     def thickness_sigma(self) -> float:
         """Standard deviation [m] of the same."""
-        return float(np.nanstd(self.fields.level_high))
+        high = self.fields.level_high
+        return float("nan") if np.all(np.isnan(high)) else float(np.nanstd(high))
 
     @property
     def topography(self) -> float:

@@ -64,7 +64,7 @@ def read_events(given: Iterable[EventLike], wafers: int) -> tuple[Event, ...]:
     ModelError
         For an unknown kind, a wafer number outside the lot, or a value that is missing or makes no sense.
     """
-    if isinstance(given, str | Mapping | Event):
+    if isinstance(given, str | Mapping | Event) or not isinstance(given, Iterable):
         raise ModelError(refuse("events", given, "a list of events", "put it in brackets"))
     found = [
         _checked(_one(item, index), f"event {index}", wafers) for index, item in enumerate(given, start=1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
+from planish.engine.given import of_kind
 from planish.errors import ModelError, refuse
 from planish.physics import scratches
 from planish.physics.motion import speed, sweep
@@ -31,6 +32,7 @@ from planish.units import as_si, as_whole
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
+    from planish.setup.si import Rig
 
 MODULES = (
     speed,
@@ -105,8 +107,13 @@ def polish_lot(
     rig = as_rig(described)
     handling_time = as_si(handling_time, "time", "handling_time")
     _check(wafers, adjust, handling_time, workers)
+    of_kind(conditioning, bool, "conditioning", "True or False")
+    if variation is not None:
+        of_kind(variation, Variation, "variation", "a Variation record (Variation.none() for none)")
+    if limits is not None:
+        of_kind(limits, Limits, "limits", "a Limits record")
     happenings = read_events(events, wafers)
-    draws = draw(variation or Variation(), wafers, seed)
+    draws = draw(Variation() if variation is None else variation, wafers, seed)
     plan = plan_lot(
         rig,
         wafers,
@@ -151,10 +158,29 @@ def polish_lot(
         summit_fresh=plan.summits.fresh,
         summit_last=plan.summits.groups.track @ state.pad.probability,
         cut_rate=plan.ex_situ_cut,
-        said=tuple(unique([*lot_notes(rig, records.seen(rig, grid.r, grid.areas)), *state.said])),
+        said=tuple(
+            unique(
+                [
+                    *_timed_instead(rig, plan.adjust),
+                    *lot_notes(rig, records.seen(rig, grid.r, grid.areas)),
+                    *state.said,
+                ]
+            )
+        ),
         rests_on=tuple(unique([*rig.sources, *(line for module in MODULES for line in module.SOURCES)])),
         asked=asked_of([described], seed=seed, options=options),
     )
+
+
+def _timed_instead(rig: Rig, adjust: bool) -> list[str]:
+    """Say which end points of the recipe run-to-run adjusting does not use."""
+    names = [step.name for step in rig.steps if step.stop != "time"]
+    if not adjust or not names:
+        return []
+    return [
+        f"run-to-run: after the first wafer a set time ends {', '.join(names)}; the amount in the recipe is not "
+        "looked at"
+    ]
 
 
 def _check(wafers: int, adjust: str, handling_time: float, workers: int) -> None:
