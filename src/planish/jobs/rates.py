@@ -99,9 +99,9 @@ class RatesCheck(Result):
 
 
 def read_measured_wafers(
-    traces: str | os.PathLike[str], rates: str | os.PathLike[str], source: str = ""
+    traces: str | os.PathLike[str], rates: str | os.PathLike[str] | None = None, source: str | None = None
 ) -> Wafers:
-    """Return the wafers of a trace file with their measured rates.
+    """Return the wafers of a trace file, with their measured rates where there are any.
 
     Parameters
     ----------
@@ -110,31 +110,21 @@ def read_measured_wafers(
     rates
         One row a polish.
     source
-        What answers call them; the name of the trace file unless given.
+        What the traces are called in what is said of them; the name of their file unless given.
 
     Returns
     -------
     Wafers
-        With rates joined.
+        With rates joined, if given.
 
     Raises
     ------
     DataError
         For a file that cannot be used.
     """
-    return cut_wafers(read_traces(Path(traces)), read_rates(Path(rates)), source=source or Path(traces).name)
-
-
-def invented_measured_wafers(seed: int) -> Wafers:
-    """Return the wafers of an invented polisher's traces with their rates, to try a fit where no data are at hand.
-
-    Parameters
-    ----------
-    seed
-        Of what is left to chance.
-    """
-    traces, rates = invented_traces(seed=seed)
-    return cut_wafers(traces, rates, source="invented traces")
+    samples = read_traces(Path(traces))
+    known = None if rates is None else read_rates(Path(rates))
+    return cut_wafers(samples, known, source=source or Path(traces).name)
 
 
 def fit_rates(wafers: Wafers, *, folds: int = 0, tell: Tell | None = None) -> RatesFit:
@@ -204,3 +194,15 @@ def guess_rates(known: Wafers, traces: str | os.PathLike[str], *, ahead: bool = 
     """
     new = cut_wafers(read_traces(Path(traces)), source=Path(traces).name, like=known)
     return RatePredictor.fit(known).predict(new, retrospective=not ahead)
+
+
+def invented_measured_wafers(seed: int) -> Wafers:
+    """Return the wafers of an invented polisher's traces with their rates, to try a fit where no data are at hand.
+
+    Parameters
+    ----------
+    seed
+        Of what is left to chance.
+    """
+    traces, rates = invented_traces(seed=seed)
+    return cut_wafers(traces, rates, source="invented traces")
