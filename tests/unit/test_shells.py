@@ -63,15 +63,17 @@ def _imported(node: ast.AST, name: str, src: Path) -> Iterator[str]:
             yield from (f"planish.{item.name}" for item in node.names if item.name not in planish.__all__)
         elif home.startswith("planish."):
             for item in node.names:
-                whole = src.joinpath(*home.split("."), item.name)
-                is_module = whole.is_dir() or whole.with_suffix(".py").exists()
-                yield f"{home}.{item.name}" if is_module else home
-    elif isinstance(node, ast.Constant) and isinstance(
-        node.value, str
-    ):  # for import_module, "module:function"
-        module = node.value.partition(":")[0]
-        if module.startswith("planish.") and all(part.isidentifier() for part in module.split(".")):
+                whole = f"{home}.{item.name}"
+                yield whole if _is_module(whole, src) else home
+    elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+        module = node.value.partition(":")[0]  # of "module:function", or what import_module is given
+        if module.startswith("planish.") and _is_module(module, src):
             yield module
+
+
+def _is_module(name: str, src: Path) -> bool:
+    place = src.joinpath(*name.split("."))
+    return place.is_dir() or place.with_name(f"{place.name}.py").exists()
 
 
 def modules(shell: str) -> list[Path]:
@@ -124,7 +126,7 @@ def test_what_reaches_past_the_jobs_is_found(line):
         "from planish.explain.words import label",
         "from planish.explain import words",
         "if TYPE_CHECKING:\n    from planish.setup.models import Setup",
-        "print('planish bench')",
+        "print('planish bench', 'planish.who', 'planish.setup is described')",
     ],
 )
 def test_what_a_shell_may_is_let_be(line):
