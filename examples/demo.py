@@ -20,12 +20,8 @@ from planish.explain.findings import findings
 from planish.explain.page import Part, render
 from planish.explain.report import measured_part
 from planish.explain.words import label
-from planish.fit.traces import RateLaw, fit_rate_law
 from planish.jobs.measured import measured_against
-from planish.measure.traces.invented import invented_traces
-from planish.measure.traces.read import cut_wafers, read_rates, read_traces
-from planish.predict.wafer.polish import polish
-from planish.predict.wafer.result import WaferResult
+from planish.jobs.rates import RatesFit, fit_rates, invented_measured_wafers, read_measured_wafers
 
 HERE = Path(__file__).parent
 OUT = HERE.parent / "out" / "demo"
@@ -36,7 +32,7 @@ def main() -> int:
     """Run the demo; returns the exit code."""
     start = time.perf_counter()
     sources: list[str] = []
-    wafers = {motion: polish(planish.load(HERE / f"{motion}.toml")) for motion in MOTIONS}
+    wafers = {motion: planish.polish(planish.load(HERE / f"{motion}.toml")) for motion in MOTIONS}
     for motion, wafer in wafers.items():
         figures = wafer.summary()
         say(
@@ -63,7 +59,7 @@ def say(words: str) -> None:
     sys.stdout.write(words + "\n")
 
 
-def motions_part(wafers: dict[str, WaferResult]) -> Part:
+def motions_part(wafers: dict[str, planish.WaferResult]) -> Part:
     """Return the three motions side by side."""
     part = Part("Three motions, side by side")
     keys = (
@@ -91,7 +87,7 @@ def motions_part(wafers: dict[str, WaferResult]) -> Part:
     )
 
 
-def wafer_part(wafer: WaferResult) -> Part:
+def wafer_part(wafer: planish.WaferResult) -> Part:
     """Return the rotary wafer in depth."""
     part = Part("One wafer, across its radius")
     part.listing([item.text for item in findings(wafer)])
@@ -123,11 +119,11 @@ def traces_part(sources: list[str]) -> Part:
             "Open data of the PHM Society's 2016 data challenge, read where they lie and not part of this project. "
             "Pressures, speeds and flows were scaled by the publisher, so they are relative; rates are as published."
         )
-        traces, rates = (
-            read_traces(folder / "training-traces.parquet"),
-            read_rates(folder / "training-rates.parquet"),
+        wafers = read_measured_wafers(
+            folder / "training-traces.parquet",
+            folder / "training-rates.parquet",
+            "PHM Society data challenge 2016, training part",
         )
-        source = "PHM Society data challenge 2016, training part"
     else:
         part = Part("Tool traces (invented)")
         part.note(
@@ -135,28 +131,29 @@ def traces_part(sources: list[str]) -> Part:
             "traces of an invented scenario. Put the open data into a folder phm2016 and name its parent in "
             "PLANISH_DATA to run on real wafers."
         )
-        traces, rates = invented_traces(seed=11)
-        source = "invented traces"
+        wafers = invented_measured_wafers(seed=11)
         say("open traces not found: using generated ones")
-    fitted = fit_rate_law(cut_wafers(traces, rates, source=source))
-    part.table(*errors_table(fitted))
+    found = fit_rates(wafers)
+    fitted = found.law
+    part.table(*errors_table(found))
     part.figure(
         trace_figure(fitted), "Rates in order of time; the model learned left of the dashed line only."
     )
     part.figure(residual_figure(fitted), "What is left, on wafers the model had not seen.")
     for regime in fitted.regimes:
         part.listing([f"{regime.name}: {sentence}" for sentence in regime.sentences])
-    sources += [f"traces: {source}", *fitted.sources()]
+    sources += [f"traces: {wafers.source}", *fitted.sources()]
     errors = fitted.rmse
     say(
-        f"traces ({source}): RMSE on wafers left out by time {errors['law_and_drift']:.2f}, "
+        f"traces ({wafers.source}): RMSE on wafers left out by time {errors['law_and_drift']:.2f}, "
         f"mean of regime {errors['mean']:.2f}, last three wafers {errors['last_three']:.2f}"
     )
     return part
 
 
-def errors_table(fitted: RateLaw) -> tuple[list[str], list[list[object]], str]:
+def errors_table(found: RatesFit) -> tuple[list[str], list[list[object]], str]:
     """Return head, rows and caption of the table of errors by regime and model."""
+    fitted = found.law
     models = ("mean", "last_three", "law", "law_and_drift")
     words = ["mean of regime", "last three wafers", "law from traces", "law and followed drift"]
     rows: list[list[object]] = [

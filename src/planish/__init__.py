@@ -23,24 +23,27 @@ _HOMES = {
     "setup.check": "check",
     "setup.finding": "Finding",
     "setup.parts": "list_parts PartRow",
+    "setup.schema": "json_schema",
     "setup.models": "Setup",
     # physics
     "physics.removal.law": "Coefficient Law Term",
     # predict
     "predict.wafer.polish": "polish",
     "predict.wafer.result": "WaferResult",
+    "predict.wafer.bands": "polish_band Band",
     "predict.lot.run": "polish_lot",
     "predict.lot.result": "LotResult",
     "predict.die.polish": "polish_die",
     "predict.die.result": "DieResult",
     "predict.die.fields": "polish_fields",
     "predict.die.fields_result": "FieldsResult",
+    "predict.cleaning": "clean_wafer Cleaned",
     "results.result": "Result",
     "results.saved": "open_result SavedResult",
     # measure
     "measure.sites.read": "read_sites SiteMap",
     "measure.sites.wafer": "measure_wafer MeasuredWafer",
-    "measure.nested": "nested_variance NestedVariance",
+    "measure.nested": "nested_variance read_nested NestedVariance",
     "measure.layout.read": "read_layout_maps",
     "measure.layout.maps": "LayoutMaps",
     # fit
@@ -67,6 +70,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.measure.layout.read import read_layout_maps as read_layout_maps
     from planish.measure.nested import NestedVariance as NestedVariance
     from planish.measure.nested import nested_variance as nested_variance
+    from planish.measure.nested import read_nested as read_nested
     from planish.measure.sites.read import SiteMap as SiteMap
     from planish.measure.sites.read import read_sites as read_sites
     from planish.measure.sites.wafer import MeasuredWafer as MeasuredWafer
@@ -74,12 +78,16 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.physics.removal.law import Coefficient as Coefficient
     from planish.physics.removal.law import Law as Law
     from planish.physics.removal.law import Term as Term
+    from planish.predict.cleaning import Cleaned as Cleaned
+    from planish.predict.cleaning import clean_wafer as clean_wafer
     from planish.predict.die.fields import polish_fields as polish_fields
     from planish.predict.die.fields_result import FieldsResult as FieldsResult
     from planish.predict.die.polish import polish_die as polish_die
     from planish.predict.die.result import DieResult as DieResult
     from planish.predict.lot.result import LotResult as LotResult
     from planish.predict.lot.run import polish_lot as polish_lot
+    from planish.predict.wafer.bands import Band as Band
+    from planish.predict.wafer.bands import polish_band as polish_band
     from planish.predict.wafer.polish import polish as polish
     from planish.predict.wafer.result import WaferResult as WaferResult
     from planish.results.result import Result as Result
@@ -93,6 +101,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.new import new_setup as new_setup
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
+    from planish.setup.schema import json_schema as json_schema
 else:  # hidden from a type checker, which would take every other name for one of planish too
 
     def __getattr__(name: str) -> Any:

@@ -12,6 +12,7 @@ import planish
 from planish.cli import show
 from planish.errors import DataError, FitError, ModelError, SetupError
 from planish.fit.planarization import StepData, fit_planarization
+from planish.jobs.dies import die_quantity
 from planish.measure.layout.make import make_maps
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import read_rates, read_traces
@@ -47,7 +48,7 @@ def test_a_kernel_within_its_cell_is_that_cell(kernel) -> None:
 @pytest.mark.parametrize("text", ["1e300 m", "1e-300 m", "5 psi", "nan um", ""])
 def test_options_keep_to_the_limits_of_the_setup_and_name_themselves(text) -> None:
     with pytest.raises(SetupError, match=r"^--planarization-length = "):
-        show.die_quantity("--planarization-length", text, "planarization_length")
+        die_quantity("--planarization-length", text, "planarization_length")
     if text != "1e300 m":
         with pytest.raises(SetupError, match=r"^--cell = '"):
             show.quantity("--cell", text if "m" not in text else f"{text[:1]} K", "length")

@@ -19,12 +19,13 @@ import planish
 from planish.cli.main import app
 from planish.errors import PlanishError, SetupError
 from planish.explain.findings import findings
+from planish.explain.words import set_options
 from planish.fit.against import wafer_against
 from planish.fit.planarization import PlanarizationFit, StepData, fit_planarization
 from planish.measure.sites.read import SiteMap
 from planish.measure.steps import read_steps
 from planish.predict.dwell import design_sweep
-from planish.setup.changes import change_lines, read_changes, set_options
+from planish.setup.changes import change_lines, read_changes
 from planish.setup.load import loads
 from planish.setup.models import Setup
 from planish.setup.written import LOST, written

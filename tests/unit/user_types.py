@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 
 import planish
 from planish import (
+    Band,
+    Cleaned,
     Coefficient,
     Comparison,
     DieResult,
@@ -51,6 +53,7 @@ def describe(path: Path) -> Setup:
     rows = planish.list_parts("pad")
     assert_type(rows[0], PartRow)
     assert_type(rows[0].unit, str)
+    assert_type(planish.json_schema(), dict[str, object])
     setup = planish.load(path)
     assert_type(setup, Setup)
     assert_type(setup.notes, tuple[str, ...])
@@ -90,6 +93,8 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(wafer.notes, tuple[str, ...])
     assert_type(planish.polish("setup.toml"), WaferResult)
     assert_type(planish.polish(setup.rig), WaferResult)
+    assert_type(planish.polish_band(setup), dict[str, Band])
+    assert_type(planish.clean_wafer(setup, ["brush 1 m/s"], sizes=[30e-9]), Cleaned)
     lot = planish.polish_lot(Path("setup.toml"), 200, seed=1, events=["100 pad"])
     assert_type(lot.records.rate, Array)
     assert_type(lot.end_of_life(), tuple[int | None, str | None])
@@ -121,6 +126,7 @@ def measure(before: Path, after: str) -> MeasuredWafer:
     )
     assert_type(study, NestedVariance)
     assert_type(study.components[0].percent, float)
+    assert_type(planish.read_nested("lots.csv", ["lot", "wafer"], "removal_nm"), NestedVariance)
     measured = planish.measure_wafer(before, after, time_s=60.0)
     assert_type(measured.removal, SiteMap)
     assert_type(measured["sites"], object)

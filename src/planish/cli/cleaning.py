@@ -14,20 +14,23 @@ def clean(
     file: Path, settings: list[str], steps: list[str], sizes: str | None, hamaker: str | None, json_out: bool
 ) -> None:
     """Print which share of the slurry's particles each cleaning step leaves."""
+    from planish import clean_wafer
     from planish.errors import DataError, PlanishError
     from planish.jobs.changed import load_changed
-    from planish.predict.cleaning import clean_wafer
     from planish.units import to_si
 
+    asked: dict[str, Any] = {"steps": steps} if steps else {}
     try:
-        given = None if sizes is None else [to_si(size.strip(), "thickness") for size in sizes.split(",")]
+        if sizes is not None:
+            asked["sizes"] = [to_si(size.strip(), "thickness") for size in sizes.split(",")]
     except PlanishError as error:
         raise DataError(f"--sizes = {error}") from None
     try:
-        held = {} if hamaker is None else {"hamaker": to_si(hamaker, "energy")}
+        if hamaker is not None:
+            asked["hamaker"] = to_si(hamaker, "energy")
     except PlanishError as error:
         raise DataError(f"--hamaker = {error}") from None
-    found = clean_wafer(load_changed(file, settings), steps or None, sizes=given, **held)
+    found = clean_wafer(load_changed(file, settings), **asked)
     figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)

@@ -13,7 +13,7 @@ from planish.errors import SetupError
 
 def new(motion: str, output: Path, force: bool) -> None:
     """Write a commented setup of the chosen motion to ``output``."""
-    from planish.setup.new import new_setup
+    from planish import new_setup
 
     content = new_setup(motion)
     try:
@@ -29,32 +29,27 @@ def new(motion: str, output: Path, force: bool) -> None:
 
 def parts(kind: str | None, folders: list[Path], json_out: bool) -> None:
     """Print the catalogue, where each part is from, every value with its source and spread."""
-    from planish.setup.part import OURS
-    from planish.setup.parts import PART_KINDS, list_parts
+    from planish.jobs.parts import parts_by_name
 
-    if kind is not None and kind not in PART_KINDS:
-        raise SetupError(f"parts kind = {kind!r}: must be one of {', '.join(sorted(PART_KINDS))}")
-    rows = [row._asdict() for row in list_parts(kind, folders=folders)]
+    found = parts_by_name(kind, folders)
     if json_out:
-        show.print_json(rows)
+        show.print_json([row._asdict() for rows in found.values() for row in rows])
         return
-    if not rows:
+    if not found:
         typer.echo(f"no {kind} here: neither planish, an installed package nor a folder brings one")
-    for of, name in dict.fromkeys((row["kind"], row["part"]) for row in rows):
-        mine = [row for row in rows if (row["kind"], row["part"]) == (of, name)]
-        head = [key for key in mine[0] if key not in ("kind", "part", "origin")]
-        origin = "" if mine[0]["origin"] == OURS else f" (from {mine[0]['origin']})"
-        show.table(head, [[row[key] for key in head] for row in mine], title=f"{of}: {name}{origin}")
+    for (of, name), rows in found.items():
+        head = [key for key in rows[0]._fields if key not in ("kind", "part", "origin")]
+        origin = "" if rows[0].is_ours else f" (from {rows[0].origin})"
+        show.table(head, [[getattr(row, key) for key in head] for row in rows], title=f"{of}: {name}{origin}")
 
 
 def check(file: Path, json_out: bool, settings: Sequence[str] = ()) -> None:
     """Validate a setup; errors end with exit code 2, warnings, unlikely values and notes are listed."""
-    from planish.setup.changes import read_changes
-    from planish.setup.check import check as run
+    from planish.jobs.changed import check_changed
 
-    changes = read_changes(settings)
     findings = [
-        {"level": item.level, "place": item.place, "message": item.message} for item in run(file, changes)
+        {"level": item.level, "place": item.place, "message": item.message}
+        for item in check_changed(file, settings)
     ]
     errors = [item for item in findings if item["level"] == "error"]
     if json_out:
@@ -90,7 +85,7 @@ def schema(output: Path | None) -> None:
     """Write or print the JSON Schema of setup files."""
     import json
 
-    from planish.setup.schema import json_schema
+    from planish import json_schema
 
     content = json.dumps(json_schema(), indent=1, ensure_ascii=False)
     if output is None:

@@ -8,17 +8,16 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from planish.cli import show
-from planish.cli.die import DieAsked, settings, setups_asked
-from planish.cli.layouts import read_maps
 from planish.errors import DataError
 
 if TYPE_CHECKING:
+    from planish.cli.die import DieWords
     from planish.predict.die.fields_result import FieldsResult
 
 
 def fields(
     file: Path,
-    asked: DieAsked,
+    words: DieWords,
     workers: int | None,
     cluster: str | None,
     json_out: bool,
@@ -27,22 +26,22 @@ def fields(
 ) -> None:
     """Polish the layout in every field of the wafer and print how its figures spread."""
     show.check_units(units)
-    if asked.place != "centre":
-        raise DataError(f"die --place {asked.place}: must stand without --fields, which polishes all of them")
-    if asked.from_die is not None:
+    if words.place != "centre":
+        raise DataError(f"die --place {words.place}: must stand without --fields, which polishes all of them")
+    if words.from_die is not None:
         raise DataError(
             "die --from-die: must stand without --fields (each field would need its own topography)"
         )
+    from planish import polish_fields
     from planish.engine.execute import CancelledError, stopped_by_interrupt
-    from planish.predict.die.fields import polish_fields
+    from planish.jobs.dies import asked_options
 
-    rigs = setups_asked(file, asked)
-    maps = read_maps(asked.layout, asked.layer, asked.cell, json_out)
-    options = settings(rigs[0], asked, json_out)
+    setups, maps = words.setups(file), words.maps(json_out)
+    options = asked_options(setups[0], words.asked(), show.stages(json_out))
     try:
         with show.progress("fields", quiet=json_out) as tell, stopped_by_interrupt() as cancel:
             result = polish_fields(
-                rigs,
+                setups,
                 maps,
                 workers=workers,
                 address=cluster,
@@ -54,12 +53,7 @@ def fields(
         typer.echo(f"planish: {stopped}", err=True)
         raise typer.Exit(130) from None
     _print(result, json_out, units)
-    if out is not None:
-        from planish.explain.figures.style import save_figure
-
-        folder = show.make_folder(out)
-        paths = save_figure(result.plot(), folder, "fields")
-        show.written([*paths, result.save(folder / "fields.nc")], json_out)
+    show.files(result, out, json_out)
 
 
 def _print(result: FieldsResult, json_out: bool, units: str) -> None:

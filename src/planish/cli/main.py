@@ -272,7 +272,7 @@ def die(
     """Polish a die: surface, steps, dishing, erosion, hot spots from a layout."""
     from planish.cli import die as verb
 
-    asked = verb.DieAsked(
+    words = verb.DieWords(
         layout,
         layer,
         cell,
@@ -289,13 +289,13 @@ def die(
     if not fields:
         if workers is not None or cluster is not None:
             raise DataError("die --workers, --cluster: must stand with --fields")
-        verb.die(file, asked, fill_ceiling if fill else None, json_out, out, units)
+        verb.die(file, words, fill_ceiling if fill else None, json_out, out, units)
         return
     from planish.cli import fields as all_fields
 
     if fill:
         raise DataError("die --fill: must stand without --fields (one proposal serves every field)")
-    all_fields.fields(file, asked, workers, cluster, json_out, out, units)
+    all_fields.fields(file, words, workers, cluster, json_out, out, units)
 
 
 @app.command()

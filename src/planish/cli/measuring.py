@@ -8,7 +8,7 @@ from typing import Any
 import typer
 
 from planish.cli import show
-from planish.cli.layouts import LAYOUTS, PICTURES_TABLES_SAVED, read_maps
+from planish.cli.die import read_maps
 from planish.errors import DataError, SetupError
 
 
@@ -31,15 +31,10 @@ def measure(
         _rows(_only(files, "--rows"), json_out)
     elif nested is not None:
         _nested(_only(files, "--nested"), nested, value, json_out)
-    elif len(files) == 1 and files[0].name.lower().endswith((*LAYOUTS, *PICTURES_TABLES_SAVED)):
-        _layout(files[0], layer, cell, pixels, covered, json_out, out)
     elif len(files) == 2:
         _pair(files[0], files[1], time, json_out, out)
     else:
-        raise DataError(
-            f"measure: {len(files)} file(s) given: must be PRE and POST site files, or one layout "
-            f"({', '.join(LAYOUTS)}) with --layer, or one table with --nested lot,wafer,site --value COLUMN"
-        )
+        _layout(files, layer, cell, pixels, covered, json_out, out)
 
 
 def _only(files: list[Path], option: str) -> Path:
@@ -49,22 +44,19 @@ def _only(files: list[Path], option: str) -> Path:
 
 
 def _rows(file: Path, json_out: bool) -> None:
-    from planish.measure.sites.outliers import SOURCES, flag_rows, read_rows
+    from planish.jobs.measured import odd_rows
 
-    table = read_rows(file)
-    flags = flag_rows(table)
-    told = [{"row": f.row + 1, "reason": f.reason, "score": f.score} for f in flags]
+    found = odd_rows(file).document()
     if json_out:
-        show.print_json(
-            {"rows": len(table), "columns": table.shape[1], "flags": told, "sources": list(SOURCES)}
-        )
+        show.print_json(found)
         return
-    title = f"{len({f.row for f in flags})} of {len(table)} rows flagged"
-    show.table(["row", "reason", "score"], [list(flag.values()) for flag in told], title=title)
+    flags = found["flags"]
+    title = f"{len({flag['row'] for flag in flags})} of {found['rows']} rows flagged"
+    show.table(["row", "reason", "score"], [list(flag.values()) for flag in flags], title=title)
 
 
 def _nested(file: Path, nested: str, value: str | None, json_out: bool) -> None:
-    from planish.measure.nested import read_nested
+    from planish import read_nested
 
     if value is None:
         raise DataError("--value: not given: must be the column of the measured value (with --nested)")
@@ -93,7 +85,7 @@ def seconds(time: str | None) -> float | None:
 
 
 def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:
-    from planish.measure.sites.wafer import measure_wafer
+    from planish import measure_wafer
 
     wafer = measure_wafer(pre, post, seconds(time))
     figures: dict[str, Any] = wafer.document()
@@ -107,17 +99,26 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
                 [[f["site"], f["reason"]] for f in figures["flags"]],
                 title="flagged sites",
             )
-    if out is not None:
-        from planish.explain.figures.sites import sites_figure
-        from planish.explain.figures.style import save_figure
-
-        show.written(save_figure(sites_figure(wafer.removal), show.make_folder(out), "removal"), json_out)
+    show.files(wafer, out, json_out)
 
 
 def _layout(
-    file: Path, layer: str | None, cell: str, pixels: int, covered: str, json_out: bool, out: Path | None
+    files: list[Path],
+    layer: str | None,
+    cell: str,
+    pixels: int,
+    covered: str,
+    json_out: bool,
+    out: Path | None,
 ) -> None:
-    maps = read_maps(file, layer, cell, json_out, pixels=pixels, covered=covered)
+    from planish.jobs.layouts import LAYOUTS, holds_cells
+
+    if len(files) != 1 or not holds_cells(files[0]):
+        raise DataError(
+            f"measure: {len(files)} file(s) given: must be PRE and POST site files, or one layout "
+            f"({', '.join(LAYOUTS)}) with --layer, or one table with --nested lot,wafer,site --value COLUMN"
+        )
+    maps = read_maps(files[0], layer, cell, json_out, pixels=pixels, covered=covered)
     figures: dict[str, Any] = maps.document()
     if json_out:
         show.print_json(figures)
@@ -125,13 +126,7 @@ def _layout(
         show.table(
             ["figure", "value"], [[key, _short(item)] for key, item in figures.items() if key != "sources"]
         )
-    if out is not None:
-        from planish.explain.figures.die import layout_figure
-        from planish.explain.figures.style import save_figure
-
-        folder = show.make_folder(out)
-        maps.save(folder / "maps.npz")
-        show.written([folder / "maps.npz", *save_figure(layout_figure(maps), folder, "layout")], json_out)
+    show.files(maps, out, json_out)
 
 
 def _short(item: Any) -> Any:
@@ -178,17 +173,12 @@ def fit(
 def _fit_wafer(
     setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None
 ) -> None:
-    from planish.fit.against import fit_wafer
+    from planish import fit_wafer, load
     from planish.jobs.measured import read_removal
-    from planish.setup.load import load
 
     found = fit_wafer(load(setup), read_removal(pre, post), seconds(time))
     _show_fit(found.document(), json_out)
-    if out is not None:
-        from planish.explain.figures.sites import fit_figure
-        from planish.explain.figures.style import save_figure
-
-        show.written(save_figure(fit_figure(found), show.make_folder(out), "fit"), json_out)
+    show.files(found, out, json_out)
 
 
 def _show_fit(figures: dict[str, Any], json_out: bool) -> None:

@@ -26,13 +26,7 @@ def fit(traces: Path, rates: Path, folds: int, json_out: bool, out: Path | None)
         if folds:
             _print_check("in between", figures["check"]["interspersed"])
             _print_check("ahead", figures["check"]["ahead"])
-    if out is not None:
-        from planish.explain.figures.style import save_figure
-        from planish.explain.figures.traces import residual_figure, trace_figure
-
-        folder = show.make_folder(out)
-        paths = save_figure(trace_figure(found.law), folder, "traces")
-        show.written([*paths, *save_figure(residual_figure(found.law), folder, "residuals")], json_out)
+    show.files(found, out, json_out)
 
 
 def _print_law(figures: dict[str, Any]) -> None:
@@ -99,13 +93,9 @@ def predict_rates(
     traces: Path, rates: Path, other: Path, ahead: bool, json_out: bool, out: Path | None
 ) -> None:
     """Guess the rates of the wafers in ``other``; one row a polish."""
-    from planish.fit.unseen import RatePredictor
-    from planish.jobs.rates import read_measured_wafers
-    from planish.measure.traces.read import cut_wafers, read_traces
+    from planish.jobs.rates import guess_rates, read_measured_wafers
 
-    known = read_measured_wafers(traces, rates)
-    new = cut_wafers(read_traces(other), source=other.name, like=known)
-    found = RatePredictor.fit(known).predict(new, retrospective=not ahead)
+    found = guess_rates(read_measured_wafers(traces, rates), other, ahead=ahead)
     figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
@@ -115,5 +105,4 @@ def predict_rates(
         typer.echo(f"band: {figures['band']}")
         for note in figures["notes"]:
             typer.echo(f"note: {note}")
-    if out is not None:
-        show.written([found.save_table(show.make_folder(out) / "predicted-rates.csv")], json_out)
+    show.files(found, out, json_out)

@@ -14,10 +14,9 @@ def report(
     file: Path, settings: list[str], output: Path, pre: Path | None, post: Path | None, time: str | None
 ) -> None:
     """Polish the wafer of a setup and write the page; with PRE and POST, measured sites beside it."""
+    from planish import write_report
     from planish.cli.measuring import seconds
-    from planish.explain.report import write_report
     from planish.jobs.changed import load_changed
-    from planish.predict.wafer.polish import polish
 
     if (pre is None) != (post is None):
         raise DataError("--pre and --post: one given without the other: must be both or neither")
@@ -30,7 +29,7 @@ def report(
 
         against = measured_against(setup, pre, post, seconds(time))
     try:
-        path = write_report(polish(setup), output, against)
+        path = write_report(setup, output, against)
     except OSError as exc:
         raise DataError(f"{output}: cannot be written ({exc.strerror}); name another file") from None
     show.written([path], json_out=False)
@@ -38,12 +37,12 @@ def report(
 
 def compare(a: Path, b: Path, settings: list[str], outcomes: list[str] | None, json_out: bool) -> None:
     """Compare two setups and share out the differences among the groups of choices."""
-    from planish.explain.comparison.attribution import OUTCOMES
-    from planish.explain.comparison.attribution import compare as run
+    from planish import compare as run
     from planish.explain.words import label
     from planish.jobs.changed import load_changed
 
-    found = run(load_changed(a, settings), load_changed(b, settings), outcomes or OUTCOMES)
+    one, other = load_changed(a, settings), load_changed(b, settings)
+    found = run(one, other, outcomes) if outcomes else run(one, other)
     if json_out:
         show.print_json(found.document())
         return

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -100,25 +101,11 @@ def quantity(option: str, text: str, dimension: str) -> float:
         raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
 
 
-def die_quantity(option: str, text: str, key: str) -> float:
-    """Return the SI value of an option that stands in for a key of [die], within the limits of that key."""
-    from planish.setup.die import DieSection
-    from planish.setup.fields import quantity_in
-    from planish.units import UnitError
-
-    what = quantity_in(DieSection.known()[key])
-    assert what is not None  # asked for keys that are quantities
-    try:
-        return what.si(text)
-    except UnitError as error:
-        raise SetupError(refuse(option, text, error.allowed, error.remedy)) from None
-
-
 def changes(found: dict[str, Any] | None, words: str) -> None:
     """Print changes as options that a next command takes."""
     if not found:
         return
-    from planish.setup.changes import set_options
+    from planish.explain.words import set_options
 
     typer.echo(f"{words}:")
     for line in set_options(found):
@@ -129,6 +116,20 @@ def written(paths: Sequence[Path], json_out: bool) -> None:
     """Name the files that were written (on standard error when JSON has standard output)."""
     for path in paths:
         typer.echo(f"wrote {path}", err=json_out)
+
+
+def files(answer: Any, out: Path | None, json_out: bool, units: str = "trade") -> None:
+    """Write the files of an answer into the folder that was asked for, and name them."""
+    if out is None:
+        return
+    from planish.jobs.written import write_files
+
+    written(write_files(answer, make_folder(out), units), json_out)
+
+
+def stages(quiet: bool) -> Callable[[str], AbstractContextManager[Callable[[float], None]]]:
+    """Return what shows each stage of a job as a bar."""
+    return partial(progress, quiet=quiet)
 
 
 @contextmanager

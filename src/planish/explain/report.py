@@ -18,11 +18,10 @@ from planish.explain.figures.wafer import (
 )
 from planish.explain.findings import Finding, findings
 from planish.explain.page import Part, render
-from planish.explain.words import label
+from planish.explain.words import label, set_options
 from planish.fit.against import WaferAgainst, wafer_against
 from planish.predict.wafer.polish import polish
 from planish.predict.wafer.result import WaferResult
-from planish.setup.changes import set_options
 from planish.setup.load import as_path
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""The words for figures: what a summary key is called, how its number is written, the rich view of an answer.
+"""The words for figures and changes: a key's name, a number as written, an answer's rich view, a change as option.
 
 The units are those of :mod:`planish.results.units`; only the words are here.
 """
@@ -6,9 +6,12 @@ The units are those of :mod:`planish.results.units`; only the words are here.
 from __future__ import annotations
 
 import html
-from typing import TYPE_CHECKING
+import shlex
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from planish.results.units import stem, unit_of
+from planish.setup.changes import change_lines
 
 if TYPE_CHECKING:
     from planish.results.plain import Figure
@@ -58,6 +61,11 @@ def text(value: Figure) -> str:
     if isinstance(value, float):
         return f"{value:.4g}"
     return "none" if value is None else str(value)
+
+
+def set_options(changes: Mapping[str, Any]) -> list[str]:
+    """Return changes as options for a shell: ``--set 'recipe.step.main.time=90 s'``."""
+    return [f"--set {shlex.quote(line)}" for line in change_lines(changes)]
 
 
 def rich_view(answer: Result) -> str:

@@ -1,4 +1,4 @@
-"""A setup file with some values set otherwise, for this once."""
+"""A setup file with some values set otherwise, for this once: loaded, or checked."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from planish.setup.changes import change_lines, read_changes
+from planish.setup.check import check
 from planish.setup.load import load
 
 if TYPE_CHECKING:
+    from planish.setup.finding import Finding
     from planish.setup.models import Setup
 
 
@@ -34,3 +36,21 @@ def load_changed(path: str | os.PathLike[str], settings: Sequence[str] = ()) -> 
     changes = read_changes(settings)
     told = (f"set for this run: {line}" for line in change_lines(changes))
     return setup.replace(changes).with_notes(*told)
+
+
+def check_changed(path: str | os.PathLike[str], settings: Sequence[str] = ()) -> list[Finding]:
+    """Return what there is to say about a setup file with values set, errors first.
+
+    Parameters
+    ----------
+    path
+        The setup file.
+    settings
+        As for :func:`load_changed`.
+
+    Raises
+    ------
+    SetupError
+        For a line that says no change; what is wrong with the file is among the findings.
+    """
+    return check(path, read_changes(settings))

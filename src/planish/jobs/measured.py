@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, refuse
 from planish.fit.against import WaferAgainst, wafer_against
+from planish.measure.sites.outliers import SOURCES, Flag, flag_rows, read_rows
 from planish.measure.sites.pairing import Paired, pair
 from planish.measure.sites.read import read_sites
 
@@ -76,3 +78,42 @@ def measured_against(
         As :func:`read_removal` and :func:`~planish.fit.against.wafer_against`.
     """
     return wafer_against(setup, read_removal(before, after), time)
+
+
+@dataclass(frozen=True, slots=True)
+class OddRows:
+    """Which rows of a table of wafers or batches stand out.
+
+    Attributes
+    ----------
+    rows, columns
+        How many the table has.
+    flags
+        Why, a row at a time; one row may have several.
+    """
+
+    rows: int
+    columns: int
+    flags: tuple[Flag, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return the flags, rows counted from 1, and what they rest on, as JSON can hold them."""
+        told = [{"row": flag.row + 1, "reason": flag.reason, "score": flag.score} for flag in self.flags]
+        return {"rows": self.rows, "columns": self.columns, "flags": told, "sources": list(SOURCES)}
+
+
+def odd_rows(path: str | os.PathLike[str]) -> OddRows:
+    """Read a table, a wafer or batch a row and a site a column, and flag the rows that stand out.
+
+    Parameters
+    ----------
+    path
+        The table, all numbers in one unit.
+
+    Raises
+    ------
+    DataError
+        For a table that cannot be used.
+    """
+    table = read_rows(Path(path))
+    return OddRows(len(table), table.shape[1], flag_rows(table))

@@ -12,7 +12,9 @@ from planish.errors import DataError, FitError, refuse
 from planish.fit.consumables import Consumables, fit_consumables
 from planish.fit.forest import Learned, learn_rates
 from planish.fit.traces import RateLaw, fit_rate_law
+from planish.fit.unseen import RatePredictor, Unseen
 from planish.fit.unseen_check import FOLDS, Check, check_unseen
+from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import Wafers, cut_wafers, read_rates, read_traces
 from planish.results.plain import unique
 from planish.results.result import Result
@@ -178,3 +180,38 @@ def fit_rates(wafers: Wafers, *, folds: int = 0, tell: Tell | None = None) -> Ra
         wafers, retrospective=False, only=folds, progress=lambda done, of: say(0.4 + 0.6 * done / of)
     )
     return RatesFit(law, consumables, RatesCheck(forest, inside, ahead))
+
+
+def guess_rates(known: Wafers, traces: str | os.PathLike[str], *, ahead: bool = False) -> Unseen:
+    """Guess the rates of wafers of which there are only traces.
+
+    Parameters
+    ----------
+    known
+        Measured ones, from :func:`read_measured_wafers`.
+    traces
+        Of the others, one row a sample.
+    ahead
+        Use only wafers that started before the one guessed.
+
+    Raises
+    ------
+    DataError
+        For a file that cannot be used.
+    FitError
+        For too few measured wafers.
+    """
+    new = cut_wafers(read_traces(Path(traces)), source=Path(traces).name, like=known)
+    return RatePredictor.fit(known).predict(new, retrospective=not ahead)
+
+
+def invented_measured_wafers(seed: int) -> Wafers:
+    """Return the wafers of an invented polisher's traces with their rates, to try a fit where no data are at hand.
+
+    Parameters
+    ----------
+    seed
+        Of what is left to chance.
+    """
+    traces, rates = invented_traces(seed=seed)
+    return cut_wafers(traces, rates, source="invented traces")

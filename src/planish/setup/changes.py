@@ -7,7 +7,6 @@ proposes gives them, `Setup.replace` and the option ``--set`` take them.
 
 from __future__ import annotations
 
-import shlex
 import tomllib
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeAlias
@@ -63,11 +62,6 @@ def _value(text: str) -> Any:
 def change_lines(changes: Mapping[str, Any]) -> list[str]:
     """Return changes as lines ``path=value``; `read_changes` reads them back."""
     return [f"{path}={_text(value)}" for path, value in changes.items()]
-
-
-def set_options(changes: Mapping[str, Any]) -> list[str]:
-    """Return changes as options for a shell: ``--set 'recipe.step.main.time=90 s'``."""
-    return [f"--set {shlex.quote(line)}" for line in change_lines(changes)]
 
 
 def _text(value: Any) -> str:

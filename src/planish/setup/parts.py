@@ -70,6 +70,11 @@ class PartRow(NamedTuple):
     source: str
     origin: str
 
+    @property
+    def is_ours(self) -> bool:
+        """Whether planish brings the part."""
+        return self.origin == OURS
+
 
 def list_parts(
     kind: str | None = None, name: str | None = None, folders: Iterable[str | os.PathLike[str]] = ()

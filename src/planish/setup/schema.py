@@ -11,14 +11,14 @@ from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA
 from planish.setup.root import setup_model
 
 
-def json_schema() -> dict[str, Any]:
+def json_schema() -> dict[str, object]:
     """Return the JSON Schema (draft 2020-12) of a setup file.
 
     It describes the file as written: text quantities with their units and
     limits in words, catalogue parts by name, and keys that a part or a default
     may supply as optional.
     """
-    schema = setup_model().model_json_schema(mode="validation")
+    schema: dict[str, Any] = setup_model().model_json_schema(mode="validation")
     definitions = schema["$defs"]
     definitions["DieSection"] = whole_section().model_json_schema(mode="validation")
     for section, model in (

@@ -45,6 +45,10 @@ class Band(Record):
     sd: float
     shares: dict[str, float]
 
+    def document(self) -> dict[str, object]:
+        """Return value, standard deviation and shares, as JSON can hold them."""
+        return {"value": self.value, "standard_deviation": self.sd, "shares": self.shares}
+
     def _told(self) -> str:
         shares = ", ".join(f"{name} {share:+.3g}" for name, share in self.shares.items())
         return f"{self.value:.5g} ± {self.sd:.2g} (1σ), {shares or 'no spread acts on it'}"

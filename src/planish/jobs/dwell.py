@@ -1,0 +1,43 @@
+"""Which dwell table wears the pad evenly, and what is the setup with it?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from planish.predict.dwell import SweepDesign, design_sweep
+
+if TYPE_CHECKING:
+    from planish.setup.models import Setup
+
+
+@dataclass(frozen=True, slots=True)
+class DwellTable:
+    """A dwell table and the setup that it was designed for."""
+
+    kind: ClassVar[str] = "dwell table for its setup"
+
+    design: SweepDesign
+    setup: Setup
+
+    def with_table(self) -> Setup:
+        """Return the setup with the table in it."""
+        return self.setup.replace(self.design.changes)
+
+
+def dwell_table(setup: Setup, zones: int = 10, *, least: float = 0.0) -> DwellTable:
+    """Design the conditioner's dwell table for even pad wear under the wafer.
+
+    Parameters
+    ----------
+    setup
+        As loaded.
+    zones, least
+        As for :func:`~planish.predict.dwell.design_sweep`.
+
+    Raises
+    ------
+    SetupError
+        As :func:`~planish.predict.dwell.design_sweep`.
+    """
+    return DwellTable(design_sweep(setup, zones, least=least), setup)

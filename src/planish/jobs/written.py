@@ -1,0 +1,179 @@
+"""Which files does an answer come in? Its figures, its tables and its result file, written into one folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planish.engine.csv_text import csv_text
+from planish.engine.files import write_whole
+from planish.errors import DataError, refuse
+from planish.explain.figures.style import save_figure
+from planish.units import PSI
+
+if TYPE_CHECKING:
+    from planish.fit.removal import RemovalFit
+    from planish.fit.unseen import Unseen
+    from planish.jobs.dies import DieAnswer
+    from planish.jobs.dwell import DwellTable
+    from planish.jobs.rates import RatesFit
+    from planish.jobs.steps import StepsFit
+    from planish.measure.layout.maps import LayoutMaps
+    from planish.measure.sites.wafer import MeasuredWafer
+    from planish.predict.die.fields_result import FieldsResult
+    from planish.predict.die.fill import FillProposal
+    from planish.predict.lot.result import LotResult
+    from planish.predict.wafer.result import WaferResult
+
+
+def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
+    """Write an answer's figures (PNG and SVG), tables (CSV) and result file, each whole or not at all.
+
+    Parameters
+    ----------
+    answer
+        A wafer, a lot, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer, a
+        fit of removal, rates or steps, guessed rates.
+    folder
+        Where to; it must exist.
+    units
+        Of the profiles in a wafer's figures, "trade" or "si".
+
+    Returns
+    -------
+    list[Path]
+        What was written, in that order.
+
+    Raises
+    ------
+    DataError
+        For an answer that no files are known for, or where they cannot be written.
+    """
+    kind = getattr(answer, "kind", type(answer).__name__)
+    if kind not in _WRITERS:
+        raise DataError(refuse("files of an answer", kind, f"one of {', '.join(_WRITERS)}"))
+    return _WRITERS[kind](answer, folder, units)
+
+
+def _wafer(result: WaferResult, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.machine import machine_plan
+    from planish.explain.figures.wafer import edge_figure, map_figure
+
+    return [
+        *save_figure(result.plot(units=units), folder, "profiles"),
+        *save_figure(edge_figure(result, units), folder, "edge"),
+        *save_figure(map_figure(result), folder, "map"),
+        *save_figure(machine_plan(result.rig), folder, "machine"),
+        result.save(folder / "wafer.nc"),
+        _profile_table(result, folder / "profile.csv"),
+    ]
+
+
+def _profile_table(result: WaferResult, path: Path) -> Path:
+    head = ["radius_mm", "removed_nm", *[f"{film}_remaining_nm" for film in result.films]]
+    head += [f"{step.name}_pressure_psi" for step in result.steps]
+    columns = [result.radius * 1e3, result.removed * 1e9, *(result.remaining * 1e9)]
+    columns += [step.pressure / PSI for step in result.steps]
+    return _table(path, head, ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True)))
+
+
+def _lot(result: LotResult, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.lot import pad_figure, summit_figure
+
+    result.save(folder)
+    return [
+        *(folder / name for name in ("lot.parquet", "lot.nc", "summary.json")),
+        *save_figure(result.plot(), folder, "lot"),
+        *save_figure(pad_figure(result), folder, "pad"),
+        *save_figure(summit_figure(result), folder, "summits"),
+    ]
+
+
+def _die(answer: DieAnswer, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.die import feature_figure, fill_figure, layout_figure
+
+    paths = save_figure(answer.result.plot(), folder, "die")
+    paths += save_figure(feature_figure(answer.result, answer.maps), folder, "features")
+    paths += save_figure(layout_figure(answer.maps), folder, "layout")
+    if answer.fill is not None:
+        paths += save_figure(fill_figure(answer.result, answer.fill), folder, "fill")
+        paths.append(_fill_table(answer.fill, folder / "fill.csv"))
+    return [*paths, answer.result.save(folder / "die.nc")]
+
+
+def _fill_table(fill: FillProposal, path: Path) -> Path:
+    note = "fill proposed by planish: density to add in each tile; check it against the design rules"
+    head = ("x_mm", "y_mm", "side_mm", "density_to_add_percent")
+    rows = (
+        (f"{x * 1e3:.6g}", f"{y * 1e3:.6g}", f"{s * 1e3:.6g}", f"{100 * d:.4g}") for x, y, s, d in fill.tiles
+    )
+    return _table(path, head, rows, note)
+
+
+def _fields(result: FieldsResult, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(result.plot(), folder, "fields"), result.save(folder / "fields.nc")]
+
+
+def _dwell(answer: DwellTable, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.lot import sweep_figure
+
+    paths, setup = save_figure(sweep_figure(answer.design), folder, "sweep"), folder / "setup.toml"
+    write_whole(setup, answer.with_table().to_toml().encode())
+    return [*paths, setup]
+
+
+def _layout(maps: LayoutMaps, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.die import layout_figure
+
+    return [maps.save(folder / "maps.npz"), *save_figure(layout_figure(maps), folder, "layout")]
+
+
+def _measured(wafer: MeasuredWafer, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.sites import sites_figure
+
+    return save_figure(sites_figure(wafer.removal), folder, "removal")
+
+
+def _removal(fit: RemovalFit, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.sites import fit_figure
+
+    return save_figure(fit_figure(fit), folder, "fit")
+
+
+def _steps(answer: StepsFit, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.die import planarization_figure
+
+    return save_figure(planarization_figure(answer.found, answer.data), folder, "planarization")
+
+
+def _rates(fit: RatesFit, folder: Path, units: str) -> list[Path]:
+    from planish.explain.figures.traces import residual_figure, trace_figure
+
+    paths = save_figure(trace_figure(fit.law), folder, "traces")
+    return [*paths, *save_figure(residual_figure(fit.law), folder, "residuals")]
+
+
+def _guessed(rates: Unseen, folder: Path, units: str) -> list[Path]:
+    return [rates.save_table(folder / "predicted-rates.csv")]
+
+
+def _table(path: Path, head: Sequence[str], rows: Iterable[Sequence[str]], *notes: str) -> Path:
+    write_whole(path, csv_text(head, rows, notes))
+    return path
+
+
+#: Kind of answer to what writes its files.
+_WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
+    "one wafer": _wafer,
+    "lot": _lot,
+    "die on its layout": _die,
+    "fields": _fields,
+    "dwell table for its setup": _dwell,
+    "layout maps": _layout,
+    "measured wafer": _measured,
+    "removal fit": _removal,
+    "planarization fit with its steps": _steps,
+    "rates fit": _rates,
+    "guessed rates": _guessed,
+}
