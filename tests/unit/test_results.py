@@ -9,8 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tomlkit
+from typer.testing import CliRunner
 
 import planish
+from planish.cli.main import app
 from planish.errors import DataError
 from planish.explain.words import label
 from planish.fit.planarization import StepData, fit_planarization
@@ -30,7 +32,7 @@ from planish.predict.lot.variation import Variation
 from planish.results import file as result_file
 from planish.results import result as result_base
 from planish.results.kinds import known, load
-from planish.results.units import UNITS, WITHOUT_UNIT, in_si, unit_of
+from planish.results.units import UNITS, WITHOUT_UNIT, si_value, unit_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 DATA = EXAMPLES / "data"
@@ -134,9 +136,13 @@ def test_each_quantity_has_one_unit_everywhere(answers):
 
 
 def test_keys_and_values_in_si():
-    assert in_si("mean_pressure_psi", 1.0) == ("mean_pressure_Pa", pytest.approx(6894.757293168, rel=EXACT))
-    assert in_si("peak_temperature_C", 20.0) == ("peak_temperature_K", 293.15)
-    assert in_si("wiwnu_sigma_percent", 2.0) == ("wiwnu_sigma_percent", 2.0)
+    assert si_value("mean_pressure_psi", 1.0) == pytest.approx(6894.757293168, rel=EXACT)
+    assert label("mean_pressure_psi", "si") == "mean pressure [Pa]"
+    assert si_value("peak_temperature_C", 20.0) == 293.15
+    assert label("peak_temperature_C", "si") == "peak temperature [K]"
+    assert si_value("wiwnu_sigma_percent", 2.0) == 2.0
+    assert label("edge_extreme_from_edge_mm", "si") == "edge: where that sits, from the rim [m]"
+    assert label("wiwnu_sigma_percent", "si") == label("wiwnu_sigma_percent")
     assert label("mean_cut_after_um_per_h") == "mean cut after [µm/h]"
     assert label("time_s") == "time [s]"
 
@@ -310,3 +316,13 @@ def test_a_saved_call_makes_only_known_records(answers, tmp_path):
     content.asked["setups"][0]["files"] = {"../../out.csv": "x"}
     with pytest.raises(DataError, match="outside the setup's folder"):
         type(planish.open_result(tmp_path / "wafer.nc"))(content).rerun()
+
+
+def test_a_die_that_the_command_saved_is_polished_again(tmp_path):
+    words = ["die", str(EXAMPLES / "rotary.toml"), "--layout", str(EXAMPLES / "data" / "test-blocks.gds")]
+    words += ["--layer", "1/0", "--cell", "400um", "--out", str(tmp_path), "--json"]
+    done = CliRunner().invoke(app, words, catch_exceptions=False)
+    assert done.exit_code == 0, done.output
+    saved = planish.open_result(tmp_path / "die.nc")
+    again = saved.rerun().summary()
+    assert again["within_die_range_nm"] == pytest.approx(saved.summary()["within_die_range_nm"], rel=1e-12)

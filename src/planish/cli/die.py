@@ -13,7 +13,7 @@ from planish.errors import DataError
 if TYPE_CHECKING:
     from planish.jobs.dies import DieAsked
     from planish.measure.layout.maps import LayoutMaps
-    from planish.setup.si import Rig
+    from planish.setup.models import Setup
 
 NAMED = ("centre", "mid", "edge")
 
@@ -35,11 +35,11 @@ class DieWords:
     then: list[Path]
     settings: list[str]
 
-    def setups(self, file: Path) -> list[Rig]:
+    def setups(self, file: Path) -> list[Setup]:
         """Return the setup with what was set, and those of the next platens as they stand."""
         from planish.jobs.changed import load_changed
 
-        return [load_changed(file, self.settings).rig, *(load_changed(path).rig for path in self.then)]
+        return [load_changed(file, self.settings), *(load_changed(path) for path in self.then)]
 
     def maps(self, quiet: bool) -> LayoutMaps:
         """Return the cell maps of the layout."""

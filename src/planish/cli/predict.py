@@ -35,7 +35,11 @@ def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None
         from planish.explain.words import label
 
         steps = figures["steps"]
-        rows = [[label(key), *(step[key] for step in steps)] for key in steps[0] if key != "name"]
+        rows = [
+            [label(key, units), *(show.in_units(key, step[key], units) for step in steps)]
+            for key in steps[0]
+            if key != "name"
+        ]
         show.table(["step by step", *(step["name"] for step in steps)], rows)
 
 

@@ -74,15 +74,19 @@ def summary(figures: dict[str, Any], units: str = "trade") -> None:
         for key, value in figures.items()
         if not isinstance(value, dict | list) and not (value is None and key in _LEFT_OUT)
     }
-    if units == "si":
-        from planish.results.units import in_si
-
-        flat = dict(
-            in_si(key, value) if isinstance(value, float) else (key, value) for key, value in flat.items()
-        )
-    table(["figure", "value"], [[label(key), text(value)] for key, value in flat.items()])
+    table(
+        ["figure", "value"],
+        [[label(key, units), text(in_units(key, value, units))] for key, value in flat.items()],
+    )
     for note in figures.get("notes", []):
         typer.echo(f"note: {note}")
+
+
+def in_units(key: str, value: Any, units: str) -> Any:
+    """Return the value of a summary key in the units asked for."""
+    from planish.results.units import si_value
+
+    return si_value(key, value) if units == "si" and isinstance(value, float) else value
 
 
 def check_units(units: str) -> None:

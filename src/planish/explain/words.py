@@ -47,13 +47,16 @@ _WORDS = {
 }
 
 
-def label(key: str) -> str:
-    """Return a summary key as words with its unit in brackets: ``time_s`` becomes ``time [s]``."""
-    if key in _WORDS:
-        return _WORDS[key]
+def label(key: str, units: str = "trade") -> str:
+    """Return a summary key as words with its unit in brackets: ``time_s`` becomes ``time [s]``.
+
+    In ``units`` "si" the unit is that of ``results.units.si_value``.
+    """
     unit = unit_of(key)
-    words = stem(key).replace("_", " ")
-    return words if unit is None else f"{words} [{unit.shown}]"
+    told = _WORDS.get(key, stem(key).replace("_", " ") + ("" if unit is None else f" [{unit.shown}]"))
+    if units != "si" or unit is None or not unit.si_ending:
+        return told
+    return told.removesuffix(f" [{unit.shown}]") + f" [{unit.si}]"
 
 
 def text(value: Figure) -> str:

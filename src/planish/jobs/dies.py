@@ -127,7 +127,7 @@ def asked_options(setup: SetupLike, asked: DieAsked, stage: Stage = untold) -> d
         For a process that there is not, and as ``pad_after``.
     """
     rig, length = as_rig(setup), asked.planarization_length
-    process = asked.process or process_of(rig)
+    process = process_of(rig) if asked.process is None else asked.process
     after = None
     if asked.after:
         with stage(f"{asked.after} wafers on the pad") as tell:

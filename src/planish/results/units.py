@@ -84,9 +84,7 @@ def stem(key: str) -> str:
     return key if unit is None else key[: -len(unit.ending) - 1]
 
 
-def in_si(key: str, value: float) -> tuple[str, float]:
-    """Return a key and its value in SI units; those of shares and plain numbers stay."""
+def si_value(key: str, value: float) -> float:
+    """Return the figure of a key in SI; shares and plain numbers stay."""
     unit = unit_of(key)
-    if unit is None or not unit.si_ending:
-        return key, value
-    return f"{stem(key)}_{unit.si_ending}", unit.to_si(value)
+    return value if unit is None or not unit.si_ending else unit.to_si(value)
