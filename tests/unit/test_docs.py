@@ -18,7 +18,7 @@ GENERATED = {"commands", "sources", "laws", "parts", "refusals"}
 
 # All pages in one process: what costs time is loading the package, not the examples.
 RUN = r"""
-import contextlib, doctest, io, json, os, re, shlex, sys, traceback, warnings
+import contextlib, doctest, io, json, os, re, shlex, sys, traceback, types, warnings
 from pathlib import Path
 import typer.testing
 from typer.main import get_command
@@ -34,7 +34,8 @@ failures = []
 
 
 def run_python(page, text):
-    names = {"__name__": "page"}
+    sys.modules["page"] = types.ModuleType("page")  # dataclasses look up the module of a class
+    names = vars(sys.modules["page"])
     for block in re.findall(r"^```python\n(.*?)^```", text, re.M | re.S):
         if ">>>" in block:
             continue
