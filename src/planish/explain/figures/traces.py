@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from planish.fit.traces import RateLaw
+    from planish.jobs.rates import RatesFit
 
 WORDS = {
     "law": "law from traces",
@@ -68,6 +69,11 @@ def trace_figure(fit: RateLaw) -> Figure:
         row[1].set_title("Error")
         row[1].grid(axis="y")
     return fig
+
+
+def rates_figure(fit: RatesFit) -> Figure:
+    """Draw the law of a fit to traces as :func:`trace_figure` does."""
+    return trace_figure(fit.law)
 
 
 @styled
