@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from planish.fit.traces import RateLaw
-    from planish.jobs.rates import RatesFit
 
 WORDS = {
     "law": "law from traces",
@@ -71,7 +70,12 @@ def trace_figure(fit: RateLaw) -> Figure:
     return fig
 
 
-def rates_figure(fit: RatesFit) -> Figure:
+class _WithLaw(Protocol):
+    @property
+    def law(self) -> RateLaw: ...
+
+
+def rates_figure(fit: _WithLaw) -> Figure:
     """Draw the law of a fit to traces as :func:`trace_figure` does."""
     return trace_figure(fit.law)
 
