@@ -116,12 +116,17 @@ print("\n".join(failures))
 sys.exit(1 if failures else 0)
 """
 
+BUILT = {"add_verb.md", "add_figure.md"}  # test_worked_pages.py runs these in a copy of planish
 RUN_COMMANDS = {"README.md", "start.md", "setup.md", "polish.md", "report.md"}
 
 
 def test_examples_commands_and_refusals(tmp_path):
     (tmp_path / "examples").symlink_to(ROOT / "examples")
-    listing = [(str(page), page.name in RUN_COMMANDS) for page in PAGES if page.parent.name != "theory"]
+    listing = [
+        (str(page), page.name in RUN_COMMANDS)
+        for page in PAGES
+        if page.parent.name != "theory" and page.name not in BUILT
+    ]
     done = subprocess.run(
         [sys.executable, "-c", RUN, str(ROOT), json.dumps(listing)],
         cwd=tmp_path,
