@@ -175,3 +175,11 @@ def _maker():
 def _anchors(file):
     titles = re.findall(r"^#+ (.+)$", file.read_text(encoding="utf-8"), re.M)
     return {re.sub(r"[^\w\- ]", "", title.lower()).strip().replace(" ", "-") for title in titles}
+
+
+def test_the_changelog_begins_with_the_version_that_this_is():
+    import planish
+
+    newest = re.search(r"^## \[([\d.]+)\]", (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), re.M)
+    assert newest is not None
+    assert newest[1] == planish.__version__
