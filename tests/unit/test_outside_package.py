@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -179,6 +180,24 @@ def test_its_process_polishes_a_die(ask, tmp_path):
     )
     assert "polymer-fill" in json.loads(ask("schema"))["$defs"]["DieSection"]["properties"]["process"]["enum"]
     assert "polymer-fill" not in PROCESSES
+
+
+def test_the_digest_of_a_setup_counts_the_version_of_the_package_it_rests_on(installed, tmp_path):
+    newer = tmp_path / "newer"
+    shutil.copytree(installed, newer)
+    (told,) = newer.glob("*.dist-info/METADATA")
+    told.write_text(told.read_text().replace("Version: 1.0", "Version: 1.1"))
+    name = setup(tmp_path, "3 psi", 'part = "outside-glass"')
+    own = 'law = "preston"\nrate = "300 nm/min"\nreference.pad = "outside-firm"'
+    without = setup(tmp_path, "3 psi", own, "own.toml")
+    code = f"import planish; print(*(planish.load(p).digest() for p in {[str(tmp_path / n) for n in (name, without)]}))"
+    source = str(Path(planish.__file__).parents[1])
+    digests = []
+    for place in (installed, newer):
+        env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(place), source])}
+        digests.append(subprocess.check_output([sys.executable, "-c", code], env=env, text=True).split())
+    assert digests[0][0] != digests[1][0], "its law may have changed with the version"
+    assert digests[0][1] == digests[1][1], "a part's values are in the setup, whoever gave them"
 
 
 def test_the_pages_show_the_files_of_the_package():
