@@ -1,3 +1,3 @@
 """The version of this package; kept apart so that files can name it without loading anything."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -35,6 +35,52 @@ def register_all() -> None:
         shown="planish.explain.figures.from_saved:fields",
         again="planish.jobs.again:fields",
     )
-    register("dwell table", drawer="planish.explain.figures.lot:sweep_figure")
+    register(
+        "dwell table",
+        drawer="planish.explain.figures.lot:sweep_figure",
+        shown="planish.explain.figures.from_saved:dwell_table",
+    )
     register("layout maps", drawer="planish.explain.figures.die:layout_figure")
-    register("measured wafer", drawer="planish.explain.figures.sites:measured_figure")
+    register(
+        "dummy fill",
+        drawer="planish.explain.figures.die:proposal_figure",
+        shown="planish.explain.figures.from_saved:dummy_fill",
+    )
+    register("cleaning", drawer="planish.explain.figures.cleaning:cleaning_figure")
+    register(
+        "measured wafer",
+        drawer="planish.explain.figures.sites:measured_figure",
+        shown="planish.explain.figures.from_saved:measured_wafer",
+    )
+    register("nested variance", drawer="planish.explain.figures.shares:spread_figure")
+    register(
+        "removal fit",
+        drawer="planish.explain.figures.sites:fit_figure",
+        shown="planish.explain.figures.from_saved:removal_fit",
+    )
+    register(
+        "measured against predicted",
+        drawer="planish.explain.figures.sites:against_figure",
+        shown="planish.explain.figures.from_saved:against",
+    )
+    register(
+        "planarization fit",
+        drawer="planish.explain.figures.die:planarization_figure",
+        shown="planish.explain.figures.from_saved:planarization_fit",
+    )
+    register(
+        "rate law",
+        drawer="planish.explain.figures.traces:trace_figure",
+        shown="planish.explain.figures.from_saved:rate_law",
+    )
+    register(
+        "rates fit",
+        drawer="planish.explain.figures.traces:rates_figure",
+        shown="planish.explain.figures.from_saved:rates_fit",
+    )
+    register("check of the rates fit", drawer="planish.explain.figures.rates:checks_figure")
+    register("learned rates", drawer="planish.explain.figures.rates:learned_figure")
+    register("consumables", drawer="planish.explain.figures.rates:age_figure")
+    register("guessed rates", drawer="planish.explain.figures.rates:guessed_figure")
+    register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
+    register("comparison", drawer="planish.explain.figures.shares:shares_figure")

@@ -18,7 +18,7 @@ GENERATED = {"commands", "sources", "laws", "parts", "refusals"}
 
 # All pages in one process: what costs time is loading the package, not the examples.
 RUN = r"""
-import contextlib, doctest, io, json, os, re, shlex, sys, traceback, warnings
+import contextlib, doctest, io, json, os, re, shlex, sys, traceback, types, warnings
 from pathlib import Path
 import typer.testing
 from typer.main import get_command
@@ -34,7 +34,8 @@ failures = []
 
 
 def run_python(page, text):
-    names = {"__name__": "page"}
+    sys.modules["page"] = types.ModuleType("page")  # dataclasses look up the module of a class
+    names = vars(sys.modules["page"])
     for block in re.findall(r"^```python\n(.*?)^```", text, re.M | re.S):
         if ">>>" in block:
             continue
@@ -115,12 +116,17 @@ print("\n".join(failures))
 sys.exit(1 if failures else 0)
 """
 
+BUILT = {"add_verb.md", "add_figure.md"}  # test_worked_pages.py runs these in a copy of planish
 RUN_COMMANDS = {"README.md", "start.md", "setup.md", "polish.md", "report.md"}
 
 
 def test_examples_commands_and_refusals(tmp_path):
     (tmp_path / "examples").symlink_to(ROOT / "examples")
-    listing = [(str(page), page.name in RUN_COMMANDS) for page in PAGES if page.parent.name != "theory"]
+    listing = [
+        (str(page), page.name in RUN_COMMANDS)
+        for page in PAGES
+        if page.parent.name != "theory" and page.name not in BUILT
+    ]
     done = subprocess.run(
         [sys.executable, "-c", RUN, str(ROOT), json.dumps(listing)],
         cwd=tmp_path,
@@ -169,3 +175,11 @@ def _maker():
 def _anchors(file):
     titles = re.findall(r"^#+ (.+)$", file.read_text(encoding="utf-8"), re.M)
     return {re.sub(r"[^\w\- ]", "", title.lower()).strip().replace(" ", "-") for title in titles}
+
+
+def test_the_changelog_begins_with_the_version_that_this_is():
+    import planish
+
+    newest = re.search(r"^## \[([\d.]+)\]", (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), re.M)
+    assert newest is not None
+    assert newest[1] == planish.__version__

@@ -27,7 +27,7 @@ TAKEN = Shape("ball")
 def made(monkeypatch, *points: str) -> Registry[Shape]:
     found = [
         EntryPoint(name, f"{__name__}:{name}", "planish.shapes")._for(
-            SimpleNamespace(name="outside-shapes", metadata={"Name": "outside-shapes"})
+            SimpleNamespace(name="outside-shapes", version="1.2", metadata={"Name": "outside-shapes"})
         )
         for name in points
     ]
@@ -42,6 +42,7 @@ def test_own_records_come_first_and_know_where_they_are_from(monkeypatch):
     assert set(shapes.names()[2:]) == {"cone", "tube", "wedge"}
     assert shapes.origin("ball") == "planish"
     assert shapes.origin("wedge") == "outside-shapes"
+    assert (shapes.stamp("ball"), shapes.stamp("wedge")) == ("", "outside-shapes 1.2")
     assert [shape.name for shape in shapes] == list(shapes.names())
     assert "cone" in shapes
     assert "disc" not in shapes

@@ -1,10 +1,14 @@
-"""A package that planish knows nothing of adds a law, a part and a film: built, installed aside, polished with."""
+"""A package that planish knows nothing of adds a law, a part, a film, a motion and a die process.
+
+It is built, installed aside, and polished with.
+"""
 
 from __future__ import annotations
 
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -13,10 +17,13 @@ from pathlib import Path
 import pytest
 
 import planish
+from planish.setup.processes import PROCESSES
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "tests" / "outside_package"
-PAGE = ROOT / "docs" / "guide" / "extend.md"
+PAGES = [(ROOT / "docs" / "guide" / name).read_text("utf-8") for name in ("extend.md", "add_process.md")]
+_, USE = re.findall(r"^```toml\n(.*?)^```", PAGES[1], re.M | re.S)
+BLOCKS = ROOT / "examples" / "data" / "test-blocks.gds"
 PSI = 6894.757293168
 P_HALF = 6 * PSI
 RATE = 300e-9 / 60  # at 3 psi and 1 m/s, as the film says
@@ -154,13 +161,54 @@ def test_without_the_package_its_names_are_refused(tmp_path):
         planish.load(tmp_path / name)
 
 
-def test_the_page_shows_the_files_of_the_package():
-    shown = dict(re.findall(r"^`([\w./]+)`:\n\n```\w+\n(.*?)^```", PAGE.read_text(), re.M | re.S))
+def test_its_motion_is_written_and_polishes(ask, tmp_path):
+    ask("new", "shuttle", "-o", "new.toml")
+    assert 'motion = "shuttle"' in (tmp_path / "new.toml").read_text()
+    assert json.loads(ask("polish", "new.toml", "--json"))["mean_removed_nm"] > 550
+
+
+def test_its_process_polishes_a_die(ask, tmp_path):
+    (tmp_path / "setup.toml").write_text(planish.new_setup("rotary").partition("[die]")[0] + USE, "utf-8")
+    blocks = ("--layout", str(BLOCKS), "--layer", "1/0", "--cell", "200um")
+    figures = json.loads(ask("die", "setup.toml", *blocks, "--json", "--out", "out"))
+    assert figures["process"] == "polymer-fill"
+    assert figures["sag_max_nm"] > 0
+    assert any("invented for the example" in note for note in figures["notes"])
+    assert (tmp_path / "out" / "die.nc").exists()
+    assert "did you mean 'polymer-fill'" in ask(
+        "die", "setup.toml", *blocks, "--process", "polymer-fil", code=2
+    )
+    assert "polymer-fill" in json.loads(ask("schema"))["$defs"]["DieSection"]["properties"]["process"]["enum"]
+    assert "polymer-fill" not in PROCESSES
+
+
+def test_the_digest_of_a_setup_counts_the_version_of_the_package_it_rests_on(installed, tmp_path):
+    newer = tmp_path / "newer"
+    shutil.copytree(installed, newer)
+    (told,) = newer.glob("*.dist-info/METADATA")
+    told.write_text(told.read_text().replace("Version: 1.0", "Version: 1.1"))
+    name = setup(tmp_path, "3 psi", 'part = "outside-glass"')
+    own = 'law = "preston"\nrate = "300 nm/min"\nreference.pad = "outside-firm"'
+    without = setup(tmp_path, "3 psi", own, "own.toml")
+    code = f"import planish; print(*(planish.load(p).digest() for p in {[str(tmp_path / n) for n in (name, without)]}))"
+    source = str(Path(planish.__file__).parents[1])
+    digests = []
+    for place in (installed, newer):
+        env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(place), source])}
+        digests.append(subprocess.check_output([sys.executable, "-c", code], env=env, text=True).split())
+    assert digests[0][0] != digests[1][0], "its law may have changed with the version"
+    assert digests[0][1] == digests[1][1], "a part's values are in the setup, whoever gave them"
+
+
+def test_the_pages_show_the_files_of_the_package():
+    shown = re.findall(r"^`([\w./]+)`:\n\n```\w+\n(.*?)^```", PAGES[0] + PAGES[1], re.M | re.S)
     files = {
         path.relative_to(PACKAGE).as_posix()
         for path in PACKAGE.rglob("*.*")
         if path.suffix in (".py", ".toml")
     }
-    assert set(shown) == files - {"outside_polish/__init__.py"}
-    for name, text in shown.items():
+    assert {name for name, _ in shown} == files - {"outside_polish/__init__.py"}
+    for name, text in shown:
         assert text == (PACKAGE / name).read_text(), name
+    registration, _ = re.findall(r"^```toml\n(.*?)^```", PAGES[1], re.M | re.S)
+    assert registration in (PACKAGE / "pyproject.toml").read_text()

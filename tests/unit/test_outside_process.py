@@ -1,15 +1,11 @@
-"""A die process from outside, as docs/guide/add_process.md shows it: by registration in Python, and as a package."""
+"""A die process from outside, as docs/guide/add_process.md shows it, added for one session."""
 
 from __future__ import annotations
 
 import importlib.util
-import json
 import math
-import os
 import re
-import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +14,6 @@ import pytest
 import planish
 from planish.errors import PluginError, SetupError
 from planish.measure.layout.make import make_maps
-from planish.predict.die.level import Level
 from planish.predict.die.levels import default_level, process_of
 from planish.setup.fields import keys
 from planish.setup.load import loads
@@ -29,9 +24,8 @@ from planish.setup.schema import json_schema
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "guide" / "add_process.md").read_text(encoding="utf-8")
 (CODE,) = re.findall(r"^```python\n(.*?)^```", PAGE, re.M | re.S)
-REGISTRATION, USE = re.findall(r"^```toml\n(.*?)^```", PAGE, re.M | re.S)
+_, USE = re.findall(r"^```toml\n(.*?)^```", PAGE, re.M | re.S)
 SETUP = planish.new_setup("rotary").partition("[die]")[0] + USE
-BLOCKS = ("--layout", str(ROOT / "examples/data/test-blocks.gds"), "--layer", "1/0", "--cell", "200um")
 
 
 @pytest.fixture
@@ -194,41 +188,3 @@ def test_a_key_that_means_something_else_already_is_refused(name, says):
             keys()
     finally:
         PROCESSES.remove("odd")
-
-
-def test_an_installed_package_brings_it_to_the_command(tmp_path):
-    """A folder on the path with the file and what an installer writes from the page's registration."""
-    (tmp_path / "polymer_fill.py").write_text(CODE, encoding="utf-8")
-    points = tomllib.loads(REGISTRATION)["project"]["entry-points"]
-    told = tmp_path / "polymer_fill-1.0.dist-info"
-    told.mkdir()
-    (told / "METADATA").write_text("Metadata-Version: 2.1\nName: polymer-fill\nVersion: 1.0\n", "utf-8")
-    lines = [f"[{group}]\n{name} = {where}\n" for group, of in points.items() for name, where in of.items()]
-    (told / "entry_points.txt").write_text("".join(lines), encoding="utf-8")
-    (tmp_path / "setup.toml").write_text(SETUP, encoding="utf-8")
-    source = str(Path(planish.__file__).parents[1])
-    done = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "planish.cli.main",
-            "die",
-            "setup.toml",
-            *BLOCKS,
-            "--json",
-            "--place",
-            "centre",
-        ],
-        cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join([source, str(tmp_path)])},
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    summary = json.loads(done.stdout)
-    assert summary["process"] == "polymer-fill"
-    assert summary["sag_max_nm"] > 0
-    assert "polymer-fill" not in PROCESSES
-    assert issubclass(type(default_level("oxide")), Level)

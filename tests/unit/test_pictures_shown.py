@@ -101,7 +101,7 @@ def test_what_a_file_lacks_for_its_picture_is_said(setup, tmp_path):
     ):
         with pytest.raises(DataError, match=f"holds no '{what}'"):
             SavedResult(replace(content, data=poorer)).plot()
-    with pytest.raises(DataError, match="must be one of one wafer, lot, die"):
+    with pytest.raises(DataError, match="kind of answer to draw = 'something': must be one wafer, lot, die"):
         SavedResult(replace(content, kind="something")).plot()
 
 

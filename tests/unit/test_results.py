@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,10 +15,12 @@ from typer.testing import CliRunner
 import planish
 from planish.cli.main import app
 from planish.errors import DataError
+from planish.explain.figures.style import as_png
 from planish.explain.words import label
 from planish.fit.planarization import StepData, fit_planarization
-from planish.fit.traces import fit_rate_law
+from planish.fit.unseen import RatePredictor
 from planish.jobs.measured import measured_against
+from planish.jobs.rates import fit_rates
 from planish.measure.layout.make import make_maps
 from planish.measure.steps import read_steps
 from planish.measure.traces.invented import invented_traces
@@ -38,12 +41,28 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 DATA = EXAMPLES / "data"
 EXACT = 1e-12
 # These tell figures in the unit of the file, or of the figure that they compare.
-FOLLOWING = ("rate law", "comparison", "measured against predicted", "nested variance")
+FOLLOWING = (
+    "rate law",
+    "rates fit",
+    "check of the rates fit",
+    "check of guesses",
+    "learned rates",
+    "guessed rates",
+    "consumables",
+    "comparison",
+    "measured against predicted",
+    "nested variance",
+)
 
 
-def _rate_law():
-    traces, rates = invented_traces(seed=11)
-    return fit_rate_law(cut_wafers(traces, rates, source="invented"))
+def _from_traces():
+    """What is learned from traces: laws, their check, what the age of parts explains, rates guessed."""
+    traces, rates = invented_traces(seed=11, wafers=80)
+    wafers = cut_wafers(traces, rates, source="invented")
+    fit = fit_rates(wafers, folds=1)
+    other = cut_wafers(invented_traces(seed=12, wafers=9)[0], source="other", like=wafers)
+    guessed = RatePredictor.fit(wafers).predict(other, retrospective=True)
+    return [fit, fit.law, fit.check, fit.check.forest, fit.check.ahead, fit.consumables, guessed]
 
 
 def _planarization():
@@ -73,7 +92,7 @@ def answers():
         against,
         against.fitted(),
         _planarization(),
-        _rate_law(),
+        *_from_traces(),
         planish.compare(setup, setup.replace({"pad.part": "medium-microporous"})),
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
@@ -170,9 +189,32 @@ def test_every_answer_comes_back_from_its_file(answers, tmp_path):
                 np.testing.assert_array_equal(saved.data[name].values, variable.values)
 
 
-def test_a_kind_without_a_picture_says_so(answers):
-    with pytest.raises(DataError, match="picture of a nested variance"):
-        answers["nested variance"].plot()
+def test_every_answer_has_a_picture_and_its_file_has_the_same(answers, tmp_path):
+    for kind, answer in answers.items():
+        picture = as_png(answer.plot())
+        saved = answer.save(tmp_path / ("maps.npz" if kind == "layout maps" else kind))
+        back = type(answer).open(saved) if kind == "layout maps" else planish.open_result(saved)
+        assert as_png(back.plot()) == picture, kind
+
+
+def test_every_kind_of_answer_is_among_those_tested(answers):
+    """A new kind is to be added to ``answers`` here, and to have a picture (``planish.registered``)."""
+    written = {
+        kind
+        for path in Path(planish.__file__).parent.rglob("*.py")
+        for kind in re.findall(r'^    kind: ClassVar\[str\] = "(.*)"', path.read_text(encoding="utf-8"), re.M)
+    }
+    assert written == set(answers) == {kind.name for kind in known() if kind.drawer}
+
+
+def test_a_kind_without_a_picture_says_so():
+    class Plain(planish.Result):
+        kind = "plain"
+
+    with pytest.raises(
+        DataError, match=r"kind of answer to draw = 'plain': must be one wafer, lot, .*summary\(\)"
+    ):
+        Plain().plot()
 
 
 def close(one, other):

@@ -50,6 +50,7 @@ class Registry(Generic[T]):
         self.what, self.group, self._kind, self._own = what, group, kind, own
         self._records: dict[str, T] = {}
         self._origins: dict[str, str] = {}
+        self._stamps: dict[str, str] = {}
         self._read = False
         self._lock = threading.RLock()
 
@@ -107,6 +108,27 @@ class Registry(Generic[T]):
         self._all()
         return self._origins[name]
 
+    def stamp(self, name: str) -> str:
+        """Return what tells a record from another of its name: its package with the version, or "this session".
+
+        Parameters
+        ----------
+        name
+            Of the record.
+
+        Returns
+        -------
+        str
+            "" for planish's own, which go with planish's version.
+
+        Raises
+        ------
+        PluginError
+            For an installed package whose record cannot be used.
+        """
+        self._all()
+        return self._stamps[name]
+
     def __iter__(self) -> Iterator[T]:
         return iter(self._all().values())
 
@@ -133,7 +155,7 @@ class Registry(Generic[T]):
         """
         with self._lock:
             self._all()
-            self._put(record, "this session")
+            self._put(record, "this session", "this session")
         return record
 
     def remove(self, name: str) -> None:
@@ -152,7 +174,7 @@ class Registry(Generic[T]):
         with self._lock:
             if self._origins.get(name) != "this session":
                 raise KeyError(name)
-            del self._records[name], self._origins[name]
+            del self._records[name], self._origins[name], self._stamps[name]
 
     def _all(self) -> dict[str, T]:
         if not self._read:
@@ -164,11 +186,12 @@ class Registry(Generic[T]):
     def _fill(self) -> None:
         self._records.clear()
         self._origins.clear()
+        self._stamps.clear()
         for record in self._own():
             self._put(record, "planish")
         for point in installed(self.group):
             for record in self._loaded(point):
-                self._put(record, package_of(point))
+                self._put(record, package_of(point), _stamp_of(point))
         self._read = True
 
     def _loaded(self, point: EntryPoint) -> list[T]:
@@ -185,7 +208,7 @@ class Registry(Generic[T]):
             ) from problem
         return list(given) if isinstance(given, list | tuple) else [given]
 
-    def _put(self, record: T, origin: str) -> None:
+    def _put(self, record: T, origin: str, stamp: str = "") -> None:
         if not isinstance(record, self._kind):
             raise PluginError(
                 refuse(
@@ -206,6 +229,7 @@ class Registry(Generic[T]):
             )
         self._records[record.name] = record
         self._origins[record.name] = origin
+        self._stamps[record.name] = stamp
 
 
 @lru_cache(maxsize=1)
@@ -222,3 +246,7 @@ def installed(group: str) -> list[EntryPoint]:
 def package_of(point: EntryPoint) -> str:
     """Return the name of the package that an entry point is of."""
     return point.dist.name if point.dist is not None else point.value.partition(":")[0]
+
+
+def _stamp_of(point: EntryPoint) -> str:
+    return package_of(point) if point.dist is None else f"{point.dist.name} {point.dist.version}"

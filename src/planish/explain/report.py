@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from planish.engine.files import write_whole
 from planish.explain.figures.machine import machine_plan, speeds_text
-from planish.explain.figures.sites import profile_or_none
+from planish.explain.figures.sites import against_figure
 from planish.explain.figures.wafer import (
-    comparison_figure,
     edge_figure,
     map_figure,
     residual_map,
@@ -160,16 +159,14 @@ def measured_part(against: WaferAgainst) -> Part:
         For :func:`~planish.explain.page.render`.
     """
     result, removal = against.wafer, against.paired.removal
-    profile = profile_or_none(removal)
     part = Part("Predicted against measured")
     part.table(
         ["figure", "predicted", "measured"],
         [[label(row["key"]), row["predicted"], row["measured"]] for row in against.rows()],
     )
-    band = None if profile is None else (profile.r, profile.lower, profile.upper)
     time = "the recipe's own time" if against.time is None else f"{against.time:.4g} s"
     part.figure(
-        comparison_figure(result.radius, result.removed, removal.r, removal.value, band),
+        against_figure(against),
         f"Removal at the measured sites over the profile predicted for {time}; below, the difference.",
     )
     part.figure(

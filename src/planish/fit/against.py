@@ -29,6 +29,8 @@ from planish.setup.given import as_rig, as_setup
 from planish.setup.si import Rig
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
     from planish.setup.si import Rig
@@ -104,6 +106,25 @@ class WaferAgainst(Result):
             "flags": flags,
             "findings": list(findings),
         }
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, the measured removal over the sites and the predicted one over the radius, in SI."""
+        sites = self.paired.removal
+        predicted = {
+            "radius": (self.wafer.radius, "distance from the wafer's centre"),
+            "predicted": (self.wafer.removed, "predicted removal"),
+        }
+        return (
+            Result.dataset(self)
+            .assign(sites.variables())
+            .assign(
+                {
+                    name: ("node", values, {"units": "m", "long_name": words})
+                    for name, (values, words) in predicted.items()
+                }
+            )
+            .assign_attrs(source=sites.source)
+        )
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the figures that both know, both from the measured sites: key, predicted, measured."""

@@ -28,6 +28,8 @@ from planish.setup.changes import Changes, quantity_text
 from planish.units import NM_PER_MIN
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
@@ -101,6 +103,8 @@ class PlanarizationFit(Result):
         Effective, at each structure.
     up_loss, step_left
         Fitted, at each structure [m].
+    measured
+        What was fitted to.
     """
 
     kind: ClassVar[str] = "planarization fit"
@@ -115,6 +119,7 @@ class PlanarizationFit(Result):
     density: Array
     up_loss: Array
     step_left: Array
+    measured: StepData
     notes: tuple[str, ...] = ()
 
     def _told(self) -> str:
@@ -147,6 +152,25 @@ class PlanarizationFit(Result):
             "bands_by": self.bands_by,
             "changes": self.changes,
         }
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, and what was measured and fitted at the structures, in SI."""
+        over = {
+            "structure_x": (self.measured.x, "m", "place in the layout"),
+            "structure_y": (self.measured.y, "m", "place in the layout"),
+            "time": (self.measured.time, "s", "time of polishing"),
+            "effective_density": (self.density, "1", "effective density"),
+            "measured_up_loss": (self.measured.up_loss, "m", "measured loss of the raised area"),
+            "measured_step_left": (self.measured.step_left, "m", "measured step left"),
+            "fitted_up_loss": (self.up_loss, "m", "fitted loss of the raised area"),
+            "fitted_step_left": (self.step_left, "m", "fitted step left"),
+        }
+        return Result.dataset(self).assign(
+            {
+                name: ("structure", values, {"units": unit, "long_name": words})
+                for name, (values, unit, words) in over.items()
+            }
+        )
 
     @property
     def changes(self) -> Changes:
@@ -274,6 +298,7 @@ def fit_planarization(
         density_there,
         up,
         left,
+        data,
         tuple(_far_off(data, pick, residual)),
     )
 

@@ -31,6 +31,8 @@ from planish.physics.removal.laws import LAWS
 from planish.results.result import Result
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from planish.measure.sites.read import SiteMap
     from planish.predict.wafer.result import WaferResult
     from planish.setup.changes import Changes
@@ -112,6 +114,23 @@ class RemovalFit(Result):
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
         return list(SOURCES)
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, what was measured and fitted over the sites, and the radial residual, in SI."""
+        over = {
+            "r": (self.r, "distance from the wafer's centre"),
+            "measured": (self.measured, "measured removal"),
+            "fitted": (self.fitted, "fitted removal"),
+        }
+        found = {
+            name: ("site", values, {"units": "m", "long_name": words})
+            for name, (values, words) in over.items()
+        }
+        if self.residual is not None:
+            for name in ("r", "value", "lower", "upper"):
+                words = {"units": "m", "long_name": f"radial residual, {name}"}
+                found[f"residual_{name}"] = ("residual_radius", getattr(self.residual, name), words)
+        return Result.dataset(self).assign(found)
 
     def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (None for what is not defined)."""

@@ -32,6 +32,7 @@ from planish.results.result import Result
 
 if TYPE_CHECKING:
     import polars as pl
+    import xarray as xr
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -210,6 +211,37 @@ class RateLaw(Result):
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
         return list(SOURCES)
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, and measured and predicted rates over the polishes, regime after regime."""
+        return Result.dataset(self).assign(self.variables())
+
+    def variables(self) -> dict[str, tuple[str, Any, dict[str, str]]]:
+        """Return the rates as variables of a dataset over ``polish``: regime after regime, each in order of time."""
+        rate = {"units": "as in the file"}
+        each = self.regimes
+        found: dict[str, tuple[str, Any, dict[str, str]]] = {
+            "regime": ("polish", [r.name for r in each for _ in r.start], {"long_name": "regime"}),
+            "start": (
+                "polish",
+                np.concatenate([r.start for r in each]),
+                {"units": "s", "long_name": "start of the polish"},
+            ),
+            "measured": (
+                "polish",
+                np.concatenate([r.measured for r in each]),
+                {**rate, "long_name": "measured rate"},
+            ),
+            "training": (
+                "polish",
+                np.concatenate([r.training for r in each]).astype(np.int8),
+                {"units": "1", "long_name": "whether it was learned from"},
+            ),
+        }
+        for model, words in MODELS.items():
+            values = np.concatenate([r.predicted[model] for r in each])
+            found[f"predicted_{model}"] = ("polish", values, {**rate, "long_name": words})
+        return found
 
     def _content(self) -> dict[str, Any]:
         """Return the figures as a JSON-ready dict (no arrays)."""

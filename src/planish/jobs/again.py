@@ -76,7 +76,7 @@ def die(asked: dict[str, Any], given: Given) -> DieResult:
     from planish.predict.die.polish import polish_die
 
     options = _die_options(asked, given)
-    return _again(asked, lambda setups: polish_die(setups, **options), tells="notes")
+    return _again(asked, lambda setups: polish_die(setups, **options))
 
 
 def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
@@ -95,12 +95,12 @@ def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
     return _again(asked, lambda setups: polish_fields(setups, **options))
 
 
-def _again(asked: dict[str, Any], predict: Callable[[list[Setup]], Answer], tells: str = "said") -> Answer:
-    """Predict anew from the setups in the file; the field ``tells`` says so where they or planish have changed."""
+def _again(asked: dict[str, Any], predict: Callable[[list[Setup]], Answer]) -> Answer:
+    """Predict anew from the setups in the file; ``said`` tells of it where they or planish have changed."""
     with _setups(asked) as setups:
         fresh: Any = predict(setups)
-        more: dict[str, Any] = {tells: (*getattr(fresh, tells), *_changed(asked, setups))}
-        told: Answer = replace(fresh, asked=_kept(fresh.asked, setups), **more)
+        said = (*fresh.said, *_changed(asked, setups))
+        told: Answer = replace(fresh, asked=_kept(fresh.asked, setups), said=said)
     return told
 
 

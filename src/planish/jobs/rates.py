@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from planish.errors import DataError, FitError, refuse
 from planish.fit.consumables import Consumables, fit_consumables
@@ -18,6 +18,9 @@ from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import Wafers, cut_wafers, read_rates, read_traces
 from planish.results.plain import unique
 from planish.results.result import Result
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Tell = Callable[[float], None]
 
@@ -53,6 +56,10 @@ class RatesFit(Result):
     def sources(self) -> list[str]:
         """Return what the law rests on, one line each."""
         return self.law.sources()
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, and measured and predicted rates over the polishes, as those of the law."""
+        return Result.dataset(self).assign(self.law.variables())
 
     def _content(self) -> dict[str, Any]:
         """Return the figures of the law, ``consumables`` and ``check`` beside them."""

@@ -22,6 +22,8 @@ from planish.setup.given import as_rig
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    import xarray as xr
+
     from planish.results.plain import Columns
     from planish.setup.changes import Changes
     from planish.setup.given import SetupLike
@@ -100,6 +102,29 @@ class SweepDesign(Result):
             "mean_cut_before_um_per_h": 3.6e9 * float(self.cut_before[self.counted].mean()),
             "mean_cut_after_um_per_h": 3.6e9 * float(self.cut_after[self.counted].mean()),
         }
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, the zones, and the cut over the pad before and after, in SI."""
+        over = {
+            "pad_radius": (self.pad_radius, "m", "place on the pad"),
+            "cut_before": (self.cut_before, "m/s", "pad cut with the sweep as it was"),
+            "cut_after": (self.cut_after, "m/s", "pad cut with the table"),
+            "counted": (self.counted.astype(np.int8), "1", "whether the wafer passes"),
+        }
+        return (
+            Result.dataset(self)
+            .assign(
+                {
+                    "zone_edges": ("edge", self.zone_edges, {"units": "m", "long_name": "ends of the zones"}),
+                    "zone_dwell": ("zone", self.zone_dwell, {"units": "1", "long_name": "share of the time"}),
+                    **{
+                        name: ("ring", values, {"units": unit, "long_name": words})
+                        for name, (values, unit, words) in over.items()
+                    },
+                }
+            )
+            .assign_attrs(place_word=self.rig.polisher.place_word)
+        )
 
     @property
     def changes(self) -> Changes:

@@ -15,8 +15,9 @@ class Kind(
 ):  # no dataclass: this file is loaded with planish, and dataclasses cost more than all of it
     """One kind of answer.
 
-    ``drawer`` draws a fresh one; ``shown`` makes of a saved one what the drawer looks at (from its dataset
-    and its figures); ``again`` computes it anew from what its file says of the call. "" where there is none.
+    ``drawer`` draws one; ``again`` computes a saved one anew from what its file says of the call; "" where there is
+    none. ``shown`` makes of a saved one what the drawer looks at (from its dataset and its figures); without it the
+    drawer is given the saved answer itself, which is enough for one that asks an answer only what every answer tells.
     """
 
     name: str

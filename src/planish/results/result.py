@@ -11,7 +11,7 @@ from planish._version import __version__
 from planish.engine.fixed import read_only
 from planish.engine.record import Record
 from planish.errors import DataError, refuse
-from planish.results.kinds import kind_of, load, rich_view
+from planish.results.kinds import kind_of, known, load, rich_view
 from planish.results.plain import Columns, Figure, clean, flat, tabled
 
 if TYPE_CHECKING:
@@ -141,8 +141,9 @@ def draw(kind: str, shown: object, options: dict[str, object]) -> Picture:
     """
     drawer = kind_of(kind).drawer
     if not drawer:
+        drawn = ", ".join(one.name for one in known() if one.drawer)
         raise DataError(
-            refuse(f"picture of a {kind}", "none", "a kind with one", "see summary() and tables()")
+            refuse("kind of answer to draw", kind, drawn, "see summary() and tables() for its figures")
         )
     picture: Picture = load(drawer)(shown, **options)
     return picture

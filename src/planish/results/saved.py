@@ -10,7 +10,7 @@ from planish._version import __version__
 from planish.engine.given import as_path
 from planish.errors import DataError, refuse
 from planish.results.file import Content, read
-from planish.results.kinds import kind_of, known, load
+from planish.results.kinds import kind_of, load
 from planish.results.older import renamed
 from planish.results.plain import Columns, unique
 from planish.results.result import Result, draw
@@ -108,12 +108,11 @@ class SavedResult(Result):
         Raises
         ------
         DataError
-            Where the file does not hold what the picture needs.
+            Where the file does not hold what the picture needs, and for a kind that has no picture.
         """
         shown = kind_of(self.kind).shown
         if not shown:
-            drawn = ", ".join(one.name for one in known() if one.shown)
-            raise DataError(f"saved result of kind = {self.kind!r}: must be one of {drawn} to be drawn")
+            return draw(self.kind, self, options)
         try:
             record = load(shown)(self.data, self._figures)
         except KeyError as missing:

@@ -20,6 +20,7 @@ from planish.setup import paths
 from planish.setup.changes import Changes, differences
 from planish.setup.edit import edited
 from planish.setup.finding import Finding, nearest
+from planish.setup.packaged import packaged
 from planish.setup.resolve import MisfitError, Origin, Resolved, resolve
 from planish.setup.root import SetupModel
 from planish.setup.validate import validate
@@ -232,9 +233,12 @@ class Setup:
         return self.replace({section: table})
 
     def digest(self) -> str:
-        """Return a short hash of everything the setup says, filled-in values and measured files included."""
+        """Return a short hash of everything the setup says, filled-in values and measured files included.
+
+        Where its laws, motion or die process are those of an installed package, the package's version counts too.
+        """
         content = json.dumps(self._tree, sort_keys=True, separators=(",", ":"), default=str)
-        hasher = hashlib.sha256(content.encode())
+        hasher = hashlib.sha256("\n".join((content, *packaged(self._tree))).encode())
         for path in attached_files(self._tree):
             if self.folder is not None:
                 hasher.update((self.folder / path).read_bytes())

@@ -166,13 +166,13 @@ def layout_figure(maps: LayoutMaps) -> Figure:
 
 
 @styled
-def fill_figure(result: DieResult, proposal: FillProposal) -> Figure:
+def fill_figure(result: DieResult | FillProposal, proposal: FillProposal) -> Figure:
     """Draw the density, what to add where, and the effective density before and after, on one scale.
 
     Parameters
     ----------
     result
-        The die without fill.
+        The die without fill; or the proposal, which knows its density too.
     proposal
         The fill.
 
@@ -201,8 +201,13 @@ def fill_figure(result: DieResult, proposal: FillProposal) -> Figure:
     return fig
 
 
+def proposal_figure(proposal: FillProposal) -> Figure:
+    """Draw a proposed fill by what it knows itself; see :func:`fill_figure`."""
+    return fill_figure(proposal, proposal)
+
+
 @styled
-def planarization_figure(fit: PlanarizationFit, data: StepData) -> Figure:
+def planarization_figure(fit: PlanarizationFit, data: StepData | None = None) -> Figure:
     """Draw measured and fitted loss and step of the test structures against effective density, a colour a time.
 
     Parameters
@@ -210,13 +215,14 @@ def planarization_figure(fit: PlanarizationFit, data: StepData) -> Figure:
     fit
         To the data.
     data
-        Measured.
+        Measured at the same structures; what the fit was made to unless given.
 
     Returns
     -------
     Figure
         In the house style.
     """
+    data = fit.measured if data is None else data
     named = (("thickness lost by the raised area [nm]", data.up_loss, fit.up_loss),
              ("step left [nm]", data.step_left, fit.step_left))  # fmt: skip
     shown = [entry for entry in named if np.any(np.isfinite(entry[1]))]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.measure.sites.read import SiteMap
 from planish.predict.die.fields_result import PLAIN
 
 if TYPE_CHECKING:
@@ -172,3 +173,184 @@ def fields(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
         merits=merits,
         values=lambda: values,
     )
+
+
+def dwell_table(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a dwell table looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
+    names = ("zone_edges", "zone_dwell", "pad_radius", "cut_before", "cut_after")
+    return SimpleNamespace(
+        **{name: _values(data, name) for name in names},
+        counted=_values(data, "counted") > 0,
+        uneven_before=summary["uneven_before_percent"] / 100,
+        uneven_after=summary["uneven_after_percent"] / 100,
+        rig=SimpleNamespace(polisher=SimpleNamespace(place_word=data.attrs["place_word"])),
+    )
+
+
+def dummy_fill(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a proposed fill looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
+    x, y = (float(at) for at in data.attrs["origin"])
+    return SimpleNamespace(
+        fill=_values(data, "fill"),
+        density=_values(data, "density"),
+        effective_before=_values(data, "effective_density_before"),
+        effective_after=_values(data, "effective_density_after"),
+        cell=float(data.attrs["cell"]),
+        origin=(x, y),
+        added=summary["fill_added_percent"] / 100,
+        before=summary["effective_density_range_before_percent"] / 100,
+        after=summary["effective_density_range_after_percent"] / 100,
+    )
+
+
+def _sites(data: xr.Dataset) -> SiteMap:
+    """Return the removal at the sites of one wafer."""
+    radius = data.attrs.get("wafer_radius")
+    return SiteMap(
+        _values(data, "site_x"),
+        _values(data, "site_y"),
+        _values(data, "site_value"),
+        _names(data, "site_name"),
+        "removal",
+        "m",
+        str(data.attrs["source"]),
+        wafer_radius=None if radius is None else float(radius),
+    )
+
+
+def measured_wafer(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a measured wafer looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    _summary
+        Its figures; this picture needs none.
+    """
+    return SimpleNamespace(removal=_sites(data))
+
+
+def against(data: xr.Dataset, _summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a wafer measured and predicted looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    _summary
+        Its figures; this picture needs none.
+    """
+    return SimpleNamespace(
+        wafer=SimpleNamespace(radius=_values(data, "radius"), removed=_values(data, "predicted")),
+        paired=SimpleNamespace(removal=_sites(data)),
+    )
+
+
+def removal_fit(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a fitted removal looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
+    residual = None
+    if "residual_r" in data.variables:
+        names = ("r", "value", "lower", "upper")
+        residual = SimpleNamespace(**{name: _values(data, f"residual_{name}") for name in names})
+    return SimpleNamespace(
+        **{name: _values(data, name) for name in ("r", "measured", "fitted")},
+        residual=residual,
+        k_p=_or_nan(summary["k_p_per_Pa"]),
+        k_p_error=_or_nan(summary["k_p_error_per_Pa"]),
+    )
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def planarization_fit(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a fitted planarization length looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
+    ends = {"low": "low_", "value": "", "high": "high_"}
+    return SimpleNamespace(
+        density=_values(data, "effective_density"),
+        up_loss=_values(data, "fitted_up_loss"),
+        step_left=_values(data, "fitted_step_left"),
+        length=SimpleNamespace(
+            **{end: summary[f"planarization_length_{word}mm"] * 1e-3 for end, word in ends.items()}
+        ),
+        measured=SimpleNamespace(
+            time=_values(data, "time"),
+            up_loss=_values(data, "measured_up_loss"),
+            step_left=_values(data, "measured_step_left"),
+        ),
+    )
+
+
+def rate_law(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a rate law looks at.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
+    names = np.array(_names(data, "regime"))
+    told = "predicted_"
+    models = [str(name).removeprefix(told) for name in data.variables if str(name).startswith(told)]
+    regimes = []
+    for figures in summary["regimes"]:
+        rows = names == figures["name"]
+        regimes.append(
+            SimpleNamespace(
+                name=figures["name"],
+                measured=_values(data, "measured")[rows],
+                training=_values(data, "training")[rows] > 0,
+                predicted={model: _values(data, told + model)[rows] for model in models},
+                rmse=figures["rmse_left_out"],
+            )
+        )
+    return SimpleNamespace(regimes=tuple(regimes))
+
+
+def rates_fit(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
+    """Return what the figure of a fit to traces looks at: its law.
+
+    Parameters
+    ----------
+    data
+        The saved dataset.
+    summary
+        Its figures.
+    """
+    return SimpleNamespace(law=rate_law(data, summary))

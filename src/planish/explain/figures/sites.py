@@ -9,11 +9,13 @@ from matplotlib.patches import Circle
 
 from planish.errors import DataError
 from planish.explain.figures.style import AMBER, FAINT, INK, MAP, ORANGE, figure, line_look, styled, subplots
+from planish.explain.figures.wafer import comparison_figure
 from planish.measure.sites.profile import radial_profile
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from planish.fit.against import WaferAgainst
     from planish.fit.removal import RemovalFit
     from planish.measure.sites.profile import RadialProfile
     from planish.measure.sites.read import SiteMap
@@ -134,3 +136,22 @@ def fit_figure(fit: RemovalFit) -> Figure:
 def measured_figure(wafer: MeasuredWafer) -> Figure:
     """Draw the removal of a measured wafer."""
     return sites_figure(wafer.removal)
+
+
+def against_figure(against: WaferAgainst) -> Figure:
+    """Draw measured removal at the sites, with the band of its profile, over the predicted one.
+
+    Parameters
+    ----------
+    against
+        Measured beside predicted.
+
+    Returns
+    -------
+    Figure
+        In the house style.
+    """
+    wafer, removal = against.wafer, against.paired.removal
+    profile = profile_or_none(removal)
+    band = None if profile is None else (profile.r, profile.lower, profile.upper)
+    return comparison_figure(wafer.radius, wafer.removed, removal.r, removal.value, band)

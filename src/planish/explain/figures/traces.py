@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -68,6 +68,16 @@ def trace_figure(fit: RateLaw) -> Figure:
         row[1].set_title("Error")
         row[1].grid(axis="y")
     return fig
+
+
+class _WithLaw(Protocol):
+    @property
+    def law(self) -> RateLaw: ...
+
+
+def rates_figure(fit: _WithLaw) -> Figure:
+    """Draw the law of a fit to traces as :func:`trace_figure` does."""
+    return trace_figure(fit.law)
 
 
 @styled

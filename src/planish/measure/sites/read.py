@@ -117,6 +117,16 @@ class SiteMap(Record):
         """Distance of each site from the wafer centre [m]."""
         return np.hypot(self.x, self.y)
 
+    def variables(self) -> dict[str, tuple[str, Array | list[str], dict[str, str]]]:
+        """Return place, name and value of each site as variables of a dataset, over ``site``; in SI."""
+        unit = "m/s" if self.quantity == "rate" else "m"
+        return {
+            "site_name": ("site", list(self.site), {"long_name": "site as named in the file"}),
+            "site_x": ("site", self.x, {"units": "m", "long_name": "from the wafer's centre"}),
+            "site_y": ("site", self.y, {"units": "m", "long_name": "from the wafer's centre"}),
+            "site_value": ("site", self.value, {"units": unit, "long_name": f"{self.quantity} at the site"}),
+        }
+
     def __len__(self) -> int:
         return len(self.value)
 

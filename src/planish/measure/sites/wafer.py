@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -18,6 +18,9 @@ from planish.measure.sites.pairing import TOLERANCE, Paired, pair
 from planish.measure.sites.read import SiteMap, read_sites
 from planish.results.result import Result
 from planish.units import NM_PER_MIN, as_si
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 TIMES = (1e-3, 1e7)  # [s] what can be a polish time
 
@@ -65,6 +68,12 @@ class MeasuredWafer(Result, Mapping[str, object]):
         """Return the figures: the keys of a predicted wafer where they mean the same, each ends in its unit."""
         known = deepcopy(dict(self._known()))
         return {key: value for key, value in known.items() if key not in ("notes", "sources")}
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, and the removal over the sites, in SI."""
+        sites = self.removal
+        known = {} if sites.wafer_radius is None else {"wafer_radius": sites.wafer_radius}
+        return Result.dataset(self).assign(sites.variables()).assign_attrs(source=sites.source, **known)
 
     def __getitem__(self, key: str) -> object:
         return deepcopy(self._known()[key])

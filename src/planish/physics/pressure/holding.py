@@ -23,11 +23,6 @@ GRAVITY = 9.80665  # [m/s^2] standard acceleration, CGPM 1901
 WATER_TENSION = 0.0728  # [N/m] water at 20 °C, CRC Handbook (from memory)
 
 
-def _positive(**values: float) -> None:
-    for name, value in values.items():
-        above_zero(name.replace("_", " "), value)
-
-
 def wafer_weight_pressure(density: float, thickness: float) -> float:
     """Return the weight of a plate per area.
 
@@ -48,7 +43,8 @@ def wafer_weight_pressure(density: float, thickness: float) -> float:
     ModelError
         Where a value that must be above 0 is not.
     """
-    _positive(density=density, thickness=thickness)
+    above_zero("density", density)
+    above_zero("thickness", thickness)
     return density * thickness * GRAVITY
 
 
@@ -72,7 +68,8 @@ def film_pull(film_thickness: float, tension: float = WATER_TENSION) -> float:
     ModelError
         Where a value that must be above 0 is not.
     """
-    _positive(film_thickness=film_thickness, tension=tension)
+    above_zero("film thickness", film_thickness)
+    above_zero("tension", tension)
     return 2.0 * tension / film_thickness
 
 
@@ -105,7 +102,8 @@ def stoney_curvature(
     6 sigma t (1-nu)/(E h^2). Valid for a film much thinner than the wafer and bows below about half the
     wafer's thickness times a hundred (small rotations).
     """
-    _positive(modulus=modulus, thickness=thickness)
+    above_zero("modulus", modulus)
+    above_zero("thickness", thickness)
     return 6.0 * film_stress * film_thickness * (1.0 - poisson) / (modulus * thickness**2)
 
 
@@ -138,7 +136,8 @@ def flattening_pressure(curvature: float, radius: float, stiffness: float, poiss
     The sag of a simply supported disc is (5+nu) q a^4/(64 (1+nu) D); this q is what takes the bow of a
     film-stressed wafer out at its centre.
     """
-    _positive(radius=radius, stiffness=stiffness)
+    above_zero("radius", radius)
+    above_zero("stiffness", stiffness)
     bow = abs(curvature) * radius**2 / 2.0
     return bow * 64.0 * (1.0 + poisson) * stiffness / ((5.0 + poisson) * radius**4)
 
@@ -165,7 +164,8 @@ def clamped_sag(pressure: float, radius: float, stiffness: float) -> float:
     ModelError
         Where a value that must be above 0 is not.
     """
-    _positive(radius=radius, stiffness=stiffness)
+    above_zero("radius", radius)
+    above_zero("stiffness", stiffness)
     return pressure * radius**4 / (64.0 * stiffness)
 
 
@@ -189,5 +189,6 @@ def clamped_stress(pressure: float, radius: float, thickness: float) -> float:
     ModelError
         Where a value that must be above 0 is not.
     """
-    _positive(radius=radius, thickness=thickness)
+    above_zero("radius", radius)
+    above_zero("thickness", thickness)
     return 0.75 * pressure * radius**2 / thickness**2

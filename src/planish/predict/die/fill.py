@@ -14,7 +14,7 @@ that cannot change the range) and checked on the cells.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ from planish.errors import ModelError, refuse
 from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
 from planish.results.result import Result
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Array = NDArray[np.float64]
 MOST_TILES = 900
@@ -49,6 +52,10 @@ class FillProposal(Result):
         That the programme found on tiles.
     added
         Mean density added.
+    cell, origin
+        Side of a cell, and lower left corner of the map [m].
+    density
+        Of the layout, (ny, nx).
     effective_before, effective_after
         Maps of the effective density, (ny, nx).
     """
@@ -61,6 +68,9 @@ class FillProposal(Result):
     after: float
     least_range: float
     added: float
+    cell: float
+    origin: tuple[float, float]
+    density: Array
     effective_before: Array
     effective_after: Array
 
@@ -78,6 +88,25 @@ class FillProposal(Result):
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
         return list(SOURCES)
+
+    def dataset(self) -> xr.Dataset:
+        """Return the figures, and the maps over (y, x)."""
+        maps = {
+            "fill": (self.fill, "density to add"),
+            "density": (self.density, "layout density"),
+            "effective_density_before": (self.effective_before, "effective density before"),
+            "effective_density_after": (self.effective_after, "effective density with the fill"),
+        }
+        return (
+            Result.dataset(self)
+            .assign(
+                {
+                    name: (("y", "x"), values, {"units": "1", "long_name": words})
+                    for name, (values, words) in maps.items()
+                }
+            )
+            .assign_attrs(cell=self.cell, origin=list(self.origin))
+        )
 
     def _content(self) -> dict[str, Any]:
         """Return the figures; each key ends in its unit where it has one."""
@@ -182,6 +211,9 @@ def propose_fill(
         after=float(np.ptp(end)),
         least_range=float(answer.x[n] - answer.x[n + 1]),
         added=float(fill.mean()),
+        cell=cell,
+        origin=origin,
+        density=rho,
         effective_before=start,
         effective_after=end,
     )

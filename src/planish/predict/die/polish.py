@@ -160,9 +160,7 @@ def polish_die(
         incoming=cells.incoming,
         dies=tuple(dies),
         focus=depth_of_focus.depth_of_focus(*budget),
-        notes=tuple(
-            unique([*assumed, *standing_notes(platens, after), *_notes(dies, level, choices, route)])
-        ),
+        said=tuple(unique([*assumed, *standing_notes(platens, after), *_notes(dies, level, choices, route)])),
         rests_on=sources_of(rigs, level, route),
         route=route,
         asked=asked,

@@ -90,7 +90,7 @@ class DieResult(Result):
     incoming: Array  # (ny, nx) [m]
     dies: tuple[Die, ...]
     focus: float  # depth of focus of the next exposure [m]
-    notes: tuple[str, ...]
+    said: tuple[str, ...]  # what was assumed, and what the dies say
     rests_on: tuple[str, ...]
     route: str = "density"  # or "contact"
     asked: Asked | None = None
@@ -178,6 +178,11 @@ class DieResult(Result):
             "pressure_psi": die.local.pressure / PSI,
             **named,
         }
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, and what the dies say."""
+        return self.said
 
     def sources(self) -> list[str]:
         """Return the sources that the result rests on, one line each."""
