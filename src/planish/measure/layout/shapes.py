@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from planish.errors import DataError
+from planish.measure.coverage.sides import height_at, rank
 from planish.measure.coverage.sort import longer, rows_by_first, sort_distinct, taller
 from planish.measure.layout.limits import STRANGER
 
@@ -42,6 +43,42 @@ def is_right_angled(xs, ys, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _sides(xs, ys, n):  # type: ignore[no-untyped-def]
+    """Sides (xl, yl, xr, yr, direction) of a closed polygon that are not along y, by xl."""
+    edge = np.empty((n, 5))
+    m = 0
+    for i in range(n):
+        j = i + 1 if i + 1 < n else 0
+        if xs[i] < xs[j]:
+            edge[m, 0] = xs[i]
+            edge[m, 1] = ys[i]
+            edge[m, 2] = xs[j]
+            edge[m, 3] = ys[j]
+            edge[m, 4] = 1.0
+            m += 1
+        elif xs[i] > xs[j]:
+            edge[m, 0] = xs[j]
+            edge[m, 1] = ys[j]
+            edge[m, 2] = xs[i]
+            edge[m, 3] = ys[i]
+            edge[m, 4] = -1.0
+            m += 1
+    return rows_by_first(edge, m)
+
+
+@njit(cache=True, nogil=True)
+def _put_rect(out, k, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
+    """Write a rectangle as row k; return the table, taller where it was full."""
+    if k == out.shape[0]:
+        out = taller(out, 0)
+    out[k, 0] = x0
+    out[k, 1] = y0
+    out[k, 2] = x1
+    out[k, 3] = y1
+    return out
+
+
+@njit(cache=True, nogil=True)
 def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
     """Return rectangles whose union is the inside of a right-angled polygon.
 
@@ -64,27 +101,12 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         (m, 4).
     """
     most = _PARTS_PER_CORNER * n + _PARTS
-    edge = np.empty((n, 4))  # xl, xr, y, direction
-    m = 0
-    for i in range(n):
-        j = i + 1 if i + 1 < n else 0
-        if xs[i] < xs[j]:
-            edge[m, 0] = xs[i]
-            edge[m, 1] = xs[j]
-            edge[m, 2] = ys[i]
-            edge[m, 3] = 1.0
-            m += 1
-        elif xs[i] > xs[j]:
-            edge[m, 0] = xs[j]
-            edge[m, 1] = xs[i]
-            edge[m, 2] = ys[i]
-            edge[m, 3] = -1.0
-            m += 1
-    edge = rows_by_first(edge, m)
+    edge = _sides(xs, ys, n)
+    m = edge.shape[0]
     cuts = np.empty(2 * m)
     for i in range(m):
         cuts[i] = edge[i, 0]
-        cuts[m + i] = edge[i, 1]
+        cuts[m + i] = edge[i, 2]
     cuts = sort_distinct(cuts, 2 * m)
     active = np.empty(m, np.int64)
     open_lo = np.empty(m)
@@ -105,13 +127,13 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
             return out[:0]
         t = 0
         for i in range(n_active):
-            if edge[active[i], 1] > x:
+            if edge[active[i], 2] > x:
                 active[t] = active[i]
                 t += 1
         n_active = t
         while after < m and edge[after, 0] == x:
             i = n_active - 1
-            while i >= 0 and edge[active[i], 2] > edge[after, 2]:
+            while i >= 0 and edge[active[i], 1] > edge[after, 1]:
                 active[i + 1] = active[i]
                 i -= 1
             left[0] -= n_active - i
@@ -124,50 +146,35 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         for i in range(n_active):
             e = active[i]
             was = winding
-            winding += edge[e, 3]
+            winding += edge[e, 4]
             if was == 0.0 and winding != 0.0:
-                lo = edge[e, 2]
+                lo = edge[e, 1]
                 if n_new > 0 and new_hi[n_new - 1] == lo:
                     n_new -= 1
                     lo = new_lo[n_new]
-            elif was != 0.0 and winding == 0.0 and edge[e, 2] > lo:
+            elif was != 0.0 and winding == 0.0 and edge[e, 1] > lo:
                 new_lo[n_new] = lo
-                new_hi[n_new] = edge[e, 2]
+                new_hi[n_new] = edge[e, 1]
                 n_new += 1
         # Intervals that go on unchanged stay open; the others end or begin here.
         i = 0
         for t in range(n_new):
             while i < n_open and open_lo[i] < new_lo[t]:
-                if k == out.shape[0]:
-                    out = taller(out, 0)
-                out[k, 0] = open_x[i]
-                out[k, 1] = open_lo[i]
-                out[k, 2] = x
-                out[k, 3] = open_hi[i]
+                out = _put_rect(out, k, open_x[i], open_lo[i], x, open_hi[i])
                 k += 1
                 i += 1
             if i < n_open and open_lo[i] == new_lo[t]:
                 if open_hi[i] == new_hi[t]:
                     new_x[t] = open_x[i]
                 else:
-                    if k == out.shape[0]:
-                        out = taller(out, 0)
-                    out[k, 0] = open_x[i]
-                    out[k, 1] = open_lo[i]
-                    out[k, 2] = x
-                    out[k, 3] = open_hi[i]
+                    out = _put_rect(out, k, open_x[i], open_lo[i], x, open_hi[i])
                     k += 1
                     new_x[t] = x
                 i += 1
             else:
                 new_x[t] = x
         while i < n_open:
-            if k == out.shape[0]:
-                out = taller(out, 0)
-            out[k, 0] = open_x[i]
-            out[k, 1] = open_lo[i]
-            out[k, 2] = x
-            out[k, 3] = open_hi[i]
+            out = _put_rect(out, k, open_x[i], open_lo[i], x, open_hi[i])
             k += 1
             i += 1
         open_lo, new_lo = new_lo, open_lo
@@ -175,15 +182,6 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         open_x, new_x = new_x, open_x
         n_open = n_new
     return out[:k]
-
-
-@njit(cache=True, nogil=True)
-def _height(edge, e, x):  # type: ignore[no-untyped-def]
-    if x <= edge[e, 0]:
-        return edge[e, 1]
-    if x >= edge[e, 2]:
-        return edge[e, 3]
-    return edge[e, 1] + (edge[e, 3] - edge[e, 1]) * ((x - edge[e, 0]) / (edge[e, 2] - edge[e, 0]))
 
 
 @njit(cache=True, nogil=True)
@@ -201,25 +199,8 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
         (m, 8).
     """
     most = _PARTS_PER_CORNER * n + _PARTS
-    edge = np.empty((n, 5))  # xl, yl, xr, yr, direction
-    m = 0
-    for i in range(n):
-        j = i + 1 if i + 1 < n else 0
-        if xs[i] < xs[j]:
-            edge[m, 0] = xs[i]
-            edge[m, 1] = ys[i]
-            edge[m, 2] = xs[j]
-            edge[m, 3] = ys[j]
-            edge[m, 4] = 1.0
-            m += 1
-        elif xs[i] > xs[j]:
-            edge[m, 0] = xs[j]
-            edge[m, 1] = ys[j]
-            edge[m, 2] = xs[i]
-            edge[m, 3] = ys[i]
-            edge[m, 4] = -1.0
-            m += 1
-    edge = rows_by_first(edge, m)
+    edge = _sides(xs, ys, n)
+    m = edge.shape[0]
     cuts = np.empty(2 * m + 16)
     nc = 0
     for i in range(m):
@@ -240,8 +221,8 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
                 continue
             a = edge[j, 0]
             b = min(edge[i, 2], edge[j, 2])
-            da = _height(edge, i, a) - _height(edge, j, a)
-            db = _height(edge, i, b) - _height(edge, j, b)
+            da = height_at(edge, i, a) - height_at(edge, j, a)
+            db = height_at(edge, i, b) - height_at(edge, j, b)
             if da * db < 0.0:
                 if nc == cuts.shape[0]:
                     cuts = longer(cuts)
@@ -280,32 +261,20 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
         n_new = 0
         if s + 1 < cuts.shape[0]:
             mid = 0.5 * (x + cuts[s + 1])
-            for i in range(n_active):
-                keys[i] = _height(edge, active[i], mid)
-            for i in range(1, n_active):  # nearly in order from the slab before
-                e = active[i]
-                v = keys[i]
-                j = i - 1
-                while j >= 0 and keys[j] > v:
-                    keys[j + 1] = keys[j]
-                    active[j + 1] = active[j]
-                    j -= 1
-                left[0] -= i - j
-                keys[j + 1] = v
-                active[j + 1] = e
+            left[0] -= rank(edge, active, n_active, mid, keys)
             winding = 0.0
             for i in range(n_active):
                 e = active[i]
                 was = winding
                 winding += edge[e, 4]
                 if was == 0.0 and winding != 0.0:
-                    if n_new > 0 and _height(edge, new_hi[n_new - 1], mid) == keys[i]:
+                    if n_new > 0 and height_at(edge, new_hi[n_new - 1], mid) == keys[i]:
                         n_new -= 1  # touches the part below: one and the same
                     else:
                         new_lo[n_new] = e
                 elif was != 0.0 and winding == 0.0:
                     new_hi[n_new] = e
-                    if keys[i] > _height(edge, new_lo[n_new], mid):
+                    if keys[i] > height_at(edge, new_lo[n_new], mid):
                         n_new += 1
         for t in range(n_new):
             new_x[t] = x
@@ -327,13 +296,13 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
                 lo = open_lo[i]
                 hi = open_hi[i]
                 out[k, 0] = xa
-                out[k, 1] = _height(edge, lo, xa)
+                out[k, 1] = height_at(edge, lo, xa)
                 out[k, 2] = x
-                out[k, 3] = _height(edge, lo, x)
+                out[k, 3] = height_at(edge, lo, x)
                 out[k, 4] = x
-                out[k, 5] = _height(edge, hi, x)
+                out[k, 5] = height_at(edge, hi, x)
                 out[k, 6] = xa
-                out[k, 7] = _height(edge, hi, xa)
+                out[k, 7] = height_at(edge, hi, xa)
                 k += 1
         open_lo, new_lo = new_lo, open_lo
         open_hi, new_hi = new_hi, open_hi
