@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.measure.layout import records as rec
-from planish.measure.layout.hierarchy import Hierarchy, quad_store, rect_store
+from planish.measure.layout.hierarchy import Hierarchy
 from planish.measure.layout.limits import STRANGER, Limits
+from planish.measure.layout.shape_store import quad_store, rect_store
 from planish.measure.layout.shapes import path_polygons, split_polygons
 
 CHUNK = 1 << 24
@@ -223,23 +224,10 @@ class _Reader:
         s[rec.S_RECTS] = self.store.used
         s[rec.S_X0] = s[rec.S_Y0] = 2**40
         s[rec.S_X1] = s[rec.S_Y1] = -(2**40)
-        how, after = rec.scan(
-            buffer,
-            pos,
-            len(buffer),
-            inside,
-            self.want,
-            self.keys,
-            self.counts,
-            s,
-            self.store.block,
-            self.corners,
-            self.starts,
-            self.paths,
-            self.path_corners,
-            self.path_starts,
-            self.refs,
-        )
+        table = (self.keys, self.counts)
+        polygons = (self.store.block, self.corners, self.starts)
+        found = (*polygons, self.paths, self.path_corners, self.path_starts, self.refs)
+        how, after = rec.scan(buffer, pos, len(buffer), inside, self.want, table, s, found)
         nothing = not s[[rec.S_POLYGONS, rec.S_PATHS, rec.S_REFS]].any()
         if how == rec.FULL and nothing and int(s[rec.S_RECTS]) < len(self.store.block):
             # One element is more than empty tables hold: make them larger.
