@@ -14,7 +14,8 @@ import pytest
 from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.wafer.conditions import contact_pressure
 from planish.predict.wafer.contact_model import prepare
-from planish.predict.wafer.polish import fresh_state, polish
+from planish.predict.wafer.pad_surface import fresh_state
+from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 
@@ -62,7 +63,7 @@ def test_a_softer_stack_evens_out_an_uneven_pad(rig: Rig, wavelength: float) -> 
     for factor in (0.1, 1.0, 10.0):
         own = with_sub_pad(rig, factor)
         model = prepare(own)
-        state = fresh_state(own, model, pad_rings(own, model.grid))
+        state = fresh_state(own, model.summits, pad_rings(own, model.grid).middles.size)
         even = contact_pressure(own, own.steps[1], model, state).pressure
         state.height = 2e-6 * np.cos(2 * np.pi * model.grid.r / wavelength)
         uneven = contact_pressure(own, own.steps[1], model, state).pressure

@@ -18,6 +18,7 @@ from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation, draw
 from planish.predict.wafer import conditions
 from planish.predict.wafer.contact_model import prepare
+from planish.predict.wafer.pad_surface import PadState
 from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 
@@ -118,7 +119,7 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     plan, step = lot.steps[1], rotary.steps[1]
     land = 1.0 - rotary.pad.grooves.width / rotary.pad.grooves.pitch
     summits = worn_summits(lot.summits, lot_state.pad, plan.group_nominal / land)
-    state = conditions.PadState(summits, rotary.pad.grooves.depth, lot_state.temperatures)
+    state = PadState(summits, rotary.pad.grooves.depth, lot_state.temperatures)
     slow = conditions.step_conditions(rotary, step, model, rings, state, conditioning=False)
     fast = run_step(
         lot, plan, lot_state.steps[1], lot_state.pad, pad_under(lot, lot_state.pad),

@@ -59,6 +59,7 @@ class Check(Result):
     """
 
     kind: ClassVar[str] = "check of guesses"
+    notes: ClassVar[tuple[str, ...]] = ()  # its figures say it all
 
     mode: str
     wafers: int
@@ -66,11 +67,6 @@ class Check(Result):
     by_fold: tuple[dict[str, float], ...]
     by_regime: dict[str, dict[str, float]]
     coverage: float
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Nothing: its figures say it all."""
-        return ()
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""

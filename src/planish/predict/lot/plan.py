@@ -25,7 +25,7 @@ from planish.physics.slurry import heat
 from planish.predict.lot.events import Event
 from planish.predict.lot.pad import SummitPlan, cut_rates, height_map, plan_summits
 from planish.predict.lot.pad_rings import PadRings, pad_rings
-from planish.predict.wafer import conditions
+from planish.predict.wafer.conditions import contact_pressure
 from planish.predict.wafer.contact_model import (
     CELLS,
     ContactModel,
@@ -34,6 +34,7 @@ from planish.predict.wafer.contact_model import (
     prepare,
 )
 from planish.predict.wafer.incoming import mean_profile
+from planish.predict.wafer.pad_surface import fresh_state
 from planish.predict.wafer.step_plan import (
     AIR_CONDUCTANCE,
     BackLoad,
@@ -45,7 +46,7 @@ from planish.predict.wafer.step_plan import (
 )
 
 if TYPE_CHECKING:
-    from planish.physics.pressure.solve import PadOperator
+    from planish.physics.pressure.ring_influence import PadOperator
     from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
@@ -224,12 +225,8 @@ def _plan_lot_step(
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
     back = back_load(rig, step, model)
     series = series_step(operators, model.plate, back.load, back.ring)
-    fresh = conditions.PadState(
-        summits=conditions.FreshSummits(model.summits),
-        groove_depth=rig.pad.grooves.depth,
-        temperatures=np.full(rings.middles.shape, rig.ambient.platen_temperature),
-    )
-    first = conditions.contact_pressure(rig, step, model, fresh)
+    fresh = fresh_state(rig, model.summits, rings.middles.size)
+    first = contact_pressure(rig, step, model, fresh)
     pressure = np.concatenate([first.pressure, first.ring_pressure])[: series.load.size]
     group_seen = summits.groups.seen[:, : plan.all_speed.size]
     safe = np.maximum(group_seen.sum(axis=1), 1e-12)

@@ -20,32 +20,13 @@ from planish.physics.slurry import heat
 from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.films import cumulative
-from planish.predict.wafer.pad_surface import FreshSummits, PadState, Summits
-from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step, speeds
+from planish.predict.wafer.pad_surface import PadState, Summits
+from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
+from planish.predict.wafer.step_plan import speeds as speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
     from planish.setup.si import Removal, Rig, Step
-
-__all__ = [
-    "FRESH_HALF",
-    "REFERENCE_LAND",
-    "SOURCES",
-    "Conditions",
-    "FreshSummits",
-    "PadState",
-    "Summits",
-    "contact_pressure",
-    "fastest_rate",
-    "film_rate",
-    "mechanical_part",
-    "meet",
-    "pad_heat",
-    "rate_at",
-    "removal_curve",
-    "speeds",
-    "step_conditions",
-]
 
 Array = NDArray[np.float64]
 

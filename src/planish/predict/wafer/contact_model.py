@@ -22,15 +22,9 @@ from planish.physics.pressure.layers import (
     grooved_layers,
     holed_layer,
 )
-from planish.physics.pressure.solve import (
-    PadOperator,
-    PlateOperator,
-    PressureGrid,
-    build_pad_operator,
-    operator_key,
-    plate_operator,
-    pressure_grid,
-)
+from planish.physics.pressure.plate import PlateOperator, plate_operator
+from planish.physics.pressure.radial_grid import PressureGrid, pressure_grid
+from planish.physics.pressure.ring_influence import PadOperator, build_pad_operator, operator_key
 from planish.predict.wafer.pad_surface import SummitCurve, as_conditioned, summit_curve
 
 if TYPE_CHECKING:

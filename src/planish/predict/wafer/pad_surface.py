@@ -138,6 +138,30 @@ class PadState:
     height: Array | float = 0.0
 
 
+def fresh_state(rig: Rig, summits: SummitCurve, rings: int) -> PadState:
+    """Return the state of a new, conditioned pad at the platen's temperature.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    summits
+        Their answer to pressure when fresh.
+    rings
+        Of the pad.
+
+    Returns
+    -------
+    PadState
+        Nothing worn yet.
+    """
+    return PadState(
+        summits=FreshSummits(summits),
+        groove_depth=rig.pad.grooves.depth,
+        temperatures=np.full(rings, rig.ambient.platen_temperature),
+    )
+
+
 def as_conditioned(rig: Rig) -> PadSurface:
     """Return the pad's summits, scaled from the disk for which they are stated to the setup's own.
 

@@ -19,8 +19,6 @@ from planish.predict.lot.pad_rings import PadRings, pad_rings
 from planish.predict.wafer import conditions as step_physics
 from planish.predict.wafer.conditions import (
     Conditions,
-    FreshSummits,
-    PadState,
     fastest_rate,
     pad_heat,
     removal_curve,
@@ -29,17 +27,17 @@ from planish.predict.wafer.conditions import (
 from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
 from planish.predict.wafer.films import polish_stack, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
+from planish.predict.wafer.pad_surface import PadState, fresh_state
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
 from planish.results.plain import unique
 from planish.setup.given import as_described, as_rig, asked_of
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
-    from planish.setup.si import Rig, Step
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
-__all__ = ["as_rig", "fresh_state", "polish", "run_steps"]
 
 MODULES = (speed, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
 
@@ -70,33 +68,9 @@ def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
     rig = as_rig(described)
     model = prepare(rig, cells=cells)
     rings = pad_rings(rig, model.grid)
-    state = fresh_state(rig, model, rings)
+    state = fresh_state(rig, model.summits, rings.middles.size)
     asked = asked_of([described], options={"cells": cells})
     return replace(run_steps(rig, model, rings, state), asked=asked)
-
-
-def fresh_state(rig: Rig, model: ContactModel, rings: PadRings) -> PadState:
-    """Return the state of a new, conditioned pad at the platen's temperature.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    model
-        Of the contact.
-    rings
-        Of the pad.
-
-    Returns
-    -------
-    PadState
-        Nothing worn yet.
-    """
-    return PadState(
-        summits=FreshSummits(model.summits),
-        groove_depth=rig.pad.grooves.depth,
-        temperatures=np.full(rings.middles.shape, rig.ambient.platen_temperature),
-    )
 
 
 def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
@@ -131,7 +105,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     for step in rig.steps:
         found = step_conditions(rig, step, model, rings, state, solution)
         solution = found.solution
-        record, gone = _run_step(rig, step, model, rings, state, found, left, weights)
+        record, gone = _run_step(rig, model, rings, state, found, left, weights)
         removed, when = gone
         left = np.maximum(left - removed, 0.0)
         cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
@@ -155,7 +129,6 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
 
 def _run_step(
     rig: Rig,
-    step: Step,
     model: ContactModel,
     rings: PadRings,
     state: PadState,
@@ -163,13 +136,14 @@ def _run_step(
     left: Array,
     weights: Array,
 ) -> tuple[StepRecord, tuple[Array, Array]]:
+    step = found.plan.step
     heating = pad_heat(found, state.temperatures)
     duration = step.stop_value if step.stop == "time" else step.max_time
     times = np.linspace(0.0, duration, TIMES)
     stopped_by = "time"
     if step.stop != "time":
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
-        stop = _find_stop(rig, step, rings, found, heating, left, weights)
+        stop = _find_stop(rig, rings, found, heating, left, weights)
         if stop is None:
             stopped_by = TIME_LIMIT
         else:
@@ -218,7 +192,6 @@ def _curves(
 
 def _find_stop(
     rig: Rig,
-    step: Step,
     rings: PadRings,
     found: Conditions,
     heating: heat.Relaxation,
@@ -230,6 +203,7 @@ def _find_stop(
     The first search spans the whole limit; the next a little more than the time found, so that its
     grid of times is as fine as that of the step itself.
     """
+    step = found.plan.step
     counted, target = stop_amount(step, left, weights)
     if target <= 0:
         return 0.0
