@@ -15,7 +15,7 @@ import tomllib
 from collections.abc import Sequence
 from typing import Any, NamedTuple, TypeAlias
 
-from planish.errors import SetupError, shortened
+from planish.errors import SetupError, without_middle
 from planish.setup.finding import nearest
 
 Key: TypeAlias = str | int
@@ -63,7 +63,7 @@ def parse(path: str) -> tuple[Piece, ...]:
         raise SetupError(f"path = {path!r}: must be text, as recipe.step.main.time")
     if path.count(".") > _DEEPEST:
         raise SetupError(
-            f"{shortened(path, 80)}: must be at most {_DEEPEST} keys deep: no key of a setup lies deeper"
+            f"{without_middle(path, 80)}: must be at most {_DEEPEST} keys deep: no key of a setup lies deeper"
         )
     pieces: list[Piece] = []
     at = 0
@@ -92,7 +92,7 @@ def _piece(found: re.Match[str], path: str) -> Piece:
 
 
 def _unreadable(path: str) -> SetupError:
-    where = shortened(path, 120)
+    where = without_middle(path, 120)
     if not path.strip():
         return SetupError("path: is empty: must be keys joined by dots, as recipe.step.main.time")
     remedy = ""
