@@ -11,9 +11,10 @@ import pytest
 import planish
 from planish.cli import show
 from planish.errors import DataError, FitError, ModelError, SetupError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.jobs.dies import die_quantity
 from planish.measure.layout.make import make_maps
+from planish.measure.steps import StepData
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import read_rates, read_traces
 from planish.physics.pattern.kernels import cell_weights

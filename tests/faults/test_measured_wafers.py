@@ -9,9 +9,9 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.measure.layout.read import read_layout_maps
-from planish.measure.steps import read_steps
+from planish.measure.steps import StepData, read_steps
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "examples" / "data"

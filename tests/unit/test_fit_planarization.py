@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from planish.errors import FitError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
+from planish.measure.steps import StepData
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.oxide_step import contact_height_step
 

@@ -17,7 +17,7 @@ from planish.cli.main import app
 from planish.errors import DataError
 from planish.explain.figures.style import as_png
 from planish.explain.words import label
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.fit.unseen import RatePredictor
 from planish.jobs.measured import measured_against
 from planish.jobs.rates import fit_rates
@@ -68,8 +68,7 @@ def _from_traces():
 def _planarization():
     maps = planish.read_layout_maps(DATA / "test-blocks.gds", 1, 0, 100e-6, cache=False)
     table = read_steps(DATA / "steps.csv")
-    data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
-    return fit_planarization(maps, data, step=table.step_before or 800e-9)
+    return fit_planarization(maps, table, step=table.step_before or 800e-9)
 
 
 @pytest.fixture(scope="module")

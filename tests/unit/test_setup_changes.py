@@ -21,7 +21,7 @@ from planish.errors import PlanishError, SetupError
 from planish.explain.findings import findings
 from planish.explain.words import set_options
 from planish.fit.against import wafer_against
-from planish.fit.planarization import PlanarizationFit, StepData, fit_planarization
+from planish.fit.planarization import PlanarizationFit, fit_planarization
 from planish.measure.sites.read import SiteMap
 from planish.measure.steps import read_steps
 from planish.predict.dwell import design_sweep
@@ -164,10 +164,9 @@ def test_a_measured_length_goes_into_the_die(name):
 @cache
 def length_fit() -> PlanarizationFit:
     steps = read_steps(DATA / "steps.csv")
-    data = StepData(steps.x, steps.y, steps.time, steps.up_loss, steps.step_left)
     maps = planish.read_layout_maps(DATA / "test-blocks.gds", 1, 0, "40 um")
     assert steps.step_before is not None
-    return fit_planarization(maps, data, step=steps.step_before)
+    return fit_planarization(maps, steps, step=steps.step_before)
 
 
 VALUES = st.recursive(

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, figure
+from planish.engine.record import counted, figure
 from planish.errors import FitError, refuse
+from planish.measure.steps import StepData as StepData
 from planish.physics.pattern.effective_density import SOURCES as DENSITY_SOURCES
 from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
@@ -43,29 +44,6 @@ LEAST_DENSITY = 1e-3
 FAR_OFF = 8.0  # times what is usual: measurements so far off the fit are named
 LONGEST, LONGEST_CELLS = 1.0, 1000  # [m], cells of the map: lengths that are tried
 THICKEST = 1e-3  # [m] no film is so thick
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class StepData(Record):
-    """Measurements at test structures, one entry each.
-
-    Attributes
-    ----------
-    x, y
-        Position in layout coordinates [m].
-    time
-        Of polishing [s].
-    up_loss
-        Thickness lost by the up area [m], NaN where not measured.
-    step_left
-        [m], NaN where not measured.
-    """
-
-    x: Array
-    y: Array
-    time: Array
-    up_loss: Array
-    step_left: Array
 
 
 @dataclass(frozen=True, slots=True)

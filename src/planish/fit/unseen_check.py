@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.fit.traces import rmse
+from planish.fit.log_law import rmse
 from planish.fit.unseen import SOURCES, RatePredictor
 from planish.measure.traces.read import Wafers
 from planish.results.result import Result

@@ -18,8 +18,8 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class StepTable(Record):
-    """One entry a structure and polish.
+class StepData(Record):
+    """Measurements at test structures, one entry a structure and polish.
 
     Attributes
     ----------
@@ -32,7 +32,7 @@ class StepTable(Record):
     step_left
         [m], NaN where not measured.
     step_before
-        Of all structures [m], None if the table does not say.
+        Of all structures [m], None where it is not known.
     """
 
     x: Array
@@ -40,10 +40,10 @@ class StepTable(Record):
     time: Array
     up_loss: Array
     step_left: Array
-    step_before: float | None
+    step_before: float | None = None
 
 
-def read_steps(path: str | os.PathLike[str]) -> StepTable:
+def read_steps(path: str | os.PathLike[str]) -> StepData:
     """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
 
     Units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two measured columns may be empty.
@@ -56,7 +56,7 @@ def read_steps(path: str | os.PathLike[str]) -> StepTable:
 
     Returns
     -------
-    StepTable
+    StepData
         In SI.
 
     Raises
@@ -104,7 +104,7 @@ def read_steps(path: str | os.PathLike[str]) -> StepTable:
                 )
             )
         before = float(values[0])
-    return StepTable(**found, step_before=before)
+    return StepData(**found, step_before=before)
 
 
 # What a measurement on a die can be: least and most in SI, and in words.

@@ -14,8 +14,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from planish.fit.planarization import PlanarizationFit, StepData
+    from planish.fit.planarization import PlanarizationFit
     from planish.measure.layout.maps import LayoutMaps
+    from planish.measure.steps import StepData
     from planish.predict.die.fill import FillProposal
     from planish.predict.die.result import DieResult
 
