@@ -12,6 +12,9 @@ FORCES = (
     "common practice; 3.6 and 8 lbf in 'Investigation of Diamond Grit Size and Conditioning Force Effect on "
     "CMP Pads Topography' (abstract)"
 )
+ARM = Annotated[
+    float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
+]
 RADIUS = Annotated[float, Quantity("length", low="-1000 mm", high="1000 mm", typical=("-400 mm", "400 mm"))]
 
 
@@ -24,12 +27,8 @@ class SweepSection(Section):
     frequency: Annotated[
         float, Quantity("frequency", low="0.01 1/min", high="300 1/min", typical=("2 1/min", "40 1/min"))
     ] = Field(description="sweeps to and fro")
-    pivot_distance: Annotated[
-        float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
-    ] = Field(description="arm: distance of its pivot from the pad's axis")
-    arm_length: Annotated[
-        float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
-    ] = Field(description="arm: from pivot to disk centre")
+    pivot_distance: ARM = Field(description="arm: distance of its pivot from the pad's axis")
+    arm_length: ARM = Field(description="arm: from pivot to disk centre")
     zone_edges: list[RADIUS] | None = Field(None, description="edges of the dwell zones, inside out")
     zone_dwell: (
         list[Annotated[float, Quantity("ratio", low="0", high="1e6", typical=("0", "1000"))]] | None

@@ -15,6 +15,7 @@ from planish.setup.finding import HAIR, Finding, mm, wrong
 from planish.setup.part import own_parts
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity, Section
+from planish.setup.recipe import BEARING
 
 
 class BearingZone(Section):
@@ -23,10 +24,7 @@ class BearingZone(Section):
     outer_radius: Annotated[
         float, Quantity("length", low="1 mm", high="500 mm", typical=("10 mm", "250 mm"))
     ] = Field(description="outer radius of the zone")
-    pressure: Annotated[
-        float,
-        Quantity("pressure", low="0 psi", least="0.01 psi", high="100 psi", typical=("1 psi", "60 psi")),
-    ] = Field(description="support pressure of the zone")
+    pressure: BEARING = Field(description="support pressure of the zone")
 
 
 class BearingSection(Section):
