@@ -80,29 +80,24 @@ def polish_by_contact(
     if choices.edges != "periodic":
         raise SetupError(refuse("edges", choices.edges, "'periodic' for the contact route"))
     course = _begin(cells, level)
-    pads = pads_of(pad, local)
-    problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
+    stretches = _stretches(cells, level, local, pads_of(pad, local))
     pressure = np.full(cells.high.shape, local.steps[0].pressure)
-    reaches = [_reach(cells, pads[step.platen], step.pressure) for step in local.steps]
     fields: DieFields | None = None
-    number, left = 0, local.steps[0].duration
+    number, left = 0, stretches[0].duration
     while True:
-        step = local.steps[number]
-        on, problem = pads[step.platen], problems[step.platen]
-        rates = np.array([step.rates[name] for name, _ in level.films()])
-        low_rate = float(rates[0])
-        longest = _PART * on.state.selectivity_length / low_rate / finer
-        span = min(longest, step.duration / (_FEWEST * finer), left)
-        pressure = _step(course, problem, on, step.pressure, rates, low_rate, reaches[number], span, pressure)
+        on = stretches[number]
+        longest = _PART * on.layer / on.low_rate / finer
+        span = min(longest, on.duration / (_FEWEST * finer), left)
+        pressure = _step(course, on, span, pressure)
         left -= span
-        if left <= 1e-9 * step.duration:
-            if number + 1 < len(local.steps):
+        if left <= 1e-9 * on.duration:
+            if number + 1 < len(stretches):
                 number += 1
-                left = local.steps[number].duration
+                left = stretches[number].duration
             else:
                 if fields is None:
                     fields = _fields(course)
-                left = step.duration
+                left = on.duration
         if tell is not None:
             tell(min(course.time / local.duration, 1.0))
         limits_seen = len(course.limit_times) == len(level.limits())
@@ -112,6 +107,52 @@ def polish_by_contact(
             break
     later = _fields(course).clear  # cells that clear only after the recipe
     return replace(fields, clear=later), _window(course)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """What a recipe step fixes.
+
+    Attributes
+    ----------
+    problem
+        Of the contact, on the step's platen.
+    layer
+        Decay length of the summits [m].
+    duration
+        [s].
+    pressure
+        Mean, of the die [Pa].
+    rates, low_rate
+        Of the films and of the low areas' material at that pressure [m/s].
+    reach
+        Selectivity lengths inside the cells [m].
+    """
+
+    problem: ContactProblem
+    layer: float
+    duration: float
+    pressure: float
+    rates: Array
+    low_rate: float
+    reach: Array
+
+
+def _stretches(
+    cells: DieInput, level: Level, local: LocalConditions, pads: Sequence[DiePad]
+) -> list[_Stretch]:
+    problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
+    made = []
+    for step in local.steps:
+        pad = pads[step.platen]
+        rates = np.array([step.rates[name] for name, _ in level.films()])
+        layer, reach = pad.state.selectivity_length, _reach(cells, pad, step.pressure)
+        made.append(
+            _Stretch(
+                problems[step.platen], layer, step.duration, step.pressure, rates, float(rates[0]), reach
+            )
+        )
+    return made
 
 
 def _begin(cells: DieInput, level: Level) -> _Course:
@@ -153,23 +194,13 @@ def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
     return np.where(cells.high > 1e-6, inside, pad.state.selectivity_length).ravel()
 
 
-def _step(
-    course: _Course,
-    problem: ContactProblem,
-    pad: DiePad,
-    mean: float,
-    rates: Array,
-    low_rate: float,
-    reach: Array,
-    span: float,
-    start: Array,
-) -> Array:
+def _step(course: _Course, on: _Stretch, span: float, start: Array) -> Array:
     """Move the die on by ``span`` [s]; return the pressures [Pa] in the middle of it."""
-    shape, state, layer = course.cells.high.shape, course.state, pad.state.selectivity_length
+    shape, state, mean = course.cells.high.shape, course.state, on.pressure
     high = course.cells.incoming.ravel() - state.high_loss
-    counted = counted_height(high, state.height, course.share, layer, reach)
-    falls = fall_rate(state.height, course.share, layer, reach, rates[state.exposed], low_rate)
-    pressed = problem.press(
+    counted = counted_height(high, state.height, course.share, on.layer, on.reach)
+    falls = fall_rate(state.height, course.share, on.layer, on.reach, on.rates[state.exposed], on.low_rate)
+    pressed = on.problem.press(
         counted.reshape(shape),
         mean,
         start=start,
@@ -179,7 +210,7 @@ def _step(
     own = span * pressed.pressure.ravel() / mean
     before = state.height.copy()
     shares = np.broadcast_to(course.share, course.thick.shape)
-    left = march(state, own, rates, low_rate, shares, course.thick, reach)
+    left = march(state, own, on.rates, on.low_rate, shares, course.thick, on.reach)
     _note_clear(course, before, own, left, span)
     course.time += span
     _note_limits(course, span)
