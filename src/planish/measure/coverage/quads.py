@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 
 from planish.measure.coverage.rects import DEPTH, exclusive_length, half_of, middle
-from planish.measure.coverage.sides import height_at, rank
+from planish.measure.coverage.sides import going_on, height_at, rank
 from planish.measure.coverage.sort import longer, rows_by_first, sort_distinct, taller
 
 _WORK = 20  # quadrilaterals up to which a window is swept whole
@@ -167,12 +167,7 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
         last = xb
         mid = 0.5 * (xa + xb)
         dx = xb - xa
-        t = 0
-        for i in range(n):
-            if edges[active[i], 2] > mid:
-                active[t] = active[i]
-                t += 1
-        n = t
+        n = going_on(edges, active, n, mid)
         while after < m and edges[after, 0] < mid:
             if edges[after, 2] > mid:
                 active[n] = after

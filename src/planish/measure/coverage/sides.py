@@ -63,3 +63,29 @@ def rank(side, active, n, x, keys):  # type: ignore[no-untyped-def]
         active[j + 1] = e
         steps += i - j
     return steps
+
+
+@njit(cache=True, nogil=True)
+def going_on(side, active, n, x):  # type: ignore[no-untyped-def]
+    """Leave out of active[:n], in place, the sides that end at x or before.
+
+    Parameters
+    ----------
+    side
+        Rows.
+    active, n
+        Which of them, and how many count.
+    x
+        Where.
+
+    Returns
+    -------
+    n
+        How many count now.
+    """
+    t = 0
+    for i in range(n):
+        if side[active[i], 2] > x:
+            active[t] = active[i]
+            t += 1
+    return t

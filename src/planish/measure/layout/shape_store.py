@@ -34,10 +34,13 @@ class ShapeStore:
         if len(self._full) > _IN_MEMORY:
             if self._spill is None:
                 self._spill = tempfile.TemporaryFile(prefix="planish-")  # noqa: SIM115 - lives as long as the map
-            for block in self._full:
-                block.tofile(self._spill)
-                self._spilled += len(block)
-            self._full.clear()
+            self._unload()
+
+    def _unload(self) -> None:
+        for block in self._full:
+            block.tofile(self._spill)
+            self._spilled += len(block)
+        self._full.clear()
 
     def extend(self, shapes: NDArray[Any]) -> None:
         """Append shapes.
@@ -61,10 +64,7 @@ class ShapeStore:
         """All shapes in order; blocks are freed as they are copied."""
         if self._spill is not None:
             self.turn()
-            for block in self._full:
-                block.tofile(self._spill)
-                self._spilled += len(block)
-            self._full.clear()
+            self._unload()
             self._spill.flush()
             return np.memmap(self._spill, dtype=self._kind, mode="r", shape=(self._spilled, self._columns))
         out = np.empty((len(self), self._columns), self._kind)

@@ -9,7 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from planish.errors import DataError
-from planish.measure.coverage.sides import height_at, rank
+from planish.measure.coverage.sides import going_on, height_at, rank
 from planish.measure.coverage.sort import longer, rows_by_first, sort_distinct, taller
 from planish.measure.layout.limits import STRANGER
 
@@ -124,12 +124,7 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         if left[0] < 0 or k > most:
             left[0] = -1
             return out[:0]
-        t = 0
-        for i in range(n_active):
-            if edge[active[i], 2] > x:
-                active[t] = active[i]
-                t += 1
-        n_active = t
+        n_active = going_on(edge, active, n_active, x)
         while after < m and edge[after, 0] == x:
             i = n_active - 1
             while i >= 0 and edge[active[i], 1] > edge[after, 1]:
@@ -247,12 +242,7 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
         if left[0] < 0 or k > most:
             left[0] = -1
             return out[:0]
-        t = 0
-        for i in range(n_active):
-            if edge[active[i], 2] > x:
-                active[t] = active[i]
-                t += 1
-        n_active = t
+        n_active = going_on(edge, active, n_active, x)
         while after < m and edge[after, 0] <= x:
             active[n_active] = after
             n_active += 1
@@ -311,6 +301,21 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _joined(table, n, part, left):  # type: ignore[no-untyped-def]
+    """Write more rows behind the first n; return the table, taller where it was full. left[0] as above."""
+    end = n + part.shape[0]
+    if end > _TOGETHER:
+        left[0] = -1
+        return table
+    if end > table.shape[0]:
+        table = taller(table, end)
+    for r in range(part.shape[0]):
+        for c in range(part.shape[1]):
+            table[n + r, c] = part[r, c]
+    return table
+
+
+@njit(cache=True, nogil=True)
 def _right_angled_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-def]
     """Rectangles of the right-angled polygons; the others are marked."""
     rects = np.empty((2 * n + 4, 4))
@@ -325,17 +330,10 @@ def _right_angled_parts(xs, ys, starts, n, others, left):  # type: ignore[no-unt
             others[p] = True
             continue
         part = right_angled_rects(xs[a : a + count], ys[a : a + count], count, left)
+        rects = _joined(rects, nr, part, left)
         if left[0] < 0:
             break
-        if nr + part.shape[0] > _TOGETHER:
-            left[0] = -1
-            break
-        if nr + part.shape[0] > rects.shape[0]:
-            rects = taller(rects, nr + part.shape[0])
-        for r in range(part.shape[0]):
-            for c in range(4):
-                rects[nr, c] = part[r, c]
-            nr += 1
+        nr += part.shape[0]
     return rects[:nr]
 
 
@@ -350,17 +348,10 @@ def _other_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-de
         a = starts[p]
         count = starts[p + 1] - a
         part = trapezoids(xs[a : a + count], ys[a : a + count], count, left)
+        quads = _joined(quads, nq, part, left)
         if left[0] < 0:
             break
-        if nq + part.shape[0] > _TOGETHER:
-            left[0] = -1
-            break
-        if nq + part.shape[0] > quads.shape[0]:
-            quads = taller(quads, nq + part.shape[0])
-        for q in range(part.shape[0]):
-            for c in range(8):
-                quads[nq, c] = part[q, c]
-            nq += 1
+        nq += part.shape[0]
     return quads[:nq]
 
 
