@@ -14,7 +14,7 @@ from planish.errors import DataError, FitError, ModelError, SetupError
 from planish.fit.planarization import fit_planarization
 from planish.jobs.dies import die_quantity
 from planish.measure.layout.make import make_maps
-from planish.measure.steps import StepData
+from planish.measure.steps import StepTable
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import read_rates, read_traces
 from planish.physics.pattern.kernels import cell_weights
@@ -104,7 +104,7 @@ def test_a_pad_worn_through_is_said() -> None:
 def steps(up_loss):
     x = np.linspace(2e-4, 1.8e-3, 9)
     time = np.full(9, 60.0)
-    return StepData(x, x, time, np.asarray(up_loss), np.full(9, np.nan))
+    return StepTable(x, x, time, np.asarray(up_loss), np.full(9, np.nan))
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import counted, figure
 from planish.errors import FitError, refuse
-from planish.measure.steps import StepData as StepData
+from planish.measure.steps import StepTable
 from planish.physics.pattern.effective_density import SOURCES as DENSITY_SOURCES
 from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
+StepData = StepTable
 SOURCES: tuple[str, ...] = (
     *DENSITY_SOURCES,
     *STEP_SOURCES,
@@ -97,7 +98,7 @@ class PlanarizationFit(Result):
     density: Array
     up_loss: Array
     step_left: Array
-    measured: StepData
+    measured: StepTable
     notes: tuple[str, ...] = ()
 
     def _told(self) -> str:
@@ -162,7 +163,7 @@ class PlanarizationFit(Result):
 
 def fit_planarization(
     maps: LayoutMaps,
-    data: StepData,
+    data: StepTable,
     *,
     step: float,
     contact_height: bool = True,
@@ -281,7 +282,7 @@ def fit_planarization(
     )
 
 
-def _far_off(data: StepData, pick: NDArray[np.bool_], residual: Array) -> list[str]:
+def _far_off(data: StepTable, pick: NDArray[np.bool_], residual: Array) -> list[str]:
     """Say which measurements the fit misses by far more than the others; they count in it all the same."""
     usual = 1.4826 * float(np.median(np.abs(residual)))
     rows = data.x.size
@@ -298,7 +299,7 @@ def _far_off(data: StepData, pick: NDArray[np.bool_], residual: Array) -> list[s
 
 
 def _prepared(
-    maps: LayoutMaps, data: StepData, unknowns: int
+    maps: LayoutMaps, data: StepTable, unknowns: int
 ) -> tuple[Array, NDArray[np.bool_], tuple[Array, Array]]:
     sizes = {np.shape(v) for v in (data.x, data.y, data.time, data.up_loss, data.step_left)}
     if len(sizes) != 1 or len(next(iter(sizes))) != 1:
@@ -343,7 +344,7 @@ def _start(
     predicted: Callable[..., Array],
     rho_at: Callable[[float], Array],
     measured: Array,
-    data: StepData,
+    data: StepTable,
     step: float,
     contact_height: bool,
     longest: float,

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class StepData(Record):
+class StepTable(Record):
     """Measurements at test structures, one entry a structure and polish.
 
     Attributes
@@ -43,7 +43,7 @@ class StepData(Record):
     step_before: float | None = None
 
 
-def read_steps(path: str | os.PathLike[str]) -> StepData:
+def read_steps(path: str | os.PathLike[str]) -> StepTable:
     """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
 
     Units stand in the names (``x_mm``, ``time_s``, ``up_loss_nm``). Cells of the two measured columns may be empty.
@@ -56,7 +56,7 @@ def read_steps(path: str | os.PathLike[str]) -> StepData:
 
     Returns
     -------
-    StepData
+    StepTable
         In SI.
 
     Raises
@@ -104,7 +104,7 @@ def read_steps(path: str | os.PathLike[str]) -> StepData:
                 )
             )
         before = float(values[0])
-    return StepData(**found, step_before=before)
+    return StepTable(**found, step_before=before)
 
 
 # What a measurement on a die can be: least and most in SI, and in words.

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from planish.fit.planarization import PlanarizationFit
     from planish.measure.layout.maps import LayoutMaps
-    from planish.measure.steps import StepData
+    from planish.measure.steps import StepTable
     from planish.predict.die.fill import FillProposal
     from planish.predict.die.result import DieResult
 
@@ -208,7 +208,7 @@ def proposal_figure(proposal: FillProposal) -> Figure:
 
 
 @styled
-def planarization_figure(fit: PlanarizationFit, data: StepData | None = None) -> Figure:
+def planarization_figure(fit: PlanarizationFit, data: StepTable | None = None) -> Figure:
     """Draw measured and fitted loss and step of the test structures against effective density, a colour a time.
 
     Parameters
