@@ -43,7 +43,7 @@ def register_all() -> None:
     register("layout maps", drawer="planish.explain.figures.die:layout_figure")
     register(
         "dummy fill",
-        drawer="planish.explain.figures.die:proposal_figure",
+        drawer="planish.explain.figures.die:fill_figure",
         shown="planish.explain.figures.from_saved:dummy_fill",
     )
     register("cleaning", drawer="planish.explain.figures.cleaning:cleaning_figure")

@@ -10,7 +10,7 @@ and their bands are lopsided as they should be.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
 
 Array = NDArray[np.float64]
-StepData = StepTable
 SOURCES: tuple[str, ...] = (
     *DENSITY_SOURCES,
     *STEP_SOURCES,
@@ -130,6 +129,7 @@ class PlanarizationFit(Result):
             "points": self.points,
             "bands_by": self.bands_by,
             "changes": self.changes,
+            "step_before_nm": None if self.measured.step_before is None else self.measured.step_before * 1e9,
         }
 
     def dataset(self) -> xr.Dataset:
@@ -277,7 +277,7 @@ def fit_planarization(
         density_there,
         up,
         left,
-        data,
+        replace(data, step_before=step),
         tuple(_far_off(data, pick, residual)),
     )
 

@@ -22,7 +22,6 @@ from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.pad_surface import PadState, Summits
 from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
-from planish.predict.wafer.step_plan import speeds as speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
