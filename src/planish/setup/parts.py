@@ -17,10 +17,22 @@ PART_KINDS: tuple[str, ...] = tuple(FILES)
 
 
 def catalogue(kind: str, folders: tuple[Path, ...] = ()) -> Mapping[str, Part]:
-    """Return the parts of a kind ("pad", "conditioner", ...) by name.
+    """Return the parts of a kind.
 
     planish's own come first, then those of installed packages and of ``$PLANISH_PARTS``, then those of
     ``folders``.
+
+    Parameters
+    ----------
+    kind
+        "pad", "conditioner", ...: one of ``PART_KINDS``.
+    folders
+        With the parts in these too.
+
+    Returns
+    -------
+    Mapping[str, Part]
+        By name.
 
     Raises
     ------
