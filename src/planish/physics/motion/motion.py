@@ -324,7 +324,8 @@ class Motion(Record, ABC):
         Raises
         ------
         ModelError
-            If the bins do not hold the whole path, or edges do not increase.
+            If the bins do not hold the whole path, edges do not increase, or the carrier swings over the pad's
+            axis.
         """
         return time_shares(self.shape, r_nodes, pad_edges, self.distance, self.swing)
 
