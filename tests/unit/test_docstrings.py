@@ -11,7 +11,8 @@ import pytest
 
 SOURCE = Path(__file__).resolve().parents[2] / "src" / "planish"
 LEFT_OUT = ("cli", "web")  # commands speak by their help, the page's server by its schemas
-NOT_YET = ("physics.removal.factors", "physics.removal.laws")  # modules that still lack sections
+# Modules that still lack sections: they are about to change.
+NOT_YET = ("physics.removal.factors", "physics.removal.laws", "physics.removal.two_step")
 ROOMS = sorted(
     {path.relative_to(SOURCE).parts[0].removesuffix(".py") for path in SOURCE.rglob("*.py")} - {*LEFT_OUT}
 )

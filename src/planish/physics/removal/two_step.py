@@ -20,19 +20,9 @@ def _rate(c: Coefficients, mechanical: Array, temperature: Array) -> Array:
 
 
 def two_step(k1: ArrayLike, k2: ArrayLike) -> Array:
-    """Return the rate k1 k2/(k1 + k2) of two steps in series; 0 if both are 0.
+    """Rate k1 k2/(k1 + k2) of two steps in series, in the units of k1 and k2; 0 if both are 0.
 
     The slower one rules: k2 -> infinity leaves k1 (chemistry), k2 -> 0 leaves k2 (mechanics).
-
-    Parameters
-    ----------
-    k1, k2
-        Rates of the two steps, 0 or more, in one unit; broadcastable.
-
-    Returns
-    -------
-    Array
-        In that unit, of the common shape.
     """
     k1, k2 = np.broadcast_arrays(np.asarray(k1, dtype=np.float64), np.asarray(k2, dtype=np.float64))
     slow, fast = np.minimum(k1, k2), np.maximum(k1, k2)
