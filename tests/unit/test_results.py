@@ -24,7 +24,7 @@ from planish.jobs.rates import fit_rates
 from planish.measure.layout.make import make_maps
 from planish.measure.steps import read_steps
 from planish.measure.traces.invented import invented_traces
-from planish.measure.traces.read import cut_wafers
+from planish.measure.traces.wafers import cut_wafers
 from planish.predict.cleaning import USUAL, clean_wafer
 from planish.predict.die.fill import propose_fill
 from planish.predict.die.pad import pad_after

@@ -90,7 +90,10 @@ def new(
 @app.command()
 def parts(
     kind: Annotated[
-        str | None, typer.Argument(help="pad, conditioner, slurry, film, head, wafer or polisher.")
+        str | None,
+        typer.Argument(
+            help="pad, conditioner, slurry, film, head, wafer or polisher; or law, process or motion."
+        ),
     ] = None,
     folder: Annotated[
         list[Path] | None,
@@ -98,7 +101,7 @@ def parts(
     ] = None,
     json_out: Json = False,
 ) -> None:
-    """Show the catalogue parts, where each is from, each value with its source and spread."""
+    """Show the catalogue parts, or the laws, processes or motions: where each is from, its values and sources."""
     from planish.cli import describe
 
     describe.parts(kind, folder or [], json_out)

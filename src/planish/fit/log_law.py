@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import FitError, refuse
-from planish.measure.traces.read import USES, Wafers
+from planish.measure.traces.wafers import USES, Wafers
 
 if TYPE_CHECKING:
     import polars as pl
@@ -46,7 +46,7 @@ def split_in_time(wafers: Wafers, training_share: float) -> tuple[pl.DataFrame, 
     Parameters
     ----------
     wafers
-        From :func:`~planish.measure.traces.read.cut_wafers`, with rates.
+        From :func:`~planish.measure.traces.wafers.cut_wafers`, with rates.
     training_share
         Share of all credible wafers, in order of start, that lies before it.
 

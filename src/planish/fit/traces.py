@@ -26,8 +26,8 @@ from numpy.typing import NDArray
 from planish.engine.record import Record, brief, counted
 from planish.fit.drift import choose_strength, follow, last_mean
 from planish.fit.log_law import SLOPE_SCALE, Term, newey_west, plain_law, rmse, split_in_time
-from planish.measure.traces.read import Wafers
 from planish.measure.traces.regimes import Regimes, find_regimes
+from planish.measure.traces.wafers import Wafers
 from planish.results.result import Result
 
 if TYPE_CHECKING:
@@ -258,7 +258,7 @@ def fit_rate_law(wafers: Wafers, *, training_share: float = 0.7) -> RateLaw:
     Parameters
     ----------
     wafers
-        From :func:`~planish.measure.traces.read.cut_wafers`, with rates.
+        From :func:`~planish.measure.traces.wafers.cut_wafers`, with rates.
     training_share
         Share of all credible wafers, in order of start, that is learned from.
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from planish.fit.log_law import rmse
 from planish.fit.unseen import SOURCES, RatePredictor
-from planish.measure.traces.read import Wafers
+from planish.measure.traces.wafers import Wafers
 from planish.results.result import Result
 
 if TYPE_CHECKING:

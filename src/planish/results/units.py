@@ -85,6 +85,19 @@ def stem(key: str) -> str:
 
 
 def si_value(key: str, value: float) -> float:
-    """Return the figure of a key in SI; shares and plain numbers stay."""
+    """Return the figure of a key in SI; shares and plain numbers stay.
+
+    Parameters
+    ----------
+    key
+        Of a summary, with its unit at the end.
+    value
+        In that unit.
+
+    Returns
+    -------
+    float
+        In SI.
+    """
     unit = unit_of(key)
     return value if unit is None or not unit.si_ending else unit.to_si(value)

@@ -79,7 +79,20 @@ def keys(motion: str | None = None) -> list[KeyInfo]:
 
 
 def key_info(path: str, info: FieldInfo) -> KeyInfo:
-    """Return what a model field says about its key."""
+    """Return what a model field says about its key.
+
+    Parameters
+    ----------
+    path
+        Of the key.
+    info
+        The field.
+
+    Returns
+    -------
+    KeyInfo
+        Words, limits, what is usual, choices.
+    """
     quantity = quantity_in(info)
     text = info.description or ""
     if quantity is None:
@@ -133,7 +146,20 @@ def choices_in(annotation: Any) -> tuple[str, ...]:
 
 
 def inside(annotation: Any, starred: bool = False) -> tuple[type[Section] | None, bool]:
-    """Return the model inside an annotation, and whether a list or a table of free names holds it."""
+    """Return the model inside an annotation, and whether a list or a table of free names holds it.
+
+    Parameters
+    ----------
+    annotation
+        Of a field.
+    starred
+        Whether one around it was already found to.
+
+    Returns
+    -------
+    tuple[type[Section] | None, bool]
+        None in place of the model where there is none.
+    """
     if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation, starred
     within = starred or typing.get_origin(annotation) in (list, dict)

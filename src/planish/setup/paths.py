@@ -117,12 +117,38 @@ def quoted(text: str) -> str:
 
 
 def join(path: str, name: str) -> str:
-    """Return a path one key longer."""
+    """Return a path one key longer.
+
+    Parameters
+    ----------
+    path
+        Of a table; "" for the whole setup.
+    name
+        Of the key.
+
+    Returns
+    -------
+    str
+        Quoted where the name needs it.
+    """
     return f"{path}.{key_text(name)}" if path else key_text(name)
 
 
 def entry(items: Sequence[Any], index: int) -> str:
-    """Return how entry ``index`` (from 0) of a list of tables is called in a path: its name, else its place."""
+    """Return how an entry of a list of tables is called in a path: its name, else its place.
+
+    Parameters
+    ----------
+    items
+        The tables.
+    index
+        Which of them, from 0.
+
+    Returns
+    -------
+    str
+        The key to write after the list's path.
+    """
     names = [_name(item) for item in items]
     return _entry(names, index)
 
@@ -194,7 +220,20 @@ def resolve(path: str, tree: Any, *, grow: bool = False) -> tuple[Key, ...]:
 
 
 def step_into(here: Any, key: Key) -> Any:
-    """Return what a table or list holds at a key, None where nothing is there."""
+    """Return what a table or list holds at a key.
+
+    Parameters
+    ----------
+    here
+        The table or list, or anything else.
+    key
+        A name, or a number from 0.
+
+    Returns
+    -------
+    Any
+        None where nothing is there.
+    """
     if isinstance(here, dict):
         return here.get(key)
     if isinstance(here, list | tuple) and isinstance(key, int) and 0 <= key < len(here):

@@ -28,11 +28,37 @@ class PolisherSection(Section, ABC):
         """Return the machine in SI."""
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield what does not fit in the table as written, under a wafer of ``radius`` [m]."""
+        """Yield what does not fit in the table; nothing, unless a motion has something to say.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m].
+
+        Yields
+        ------
+        Finding
+            A finding each.
+        """
         yield from ()
 
     def step_notes(self, step: StepSection, place: str) -> Iterator[Finding]:
-        """Yield what is worth saying about the speeds of a recipe step."""
+        """Yield what is worth saying about the speeds of a recipe step; nothing, unless a motion does.
+
+        Parameters
+        ----------
+        step
+            Of the recipe.
+        place
+            Its path.
+
+        Yields
+        ------
+        Finding
+            A note each.
+        """
         yield from ()
 
 

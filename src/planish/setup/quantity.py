@@ -26,7 +26,19 @@ PRACTICE = "common practice, no source"
 def refused(allowed: str, remedy: str = "", **more: Any) -> PydanticCustomError:
     """Return the error that `planish.setup.validate` turns into the one-line refusal.
 
-    ``more`` may hold ``at`` (index or key inside the field) and ``value`` (the entry there).
+    Parameters
+    ----------
+    allowed
+        What the value must be.
+    remedy
+        What to do, or a typical value.
+    **more
+        ``at`` (index or key inside the field) and ``value`` (the entry there), where it is not the field itself.
+
+    Returns
+    -------
+    PydanticCustomError
+        To be raised by a validator.
     """
     return PydanticCustomError("refused", "must be {allowed}", {"allowed": allowed, "remedy": remedy, **more})
 
@@ -199,7 +211,22 @@ def pretty_text(text: str) -> str:
 def ratio(
     low: str = "0", high: str = "1", typical: tuple[str, str] | None = None, least: str | None = None
 ) -> Quantity:
-    """Return the annotation of a share: a bare number, or text such as ``"35 %"``."""
+    """Return the annotation of a share: a bare number, or text such as ``"35 %"``.
+
+    Parameters
+    ----------
+    low, high
+        What is possible, inclusive.
+    typical
+        What is usual; None where no one can say.
+    least
+        What a value other than 0 must come to at least.
+
+    Returns
+    -------
+    Quantity
+        Of dimension "ratio".
+    """
     return Quantity("ratio", low, high, typical, least=least)
 
 

@@ -93,7 +93,29 @@ class RemovalSection(Section):
 
 
 def rate_at_reference(law: str, coefficients: Mapping[str, float], reference: ReferenceSection) -> float:
-    """Return the rate [m/s] that SI coefficients give at the condition at which a rate was measured."""
+    """Return the rate that coefficients give at the condition at which a rate was measured.
+
+    Parameters
+    ----------
+    law
+        Its name.
+    coefficients
+        By name [SI].
+    reference
+        That condition.
+
+    Returns
+    -------
+    float
+        [m/s].
+
+    Raises
+    ------
+    SetupError
+        For a law that there is not.
+    ModelError
+        For coefficients that are not the law's.
+    """
     return float(
         removal_rate(
             law, coefficients, reference.pressure, reference.speed, temperature=reference.temperature

@@ -79,7 +79,19 @@ class Resolved:
 
 
 def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
-    """Return `document` with parts and defaults filled in.
+    """Return a document with parts and defaults filled in.
+
+    Parameters
+    ----------
+    document
+        Tables as written.
+    folder
+        To which the folders it names are relative; None where it has none.
+
+    Returns
+    -------
+    Resolved
+        With notes on what was filled in, and from where.
 
     Raises
     ------

@@ -152,7 +152,27 @@ def _layer(layer: LayerSection) -> si.Layer:
 
 
 def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
-    """Return a pad in SI. `folder` is where its measured heights lie; a catalogue pad has none."""
+    """Return a pad in SI.
+
+    Parameters
+    ----------
+    pad
+        As read.
+    folder
+        Where its measured heights lie; a catalogue pad has none.
+
+    Returns
+    -------
+    si.Pad
+        Layers, grooves, summits, and what it wears by.
+
+    Raises
+    ------
+    DataError
+        For a file of heights that cannot be used.
+    ModelError
+        Where the pad's figures do not go together.
+    """
     top = pad.top
     modulus = finished_modulus(top)
     surface = pad.surface

@@ -77,7 +77,20 @@ def _path(loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
 
 
 def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[Section] | None:
-    """Return the model of the table at `path`, or None where there is none."""
+    """Return the model of a table.
+
+    Parameters
+    ----------
+    path
+        To it, keys and places.
+    tree
+        The setup's tables as filled in.
+
+    Returns
+    -------
+    type[Section] | None
+        None where there is none.
+    """
     here: Any = SetupModel
     for step in path:
         if isinstance(step, int):  # leads into what the list holds, which _inner already is

@@ -7,7 +7,20 @@ from planish.physics.removal.preston import K_P
 
 
 def rate_left(name: str, meaning: str) -> Coefficient:
-    """Return the coefficient of a rate that is there whatever the pressure and speed."""
+    """Return the coefficient of a rate that is there whatever the pressure and speed.
+
+    Parameters
+    ----------
+    name
+        Of the coefficient in its law.
+    meaning
+        What it is, in a few words.
+
+    Returns
+    -------
+    Coefficient
+        In m/s, 0 nm/min or more.
+    """
     return Coefficient(
         name,
         meaning,

@@ -69,13 +69,34 @@ def polish_by_contact(
     finer: int = 1,
     tell: Callable[[float], None] | None = None,
 ) -> tuple[DieFields, PolishWindow]:
-    """Return the maps and the polish window of one die.
+    """Return the maps and the polish window of one die by the contact route.
 
-    ``finer`` divides the time steps; ``tell`` is called with the share of the recipe done.
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    pad
+        One, or one a platen.
+    choices
+        How to model.
+    finer
+        By which the time steps are divided.
+    tell
+        Called with the share of the recipe done.
+
+    Returns
+    -------
+    tuple[DieFields, PolishWindow]
+        Maps, and the window.
 
     Raises
     ------
-    SetupError: for a field that stands alone: here fields repeat on the wafer.
+    SetupError
+        For a field that stands alone: here fields repeat on the wafer.
     """
     if choices.edges != "periodic":
         raise SetupError(refuse("edges", choices.edges, "'periodic' for the contact route"))

@@ -81,7 +81,27 @@ def check_maps(maps: object) -> None:
 
 
 def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> DieInput:
-    """Return the cells of layout ``maps`` (density, perimeter, line_width, space, cell) for a level."""
+    """Return the cells of a layout for a level.
+
+    Parameters
+    ----------
+    maps
+        With density, perimeter, line_width, space [m] and cell [m].
+    level
+        What stands on the die.
+    incoming
+        Height from below [m], shape of the density; flat unless given.
+
+    Returns
+    -------
+    DieInput
+        (ny, nx) each.
+
+    Raises
+    ------
+    SetupError
+        For maps that hold no cells, or topography of another shape.
+    """
     check_maps(maps)
     density = np.clip(np.asarray(maps.density, dtype=np.float64), 0.0, 1.0)
     height = np.zeros_like(density) if incoming is None else np.asarray(incoming, dtype=np.float64)
@@ -98,6 +118,18 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
 
 def width_notes(cells: DieInput, level: Level) -> list[str]:
     """Say in how many cells the width of the low areas had to be assumed.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+
+    Returns
+    -------
+    list[str]
+        One line; none where all widths are known.
 
     Raises
     ------
@@ -126,7 +158,26 @@ def effective(
     pad: DiePad | Sequence[DiePad],
     choices: DieChoices,
 ) -> Effective:
-    """Return the effective densities and selectivity lengths at one place; ``pad``: one, or one a platen."""
+    """Return the effective densities and selectivity lengths at one place.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    pad
+        One, or one a platen.
+    choices
+        How to model.
+
+    Returns
+    -------
+    Effective
+        What the pad makes of the layout.
+    """
     pads = pads_of(pad, local)
     used = sorted({step.platen for step in local.steps})
     seen = {platen: _averaged(cells, level, local, pads[platen], choices, platen) for platen in used}
@@ -167,7 +218,20 @@ def effective(
 
 
 def pads_of(pad: DiePad | Sequence[DiePad], local: LocalConditions) -> list[DiePad]:
-    """Return one pad a platen."""
+    """Return one pad a platen.
+
+    Parameters
+    ----------
+    pad
+        One for all, or one a platen.
+    local
+        Conditions, whose steps say on which platen they run.
+
+    Returns
+    -------
+    list[DiePad]
+        In the order of the platens.
+    """
     count = 1 + max(step.platen for step in local.steps)
     return [pad] * count if isinstance(pad, DiePad) else list(pad)
 
@@ -227,12 +291,44 @@ def stepped_cells(share: Array) -> NDArray[np.bool_]:
 def polish_cells(
     cells: DieInput, level: Level, local: LocalConditions, seen: Effective, choices: DieChoices
 ) -> DieFields:
-    """Return the maps after polishing under ``local`` conditions."""
+    """Return the maps after polishing.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    seen
+        From ``effective``.
+    choices
+        How to model.
+
+    Returns
+    -------
+    DieFields
+        Shapes of the cells.
+    """
     return fields_of(cells, level, level.polish(cells, local, seen, choices))
 
 
 def at_time(local: LocalConditions, time: float) -> LocalConditions:
-    """Return the conditions of a recipe cut, or its last step drawn out, to ``time`` [s] in all."""
+    """Return the conditions of a recipe cut, or its last step drawn out, to a time in all.
+
+    Parameters
+    ----------
+    local
+        Of the whole recipe.
+    time
+        [s].
+
+    Returns
+    -------
+    LocalConditions
+        With at least one step.
+    """
     steps, left = [], time
     for i, step in enumerate(local.steps):
         last = i == len(local.steps) - 1
@@ -247,7 +343,22 @@ def at_time(local: LocalConditions, time: float) -> LocalConditions:
 def some_cells(
     cells: DieInput, seen: Effective, index: NDArray[np.int64] | slice
 ) -> tuple[DieInput, Effective]:
-    """Return the chosen cells alone (flat), for what only depends on each cell itself."""
+    """Return the chosen cells alone (flat), for what only depends on each cell itself.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    seen
+        From ``effective``.
+    index
+        Which, among the cells as one row.
+
+    Returns
+    -------
+    tuple[DieInput, Effective]
+        The two, for these cells.
+    """
 
     def pick(values: Array) -> Array:
         return values.reshape(-1)[index]
@@ -272,7 +383,22 @@ def some_cells(
 
 
 def fields_of(cells: DieInput, level: Level, polished: Polished) -> DieFields:
-    """Return the maps of what came of each cell, NaN where it has no such area."""
+    """Return the maps of what came of each cell, NaN where it has no such area.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stood on the die.
+    polished
+        What came of each cell.
+
+    Returns
+    -------
+    DieFields
+        Shapes of the cells.
+    """
     present = {"high": cells.high > _NONE, "low": cells.high < 1 - _NONE, "step": cells.stepped}
     high = cells.incoming - polished.lost
 

@@ -53,7 +53,20 @@ class RingGroups:
 
 
 def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
-    """Group pad rings; ``areas`` (n_r,) [m^2] of the wafer nodes."""
+    """Group pad rings that are followed together.
+
+    Parameters
+    ----------
+    rings
+        Of the pad.
+    areas
+        Of the wafer nodes [m^2], (n_r,).
+
+    Returns
+    -------
+    RingGroups
+        Of the rings that the wafer touches.
+    """
     touched = np.flatnonzero(rings.duty > 0)
     parts = [touched[i : i + RINGS_A_GROUP] for i in range(0, touched.size, RINGS_A_GROUP)]
     members = np.zeros((len(parts), rings.duty.size))
@@ -154,7 +167,29 @@ class LotPad:
 
 
 def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: float) -> SummitPlan:
-    """Work out what is fixed of the summits. ``highest_pressure`` [Pa] of the recipe."""
+    """Work out what is fixed of the summits.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    areas
+        Of the wafer nodes [m^2], (n_r,).
+    highest_pressure
+        Of the recipe [Pa].
+
+    Returns
+    -------
+    SummitPlan
+        For the whole lot.
+
+    Raises
+    ------
+    ModelError
+        For summits, or a disk's dulling, without a solution.
+    """
     surface, disk = as_conditioned(rig), rig.conditioner
     if disk is not None:
         conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
@@ -189,7 +224,20 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
 
 
 def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
-    """Return a new pad with fresh summits; ``disk_use`` [s] of the disk by then."""
+    """Return a new pad with fresh summits.
+
+    Parameters
+    ----------
+    plan
+        What is fixed of the summits.
+    disk_use
+        Of the disk by then [s].
+
+    Returns
+    -------
+    LotPad
+        Unworn.
+    """
     groups, rings = plan.groups.members.shape
     return LotPad(
         probability=np.tile(plan.fresh, (groups, 1)),
@@ -200,10 +248,24 @@ def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
 
 
 def height_map(rig: Rig, rings: PadRings, nodes: Array) -> Array:
-    """Return (n_r, n): mean over a wafer node's path of a pad profile given at the rings' middles.
+    """Return the mean over a wafer node's path of a pad profile given at the rings' middles.
 
-    Between the middles the profile is taken as straight: as steps it would put steps under the
-    wafer that the plate answers with ripples of pressure.
+    Between the middles the profile is taken as straight: as steps it would put steps under the wafer that the
+    plate answers with ripples of pressure.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    nodes
+        Wafer radii [m], (n_r,).
+
+    Returns
+    -------
+    Array
+        (n_r, n), to be multiplied by the profile (n,).
     """
     fine = 6
     edges = np.interp(
@@ -216,7 +278,22 @@ def height_map(rig: Rig, rings: PadRings, nodes: Array) -> Array:
 
 
 def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
-    """Return the summits' answer about ``pressure`` (g,) [Pa] on the summits of each group."""
+    """Return the summits' answer about a pressure.
+
+    Parameters
+    ----------
+    plan
+        What is fixed of the summits.
+    pad
+        As it is.
+    pressure
+        On the summits of each group [Pa], (g,).
+
+    Returns
+    -------
+    WornSummits
+        For pressures near it.
+    """
     about = np.maximum(pressure, 1.0)
     separation, moments = pad.separation.copy(), np.empty((about.size, 4))
     summit_balance.contact_rings(pad.probability, plan.edges, about, plan.stiff, separation, moments)
@@ -250,9 +327,29 @@ def aged(
 ) -> LotPad:
     """Return the pad after one step.
 
-    ``separation`` (g,) [m] of the flat, a guess; ``pressure`` (g,) [Pa] on the summits while touched,
-    ``sliding`` (g,) [m] met with while touched, ``cut`` (n,) [m] by which the disk lowered each ring
-    meanwhile, ``disk_time`` [s] for which it worked.
+    Parameters
+    ----------
+    plan
+        What is fixed of the summits.
+    pad
+        Before the step.
+    rig
+        The setup in SI.
+    separation
+        Of the flat from the summits [m], (g,): a guess.
+    pressure
+        On the summits while touched [Pa], (g,).
+    sliding
+        Met with while touched [m], (g,).
+    cut
+        By which the disk lowered each ring meanwhile [m], (n,).
+    disk_time
+        For which the disk worked [s].
+
+    Returns
+    -------
+    LotPad
+        A new record.
     """
     wear = summit_balance.wear_constant(
         rig.pad.polish_wear_coefficient, sliding, tip_radius=plan.tip_radius, modulus=plan.modulus
@@ -275,11 +372,29 @@ def aged(
 
 
 def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
-    """Return how fast a sharp disk cuts each pad ring (n,) [m/s] at the speeds of ``step``; 0 without a disk.
+    """Return how fast a sharp disk cuts each pad ring at the speeds of a step.
 
-    A pad that orbits does not bring all its places under an arm: there the disk is
-    taken to cover the area between its innermost and outermost place evenly, unless a dwell
-    table says otherwise.
+    A pad that orbits does not bring all its places under an arm: there the disk is taken to cover the area
+    between its innermost and outermost place evenly, unless a dwell table says otherwise.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    step
+        Of the recipe.
+
+    Returns
+    -------
+    Array
+        [m/s], (n,); 0 without a disk.
+
+    Raises
+    ------
+    ModelError
+        Where the sweep makes no sense.
     """
     disk = rig.conditioner
     if disk is None or disk.downforce <= 0:
@@ -301,7 +416,26 @@ def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
 
 
 def cut_matrix(rig: Rig, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
-    """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
+    """Return how fast a sharp disk held at each position cuts each pad ring.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    disk
+        The conditioner in SI.
+    rings
+        Of the pad.
+    step
+        Of the recipe, for its speeds.
+    positions
+        Of the disk's centre [m], (m,).
+
+    Returns
+    -------
+    Array
+        [m/s], (n, m).
+    """
     return conditioning.cut_matrix(
         rig.polisher,
         rings.edges,
@@ -315,7 +449,20 @@ def cut_matrix(rig: Rig, disk: Conditioner, rings: PadRings, step: Step, positio
 
 
 def sharpness(rig: Rig, disk_use: float) -> float:
-    """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
+    """Return how sharply the disk cuts.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    disk_use
+        Of the disk so far [s].
+
+    Returns
+    -------
+    float
+        1 when new; 0 without a disk.
+    """
     disk = rig.conditioner
     if disk is None:
         return 0.0

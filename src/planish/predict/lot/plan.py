@@ -137,7 +137,37 @@ def plan_lot(
     workers: int = 1,
     cells: int = CELLS,
 ) -> LotPlan:
-    """Work out what is fixed for a lot of ``wafers``; the arguments are those of ``polish_lot``."""
+    """Work out what is fixed for a lot.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    wafers
+        How many.
+    conditioning
+        False switches all conditioning off.
+    adjust
+        Whether the longest step is adjusted from wafer to wafer.
+    events
+        What happens between wafers, in order.
+    handling_time
+        Between wafers [s].
+    workers
+        Threads that build the pad's elastic operators.
+    cells
+        Wafer nodes of the pressure solution.
+
+    Returns
+    -------
+    LotPlan
+        For ``advance``.
+
+    Raises
+    ------
+    ModelError
+        For a step without pressure, or values without a solution.
+    """
     for step in rig.steps:
         if not np.max(step.zone_pressures) > 0:
             raise ModelError(

@@ -83,9 +83,29 @@ class Row:
         batch: float,
         process: float,
     ) -> Row:
-        """Return the row of a wafer that came with ``incoming`` (films, n_r) [m] and has ``left`` of it.
+        """Return the row of a wafer.
 
-        ``pad`` is that after the wafer; ``batch`` and ``process`` the chance in its rate.
+        Parameters
+        ----------
+        plan
+            What is fixed for the lot.
+        pad
+            After the wafer.
+        outcomes
+            Of its steps, in order.
+        incoming
+            Films it came with [m], (films, n_r).
+        left
+            Of them [m], (films, n_r).
+        monitor
+            Whether it is a monitor wafer.
+        batch, process
+            The chance in its rate, of the slurry's batch and of the wafer.
+
+        Returns
+        -------
+        Row
+            In SI.
         """
         rig, weights, inside = plan.rig, plan.weights, plan.inside
         removed = incoming.sum(axis=0) - left.sum(axis=0)
@@ -188,12 +208,35 @@ class Records:
         return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
 
     def put(self, wafer: int, row: Row) -> None:
-        """Write down wafer number ``wafer`` (from 0)."""
+        """Write down one wafer.
+
+        Parameters
+        ----------
+        wafer
+            Its number, from 0.
+        row
+            What became of it.
+        """
         for name in _NAMES:
             getattr(self, name)[wafer] = getattr(row, name)
 
     def seen(self, rig: Rig, radius: Array, areas: Array) -> Seen:
-        """Return what the conditions worth telling look at (``predict.raised``)."""
+        """Return what the conditions worth telling look at (``predict.raised``).
+
+        Parameters
+        ----------
+        rig
+            The setup in SI.
+        radius
+            Of the wafer nodes [m], (n_r,).
+        areas
+            Of the wafer nodes [m^2], (n_r,).
+
+        Returns
+        -------
+        Seen
+            A column a figure.
+        """
         wafer = rig.wafer
         return Seen(
             limited=self.limited,
@@ -214,7 +257,18 @@ _NAMES = tuple(item.name for item in fields(Records))
 
 
 def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
-    """Return room for ``wafers`` rows."""
+    """Return room for so many rows.
+
+    Parameters
+    ----------
+    wafers, nodes, rings, steps
+        How many of each.
+
+    Returns
+    -------
+    Records
+        All 0 and False.
+    """
     wide = {"removed": nodes, "worn": rings, "limited": steps}
     told = ("monitor", "limited", "bare_somewhere", "bare")
     made: dict[str, Any] = {}

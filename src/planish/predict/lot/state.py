@@ -42,7 +42,20 @@ class Control:
         return tuple(main if index == longest else time for index, time in enumerate(self.base))
 
     def learned(self, measured: float, times: tuple[float, ...]) -> Control:
-        """Return the control that knows of the removal measured [m] in ``times`` [s] of the wafer just polished."""
+        """Return the control that knows of the removal measured on the wafer just polished.
+
+        Parameters
+        ----------
+        measured
+            Its mean removal [m]; 0 or less says nothing.
+        times
+            Of its steps [s].
+
+        Returns
+        -------
+        Control
+            With the rate averaged in.
+        """
         if measured <= 0:
             return self
         rate = measured / sum(times)

@@ -70,7 +70,20 @@ class StepOutcome:
 
 
 def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
-    """Return the pad's body as the next wafer finds it."""
+    """Return the pad's body as the next wafer finds it.
+
+    Parameters
+    ----------
+    plan
+        What is fixed for the lot.
+    pad
+        As it is.
+
+    Returns
+    -------
+    PadUnder
+        On average under the wafer, and by node.
+    """
     rig = plan.rig
     worn = float(plan.track @ pad.worn)
     groove = max(rig.pad.grooves.depth - worn, 0.0)
@@ -99,8 +112,36 @@ def run_step(
 ) -> StepOutcome:
     """Run the step on the pad as it is (the summits are read, not aged).
 
-    ``last``: where the last wafer left this step; ``temperatures`` (n,) [K] of the pad rings, ``left``
-    (films, n_r) [m], ``duration`` [s] overrides the step's own stop where given.
+    Parameters
+    ----------
+    plan
+        What is fixed for the lot.
+    lot_step
+        And for this step.
+    last
+        Where the last wafer left this step.
+    pad
+        As it is.
+    under
+        Its body, from ``pad_under``.
+    temperatures
+        Of the pad rings [K], (n,).
+    left
+        Of the films [m], (films, n_r).
+    rate_factor
+        By which chance multiplies the rate.
+    duration
+        [s]; None for the step's own stop.
+
+    Returns
+    -------
+    StepOutcome
+        What the step did.
+
+    Raises
+    ------
+    ModelError
+        Where there is no solution.
     """
     rig, weights = plan.rig, plan.weights
     summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)

@@ -29,7 +29,20 @@ def outer_reach(model: SetupModel) -> float:
 
 
 def check_polisher(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
-    """Yield what does not fit on the pad."""
+    """Yield what does not fit on the pad.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     polisher, table = model.polisher, raw["polisher"]
     machine, radius, reach = polisher.machine(), model.wafer.diameter / 2.0, outer_reach(model)
     yield from polisher.problems(table, radius)
@@ -50,7 +63,22 @@ def check_polisher(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
 
 
 def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Iterator[Finding]:
-    """Yield what does not fit in the pad stack, its grooves and its summits."""
+    """Yield what does not fit in the pad stack, its grooves and its summits.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+    folder
+        Where its measured heights lie; None where it has no folder.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     pad, table = model.pad, raw["pad"]
     yield from _layer(pad.top, "pad.top")
     if pad.sub is not None:
@@ -107,7 +135,20 @@ def _layer(layer: LayerSection, place: str) -> Iterator[Finding]:
 
 
 def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
-    """Yield what does not fit in the disk and its sweep."""
+    """Yield what does not fit in the disk and its sweep.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     disk = model.conditioner
     if disk is None:
         return

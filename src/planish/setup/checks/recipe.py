@@ -16,7 +16,20 @@ LONGEST = 600.0  # [s] where a stop condition has no max_time
 
 
 def check_recipe(model: SetupModel, raw: dict[str, Any]) -> list[Finding]:
-    """Return what does not fit in the recipe."""
+    """Return what does not fit in the recipe.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+
+    Returns
+    -------
+    list[Finding]
+        A finding each.
+    """
     found: list[Finding] = []
     for index, step in enumerate(model.recipe.step):
         table = raw["recipe"]["step"][index]
@@ -30,7 +43,20 @@ def check_recipe(model: SetupModel, raw: dict[str, Any]) -> list[Finding]:
 
 
 def zone_list(step: StepSection, names: list[str]) -> list[float]:
-    """Return one pressure [Pa] a zone; the step is known to fit the zones."""
+    """Return one pressure a zone; the step is known to fit the zones.
+
+    Parameters
+    ----------
+    step
+        Of the recipe.
+    names
+        Of the zones, in the head's order.
+
+    Returns
+    -------
+    list[float]
+        [Pa], in that order.
+    """
     given = step.zone_pressures
     if isinstance(given, dict):
         return [given[name] for name in names]

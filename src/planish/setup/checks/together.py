@@ -24,7 +24,22 @@ from planish.setup.root import SetupModel
 
 
 def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> list[Finding]:
-    """Return all that does not fit together in a setup whose single values are sound."""
+    """Return all that does not fit together in a setup whose single values are sound.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    resolved
+        The same with parts and defaults filled in.
+    folder
+        Where its files lie; None where it has no folder.
+
+    Returns
+    -------
+    list[Finding]
+        A finding each.
+    """
     raw = resolved.tree
     found: list[Finding] = []
     for check in (_wafer(model, raw, folder), _head(model, raw), check_polisher(model, raw)):

@@ -101,7 +101,20 @@ class LinearPolisher(PolisherSection):
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield a belt too short for its rollers, and bearing zones that do not carry the wafer."""
+        """Yield a belt too short for its rollers, and bearing zones that do not carry the wafer.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m].
+
+        Yields
+        ------
+        Finding
+            A finding each.
+        """
         least = math.pi * self.roller_diameter + 4.0 * radius
         if self.belt_length < least - HAIR:
             yield wrong("polisher.belt_length", table["belt_length"], f"at least {mm(least)}",

@@ -45,7 +45,20 @@ class OrbitalPolisher(PolisherSection):
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield a feed through a pad without holes."""
+        """Yield a feed through a pad without holes.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m]; not used.
+
+        Yields
+        ------
+        Finding
+            At most one finding.
+        """
         if self.delivery == "through-pad" and not self.hole_fraction:
             yield wrong(
                 "polisher.hole_fraction", table["hole_fraction"], "above 0", "slurry is fed through the pad"

@@ -51,13 +51,39 @@ class RotaryPolisher(PolisherSection):
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield a swing without a frequency."""
+        """Yield a swing without a frequency.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m]; not used.
+
+        Yields
+        ------
+        Finding
+            At most one finding.
+        """
         if self.oscillation_amplitude > 0.0 and self.oscillation_frequency == 0.0:
             yield wrong("polisher.oscillation_frequency", table["oscillation_frequency"], "above 0 1/min",
                         "the carrier is said to swing")  # fmt: skip
 
     def step_notes(self, step: StepSection, place: str) -> Iterator[Finding]:
-        """Yield what turning platen and carrier do to one another."""
+        """Yield what turning platen and carrier do to one another.
+
+        Parameters
+        ----------
+        step
+            Of the recipe.
+        place
+            Its path.
+
+        Yields
+        ------
+        Finding
+            At most one note.
+        """
         if step.platen_speed is None:
             return
         if step.platen_speed == step.carrier_speed and step.platen_speed != 0.0:
