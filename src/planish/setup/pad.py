@@ -146,3 +146,9 @@ class PadSection(Section):
         None,
         description="over which open pores of the surface let fluid pressure escape; where not given they do not",
     )
+    film_offset: (
+        Annotated[float, Quantity("depth", low="-100 um", high="100 um", typical=("-20 um", "20 um"))] | None
+    ) = Field(
+        None,
+        description="added to the gap that the slurry finds over the mean plane of the summits; 0 where not given",
+    )

@@ -173,6 +173,7 @@ class Pad(Record):
     heat_capacity: float = 1500.0  # [J/(kg K)]
     conductivity: float = 0.2  # [W/(m K)]
     drainage_length: float = math.inf  # [m] over which open pores let fluid pressure escape
+    film_offset: float = 0.0  # [m] added to the gap that the slurry finds over the pad's mean plane
 
     def _told(self) -> str:
         stack = " on ".join(

@@ -208,6 +208,7 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
         heat_capacity=pad.heat_capacity,
         conductivity=pad.conductivity,
         drainage_length=math.inf if pad.drainage_length is None else pad.drainage_length,
+        film_offset=pad.film_offset or 0.0,
     )
 
 

@@ -14,7 +14,7 @@ from planish.physics.motion.circles import segment_area
 from planish.physics.motion.duty import STRIP, PadShape
 from planish.physics.motion.motion import Drive, Motion, Outline, wafer_point
 from planish.physics.pressure.layers import Base, belt_base, rigid_base
-from planish.physics.slurry.film import position_share_linear
+from planish.physics.slurry.delivery import position_share_linear
 
 Array = NDArray[np.float64]
 

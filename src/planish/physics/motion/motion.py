@@ -25,7 +25,7 @@ from planish.physics.motion.circles import lens_area
 from planish.physics.motion.duty import ROUND, PadShape, PadView, checked_edges, overlap_areas, time_shares
 from planish.physics.motion.speed import Retrace, mean_speed
 from planish.physics.pressure.layers import Base, rigid_base
-from planish.physics.slurry.film import position_share_through
+from planish.physics.slurry.delivery import position_share_through
 
 Array = NDArray[np.float64]
 RPM = 2 * pi / 60
@@ -267,6 +267,10 @@ class Motion(Record, ABC):
     def pad_speed(self, drive: float) -> float:
         """Speed [m/s] of the pad at the carrier axis."""
         return self.speed_amplitudes(0.0, drive, 0.0)[0]
+
+    def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
+        """Return what drags liquid under the wafer: the pad's speed [m/s] at the carrier axis, and the mean [rad/s] of both turnings."""
+        return self.pad_speed(drive), 0.5 * carrier
 
     def path_time(self, turns: float, drive: float, carrier: float) -> float:
         """Return the time of a path worth drawing.

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from planish.engine.record import figure
 from planish.physics.motion.motion import Drive, Motion, Outline, turned, wafer_point
 from planish.physics.motion.speed import Retrace, mean_speed, retracing_ratio
-from planish.physics.slurry.film import position_share_rotary
+from planish.physics.slurry.delivery import position_share_rotary
 
 Array = NDArray[np.float64]
 
@@ -162,6 +162,10 @@ class Rotary(Motion):
             Of the common shape.
         """
         return _triangle(r, R, c**2, drive, disk)
+
+    def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
+        """The platen turns too."""
+        return self.pad_speed(drive), 0.5 * (drive + carrier)
 
     def path(
         self, r0: float, phi0: float, times: ArrayLike, drive: float, carrier: float

@@ -201,6 +201,28 @@ def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Arr
     return np.asarray(np.maximum(-np.diff(beyond), 0.0))
 
 
+def level_and_deviation(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:
+    """Return mean and standard deviation of binned heights.
+
+    Parameters
+    ----------
+    edges
+        Of the bins: (n+1,) increasing [m].
+    probability
+        (..., n), each row summing to 1.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        [m], (...,); exact for a density uniform in each bin.
+    """
+    z, p = np.asarray(edges, dtype=np.float64), np.asarray(probability, dtype=np.float64)
+    middle, width = 0.5 * (z[1:] + z[:-1]), np.diff(z)
+    mean = p @ middle
+    square = p @ (middle * middle + width * width / 12.0)
+    return np.asarray(mean), np.sqrt(np.maximum(square - mean * mean, 0.0))
+
+
 def contact(
     separation: ArrayLike,
     edges: ArrayLike,

@@ -156,7 +156,7 @@ def _polish(
         temperatures=temperatures,
         batch=state.batch,
         control=control,
-        steps=tuple(StepState(found.solved, found.duration) for found in outcomes),
+        steps=tuple(StepState(found.solved, found.duration, found.lubrication) for found in outcomes),
         said=_told(state.said, plan, wafer, under.worn, at_limit=at_limit),
     )
     return after, row

@@ -103,6 +103,7 @@ class WornSummits:
     real_slope: Array
     separation: Array  # (g,) [m] of the flat from the summits
     moments: Array  # (g, 4) of z - d, of orders 1/2, 1, 3/2 and 0
+    heights: tuple[float, float]  # mean and standard deviation [m] over the wafer's track
 
     def _weights(self, pressure: Array) -> Array:
         return self.track[None, :] if pressure.size == 1 else self.to_wafer
@@ -118,6 +119,10 @@ class WornSummits:
         weights = self._weights(pressure)
         real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
         return real, pressure / real
+
+    def surface(self) -> tuple[float, float]:
+        """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
+        return self.heights
 
     def tail(self) -> float:
         """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
@@ -298,6 +303,7 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
     separation, moments = pad.separation.copy(), np.empty((about.size, 4))
     summit_balance.contact_rings(pad.probability, plan.edges, about, plan.stiff, separation, moments)
     half, one, threehalf, count = moments.T
+    level, deviation = asperities.level_and_deviation(plan.edges, pad.probability)
     length = threehalf / (1.5 * half)
     # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
     real, log_about = about / (pi * plan.tip_radius * plan.density * one), np.log(about)
@@ -311,6 +317,7 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
         real_slope=slope,
         separation=separation,
         moments=moments,
+        heights=(float(plan.groups.track @ level), float(plan.groups.track @ deviation)),
     )
 
 

@@ -154,7 +154,7 @@ class Row:
             step_peak=tuple(found.peak_temperature for found in outcomes),
             step_fresh=tuple(found.fresh for found in outcomes),
             step_real_fraction=tuple(found.real_fraction for found in outcomes),
-            step_solid_share=tuple(found.solid_share for found in outcomes),
+            step_solid_share=tuple(found.lubrication.share for found in outcomes),
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),

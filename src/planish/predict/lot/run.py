@@ -11,8 +11,7 @@ from planish.physics import scratches
 from planish.physics.motion import speed, sweep
 from planish.physics.pressure import series as contact_series
 from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
-from planish.physics.slurry import heat
+from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities, summit_balance
 from planish.physics.surface import conditioning as disk_physics
 from planish.predict.lot import variation as lot_variation
@@ -42,7 +41,8 @@ MODULES = (
     sweep,
     contact_series,
     removal,
-    slurry,
+    delivery,
+    film,
     heat,
     scratches,
     conditions,

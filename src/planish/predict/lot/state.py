@@ -12,6 +12,7 @@ from planish.engine.fixed import seal
 from planish.engine.record import counted
 from planish.physics.pressure.series import Solved
 from planish.predict.lot.pad import LotPad, new_pad
+from planish.predict.wafer.lubrication import Lubrication
 
 if TYPE_CHECKING:
     from planish.predict.lot.plan import LotPlan
@@ -66,10 +67,11 @@ class Control:
 
 @dataclass(frozen=True, slots=True)
 class StepState:
-    """Where the last wafer left a step: its pressures, and its ``duration`` [s], 0 before the first wafer."""
+    """Where the last wafer left a step: its pressures, film, and ``duration`` [s], 0 before the first wafer."""
 
     solved: Solved
     duration: float = 0.0
+    film: Lubrication | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)

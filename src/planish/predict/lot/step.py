@@ -22,6 +22,7 @@ from planish.predict.lot.plan import LotPlan, LotStep
 from planish.predict.lot.state import StepState
 from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad_heat, removal_curve
 from planish.predict.wafer.films import polish_stack, stop_amount
+from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ class StepOutcome:
 
     summits: WornSummits
     solved: Solved
-    pressure: Array  # of the wafer nodes, then the ring nodes [Pa]
+    pressure: Array  # on summits, of the wafer nodes, then the ring nodes [Pa]
     removed: Array  # (films, n_r) [m]
     duration: float
     temperature: float  # mean over the wafer and the step [K]
@@ -63,9 +64,8 @@ class StepOutcome:
     real_fraction: float
     friction: float
     fresh: float
-    film_thickness: float
+    lubrication: Lubrication
     limited: bool  # the step ran into its longest time before its stop condition was met
-    solid_share: float  # of the load on summits
     fastest: float  # mean rate [m/s] of a film that goes, as long as it lasts
 
 
@@ -156,6 +156,7 @@ def run_step(
         solved.pressure[:nodes],
         solved.pressure[nodes:],
         rate_factor,
+        last.film,
     )
     heating = pad_heat(found, temperatures)
     ends, limited, times, seen, removed = _until(
@@ -173,7 +174,7 @@ def run_step(
     return StepOutcome(
         summits=summits,
         solved=solved,
-        pressure=solved.pressure,
+        pressure=np.concatenate([found.solid, solved.pressure[nodes:]]),
         removed=removed[:, -1],
         duration=ends,
         temperature=float(np.trapezoid(mean, times)) / ends if ends > 0 else float(mean[0]),
@@ -183,9 +184,8 @@ def run_step(
         real_fraction=float(found.real_fraction @ weights),
         friction=found.friction,
         fresh=found.fresh,
-        film_thickness=found.film_thickness,
+        lubrication=found.lubrication,
         limited=limited,
-        solid_share=found.solid_share,
         fastest=fastest_rate(rig, found, removed[:, -1], seen[-1], weights),
     )
 

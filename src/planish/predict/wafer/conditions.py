@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
 from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
-from planish.physics.slurry import heat
+from planish.physics.slurry import delivery, heat
 from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.films import cumulative
+from planish.predict.wafer.lubrication import Lubrication, lubricate
 from planish.predict.wafer.pad_surface import PadState, Summits
 from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
 
@@ -31,10 +31,9 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     *step_plan.SOURCES,
-    "Grooved reference pad with lands of at most 2.5 mm for the regime factor: assumption of our own",
+    "Rate laws are calibrated on a grooved pad, whose summits carry the whole load: assumption of our own",
 )
 
-REFERENCE_LAND = 2.5e-3  # [m]
 NATURAL_EXCHANGE = 0.2
 FRESH_HALF = 0.25  # fresh share at which the rate would be half its limit
 
@@ -48,11 +47,13 @@ class Conditions:
     plan
         What the step fixes.
     pressure, ring_pressure
-        Of contact [Pa]; (ring nodes,) the second, empty where the ring is off.
+        With which head and ring press on the pad [Pa]; (ring nodes,) the second, empty where the ring is off.
+    solid
+        What of ``pressure`` summits carry [Pa].
     real_pressure, real_fraction
         On the summits [Pa]; real contact fraction of the nominal area.
-    film_thickness, solid_share, friction
-        Of the lubrication under the wafer as a whole [m], [1], [1].
+    lubrication, friction
+        The film, and the coefficient of friction of the wafer as a whole [1].
     fresh
         Share of fresh slurry under the wafer.
     heat_power
@@ -67,10 +68,10 @@ class Conditions:
     plan: StepPlan
     pressure: Array
     ring_pressure: Array
+    solid: Array
     real_pressure: Array
     real_fraction: Array
-    film_thickness: float
-    solid_share: float
+    lubrication: Lubrication
     friction: float
     fresh: float
     heat_power: Array
@@ -173,6 +174,7 @@ def meet(
     pressure: Array,
     ring_pressure: Array,
     rate_factor: float = 1.0,
+    last: Lubrication | None = None,
 ) -> Conditions:
     """Return what follows from a contact pressure on the pad as it is.
 
@@ -190,6 +192,8 @@ def meet(
         Of contact [Pa], over wafer nodes and over ring nodes (empty, or 0, where the ring is off).
     rate_factor
         On every film's rate: this slurry's, this wafer's.
+    last
+        The film under the wafer before on this step, reused to save time.
 
     Returns
     -------
@@ -199,29 +203,21 @@ def meet(
     liquid = rig.slurry
     land = step_plan.summit_land(rig, groove_depth, model.land)
     mean_pressure = float(plan.shares @ pressure)
-    real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
-    film, solid, solid_reference = _films(plan, rig, summits, groove_depth, mean_pressure)
-    floor = liquid.friction_floor
-    friction = floor + float(
-        slurry.mixed_friction(
-            slurry.Film(np.asarray(film), np.asarray(solid)),
-            liquid.viscosity,
-            plan.mean_speed,
-            mean_pressure,
-            liquid.friction_boundary - floor,
-        )
-    )
-    pressed = np.concatenate([pressure, ring_pressure])[: plan.all_speed.size]
-    power = heat.friction_power_density(friction, pressed, plan.all_speed)
+    film = lubricate(plan, rig, model, summits, groove_depth, pressure, last)
+    solid = pressure * film.carried
+    real, fraction = summits.real(np.maximum(solid, 1e-3 * mean_pressure) / land)
+    drag = liquid.viscosity * film.shear  # [Pa s/m]: shear stress over sliding speed
+    rubbed = np.concatenate([solid, ring_pressure])[: plan.all_speed.size]
+    power = (liquid.friction_boundary * rubbed + drag * plan.all_speed) * plan.all_speed
     made = Conditions(
         plan=plan,
         pressure=pressure,
         ring_pressure=ring_pressure,
+        solid=solid,
         real_pressure=real,
         real_fraction=fraction * land,
-        film_thickness=film,
-        solid_share=solid,
-        friction=friction,
+        lubrication=film,
+        friction=liquid.friction_boundary * film.share + drag * plan.mean_speed / mean_pressure,
         fresh=1.0,
         heat_power=heat.ring_power_density(plan.duty, plan.seen, power),
         mechanical={},
@@ -230,9 +226,9 @@ def meet(
     for material in plan.law_speeds:
         law = rig.removal[material]
         # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
-        made.mechanical[material] = mechanical_part(plan, rig, material, pressure / model.land, friction)
+        made.mechanical[material] = mechanical_part(plan, rig, material, solid / model.land)
         made.factors[material] = (
-            rate_factor * solid / max(solid_reference, 1e-12) * plan.abrasive[material] * model.land
+            rate_factor * plan.abrasive[material] * model.land
         ) * rate_factors.factor_real_pressure(real, law.reference.real_pressure)
     made.fresh = _fresh(made, rig, groove_depth)
     for material in made.factors:
@@ -262,7 +258,7 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
     )
 
 
-def mechanical_part(plan: StepPlan, rig: Rig, material: str, pressure: Array, friction: float) -> Array:
+def mechanical_part(plan: StepPlan, rig: Rig, material: str, pressure: Array) -> Array:
     """Return what of a law's rate does not change with temperature (``removal.mechanical_part``).
 
     Parameters
@@ -274,16 +270,14 @@ def mechanical_part(plan: StepPlan, rig: Rig, material: str, pressure: Array, fr
     material
         Of the film.
     pressure
-        Of contact [Pa], (n_r,).
-    friction
-        Coefficient [1].
+        On summits [Pa], (n_r,).
 
     Returns
     -------
     Array
         (n_r,).
     """
-    law = rig.removal[material]
+    law, friction = rig.removal[material], rig.slurry.friction_boundary
     return removal.mechanical_part(law.law, law.coefficients, pressure, plan.law_speeds[material], friction)
 
 
@@ -384,23 +378,6 @@ def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen
     return cumulative(times, film_rate(rig, found, material, seen))
 
 
-def _films(
-    plan: StepPlan, rig: Rig, summits: Summits, groove_depth: float, mean_pressure: float
-) -> tuple[float, float, float]:
-    """Return (film thickness [m], share of load on summits, that share at the law's reference condition)."""
-    land = step_plan.lubrication_land(rig, groove_depth)
-    reference = next(iter(rig.removal.values())).reference
-    made = []
-    for pressure, speed, length in (
-        (mean_pressure, plan.mean_speed, land),
-        (reference.pressure, reference.speed, min(land, REFERENCE_LAND)),
-    ):
-        tail, _, gap = summits.layer(np.array([pressure]))
-        lift = slurry.SLIDER * rig.slurry.viscosity * speed * length / pressure
-        made.append(slurry.mixed_film_at(lift, max(float(gap[0]), 1e-6), float(tail[0])))
-    return *made[0], made[1][1]
-
-
 def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
     """Return the share of fresh slurry under the wafer: supply and spending brought into balance.
 
@@ -411,16 +388,16 @@ def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
     if machine.delivery == "through-pad":
         captured = plan.step.flow * plan.place_share
     else:
-        share, film = step_plan.groove_area(rig), made.film_thickness
-        carried = float(slurry.carried_flow(plan.pad_speed, rig.wafer.radius, film, groove_depth, share))
-        exchange = slurry.exchange_flow(
+        share, film = step_plan.groove_area(rig), made.lubrication.height
+        carried = float(delivery.carried_flow(plan.pad_speed, rig.wafer.radius, film, groove_depth, share))
+        exchange = delivery.exchange_flow(
             carried,
             natural=NATURAL_EXCHANGE,
             disk_radius=plan.disk_width,
             disk_speed=plan.pad_speed,
-            depth=slurry.liquid_depth(film, groove_depth, share),
+            depth=delivery.liquid_depth(film, groove_depth, share),
         )
-        captured = float(slurry.captured_flow(plan.step.flow, exchange, position_share=plan.place_share))
+        captured = float(delivery.captured_flow(plan.step.flow, exchange, position_share=plan.place_share))
         resistance = 1.0 / carried if carried > 0 else np.inf
     resistance += 1.0 / captured if captured > 0 else np.inf
     first = rig.wafer.films[0].material
@@ -429,5 +406,5 @@ def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
         law.law, law.coefficients, made.mechanical[first], law.reference.temperature
     )
     rate = float(plan.shares @ usual)
-    spent = float(slurry.slurry_consumption(rate, plan.area)) * resistance
-    return slurry.balanced_fresh(spent, law.reference.fresh_fraction, FRESH_HALF)
+    spent = float(delivery.slurry_consumption(rate, plan.area)) * resistance
+    return delivery.balanced_fresh(spent, law.reference.fresh_fraction, FRESH_HALF)

@@ -51,12 +51,16 @@ class Summits(Protocol):
             Mean real pressure [Pa] and real contact fraction [1].
         """
 
+    def surface(self) -> tuple[float, float]:
+        """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class SummitCurve(Kept):
     """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
 
-    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].
+    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m]; ``level`` and
+    ``deviation`` [m] of the heights themselves.
     """
 
     log_pressure: Array
@@ -64,6 +68,8 @@ class SummitCurve(Kept):
     real_pressure: Array
     area_fraction: Array
     decay_length: Array
+    level: float
+    deviation: float
 
     def at(self, pressure: Array | float, what: str) -> Array:
         """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure).
@@ -114,6 +120,10 @@ class FreshSummits:
             Mean real pressure [Pa] and real contact fraction [1].
         """
         return self.curve.at(pressure, "real_pressure"), self.curve.at(pressure, "area_fraction")
+
+    def surface(self) -> tuple[float, float]:
+        """Return mean and standard deviation [m] of their heights."""
+        return self.curve.level, self.curve.deviation
 
 
 @dataclass(slots=True)
@@ -231,5 +241,10 @@ def _summit_curve(
     separation = asperities.separation_under(pressure, edges, probability, **numbers)
     state = asperities.contact(separation, edges, probability, **numbers)
     return SummitCurve(
-        np.log(pressure), separation, state.real_pressure, state.area_fraction, state.decay_length
+        np.log(pressure),
+        separation,
+        state.real_pressure,
+        state.area_fraction,
+        state.decay_length,
+        *(float(each) for each in asperities.level_and_deviation(edges, probability)),
     )

@@ -12,8 +12,7 @@ from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
 from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
-from planish.physics.slurry import heat
+from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities
 from planish.predict.lot.pad_rings import PadRings, pad_rings
 from planish.predict.wafer import conditions as step_physics
@@ -39,7 +38,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
 
-MODULES = (speed, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
+MODULES = (speed, layers, plate, pressure, asperities, removal, delivery, film, heat, step_physics)
 
 
 def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
@@ -171,8 +170,8 @@ def _run_step(
         stopped_by=stopped_by,
         fresh_fraction=found.fresh,
         friction=found.friction,
-        film_thickness=found.film_thickness,
-        regime=str(slurry.regime(found.solid_share)),
+        film_thickness=found.lubrication.height,
+        regime=str(film.regime(found.lubrication.share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
         balance_error=found.balance_error,

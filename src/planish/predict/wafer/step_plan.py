@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import exp
 from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
@@ -19,7 +20,9 @@ from planish.physics.pressure.plate import bearing_lift, zone_load
 from planish.physics.removal import factors
 from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
+from planish.physics.slurry.film import groove_height
 from planish.predict.wafer.contact_model import ContactModel
+from planish.predict.wafer.pad_surface import as_conditioned
 
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
@@ -78,6 +81,8 @@ class StepPlan:
         By material: rate factor of the abrasive content.
     pad_speed
         Of the pad at the carrier axis [m/s].
+    dragged
+        What drags liquid under the wafer: speed [m/s] and mean turning [rad/s].
     place_share
         Of the slurry dropped, what can reach the wafer from where it is dropped.
     disk_width
@@ -97,6 +102,7 @@ class StepPlan:
     law_speeds: dict[str, Array]
     abrasive: dict[str, float]
     pad_speed: float
+    dragged: tuple[float, float]
     place_share: float
     disk_width: float
     duty: Array
@@ -150,6 +156,7 @@ def plan_step(
         },
         abrasive={material: _abrasive_factor(rig, law) for material, law in laws.items()},
         pad_speed=machine.pad_speed(drive),
+        dragged=machine.dragged(drive, carrier),
         place_share=machine.slurry_share(rig.wafer.radius),
         disk_width=_disk_width(rig, step) if conditioning else 0.0,
         duty=rings.duty,
@@ -254,6 +261,8 @@ def _disk_width(rig: Rig, step: Step) -> float:
 def summit_land(rig: Rig, groove_depth: float, land: float) -> float:
     """Return the share of the nominal area that summits stand on: neither hole nor groove.
 
+    A groove that has worn shallower than the summits' tail takes part of the load at its bottom.
+
     Parameters
     ----------
     rig
@@ -268,7 +277,8 @@ def summit_land(rig: Rig, groove_depth: float, land: float) -> float:
     float
         [1].
     """
-    return land * (1.0 - groove_area(rig)) if groove_depth > 0 else land
+    tail = as_conditioned(rig).tail_length
+    return land * exp(groove_height(groove_area(rig), groove_depth, tail) / tail)
 
 
 def groove_area(rig: Rig) -> float:
@@ -286,26 +296,6 @@ def groove_area(rig: Rig) -> float:
     """
     grooves = rig.pad.grooves
     return groove_share(grooves.pattern, grooves.width, grooves.pitch)
-
-
-def lubrication_land(rig: Rig, groove_depth: float) -> float:
-    """Return the length over which fluid pressure can build up: between grooves, or until pores drain it.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    groove_depth
-        Of the pad now [m].
-
-    Returns
-    -------
-    float
-        [m].
-    """
-    grooves = rig.pad.grooves
-    grooved = grooves.pattern != "none" and groove_depth > 0
-    return min(grooves.pitch - grooves.width if grooved else 2 * rig.wafer.radius, rig.pad.drainage_length)
 
 
 def platen_path(rig: Rig) -> tuple[float, float]:
