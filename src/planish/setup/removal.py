@@ -41,6 +41,10 @@ class ReferenceSection(Section):
     abrasive_fraction: (
         Annotated[float, ratio("0", "0.6", typical=("0.01 %", "30 %"), least="1e-6")] | None
     ) = Field(None, description="abrasive, share by weight; the slurry's where not given")
+    particle_size: (
+        Annotated[float, Quantity("thickness", low="1 nm", high="10000 nm", typical=("10 nm", "400 nm"))]
+        | None
+    ) = Field(None, description="mean diameter of the grains; the slurry's where not given")
     real_pressure: (
         Annotated[float, Quantity("modulus", low="0.01 MPa", high="10000 MPa", typical=("1 MPa", "200 MPa"))]
         | None

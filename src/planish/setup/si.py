@@ -250,7 +250,13 @@ class Slurry(Record):
     heat_capacity: float
     temperature: float
     friction_boundary: float  # coefficient of friction in boundary lubrication
-    friction_floor: float  # at the Stribeck minimum
+    size_power: float = 0.0  # of the grain size in the rate
+    summit_power: float = 0.5  # of the pressure on summits in contact in the rate
+    half_content: float = 0.05  # abrasive at which the rate is half its limit
+    fresh_half: float = 0.25  # fresh share at which the rate is half its limit
+    capacity: float = 1e-3  # volume of film that a volume of slurry takes up before it is spent
+    natural_exchange: float = 0.2  # share of the liquid in grooves and pores that is changed without a disk
+    entry_share: float = 0.25  # of what is dropped, what ring and bow wave let pass
 
     def _told(self) -> str:
         return (
@@ -268,6 +274,7 @@ class Reference(Record):
     temperature: float
     fresh_fraction: float
     abrasive_fraction: float
+    particle_size: float
     real_pressure: float  # mean pressure on summits in contact
 
     def _told(self) -> str:

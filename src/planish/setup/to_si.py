@@ -24,6 +24,7 @@ from planish.setup.part_folders import part_folders
 from planish.setup.parts import catalogue
 from planish.setup.recipe import StepSection
 from planish.setup.removal import RemovalSection, coefficients_of, rate_at_reference
+from planish.setup.slurry import SlurrySection
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
@@ -71,8 +72,7 @@ def to_si(setup: Described) -> si.Rig:
         conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
         slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
         removal={
-            material: _removal(material, law, model.slurry.abrasive_fraction, pads)
-            for material, law in model.removal.items()
+            material: _removal(material, law, model.slurry, pads) for material, law in model.removal.items()
         },
         steps=tuple(_step(step, names) for step in model.recipe.step),
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
@@ -281,7 +281,7 @@ def _law_sources(setup: Described) -> list[str]:
 
 
 def _removal(
-    material: str, law: RemovalSection, abrasive_fraction: float, pads: Mapping[str, Part]
+    material: str, law: RemovalSection, slurry: SlurrySection, pads: Mapping[str, Part]
 ) -> si.Removal:
     ref = law.reference
     record = LAWS.get(law.law)
@@ -302,7 +302,8 @@ def _removal(
             fresh_fraction=ref.fresh_fraction,
             abrasive_fraction=ref.abrasive_fraction
             if ref.abrasive_fraction is not None
-            else abrasive_fraction,
+            else slurry.abrasive_fraction,
+            particle_size=slurry.particle_size if ref.particle_size is None else ref.particle_size,
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
             else reference_real_pressure(pads[str(ref.pad)]),

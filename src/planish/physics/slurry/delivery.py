@@ -7,6 +7,9 @@ under the wafer the liquid is.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from math import isfinite
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -234,30 +237,35 @@ def slurry_consumption(rate: ArrayLike, wafer_area: float, capacity: float = 1e-
     return np.asarray(np.asarray(rate, dtype=np.float64) * wafer_area / capacity)
 
 
-def balanced_fresh(spent: float, reference: float, half: float = 0.25) -> float:
+def balanced_fresh(spent: Callable[[float], float]) -> float:
     """Return the fresh share at which supply and spending agree.
 
     Parameters
     ----------
     spent
-        Slurry spent at the rate of the ``reference`` share, over what is supplied [1].
-    reference
-        Fresh share at which the rate is stated [1].
-    half
-        Of the rate's own factor, see Notes [1].
+        Slurry spent over what is supplied [1], where so much of it is fresh; grows with the share.
 
     Returns
     -------
     float
-        [1].
-
-    Notes
-    -----
-    The share f is 1/(1 + spent phi(f)) and the spending goes with the rate's own factor phi(f) = f
-    (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f, whose positive
-    root is taken in the form that keeps its digits.
+        f of f (1 + spent(f)) = 1 [1]; 0 where nothing is supplied.
     """
-    if not np.isfinite(spent):
+    low, high = 0.0, 1.0
+    at_low, at_high = -1.0, spent(1.0)
+    if not at_high > 0:
+        return 1.0
+    if not isfinite(at_high):
         return 0.0
-    lead = 1.0 + spent * (reference + half) / reference
-    return 2.0 * half / (half - 1.0 + float(np.sqrt((1.0 - half) ** 2 + 4.0 * half * lead)))
+    found = 0.0
+    for _ in range(200):  # false position, its idle end halved
+        found = (low * at_high - high * at_low) / (at_high - at_low)
+        value = found * (1.0 + spent(found)) - 1.0
+        if abs(value) < 1e-14 or high - low < 1e-15:
+            break
+        if value > 0:
+            high, at_high = found, value
+            at_low *= 0.5
+        else:
+            low, at_low = found, value
+            at_high *= 0.5
+    return found

@@ -21,7 +21,7 @@ from planish.predict.lot.pad import LotPad, WornSummits, worn_summits
 from planish.predict.lot.plan import LotPlan, LotStep
 from planish.predict.lot.state import StepState
 from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad_heat, removal_curve
-from planish.predict.wafer.films import polish_stack, stop_amount
+from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
 
@@ -147,6 +147,7 @@ def run_step(
     summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)
     solved = _contact(lot_step, last.solved, summits, under)
     nodes = lot_step.fixed.shares.size
+    top = on_top(left, lot_step.fixed.shares)
     found = meet(
         lot_step.fixed,
         rig,
@@ -156,7 +157,8 @@ def run_step(
         solved.pressure[:nodes],
         solved.pressure[nodes:],
         rate_factor,
-        last.film,
+        top=None if top is None else rig.wafer.films[top].material,
+        last=last.film,
     )
     heating = pad_heat(found, temperatures)
     ends, limited, times, seen, removed = _until(
@@ -249,7 +251,7 @@ def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array)
     curves: dict[str, Array] = {}
     for film in films:
         if film.material not in curves:
-            curves[film.material] = removal_curve(rig, found, film.material, times, seen)
+            curves[film.material] = removal_curve(found, film.material, times, seen)
         if film is films[0] and np.all(curves[film.material][-1] <= left[0]):
             removed = np.zeros((len(films), *seen.shape))
             removed[0] = curves[film.material]

@@ -6,7 +6,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
-from planish.physics.removal import laws as removal
 from planish.physics.slurry import delivery, heat
 from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
+from planish.predict.wafer.film_rate import FilmRate
 from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.lubrication import Lubrication, lubricate
 from planish.predict.wafer.pad_surface import PadState, Summits
@@ -25,7 +25,7 @@ from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Removal, Rig, Step
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 
@@ -33,9 +33,6 @@ SOURCES: tuple[str, ...] = (
     *step_plan.SOURCES,
     "Rate laws are calibrated on a grooved pad, whose summits carry the whole load: assumption of our own",
 )
-
-NATURAL_EXCHANGE = 0.2
-FRESH_HALF = 0.25  # fresh share at which the rate would be half its limit
 
 
 @dataclass(slots=True)
@@ -58,9 +55,8 @@ class Conditions:
         Share of fresh slurry under the wafer.
     heat_power
         Of the pad rings (n,) [W/m^2].
-    mechanical, factors
-        By material: ``removal.mechanical_part`` at these pressures, and all factors of the rate but
-        that of temperature.
+    rates
+        By material.
     solution, balance_error
         Of the pressure problem, where it was solved for this step alone, and its relative force error.
     """
@@ -75,8 +71,7 @@ class Conditions:
     friction: float
     fresh: float
     heat_power: Array
-    mechanical: dict[str, Array]
-    factors: dict[str, Array]
+    rates: dict[str, FilmRate]
     solution: PressureSolution | None = None
     balance_error: float = 0.0
 
@@ -94,6 +89,7 @@ def step_conditions(
     state: PadState,
     start: PressureSolution | None = None,
     *,
+    top: str | None,
     conditioning: bool = True,
 ) -> Conditions:
     """Return the conditions of a step.
@@ -110,6 +106,8 @@ def step_conditions(
         Of the pad.
     start
         Solution of a similar step, reused to save time.
+    top
+        Material that spends the slurry; None where none is left.
     conditioning
         False keeps the disk off the pad.
 
@@ -128,6 +126,7 @@ def step_conditions(
         state.groove_depth,
         solution.pressure,
         solution.ring_pressure,
+        top=top,
     )
     made.solution, made.balance_error = solution, solution.balance_error
     return made
@@ -174,6 +173,8 @@ def meet(
     pressure: Array,
     ring_pressure: Array,
     rate_factor: float = 1.0,
+    *,
+    top: str | None,
     last: Lubrication | None = None,
 ) -> Conditions:
     """Return what follows from a contact pressure on the pad as it is.
@@ -192,6 +193,8 @@ def meet(
         Of contact [Pa], over wafer nodes and over ring nodes (empty, or 0, where the ring is off).
     rate_factor
         On every film's rate: this slurry's, this wafer's.
+    top
+        Material that spends the slurry; None where none is left.
     last
         The film under the wafer before on this step, reused to save time.
 
@@ -220,21 +223,31 @@ def meet(
         friction=liquid.friction_boundary * film.share + drag * plan.mean_speed / mean_pressure,
         fresh=1.0,
         heat_power=heat.ring_power_density(plan.duty, plan.seen, power),
-        mechanical={},
-        factors={},
+        rates={},
     )
-    for material in plan.law_speeds:
+    for material, speed in plan.law_speeds.items():
         law = rig.removal[material]
-        # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
-        made.mechanical[material] = mechanical_part(plan, rig, material, solid / model.land)
-        made.factors[material] = (
-            rate_factor * plan.abrasive[material] * model.land
-        ) * rate_factors.factor_real_pressure(real, law.reference.real_pressure)
-    made.fresh = _fresh(made, rig, groove_depth)
-    for material in made.factors:
-        reference = rig.removal[material].reference.fresh_fraction
-        made.factors[material] *= float(rate_factors.fresh_factor(made.fresh, reference, FRESH_HALF))
+        made.rates[material] = FilmRate(
+            law=law,
+            # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
+            pressure=solid / model.land,
+            speed=speed,
+            friction=liquid.friction_boundary,
+            mechanical=plan.grains[material]
+            * rate_factors.factor_real_pressure(real, law.reference.real_pressure, liquid.summit_power),
+            chemical=1.0,
+            overall=rate_factor * model.land,
+        )
+    made.fresh = _fresh(made, rig, groove_depth, top)
+    for material, rate in made.rates.items():
+        made.rates[material] = replace(rate, chemical=_chemical(rig, material, made.fresh))
     return made
+
+
+def _chemical(rig: Rig, material: str, fresh: float) -> float:
+    """Return the chemical factor on a material's law at the reference temperature."""
+    reference = rig.removal[material].reference.fresh_fraction
+    return float(rate_factors.fresh_factor(fresh, reference, rig.slurry.fresh_half))
 
 
 def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
@@ -255,76 +268,6 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
     plan = found.plan
     return heat.relaxation(
         temperatures, found.heat_power, plan.heat_conductance, plan.heat_sink, plan.heat_capacity
-    )
-
-
-def mechanical_part(plan: StepPlan, rig: Rig, material: str, pressure: Array) -> Array:
-    """Return what of a law's rate does not change with temperature (``removal.mechanical_part``).
-
-    Parameters
-    ----------
-    plan
-        What the step fixes.
-    rig
-        The setup.
-    material
-        Of the film.
-    pressure
-        On summits [Pa], (n_r,).
-
-    Returns
-    -------
-    Array
-        (n_r,).
-    """
-    law, friction = rig.removal[material], rig.slurry.friction_boundary
-    return removal.mechanical_part(law.law, law.coefficients, pressure, plan.law_speeds[material], friction)
-
-
-def film_rate(rig: Rig, found: Conditions, material: str, temperatures: Array) -> Array:
-    """Return the removal rate of a film.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    found
-        Of the step.
-    material
-        Of the film.
-    temperatures
-        Pad temperatures that the wafer sees [K], (n_t, n_r).
-
-    Returns
-    -------
-    Array
-        [m/s], (n_t, n_r).
-    """
-    return rate_at(rig.removal[material], found.mechanical[material], found.factors[material], temperatures)
-
-
-def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array) -> Array:
-    """Return the removal rate of a film; every factor is exactly 1 at the reference condition of the law.
-
-    Parameters
-    ----------
-    law
-        Of the film.
-    mechanical, factors
-        As in :class:`Conditions`, (n_r,).
-    temperatures
-        Of the pad [K], (n_t, n_r) or (n_t, 1).
-
-    Returns
-    -------
-    Array
-        [m/s], (n_t, n_r).
-    """
-    rate = factors * removal.rate_with_chemistry(law.law, law.coefficients, mechanical, temperatures)
-    if law.activation_energy == 0:
-        return np.broadcast_to(rate, (temperatures.shape[0], factors.size))
-    return np.asarray(
-        rate * rate_factors.thermal_factor(temperatures, law.reference.temperature, law.activation_energy)
     )
 
 
@@ -350,11 +293,11 @@ def fastest_rate(rig: Rig, found: Conditions, removed: Array, seen: Array, weigh
         [m/s], 0 where nothing goes.
     """
     going = {film.material for film, gone in zip(rig.wafer.films, removed, strict=True) if gone.any()}
-    rates = (float(film_rate(rig, found, material, seen[None, :])[0] @ weights) for material in going)
+    rates = (float(found.rates[material].at(seen[None, :])[0] @ weights) for material in going)
     return max(rates, default=0.0)
 
 
-def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen: Array) -> Array:
+def removal_curve(found: Conditions, material: str, times: Array, seen: Array) -> Array:
     """Return what would be removed of a film as time goes on.
 
     Parameters
@@ -375,15 +318,15 @@ def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen
     Array
         [m], (n_t, n_r).
     """
-    return cumulative(times, film_rate(rig, found, material, seen))
+    return cumulative(times, found.rates[material].at(seen))
 
 
-def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
+def _fresh(made: Conditions, rig: Rig, groove_depth: float, top: str | None) -> float:
     """Return the share of fresh slurry under the wafer: supply and spending brought into balance.
 
-    The factors in ``made`` are those at the reference share; the rate is taken at the reference temperature.
+    The material ``top`` spends it, at the rate of its reference temperature; None: nothing does.
     """
-    plan, machine = made.plan, rig.polisher
+    plan, machine, liquid = made.plan, rig.polisher, rig.slurry
     resistance = 0.0  # to fresh slurry under the wafer [s/m^3]
     if machine.delivery == "through-pad":
         captured = plan.step.flow * plan.place_share
@@ -392,19 +335,22 @@ def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
         carried = float(delivery.carried_flow(plan.pad_speed, rig.wafer.radius, film, groove_depth, share))
         exchange = delivery.exchange_flow(
             carried,
-            natural=NATURAL_EXCHANGE,
+            natural=liquid.natural_exchange,
             disk_radius=plan.disk_width,
             disk_speed=plan.pad_speed,
             depth=delivery.liquid_depth(film, groove_depth, share),
         )
-        captured = float(delivery.captured_flow(plan.step.flow, exchange, position_share=plan.place_share))
+        captured = float(
+            delivery.captured_flow(
+                plan.step.flow, exchange, position_share=plan.place_share, entry_share=liquid.entry_share
+            )
+        )
         resistance = 1.0 / carried if carried > 0 else np.inf
     resistance += 1.0 / captured if captured > 0 else np.inf
-    first = rig.wafer.films[0].material
-    law = rig.removal[first]
-    usual = made.factors[first] * removal.rate_with_chemistry(
-        law.law, law.coefficients, made.mechanical[first], law.reference.temperature
-    )
-    rate = float(plan.shares @ usual)
-    spent = float(delivery.slurry_consumption(rate, plan.area)) * resistance
-    return delivery.balanced_fresh(spent, law.reference.fresh_fraction, FRESH_HALF)
+    if not np.isfinite(resistance):
+        return 0.0
+    if top is None:
+        return 1.0
+    mean = made.rates[top].mean_at_reference(plan.shares)
+    whole = resistance * float(delivery.slurry_consumption(1.0, plan.area, liquid.capacity))
+    return delivery.balanced_fresh(lambda fresh: whole * mean(_chemical(rig, top, fresh)))

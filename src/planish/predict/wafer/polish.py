@@ -24,7 +24,7 @@ from planish.predict.wafer.conditions import (
     step_conditions,
 )
 from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
-from planish.predict.wafer.films import polish_stack, stop_amount
+from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
 from planish.predict.wafer.pad_surface import PadState, fresh_state
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
@@ -102,7 +102,9 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     steps: list[StepRecord] = []
     solution, elapsed = None, 0.0
     for step in rig.steps:
-        found = step_conditions(rig, step, model, rings, state, solution)
+        top = on_top(left, areas)
+        spending = None if top is None else films[top].material
+        found = step_conditions(rig, step, model, rings, state, solution, top=spending)
         solution = found.solution
         record, gone = _run_step(rig, model, rings, state, found, left, weights)
         removed, when = gone
@@ -185,8 +187,11 @@ def _curves(
 ) -> tuple[list[Array], Array]:
     """Return, for each film, what would have been removed by each time, and the temperatures the wafer sees."""
     seen = heating.at(times[:, None]) @ rings.to_wafer.T
-    curves = {material: removal_curve(rig, found, material, times, seen) for material in found.factors}
-    return [curves[film.material] for film in rig.wafer.films], seen
+    films = rig.wafer.films
+    curves = {
+        material: removal_curve(found, material, times, seen) for material in {f.material for f in films}
+    }
+    return [curves[film.material] for film in films], seen
 
 
 def _find_stop(

@@ -77,8 +77,8 @@ class StepPlan:
         Of the wafer [m^2], and the share of it at each node (n_r,).
     law_speeds
         By material (n_r,) [m/s]: the mean speed that its removal law takes.
-    abrasive
-        By material: rate factor of the abrasive content.
+    grains
+        By material: what the slurry's grains do to the mechanical terms of its law.
     pad_speed
         Of the pad at the carrier axis [m/s].
     dragged
@@ -100,7 +100,7 @@ class StepPlan:
     area: float
     shares: Array
     law_speeds: dict[str, Array]
-    abrasive: dict[str, float]
+    grains: dict[str, float]
     pad_speed: float
     dragged: tuple[float, float]
     place_share: float
@@ -141,7 +141,7 @@ def plan_step(
         np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, drive, carrier
     )
     speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
-    laws = {film.material: rig.removal[film.material] for film in rig.wafer.films}
+    laws = rig.removal
     conductance, sink = _losses(rig, step, rings)
     return StepPlan(
         step=step,
@@ -154,7 +154,7 @@ def plan_step(
             material: _law_speed(law, machine, grid.r, speed, drive, carrier)
             for material, law in laws.items()
         },
-        abrasive={material: _abrasive_factor(rig, law) for material, law in laws.items()},
+        grains={material: _grains(rig, law) for material, law in laws.items()},
         pad_speed=machine.pad_speed(drive),
         dragged=machine.dragged(drive, carrier),
         place_share=machine.slurry_share(rig.wafer.radius),
@@ -236,19 +236,23 @@ def speeds(rig: Rig, step: Step) -> tuple[float, float]:
 
 def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: float, carrier: float) -> Array:
     """Return the mean speed [m/s] that the law takes: for a power of the speed, the root of the mean power."""
-    power = LAWS.get(law.law).speed_power
-    beta = law.coefficients[power] if power else 0.0
-    if not beta:
+    record = LAWS.get(law.law)
+    beta = record.checked(law.coefficients)[record.speed_power] if record.speed_power else 1.0
+    if beta in (0.0, 1.0):
         return speed
     amplitudes = machine.speed_amplitudes(r, drive, carrier)
     return np.asarray(speed_moment(*amplitudes, beta) ** (1.0 / beta))
 
 
-def _abrasive_factor(rig: Rig, law: Removal) -> float:
-    """Return the rate factor of the abrasive content; 1 for a law calibrated with an abrasive-free slurry."""
-    if law.reference.abrasive_fraction <= 0:
-        return 1.0
-    return float(factors.abrasive_factor(rig.slurry.abrasive_fraction, law.reference.abrasive_fraction))
+def _grains(rig: Rig, law: Removal) -> float:
+    """Return the factor of abrasive content and grain size; of content 1 for a law calibrated without abrasive."""
+    liquid, reference = rig.slurry, law.reference
+    by_size = float(factors.size_factor(liquid.particle_size, reference.particle_size, liquid.size_power))
+    if reference.abrasive_fraction <= 0:
+        return by_size
+    return by_size * float(
+        factors.abrasive_factor(liquid.abrasive_fraction, reference.abrasive_fraction, liquid.half_content)
+    )
 
 
 def _disk_width(rig: Rig, step: Step) -> float:

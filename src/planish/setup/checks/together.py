@@ -10,7 +10,6 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
-from planish.physics.removal.factors import abrasive_factor
 from planish.setup import paths
 from planish.setup.attached import film_sites
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
@@ -142,17 +141,13 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
 
 def _slurry(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     slurry, table = model.slurry, raw["slurry"]
-    if slurry.friction_floor > slurry.friction_boundary:
-        yield wrong("slurry.friction_floor", table["friction_floor"], "at most friction_boundary",
-                    f"{slurry.friction_boundary:g}")  # fmt: skip
     if slurry.large_particle_size <= slurry.particle_size:
         yield wrong("slurry.large_particle_size", table["large_particle_size"], "above the mean particle size",
                     units.show(slurry.particle_size, "thickness"))  # fmt: skip
     still = [
         material
         for material, law in model.removal.items()
-        if law.reference.abrasive_fraction
-        and float(abrasive_factor(slurry.abrasive_fraction, law.reference.abrasive_fraction)) == 0.0
+        if law.reference.abrasive_fraction and slurry.abrasive_fraction == 0.0
     ]
     if still:
         yield Finding("warning", "slurry.abrasive_fraction",
