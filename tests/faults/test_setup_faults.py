@@ -322,11 +322,11 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         "recipe.step.main.conditioning",
         "no [conditioner]",
     ),
-    "floor above ceiling": (
+    "a key that has gone": (
         SLURRY,
         SLURRY + "\nfriction_floor = 0.5",
         "slurry.friction_floor",
-        "friction_boundary",
+        "take the line out",
     ),
     "all abrasive": (SLURRY, SLURRY + '\nabrasive_fraction = "90 %"', "slurry.abrasive_fraction", "0.6"),
     "large below mean": (

@@ -134,7 +134,8 @@ def test_open_pores_let_the_pressure_out():
 def test_smooth_in_speed_pressure_and_viscosity():
     for speeds in (np.linspace(0.05, 3.0, 25),):
         drawn = np.array([share(speed=speed) for speed in speeds])
-        assert np.all(np.isfinite(drawn)) and np.abs(np.diff(drawn, 2)).max() < 0.02
+        assert np.all(np.isfinite(drawn))
+        assert np.abs(np.diff(drawn, 2)).max() < 0.02
 
 
 def test_open_gap_of_a_rough_face():
@@ -160,7 +161,8 @@ def test_random_films_are_found():
             pressure=10 ** rng.uniform(3.3, 4.8),
             load=lambda r, e=edge, w=width: 1.0 + e * np.exp(-(RADIUS - r) / w),
         )
-        assert math.isfinite(found) and found < 1
+        assert math.isfinite(found)
+        assert found < 1
 
 
 def test_bad_values_are_named():

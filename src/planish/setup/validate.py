@@ -135,8 +135,17 @@ def _homes(motions: tuple[str, ...]) -> dict[str, str]:
     return homes
 
 
+#: Keys that setups had once, and what has come in their place.
+GONE = {
+    "slurry.friction_floor": "it has gone: the fluid film now says what is left of friction; take the line out",
+}
+
+
 def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
     word = str(path[-1])
+    gone = GONE.get(".".join(map(str, path)))
+    if gone is not None:
+        return gone
     model = model_at(path[:-1], tree)
     known = list(model.known()) if model is not None else []
     if path[0] == "polisher":

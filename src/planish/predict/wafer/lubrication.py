@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import TYPE_CHECKING, cast
 
@@ -100,7 +100,7 @@ def lubricate(
     gap = _gap(rig, summits, groove_depth, mean / model.land)
     load = _onto_film(model) @ np.maximum(pressure, LEAST * mean) / mean
     if last is not None and _still(last, gap, load, rig.slurry.viscosity):
-        return last
+        return _moved(last, gap)
     speed, turning = plan.dragged
     about = load[:-1, None] - _friction_moment(rig, model, mean)
     about = np.maximum(about, LEAST)
@@ -115,11 +115,12 @@ def lubricate(
     ratio = film.solid.mean(axis=1) / (mean * about.mean(axis=1))
     nodes = np.append(film.radius, rig.wafer.radius)
     carried = np.interp(model.grid.r, nodes, np.append(ratio, 1.0))
+    height, shear = _means(film.height, gap.roughness)
     return Lubrication(
         carried=carried,
         share=float(plan.shares @ (carried * pressure)) / mean,
-        height=float(_weights() @ film.height.mean(axis=1)),
-        shear=float(_weights() @ (1.0 / rough_height(film.height, gap.roughness)).mean(axis=1)),
+        height=height,
+        shear=shear,
         capped=film.capped,
         film=film,
         gap=gap,
@@ -127,9 +128,19 @@ def lubricate(
     )
 
 
-def _weights() -> Array:
-    faces = film_cells()
-    return np.asarray(np.diff(faces**2))
+def _moved(last: Lubrication, gap: Gap) -> Lubrication:
+    """Return a film that shares the load as it did, on summits that have come closer or gone apart since."""
+    height, shear = _means(last.film.height + (gap.height - last.gap.height), gap.roughness)
+    return replace(last, height=height, shear=shear)
+
+
+def _means(height: Array, roughness: float) -> tuple[float, float]:
+    """Return mean gap [m] and mean of 1/gap [1/m] over the wafer."""
+    weights = np.diff(film_cells() ** 2)
+    return (
+        float(weights @ height.mean(axis=1)),
+        float(weights @ (1.0 / rough_height(height, roughness)).mean(axis=1)),
+    )
 
 
 def _gap(rig: Rig, summits: Summits, groove_depth: float, pressure: float) -> Gap:

@@ -48,7 +48,8 @@ def check_coefficients(place: str, table: RemovalSection, written: dict[str, Any
             continue
         if name == law.leading and values[name] == 0.0:
             yield wrong(f"{place}.coefficients.{name}", value, "above 0")
-    wanted = [name for name in names if name not in table.coefficients]
+    usual = {each.name for each in law.coefficients if each.default is not None}
+    wanted = [name for name in names if name not in table.coefficients and name not in usual]
     if table.rate is not None:
         if not law.leading:
             yield wrong(
