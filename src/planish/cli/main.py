@@ -412,6 +412,19 @@ def fit(
 
 
 @app.command()
+def experiments(
+    names: Annotated[
+        list[str] | None, typer.Argument(help="Which; all unless given.", metavar="[NAME]...")
+    ] = None,
+    json_out: Json = False,
+) -> None:
+    """Hold planish against published experiments: measured, predicted, off by."""
+    from planish.cli import experiments as verb
+
+    verb.experiments(names or [], json_out)
+
+
+@app.command()
 def report(
     file: SetupFile,
     output: Annotated[Path, typer.Option("-o", "--output", help="HTML file to write.")] = Path("report.html"),
