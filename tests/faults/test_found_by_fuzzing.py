@@ -90,7 +90,7 @@ def test_a_pad_worn_away_by_one_wafer_is_refused() -> None:
 
 
 def test_a_pad_worn_through_is_said() -> None:
-    fast = ROTARY.replace({"pad.wear_coefficient": "2e-8 1/Pa"})
+    fast = ROTARY.replace({"pad.wear_coefficient": "2.1e-8 1/Pa"})
     notes = " | ".join(planish.polish_lot(fast, 5).document()["notes"])
     assert (
         "from wafer 5: the pad is worn by more than 0.8 mm: how it gives way is kept as it was there" in notes

@@ -113,7 +113,7 @@ def test_a_fit_predicts_what_was_measured(name):
     assert own == setup.replace(fit.changes)
     again = wafer_against(own, sites).fitted()
     assert again.scale == pytest.approx(1.0, abs=2e-6)
-    assert planish.polish(own).removed == pytest.approx(1.1 * wafer.removed, rel=1e-5)
+    assert planish.polish(own).removed == pytest.approx(1.1 * wafer.removed, rel=2e-4)
 
 
 def timed(setup: Setup) -> Setup:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planish.experiments.record import Experiment, Row
+from planish.experiments.record import Experiment, Kind, Row
 from planish.physics.removal.factors import saturating_factor
 
 CONTENTS = (1.0, 3.0, 5.0, 8.0)  # [% by weight]
@@ -24,7 +24,7 @@ def _rows(word: str, rates: tuple[float, ...]) -> list[Row]:
     found = []
     for index, (content, measured) in enumerate(zip(CONTENTS, rates, strict=True)):
         predicted = rates[0] * float(saturating_factor(content, CONTENTS[0], half))
-        kind = "fitted" if index in (0, len(rates) - 1) else "predicted"
+        kind: Kind = "fitted" if index in (0, len(rates) - 1) else "predicted"
         found.append(Row(f"{word}, {content:g} % silica", measured, predicted, "A/min", kind))
     return found
 

@@ -47,7 +47,7 @@ def rows_rate() -> list[Row]:
             100 * rates[flow] / rates[200],
             "%",
             "shape",
-        )  # fmt: skip
+        )
         for flow in (150, 100)
     ]
 

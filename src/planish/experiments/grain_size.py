@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planish.experiments.record import Experiment, Row
+from planish.experiments.record import Experiment, Kind, Row
 from planish.physics.removal.factors import size_factor
 
 SMALLER_IS_FASTER = ((51.0, 5394.0), (69.0, 4392.0), (108.0, 3546.0))  # [nm], [A/min]
@@ -21,7 +21,7 @@ def _rows(series: tuple[tuple[float, float], ...]) -> list[Row]:
     power, (first, rate) = exponent(series), series[0]
     found = []
     for index, (size, measured) in enumerate(series):
-        kind = "fitted" if index in (0, len(series) - 1) else "predicted"
+        kind: Kind = "fitted" if index in (0, len(series) - 1) else "predicted"
         found.append(
             Row(f"grains of {size:g} nm", measured, rate * size_factor(size, first, power), "A/min", kind)
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planish.experiments.record import Experiment, Row
+from planish.experiments.record import Experiment, Kind, Row
 from planish.fit.law import LawFit, fit_law
 from planish.units import NM_PER_MIN
 
@@ -42,7 +42,7 @@ def rows() -> list[Row]:
             )
     (slowest, rate), power = BY_SPEED[0], speed_power()
     for index, (speed, measured) in enumerate(BY_SPEED):
-        kind = "predicted" if index == 1 else "fitted"
+        kind: Kind = "predicted" if index == 1 else "fitted"
         predicted = rate * (speed / slowest) ** power
         found.append(
             Row(f"speed to the power {power:.2f}: {speed:g} rpm", measured, predicted, "nm/min", kind)

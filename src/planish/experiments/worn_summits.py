@@ -13,7 +13,13 @@ DENSITY, MODULUS, POISSON = 200e6, 300e6, 0.3  # usual of such a pad; neither ch
 
 
 def contact(radius: float, deviation: float) -> asperities.Contact:
-    """Return the contact of Gaussian summits at 3 psi."""
+    """Return the contact of Gaussian summits at 3 psi.
+
+    Parameters
+    ----------
+    radius, deviation
+        Of the tips, and of their heights [m].
+    """
     edges = np.linspace(-5 * deviation, 7 * deviation, 2401)
     heights = asperities.fresh_heights(edges, deviation, 1e-3 * deviation)
     summits = {
@@ -40,7 +46,7 @@ def rows() -> list[Row]:
                 100 * (pressed**power - 1),
                 "%",
                 "fitted",
-            )  # fmt: skip
+            )
         )
     return found
 

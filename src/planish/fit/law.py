@@ -10,16 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from planish.engine.record import counted
+from planish.engine.record import Record, counted
 from planish.errors import FitError, refuse
 from planish.physics.removal.law import Law
 from planish.physics.removal.laws import LAWS, removal_rate
-from planish.results.result import Result
 
 Array = NDArray[np.float64]
 
@@ -30,7 +28,7 @@ _STARTS = (0.1, 0.5, 0.9)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class LawFit(Result):
+class LawFit(Record):
     """Result of :func:`fit_law`.
 
     Attributes
@@ -44,8 +42,6 @@ class LawFit(Result):
     measured, fitted
         Rates [m/s], (n,).
     """
-
-    kind: ClassVar[str] = "law fit"
 
     law: str
     coefficients: Mapping[str, float]
@@ -82,10 +78,24 @@ class LawFit(Result):
         return [*LAWS.get(self.law).sources, *SOURCES]
 
     def rate(self, p: ArrayLike, v: ArrayLike, temperature: ArrayLike | None = None) -> Array:
-        """Return the fitted law's rate [m/s] at pressures [Pa] and speeds [m/s]."""
+        """Return the rate of the fitted law.
+
+        Parameters
+        ----------
+        p, v
+            Pressures [Pa] and speeds [m/s], broadcastable.
+        temperature
+            Of the pad [K], where the law needs it.
+
+        Returns
+        -------
+        Array
+            [m/s].
+        """
         return removal_rate(self.law, {**self.held, **self.coefficients}, p, v, temperature=temperature)
 
-    def _content(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
+        """Return the coefficients with units and errors, and the misfit, as JSON can hold them."""
         units = {each.name: each.unit for each in LAWS.get(self.law).coefficients}
         return {
             "law": self.law,
@@ -100,6 +110,8 @@ class LawFit(Result):
                 }
                 for name, value in self.coefficients.items()
             ],
+            "notes": list(self.notes),
+            "sources": self.sources(),
         }
 
 

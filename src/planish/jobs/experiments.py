@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
-from planish.engine.record import counted
+from planish.engine.record import Record, counted
 from planish.errors import DataError, refuse
 from planish.experiments.known import EXPERIMENTS
 from planish.experiments.record import Experiment, Row
-from planish.results.result import Result
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class HeldAgainst(Result):
+class HeldAgainst(Record):
     """Published experiments beside what this version of planish says of them."""
-
-    kind: ClassVar[str] = "held against experiments"
 
     experiments: tuple[Experiment, ...]
     rows: tuple[tuple[Row, ...], ...]
@@ -39,7 +36,8 @@ class HeldAgainst(Result):
         return [f"{one.source} ({one.read} read)" if one.read != "at second hand" else f"{one.source} ({one.read})"
                 for one in self.experiments]  # fmt: skip
 
-    def _content(self) -> dict[str, Any]:
+    def document(self) -> dict[str, Any]:
+        """Return experiments, rows, notes and sources, as JSON can hold them."""
         return {
             "experiments": [
                 {
@@ -61,7 +59,9 @@ class HeldAgainst(Result):
                     ],
                 }
                 for one, rows in zip(self.experiments, self.rows, strict=True)
-            ]
+            ],
+            "notes": list(self.notes),
+            "sources": self.sources(),
         }
 
 

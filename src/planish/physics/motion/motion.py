@@ -269,7 +269,18 @@ class Motion(Record, ABC):
         return self.speed_amplitudes(0.0, drive, 0.0)[0]
 
     def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
-        """Return what drags liquid under the wafer: the pad's speed [m/s] at the carrier axis, and the mean [rad/s] of both turnings."""
+        """Return what drags liquid under the wafer.
+
+        Parameters
+        ----------
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        tuple[float, float]
+            Of the pad at the carrier axis [m/s], and the mean of both turnings [rad/s].
+        """
         return self.pad_speed(drive), 0.5 * carrier
 
     def path_time(self, turns: float, drive: float, carrier: float) -> float:

@@ -102,7 +102,21 @@ class Orbital(Motion):
         return np.sqrt(np.clip(v2, 0, None))
 
     def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
-        """The direction turns with every orbit: the film answers as to a steady 0.7 of the speed (0.65-0.75, own solution)."""
+        """Return what drags liquid under the wafer.
+
+        The direction turns with every orbit: the film answers as to a steady 0.7 of the speed (0.65 to 0.75 by our
+        own solution).
+
+        Parameters
+        ----------
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        tuple[float, float]
+            Of the pad at the carrier axis [m/s], and the mean of both turnings [rad/s].
+        """
         return STEADY * self.pad_speed(drive), 0.5 * carrier
 
     def path(

@@ -164,7 +164,18 @@ class Rotary(Motion):
         return _triangle(r, R, c**2, drive, disk)
 
     def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
-        """The platen turns too."""
+        """Return what drags liquid under the wafer; the platen turns too.
+
+        Parameters
+        ----------
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        tuple[float, float]
+            Of the pad at the carrier axis [m/s], and the mean of both turnings [rad/s].
+        """
         return self.pad_speed(drive), 0.5 * (drive + carrier)
 
     def path(

@@ -40,6 +40,7 @@ SOURCES: tuple[str, ...] = (
 
 RINGS, SPOKES = 32, 9  # share of the load good to 0.003; an odd number of spokes, for their derivative
 _STEPS = 40
+_PARTS = np.geomspace(0.01, 1.0, 17)  # of the speed, where the film is not found at once
 _TOLERANCE = 1e-9
 VACUUM = -95e3
 """Least pressure of the liquid against ambient [Pa]: below it would boil or draw air (an assumption)."""
@@ -106,6 +107,9 @@ class Pressed:
         Newton steps that it took.
     capped
         Whether liquid pressure somewhere fell below what liquid can bear.
+    followed
+        Up to which share of the speed the film was found [1]; what is here is the film at that speed. Below 1
+        where the liquid lifts the wafer off its summits.
     """
 
     radius: Array
@@ -116,6 +120,7 @@ class Pressed:
     share: float
     steps: int
     capped: bool
+    followed: float
 
 
 def regime(solid_share: ArrayLike) -> NDArray[np.str_]:
@@ -172,6 +177,25 @@ def rough_height(height: ArrayLike, roughness: float) -> Array:
     bell = np.exp(-0.5 * z * z) / np.sqrt(2.0 * pi)
     far = np.minimum(z, -8.0)  # there z Phi + phi loses its digits: bell/z^2 is its limit
     return np.asarray(roughness * np.where(z > -8.0, z * ndtr(z) + bell, bell / (far * far)))
+
+
+def rough_shear(height: ArrayLike, roughness: float) -> Array:
+    """Return the shear rate over the sliding speed in the open part of the gap, over the whole area.
+
+    Parameters
+    ----------
+    height
+        Between the mean planes [m], any shape, also below 0.
+    roughness
+        sigma of Gaussian heights [m], above 0.
+
+    Returns
+    -------
+    Array
+        Phi(z)^2 over the mean open gap, z = h/sigma [1/m]: 1/h where all of it is open, 0 where none is.
+    """
+    z = np.asarray(height, dtype=np.float64) / roughness
+    return np.asarray(ndtr(z) ** 2 / rough_height(height, roughness))
 
 
 def flow_factor(ratio: ArrayLike) -> Array:
@@ -330,7 +354,7 @@ def film_pressure(
     Raises
     ------
     ModelError
-        Where a value is out of its range, or no film balances the load.
+        Where a value is out of its range.
 
     Notes
     -----
@@ -352,6 +376,9 @@ def film_pressure(
     problem = _Problem(gap, flow, radius, q, rim, grid)
     y = np.log(q / problem.mean) if start is None else np.array(start, dtype=np.float64)
     y, steps = _newton(problem, y)
+    followed = 1.0
+    if steps == 0:
+        y, steps, followed = _as_far_as_it_goes(gap, flow, radius, q, rim)
     solid = problem.mean * np.exp(y)
     fluid = q - solid
     weights = grid.volumes / grid.volumes.sum()
@@ -364,10 +391,26 @@ def film_pressure(
         share=float(weights @ solid.mean(axis=1) / problem.mean),
         steps=steps,
         capped=bool(fluid.min() < VACUUM),
+        followed=followed,
     )
 
 
+def _as_far_as_it_goes(gap: Gap, flow: Flow, radius: float, q: Array, rim: Array) -> tuple[Array, int, float]:
+    """Return y, steps and share of the speed: from a pad at rest, where summits carry all, faster and faster."""
+    grid = _grid(*q.shape)
+    problem = _Problem(gap, flow, radius, q, rim, grid)
+    found, taken, followed = np.log(q / problem.mean), 0, 0.0
+    for part in _PARTS:
+        slower = Flow(flow.viscosity, float(part) * flow.speed, float(part) * flow.turning)
+        y, steps = _newton(_Problem(gap, slower, radius, q, rim, grid), found)
+        if steps == 0:
+            break
+        found, taken, followed = y, taken + steps, float(part)
+    return found, taken, followed
+
+
 def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
+    """Return y and the steps that it took; 0: not found."""
     residual, bands = problem.at(y)
     size = float(np.abs(residual).max())
     for step in range(1, _STEPS + 1):
@@ -384,10 +427,7 @@ def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
         y, size = trial, now
         if part * float(np.abs(change).max()) < _TOLERANCE:
             return y, step
-    raise ModelError(
-        f"fluid film under the wafer: no balance after {_STEPS} steps: check the gap of the summits, the speed "
-        "and the viscosity"
-    )
+    return y, 0
 
 
 class _Problem:

@@ -59,6 +59,7 @@ class Row:
     step_fresh: tuple[float, ...]
     step_real_fraction: tuple[float, ...]
     step_solid_share: tuple[float, ...]
+    step_film_followed: tuple[float, ...]
     limited: tuple[bool, ...]
     bare_somewhere: bool
     bare: bool
@@ -155,6 +156,7 @@ class Row:
             step_fresh=tuple(found.fresh for found in outcomes),
             step_real_fraction=tuple(found.real_fraction for found in outcomes),
             step_solid_share=tuple(found.lubrication.share for found in outcomes),
+            step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
@@ -199,6 +201,7 @@ class Records:
     step_fresh: Array  # (n, steps)
     step_real_fraction: Array  # (n, steps)
     step_solid_share: Array  # (n, steps) of the load on summits
+    step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
     limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
     bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
     bare: NDArray[np.bool_]  # all films gone everywhere inside it
@@ -241,6 +244,7 @@ class Records:
         return Seen(
             limited=self.limited,
             floating=regime(self.step_solid_share) == "hydrodynamic",
+            film_followed=self.step_film_followed,
             real_fraction=self.step_real_fraction,
             fresh=self.step_fresh,
             peak=self.step_peak,

@@ -211,7 +211,7 @@ def meet(
     real, fraction = summits.real(np.maximum(solid, 1e-3 * mean_pressure) / land)
     drag = liquid.viscosity * film.shear  # [Pa s/m]: shear stress over sliding speed
     rubbed = np.concatenate([solid, ring_pressure])[: plan.all_speed.size]
-    power = (liquid.friction_boundary * rubbed + drag * plan.all_speed) * plan.all_speed
+    power = heat.friction_power_density(liquid.friction_boundary, rubbed, plan.all_speed, drag)
     made = Conditions(
         plan=plan,
         pressure=pressure,
@@ -302,8 +302,6 @@ def removal_curve(found: Conditions, material: str, times: Array, seen: Array) -
 
     Parameters
     ----------
-    rig
-        The setup.
     found
         Of the step.
     material

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.fixed import sealed
+from planish.engine.fixed import seal, sealed
 from planish.physics.pressure.layers import groove_share, plate_stiffness
 from planish.physics.slurry.film import (
     RINGS,
@@ -22,6 +22,7 @@ from planish.physics.slurry.film import (
     groove_height,
     mobility,
     rough_height,
+    rough_shear,
 )
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
-LEAST = 1e-3  # of the mean pressure: where the wafer is lifted, its summits are described at this share
+LEAST = 0.05  # of the mean pressure: where the wafer is nearly lifted, the film is described at this share
 STILL = 1e-5
 """By how much the share of the load may be off where the last wafer's film is used again."""
 
@@ -65,6 +66,10 @@ class Lubrication:
     film: Pressed
     gap: Gap
     load: Array
+
+    def __post_init__(self) -> None:
+        film = self.film
+        seal(self.carried, self.load, film.radius, film.solid, film.fluid, film.height, film.log_solid)
 
 
 def lubricate(
@@ -139,7 +144,7 @@ def _means(height: Array, roughness: float) -> tuple[float, float]:
     weights = np.diff(film_cells() ** 2)
     return (
         float(weights @ height.mean(axis=1)),
-        float(weights @ (1.0 / rough_height(height, roughness)).mean(axis=1)),
+        float(weights @ rough_shear(height, roughness).mean(axis=1)),
     )
 
 

@@ -173,6 +173,7 @@ def _run_step(
         fresh_fraction=found.fresh,
         friction=found.friction,
         film_thickness=found.lubrication.height,
+        film_followed=found.lubrication.film.followed,
         regime=str(film.regime(found.lubrication.share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
