@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from planish.engine.record import Record, counted
 from planish.errors import FitError, refuse
@@ -20,6 +20,7 @@ from planish.physics.removal.law import Law
 from planish.physics.removal.laws import LAWS, removal_rate
 
 Array = NDArray[np.float64]
+Values: TypeAlias = float | Sequence[float] | Array
 
 SOURCES: tuple[str, ...] = (
     "Nonlinear least squares, errors from the curvature: textbook result (from memory)",
@@ -77,7 +78,7 @@ class LawFit(Record):
         """Return what the answer rests on, one line each."""
         return [*LAWS.get(self.law).sources, *SOURCES]
 
-    def rate(self, p: ArrayLike, v: ArrayLike, temperature: ArrayLike | None = None) -> Array:
+    def rate(self, p: Values, v: Values, temperature: Values | None = None) -> Array:
         """Return the rate of the fitted law.
 
         Parameters
@@ -117,12 +118,12 @@ class LawFit(Record):
 
 def fit_law(
     law: str,
-    p: ArrayLike,
-    v: ArrayLike,
-    rates: ArrayLike,
+    p: Values,
+    v: Values,
+    rates: Values,
     *,
-    held: Mapping[str, float] | None = None,
-    temperature: ArrayLike | None = None,
+    held: Mapping[str, float | None] | None = None,
+    temperature: Values | None = None,
 ) -> LawFit:
     """Fit a removal law to rates measured at several pressures and speeds.
 
