@@ -16,6 +16,14 @@ from planish.setup.recipe import StepSection
 DISPENSE = Annotated[float, Quantity("length", low="0 mm", high="1000 mm", typical=("0 mm", "300 mm"))]
 
 
+FLATNESS = Annotated[
+    float, Quantity("depth", low="-500 um", high="500 um", typical=("0 um", "25 um"), either_way=True)
+]
+FLATNESS_TEXT = "platen from trough to crest, as rings about its axis; negative: low in the middle"
+WAVES = Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16"))]
+WAVES_TEXT = "waves of that height over the platen's diameter; 1 is one dome or bowl"
+
+
 class PolisherSection(Section, ABC):
     """Base of the polisher tables; a motion's own adds its keys, ``motion: Literal[its name]`` among them."""
 
