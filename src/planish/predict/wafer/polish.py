@@ -133,7 +133,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     for step in rig.steps:
         found = step_conditions(rig, step, model, rings, state, solution, left=left)
         solution = found.solution
-        swings = uneven.swing_rms(rig, step, model, state)
+        swings = uneven.swing_rms(rig, step, model, state.summits, state.groove_depth)
         if swings:
             notes.append(uneven.swing_note(step.name, swings))
         record, gone = _run_step(rig, step, model, rings, state, found, left, weights)

@@ -22,7 +22,7 @@ from planish.predict.wafer.step_plan import back_load, summit_land
 
 if TYPE_CHECKING:
     from planish.predict.wafer.contact_model import ContactModel
-    from planish.predict.wafer.pad_surface import PadState
+    from planish.predict.wafer.pad_surface import Summits
     from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
@@ -197,15 +197,17 @@ def bow_height(rig: Rig, model: ContactModel, left: Array | None) -> Array | flo
     return model.plate.held(bow.bow_height(model.grid.r, curvature)) if curvature else 0.0
 
 
-def swing_rms(rig: Rig, step: Step, model: ContactModel, state: PadState) -> float:
+def swing_rms(rig: Rig, step: Step, model: ContactModel, summits: Summits, groove_depth: float) -> float:
     """Return how far the pressure swings about its mean as the pad turns past, rms over the wafer.
 
     Parameters
     ----------
     rig, step
         The setup, and which step of its recipe.
-    model, state
-        Of the contact, and of the pad.
+    model
+        Of the contact.
+    summits, groove_depth
+        Of the pad now; depth [m].
 
     Returns
     -------
@@ -216,7 +218,7 @@ def swing_rms(rig: Rig, step: Step, model: ContactModel, state: PadState) -> flo
     if made is None:
         return 0.0
     about, areas = back_load(rig, step, model).about, model.grid.areas
-    length, _, _ = state.summits.layer(about / summit_land(rig, state.groove_depth, model.land))
+    length, _, _ = summits.layer(about / summit_land(rig, groove_depth, model.land))
     return float(np.sqrt(areas @ made.swing(length, about) / areas.sum()))
 
 
