@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from planish.errors import SetupError
+from planish.jobs.settings import describe
 from planish.physics.pressure.bow import bow_curvature, film_curvature
 from planish.physics.pressure.flatness import Waves, turning_gap
 from planish.physics.pressure.radial_grid import pressure_grid
@@ -22,6 +23,7 @@ from planish.predict.wafer.contact_model import prepare
 from planish.predict.wafer.polish import fresh_state, polish
 from planish.predict.wafer.uneven import bow_height, turning_past
 from planish.setup.check import check
+from planish.setup.fields import keys
 from planish.setup.load import loads
 from planish.setup.models import Setup
 from planish.setup.new import new_setup
@@ -58,14 +60,14 @@ def test_nothing_said_is_flat_to_the_last_digit(rotary: Setup) -> None:
     assert told.sources() == flat.sources()
 
 
-@pytest.mark.parametrize("motion, keys", [
+@pytest.mark.parametrize("motion, said", [
     ("rotary", WAVY),
     ("orbital", WAVY),
     ("linear", {key: value for key, value in WAVY.items() if key.startswith("pad")}),
 ])  # fmt: skip
-def test_what_is_not_flat_shows_on_every_machine(motion: str, keys: dict[str, object]) -> None:
+def test_what_is_not_flat_shows_on_every_machine(motion: str, said: dict[str, object]) -> None:
     setup = loads(new_setup(motion))
-    flat, wavy = polish(setup, cells=CELLS), polish(setup.replace(keys), cells=CELLS)
+    flat, wavy = polish(setup, cells=CELLS), polish(setup.replace(said), cells=CELLS)
     assert np.abs(wavy.removed / flat.removed - 1).max() > 2e-3
     assert any("swings by" in note for note in wavy.notes)
     assert not any("swings by" in note for note in flat.notes)
@@ -101,8 +103,8 @@ def test_a_softer_stack_passes_less_of_mean_and_swing(rotary: Setup) -> None:
     heard, swings = [], []
     for shore in (30, 55, 80):
         pressures = []
-        for keys in ({}, WAVY):
-            rig = rotary.replace({**keys, "pad.sub.shore_a": shore}).rig
+        for said in ({}, WAVY):
+            rig = rotary.replace({**said, "pad.sub.shore_a": shore}).rig
             model = prepare(rig, cells=CELLS)
             state = fresh_state(rig, model, pad_rings(rig, model.grid))
             pressures.append(contact_pressure(rig, rig.steps[1], model, state).pressure)
@@ -251,7 +253,6 @@ def test_a_rigid_head_presses_a_bow_flat_and_hears_the_tilt(rotary: Setup) -> No
 
 
 @pytest.mark.parametrize("keys, said", [
-    ({"head.kind": "rigid"}, r"head\.back_film: not given.*presses through a film"),
     ({**RIGID, "recipe.step.main.zone_pressures": ["3 psi", "3 psi", "3 psi", "3 psi", "4 psi"]},
      r"zone_pressures.*one pressure.*everywhere alike"),
     ({"head.kind": "hard"}, r"head\.kind.*membrane, rigid"),
@@ -270,5 +271,25 @@ def test_check_questions_and_explains(rotary: Setup) -> None:
     assert setup.rig.wafer.bow == pytest.approx(400e-6)
     assert setup.rig.head.gimbal_height == 0.0
     found = {finding.place: finding for finding in check(setup)}
+    rigid = check(rotary, {"head.kind": "rigid"})
+    assert any("head.back_film not given: used 2 kPa/µm" in finding.message for finding in rigid)
     assert found["wafer.bow"].level == "unlikely"
     assert "says nothing of a head with a membrane" in found["head.gimbal_height"].message
+
+
+@pytest.mark.parametrize("motion", ["rotary", "orbital", "linear"])
+def test_forms_offer_what_no_part_says(motion: str) -> None:
+    """Each key that is off unless said stands in the forms with the value that holds, and can be set from there."""
+    setup = loads(new_setup(motion))
+    off = {info.path: info for info in keys(motion) if info.unsaid is not None}
+    assert {"wafer.bow", "head.kind", "head.ring.wear_rate", "pad.thickness_variation"} <= set(off)
+    assert ("polisher.flatness" in off) == (motion != "linear")
+    shown = {field["path"]: field for field in describe(setup) if field["path"] in off}
+    assert shown.keys() == off.keys()
+    for path, field in shown.items():
+        assert field["origin"] == "default"
+        told = setup.replace({path: field["text"]})
+        assert {each["path"]: each for each in describe(told)}[path]["origin"] == "setup"
+        if field["kind"] == "number":
+            assert field["low"] <= field["value"] <= field["high"]
+            assert told.si(path) == pytest.approx(field["value"])

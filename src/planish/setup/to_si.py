@@ -129,7 +129,7 @@ def _head(head: HeadSection) -> si.Head:
         ring=_ring(head.ring) if head.ring is not None else None,
         vacuum_hold=head.vacuum_hold,
         membrane_contact_fraction=head.vacuum_contact,
-        back_film=head.back_film or 0.0 if head.kind == "rigid" else 0.0,
+        back_film=head.back_film if head.kind == "rigid" else 0.0,
         gimbal_height=head.gimbal_height if head.kind == "rigid" else 0.0,
     )
 
@@ -139,7 +139,7 @@ def _ring(ring: RingSection) -> si.Ring:
         gap=ring.gap,
         width=ring.width,
         wear_rate=ring.wear_rate,
-        wear_allowance=math.inf if ring.wear_allowance is None else ring.wear_allowance,
+        wear_allowance=ring.wear_allowance,
         gap_wear_rate=ring.gap_wear_rate,
     )
 
