@@ -129,6 +129,25 @@ def test_long_waves_pass_a_membrane_by(rig: Rig) -> None:
     assert polish(rigid).summary()["wiwnu_sigma_percent"] > 4 * flat
 
 
+def test_a_wafer_pressed_against_its_ring_is_as_even_over_a_turn(rig: Rig) -> None:
+    """The gap goes from nothing to twice its width; the mean over a turn is that of the gap in the middle."""
+    ring, step = rig.head.ring, rig.steps[1]
+    assert ring is not None
+
+    def pressure(gap: float) -> np.ndarray:
+        moved = replace(ring, gap=gap, width=ring.gap + ring.width - gap)
+        own = replace(rig, head=replace(rig.head, ring=moved))
+        model = prepare(own)
+        state = fresh_state(own, model, pad_rings(own, model.grid))
+        return contact_pressure(own, step, model, state).pressure / step.zone_pressures.mean()
+
+    centred = pressure(ring.gap)
+    turned = np.mean([pressure(ring.gap * (1 - np.cos((k + 0.5) * np.pi / 8))) for k in range(8)], axis=0)
+    middle = prepare(rig).grid.r < rig.wafer.radius - 0.2e-3
+    assert np.abs(pressure(2 * ring.gap) - centred)[middle].max() > 0.04
+    assert np.abs(turned - centred)[middle].max() < 1e-3
+
+
 def test_equal_speeds_slide_evenly_and_unequal_ones_do_not(rig: Rig) -> None:
     def spread(carrier: float) -> float:
         step = rig.steps[1]
