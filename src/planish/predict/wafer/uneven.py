@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.fixed import sealed
-from planish.engine.record import Record
+from planish.engine.record import Kept
 from planish.physics.pressure import bow, flatness
 from planish.physics.pressure.layers import surface_compliance
 from planish.predict.wafer.incoming import mean_profile
@@ -39,7 +39,7 @@ class Swinging(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Uneven(Record):
+class Uneven(Kept):
     """What machine, pad and head make uneven under the wafer, the same for every wafer and step.
 
     Attributes
@@ -198,7 +198,7 @@ def bow_height(rig: Rig, model: ContactModel, left: Array | None) -> Array | flo
 
 
 def swing_rms(rig: Rig, step: Step, model: ContactModel, summits: Summits, groove_depth: float) -> float:
-    """Return how far the pressure swings about its mean as the pad turns past, rms over the wafer.
+    """Return how far the pressure swings about its mean in a turn, rms over the wafer.
 
     Parameters
     ----------
@@ -237,5 +237,9 @@ def swing_note(name: str, rms: float) -> str:
     str
         A sentence.
     """
-    doubt = "; places lift off then: the model holds to about half of that" if rms > MOST_SWING else ""
-    return f"step {name}: the pressure swings by {100 * rms:.3g} % (rms) as the pad turns past{doubt}"
+    doubt = (
+        f"; places lift off then, and the model holds to about {100 * MOST_SWING:g} %"
+        if rms > MOST_SWING
+        else ""
+    )
+    return f"step {name}: over a turn the pressure swings by {100 * rms:.3g} % (rms){doubt}"
