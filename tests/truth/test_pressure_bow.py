@@ -15,13 +15,10 @@ from scipy.special import bei, beip, ber, berp, j0, j1
 from planish.physics.motion.rotary import Rotary
 from planish.physics.pressure import bow, flatness
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.physics.pressure.plate import backed_plate
-from planish.physics.pressure.solve import (
-    build_pad_operator,
-    plate_operator,
-    pressure_grid,
-    solve_pressure,
-)
+from planish.physics.pressure.plate import backed_plate, plate_operator
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import build_pad_operator
+from planish.physics.pressure.solve import solve_pressure
 
 A, E, NU, H = 0.150, 130e9, 0.28, 775e-6
 D = E * H**3 / (12 * (1 - NU**2))

@@ -26,6 +26,7 @@ from planish.predict.lot.variation import Variation, draw
 from planish.predict.raised import lot_notes
 from planish.predict.wafer import conditions, uneven
 from planish.predict.wafer.contact_model import CELLS
+from planish.predict.wafer.pad_surface import FreshSummits
 from planish.results.plain import unique
 from planish.setup.given import as_described, as_rig, asked_of
 from planish.units import as_si, as_whole
@@ -177,7 +178,7 @@ def polish_lot(
 
 def _swings(rig: Rig, plan: LotPlan) -> list[str]:
     """Say how far the pressure swings on the new pad as it turns past, where it does."""
-    fresh, depth = conditions.FreshSummits(plan.model.summits), rig.pad.grooves.depth
+    fresh, depth = FreshSummits(plan.model.summits), rig.pad.grooves.depth
     found = ((step.name, uneven.swing_rms(rig, step, plan.model, fresh, depth)) for step in rig.steps)
     return [uneven.swing_note(name, rms) for name, rms in found if rms]
 

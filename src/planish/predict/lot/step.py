@@ -72,7 +72,22 @@ class StepOutcome:
 
 
 def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
-    """Return the pad's body as the next wafer finds it, beside a ring that has polished for ``ring_use`` [s]."""
+    """Return the pad's body as the next wafer finds it.
+
+    Parameters
+    ----------
+    plan
+        What is fixed for the lot.
+    pad
+        As it is.
+    ring_use
+        How long the retaining ring has polished [s].
+
+    Returns
+    -------
+    PadUnder
+        On average under the wafer, and by node.
+    """
     rig = plan.rig
     worn = float(plan.track @ pad.worn)
     groove = max(rig.pad.grooves.depth - worn, 0.0)
