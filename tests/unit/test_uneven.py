@@ -12,7 +12,6 @@ from planish.jobs.settings import describe
 from planish.physics.pressure.bow import bow_curvature, film_curvature
 from planish.physics.pressure.flatness import Waves, turning_gap
 from planish.physics.pressure.radial_grid import pressure_grid
-from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.lot.plan import plan_lot
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.state import first_state
@@ -20,7 +19,8 @@ from planish.predict.lot.step import pad_under, run_step
 from planish.predict.lot.variation import Variation
 from planish.predict.wafer.conditions import contact_pressure
 from planish.predict.wafer.contact_model import prepare
-from planish.predict.wafer.polish import fresh_state, polish
+from planish.predict.wafer.pad_surface import FreshSummits, PadState
+from planish.predict.wafer.polish import polish
 from planish.predict.wafer.uneven import bow_height, turning_past
 from planish.setup.check import check
 from planish.setup.fields import keys
@@ -42,6 +42,11 @@ RIGID = {"head.kind": "rigid", "head.back_film": "2 kPa/um", "head.gimbal_height
 @pytest.fixture(scope="module")
 def rotary() -> Setup:
     return loads(new_setup("rotary"))
+
+
+def pad_state(rig, summits) -> PadState:
+    """A new pad with the given summits; pressure does not ask for its temperature."""
+    return PadState(summits, rig.pad.grooves.depth, np.empty(0))
 
 
 def test_nothing_said_is_flat_to_the_last_digit(rotary: Setup) -> None:
@@ -106,7 +111,7 @@ def test_a_softer_stack_passes_less_of_mean_and_swing(rotary: Setup) -> None:
         for said in ({}, WAVY):
             rig = rotary.replace({**said, "pad.sub.shore_a": shore}).rig
             model = prepare(rig, cells=CELLS)
-            state = fresh_state(rig, model, pad_rings(rig, model.grid))
+            state = pad_state(rig, FreshSummits(model.summits))
             pressures.append(contact_pressure(rig, rig.steps[1], model, state).pressure)
         uneven = turning_past(rig, model)
         assert uneven is not None
@@ -180,8 +185,7 @@ def test_the_quick_step_of_a_lot_has_the_pressure_of_one_wafer(rotary: Setup) ->
         lot, lot.steps[1], state.steps[1], state.pad, under,
         temperatures=state.temperatures, left=left, rate_factor=1.0, duration=30.0,
     )  # fmt: skip
-    fresh = fresh_state(rig, model, lot.rings)
-    fresh.summits = fast.summits
+    fresh = pad_state(rig, fast.summits)
     slow = contact_pressure(rig, rig.steps[1], model, fresh, left=left)
     np.testing.assert_allclose(fast.pressure[:CELLS], slow.pressure, rtol=1e-7)
 
@@ -205,8 +209,7 @@ def test_a_worn_ring_presses_as_one_made_with_its_gap(rotary: Setup) -> None:
         for under in (pad_under(lot, state.pad, use), pad_under(lot, state.pad))
     ]  # fmt: skip
     model = prepare(wider, cells=CELLS)
-    fresh = fresh_state(wider, model, lot.rings)
-    fresh.summits = outcomes[0].summits
+    fresh = pad_state(wider, outcomes[0].summits)
     made = contact_pressure(wider, wider.steps[1], model, fresh).pressure
     worn, new = (found.pressure[:CELLS] for found in outcomes)
     assert np.abs(worn / new - 1).max() > 2e-3
