@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Quantity, Section, ratio
+from planish.setup.quantity import Quantity, Section, Unsaid, ratio
 
 MODULUS = Annotated[
     float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("0.5 MPa", "2500 MPa"))
@@ -108,6 +108,17 @@ class PadSection(Section):
     sub: LayerSection | None = Field(None, description='the softer layer under it; "none" for none')
     grooves: GroovesSection | None = Field(None, description='grooves of the top pad; "none" for none')
     surface: SurfaceSection = Field(description="its summits")
+    thickness_variation: Annotated[
+        float,
+        Quantity("depth", low="-500 um", high="500 um", typical=("0 um", "60 um"), either_way=True),
+        Unsaid(),
+    ] = Field(
+        0.0,
+        description="pad stack from its thinnest to its thickest, as straight waves; negative: thin in the middle",
+    )
+    thickness_waves: Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16"))] = (
+        Field(1.0, description="waves of that height across the pad, over its diameter or a belt's width")
+    )
     wear_coefficient: Annotated[
         float,
         Quantity(

@@ -10,10 +10,20 @@ from typing import Annotated, Any, ClassVar
 from planish.physics.motion.motion import Motion
 from planish.setup.finding import Finding
 from planish.setup.part import Part
-from planish.setup.quantity import Quantity, Section
+from planish.setup.quantity import Quantity, Section, Unsaid
 from planish.setup.recipe import StepSection
 
 DISPENSE = Annotated[float, Quantity("length", low="0 mm", high="1000 mm", typical=("0 mm", "300 mm"))]
+
+
+FLATNESS = Annotated[
+    float,
+    Quantity("depth", low="-500 um", high="500 um", typical=("0 um", "25 um"), either_way=True),
+    Unsaid(),
+]
+FLATNESS_TEXT = "platen from trough to crest, as rings about its axis; negative: low in the middle"
+WAVES = Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16")), Unsaid()]
+WAVES_TEXT = "waves of that height over the platen's diameter; 1 is one dome or bowl"
 
 
 class PolisherSection(Section, ABC):

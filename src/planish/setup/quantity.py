@@ -202,6 +202,10 @@ def _usual(what: Quantity) -> tuple[float, float, bool]:
     return usual[0] - room, usual[1] + room, what.low is not None and what.limits[0] <= 0.0
 
 
+class Unsaid:
+    """Marks a key that parts leave out: forms show it with the model's own default, which says "off" or is usual."""
+
+
 def pretty_text(text: str) -> str:
     """Return a text quantity with its unit as it is printed: ``"20 um"`` -> ``"20 µm"``."""
     number, _, unit = text.partition(" ")

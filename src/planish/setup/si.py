@@ -48,6 +48,7 @@ class Film(Record):
     thickness: float
     profile: tuple[Array, Array] | None = None
     sites: tuple[Array, Array, Array] | None = None
+    stress: float = 0.0  # [Pa], tension positive; 0 where it is not to bend the wafer
 
     def _told(self) -> str:
         how = " from a radial profile" if self.profile is not None else ""
@@ -58,7 +59,10 @@ class Film(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Wafer(Record):
-    """The wafer: a thin elastic plate and its films, the one on top first."""
+    """The wafer: a thin elastic plate and its films, the one on top first.
+
+    ``bow`` [m] of the free wafer without that of its films: the edge over a flat under its middle.
+    """
 
     radius: float
     thickness: float
@@ -66,6 +70,7 @@ class Wafer(Record):
     poisson: float
     edge_exclusion: float
     films: tuple[Film, ...]
+    bow: float = 0.0
 
     def _told(self) -> str:
         return f"{self.told_films()}, edge exclusion {figure(1e3 * self.edge_exclusion, 'mm')}"
@@ -78,10 +83,17 @@ class Wafer(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Ring(Record):
-    """The retaining ring: ``gap`` from the wafer edge, radial ``width``."""
+    """The retaining ring: ``gap`` from the wafer edge, radial ``width``.
+
+    While it polishes its face loses ``wear_rate`` [m/s], of which ``wear_allowance`` [m] may go, and its gap
+    gains ``gap_wear_rate`` [m/s].
+    """
 
     gap: float
     width: float
+    wear_rate: float = 0.0
+    wear_allowance: float = math.inf
+    gap_wear_rate: float = 0.0
 
     def _told(self) -> str:
         return f"{figure(1e3 * self.width, 'mm')} wide, {figure(1e3 * self.gap, 'mm')} from the wafer"
@@ -89,13 +101,19 @@ class Ring(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Head(Record):
-    """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge)."""
+    """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge).
+
+    A rigid head has a ``back_film`` [Pa/m] in place of the membrane and tilts about a point ``gimbal_height``
+    [m] over the pad.
+    """
 
     zone_outer_radii: Array
     wall_width: float
     ring: Ring | None
     vacuum_hold: float  # [Pa] below ambient while carrying the wafer
     membrane_contact_fraction: float = 0.5  # share of the wafer's back the vacuum acts on
+    back_film: float = 0.0
+    gimbal_height: float = 0.0
 
     def _told(self) -> str:
         zones = counted(self.zone_outer_radii.size, "zone")
@@ -174,6 +192,10 @@ class Pad(Record):
     conductivity: float = 0.2  # [W/(m K)]
     drainage_length: float = math.inf  # [m] over which open pores let fluid pressure escape
     film_offset: float = 0.0  # [m] added to the gap that the slurry finds over the pad's mean plane
+    thickness_variation: float = (
+        0.0  # [m] from trough to crest of straight waves, a crest in the middle above 0
+    )
+    thickness_waves: float = 1.0  # across the pad
 
     def _told(self) -> str:
         stack = " on ".join(

@@ -17,7 +17,7 @@ from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
 from planish.setup.checks.usual import outside
 from planish.setup.conditioner import ConditionerSection
-from planish.setup.head import HeadSection
+from planish.setup.head import HeadSection, RingSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.part import Part
 from planish.setup.part_folders import part_folders
@@ -99,7 +99,8 @@ def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:
             sites = film_sites(film.sites, folder, f"wafer.film.{paths.entry(named, index)}.sites")
             thickness = float(np.mean(sites[2]))
         assert thickness is not None  # validated: one of the three is given
-        films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites))
+        stress = film.stress if wafer.bow_from_stress and film.stress is not None else 0.0
+        films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites, stress))
     return si.Wafer(
         radius=wafer.diameter / 2.0,
         thickness=wafer.thickness,
@@ -107,6 +108,7 @@ def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:
         poisson=wafer.poisson,
         edge_exclusion=wafer.edge_exclusion,
         films=tuple(films),
+        bow=wafer.bow,
     )
 
 
@@ -124,9 +126,21 @@ def _head(head: HeadSection) -> si.Head:
     return si.Head(
         zone_outer_radii=np.array([zone.outer_radius for zone in head.zone]),
         wall_width=head.wall_width,
-        ring=si.Ring(head.ring.gap, head.ring.width) if head.ring is not None else None,
+        ring=_ring(head.ring) if head.ring is not None else None,
         vacuum_hold=head.vacuum_hold,
         membrane_contact_fraction=head.vacuum_contact,
+        back_film=head.back_film if head.kind == "rigid" else 0.0,
+        gimbal_height=head.gimbal_height if head.kind == "rigid" else 0.0,
+    )
+
+
+def _ring(ring: RingSection) -> si.Ring:
+    return si.Ring(
+        gap=ring.gap,
+        width=ring.width,
+        wear_rate=ring.wear_rate,
+        wear_allowance=ring.wear_allowance,
+        gap_wear_rate=ring.gap_wear_rate,
     )
 
 
@@ -209,6 +223,8 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
         conductivity=pad.conductivity,
         drainage_length=math.inf if pad.drainage_length is None else pad.drainage_length,
         film_offset=pad.film_offset or 0.0,
+        thickness_variation=pad.thickness_variation,
+        thickness_waves=pad.thickness_waves,
     )
 
 

@@ -115,6 +115,9 @@ class Motion(Record, ABC):
         Share of the pad's area that is feed holes.
     bearing
         A fluid bearing in place of a platen.
+    flatness, flatness_waves
+        Of the platen, as rings about its axis: from trough to crest [m], the crest in the middle where it is
+        above 0, and how many waves over its diameter.
     """
 
     motion: ClassVar[str]
@@ -135,6 +138,8 @@ class Motion(Record, ABC):
     dispense_radius: float = 0.0
     hole_fraction: float = 0.0
     bearing: Bearing | None = None
+    flatness: float = 0.0
+    flatness_waves: float = 1.0
 
     @property
     @abstractmethod

@@ -117,7 +117,7 @@ def _polish(
     wafer, pad, temperatures = state.wafers + 1, state.pad, state.temperatures
     most = tuple(step.most for step in plan.steps)
     wanted = (plan.adjust and state.control.durations(most)) or (None,) * len(most)
-    under = pad_under(plan, pad)
+    under = pad_under(plan, pad, state.ring_use)
     left = incoming
     outcomes: list[StepOutcome] = []
     for step, last, duration in zip(plan.steps, state.steps, wanted, strict=True):
@@ -158,6 +158,7 @@ def _polish(
         control=control,
         steps=tuple(StepState(found.solved, found.duration, found.lubrication) for found in outcomes),
         said=_told(state.said, plan, wafer, under.worn, at_limit=at_limit),
+        ring_use=state.ring_use + sum(times),
     )
     return after, row
 

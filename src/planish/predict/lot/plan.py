@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,6 +44,7 @@ from planish.predict.wafer.step_plan import (
     platen_path,
     summit_land,
 )
+from planish.predict.wafer.uneven import Uneven, turning_past
 
 if TYPE_CHECKING:
     from planish.physics.pressure.ring_influence import PadOperator
@@ -82,12 +83,21 @@ class LotStep(Record):
     most: float
 
 
+@dataclass(frozen=True, slots=True)
+class RingWear:
+    """How the gap between wafer and ring widens: ``rate`` [m/s] while it polishes, up to about ``most`` [m]."""
+
+    rate: float
+    most: float
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class LotPlan(Record):
     """What is fixed for a lot.
 
     ``weights`` (n_r,) average over the wafer nodes ``inside`` the edge exclusion, ``track`` (n,) over the
-    pad rings that the wafer passes (``under``); ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
+    pad rings that the wafer passes (``under``); ``uneven`` is what turns past, None where all is flat; ``ring``
+    how its gap widens, None where it does not; ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
     without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates;
     ``incoming`` (films, n_r) [m]; ``ex_situ_cut`` (n,) [m/s] of a sharp disk without a wafer; ``rest_rate``
     [1/s] and ``rest_sink`` [K]: how the pad cools between wafers.
@@ -105,6 +115,8 @@ class LotPlan(Record):
     weights: Array
     heights: Array
     track: Array
+    uneven: Uneven | None
+    ring: RingWear | None
     under: NDArray[np.bool_]
     pads: dict[bool, WornPad]
     worn_states: Array
@@ -186,6 +198,9 @@ def plan_lot(
     fastest = max(float(np.max(cut)) for cut in cuts)
     expected = fastest * wafers * (sum(times) + handling_time)
     worn_states, operators = _operators(rig, model, expected, workers)
+    ring = _ring_wear(rig, wafers * sum(times))
+    if ring is not None:
+        operators = [*operators, _worn_ring(rig, ring.most, cells)]
     ring_pressed = [back_load(rig, step, model).ring > 0 for step in rig.steps]
     steps = tuple(
         _plan_lot_step(rig, step, model, rings, operators, summits, cut, conditioning=conditioning)
@@ -206,6 +221,8 @@ def plan_lot(
         weights=np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum(),
         heights=height_map(rig, rings, grid.r),
         track=track,
+        uneven=turning_past(rig, model),
+        ring=ring,
         under=track > 1e-3 * track.max(),
         pads={pressed: worn_pad(operators, model.plate, pressed) for pressed in set(ring_pressed)},
         worn_states=worn_states,
@@ -216,6 +233,28 @@ def plan_lot(
         rest_rate=float(conductance) / steps[0].fixed.heat_capacity,
         rest_sink=float(sink),
     )
+
+
+def _ring_wear(rig: Rig, time: float) -> RingWear | None:
+    """Return how the ring's gap widens in a lot of ``time`` [s] of polishing; its outer edge stays where it is."""
+    ring = rig.head.ring
+    if ring is None or ring.gap_wear_rate == 0.0:
+        return None
+    most = ring.gap_wear_rate * time
+    if most >= ring.width:
+        raise ModelError(
+            refuse("ring gap gained in the lot [m]", most, f"less than the ring's width, {ring.width:g}",
+                   "ask for fewer wafers, or lower head.ring.gap_wear_rate")
+        )  # fmt: skip
+    return RingWear(ring.gap_wear_rate, most)
+
+
+def _worn_ring(rig: Rig, gained: float, cells: int) -> PadOperator:
+    """Return the new pad's operator where the gap beside the wafer has gained so much [m]."""
+    ring = rig.head.ring
+    assert ring is not None  # one that wears
+    worn = replace(ring, gap=ring.gap + gained, width=ring.width - gained)
+    return prepare(replace(rig, head=replace(rig.head, ring=worn)), cells=cells).operator
 
 
 def _planned_time(step: Step) -> float:

@@ -79,7 +79,7 @@ class LotState:
     """A lot after ``wafers`` wafers.
 
     ``temperatures`` (n,) [K] of the pad rings; ``batch`` rate factor of the slurry; ``said``: what
-    happened on the way that the rows do not tell.
+    happened on the way that the rows do not tell; ``ring_use`` [s] that the retaining ring has polished.
     """
 
     wafers: int
@@ -89,6 +89,7 @@ class LotState:
     control: Control
     steps: tuple[StepState, ...]
     said: tuple[str, ...] = ()
+    ring_use: float = 0.0
 
     def __post_init__(self) -> None:
         seal(self.temperatures)

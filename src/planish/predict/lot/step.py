@@ -24,8 +24,10 @@ from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad
 from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
+from planish.predict.wafer.uneven import bow_height
 
 if TYPE_CHECKING:
+    from planish.predict.wafer.uneven import Uneven
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
@@ -69,7 +71,7 @@ class StepOutcome:
     fastest: float  # mean rate [m/s] of a film that goes, as long as it lasts
 
 
-def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
+def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
     """Return the pad's body as the next wafer finds it.
 
     Parameters
@@ -78,6 +80,8 @@ def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
         What is fixed for the lot.
     pad
         As it is.
+    ring_use
+        How long the retaining ring has polished [s].
 
     Returns
     -------
@@ -88,6 +92,11 @@ def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
     worn = float(plan.track @ pad.worn)
     groove = max(rig.pad.grooves.depth - worn, 0.0)
     shares = plan.between.at(min(worn, float(plan.worn_states[-1])))
+    if plan.ring is not None:
+        # The last state is the new pad beside the worn ring: what that changes is laid over the pad's own wear.
+        part = plan.ring.rate * ring_use / plan.ring.most
+        shares = np.append(shares, part)
+        shares[0] -= part
     return PadUnder(
         worn=worn,
         groove_depth=groove,
@@ -145,7 +154,8 @@ def run_step(
     """
     rig, weights = plan.rig, plan.weights
     summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)
-    solved = _contact(lot_step, last.solved, summits, under)
+    standing = under.height + bow_height(rig, plan.model, left)
+    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven)
     nodes = lot_step.fixed.shares.size
     top = on_top(left, lot_step.fixed.shares)
     found = meet(
@@ -228,12 +238,21 @@ def _until(
         horizon = 1.1 * ends
 
 
-def _contact(lot_step: LotStep, last: Solved, summits: WornSummits, under: PadUnder) -> Solved:
-    """Contact pressure [Pa]; as ``conditions.contact_pressure``, by the series solver."""
+def _contact(
+    lot_step: LotStep,
+    last: Solved,
+    summits: WornSummits,
+    under: PadUnder,
+    standing: Array,
+    uneven: Uneven | None,
+) -> Solved:
+    """Contact pressure [Pa] on a pad that stands so high against the wafer (n_r,) [m]; as ``conditions.contact_pressure``, by the series solver."""
     back, share = lot_step.back, lot_step.fixed.shares
     length, scale, offset = summits.layer(back.about / under.land)
     scale = scale * under.land
-    raised = offset + back.raised + under.height
+    raised = offset + back.raised + standing
+    if uneven is not None:
+        raised = raised + uneven.raised(length, back.about)
     ring = lot_step.series.load.size - share.size
     if ring:
         length, scale, raised = (

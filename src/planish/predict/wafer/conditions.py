@@ -22,6 +22,7 @@ from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.lubrication import Lubrication, lubricate
 from planish.predict.wafer.pad_surface import PadState, Summits
 from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
+from planish.predict.wafer.uneven import bow_height, turning_past
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -90,6 +91,7 @@ def step_conditions(
     start: PressureSolution | None = None,
     *,
     top: str | None,
+    left: Array | None = None,
     conditioning: bool = True,
 ) -> Conditions:
     """Return the conditions of a step.
@@ -108,6 +110,9 @@ def step_conditions(
         Solution of a similar step, reused to save time.
     top
         Material that spends the slurry; None where none is left.
+    left
+        Of each film as the step begins [m], (films, n_r), as its stress may bend the wafer; as the wafer came
+        where None.
     conditioning
         False keeps the disk off the pad.
 
@@ -117,7 +122,7 @@ def step_conditions(
         At the pad's present state.
     """
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
-    solution = contact_pressure(rig, step, model, state, start)
+    solution = contact_pressure(rig, step, model, state, start, left=left)
     made = meet(
         plan,
         rig,
@@ -133,13 +138,19 @@ def step_conditions(
 
 
 def contact_pressure(
-    rig: Rig, step: Step, model: ContactModel, state: PadState, start: PressureSolution | None = None
+    rig: Rig,
+    step: Step,
+    model: ContactModel,
+    state: PadState,
+    start: PressureSolution | None = None,
+    *,
+    left: Array | None = None,
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state.
 
     Parameters
     ----------
-    rig, step, model, state, start
+    rig, step, model, state, start, left
         As for :func:`step_conditions`.
 
     Returns
@@ -150,6 +161,10 @@ def contact_pressure(
     back = back_load(rig, step, model)
     land = step_plan.summit_land(rig, state.groove_depth, model.land)
     length, scale, offset = state.summits.layer(back.about / land)
+    height = state.height + back.raised + bow_height(rig, model, left)
+    uneven = turning_past(rig, model)
+    if uneven is not None:
+        height = height + uneven.raised(length, back.about)
     return solve_pressure(
         model.operator,
         model.plate,
@@ -158,7 +173,7 @@ def contact_pressure(
         asperity_length=length,
         asperity_pressure=scale * land,
         asperity_offset=offset,
-        foundation_offset=state.height + back.raised,
+        foundation_offset=height,
         start=start,
         tol=1e-11,
     )

@@ -16,6 +16,7 @@ from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities
 from planish.predict.lot.pad_rings import PadRings, pad_rings
 from planish.predict.wafer import conditions as step_physics
+from planish.predict.wafer import uneven
 from planish.predict.wafer.conditions import (
     Conditions,
     fastest_rate,
@@ -92,6 +93,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         One polished wafer.
     """
     films = rig.wafer.films
+    modules = (*MODULES, uneven) if uneven.says_uneven(rig) else MODULES
     radius, areas = model.grid.r, model.grid.areas
     incoming = np.stack([mean_profile(film, radius) for film in films])
     left = incoming.copy()
@@ -104,8 +106,11 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     for step in rig.steps:
         top = on_top(left, areas)
         spending = None if top is None else films[top].material
-        found = step_conditions(rig, step, model, rings, state, solution, top=spending)
+        found = step_conditions(rig, step, model, rings, state, solution, top=spending, left=left)
         solution = found.solution
+        swings = uneven.swing_rms(rig, step, model, state.summits, state.groove_depth)
+        if swings:
+            notes.append(uneven.swing_note(step.name, swings))
         record, gone = _run_step(rig, model, rings, state, found, left, weights)
         removed, when = gone
         left = np.maximum(left - removed, 0.0)
@@ -122,7 +127,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         cleared=cleared,
         steps=tuple(steps),
         said=tuple(unique(notes)),
-        rests_on=tuple(unique([*rig.sources, *(line for module in MODULES for line in module.SOURCES)])),
+        rests_on=tuple(unique([*rig.sources, *(line for module in modules for line in module.SOURCES)])),
     )
     happened = [one.words for one in result.raised() if one.kind == "happened"]
     return replace(result, said=tuple(unique([*notes, *happened])))

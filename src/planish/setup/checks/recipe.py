@@ -89,6 +89,8 @@ def _pressures(step: StepSection, table: dict[str, Any], place: str, model: Setu
             f"{place}.ring_pressure", table["ring_pressure"], "0 psi", "the head has no retaining ring"
         )
     pressed = max(zone_list(step, names))
+    if model.head.kind == "rigid" and min(zone_list(step, names)) < pressed:
+        yield wrong(where, table["zone_pressures"], "one pressure", "a rigid head presses everywhere alike")
     if model.head.ring is not None and step.ring_pressure == 0.0 and pressed > 0.0:
         text = f"{place}.ring_pressure is 0: the wafer can slip out under a ring that does not press"
         yield Finding("warning", f"{place}.ring_pressure", text)

@@ -18,6 +18,7 @@ from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
 from planish.setup.finding import HAIR, Finding, mm, nearest, wrong
 from planish.setup.processes import PROCESSES, knowing
+from planish.setup.quantity import PRACTICE
 from planish.setup.resolve import FILM_KEYS, Resolved
 from planish.setup.root import SetupModel
 
@@ -93,6 +94,10 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
         if film.sites is not None:
             yield from _sites(film.sites, folder, f"{place}.sites", radius)
 
+    if wafer.bow_from_stress and not any(film.stress for film in wafer.film):
+        yield wrong("wafer.bow_from_stress", True, "false, or a film with a stress",
+                    "say the stress of a film that bends the wafer")  # fmt: skip
+
 
 def _sites(name: str, folder: Path | None, place: str, radius: float) -> Iterator[Finding]:
     try:
@@ -133,6 +138,13 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     for index, name in enumerate(names):
         if name in names[:index]:
             yield wrong(f"head.zone.{index + 1}.name", name, "a name no other zone has")
+    if head.kind == "rigid" and "back_film" not in raw["head"]:
+        used = f"used {units.show(head.back_film, 'stiffness_per_area')} ({PRACTICE})"
+        yield Finding("note", "head.back_film", f"head.back_film not given: {used}")
+    for key in ("gimbal_height", "back_film"):
+        if head.kind == "membrane" and key in raw["head"]:
+            text = f"head.{key} {raw['head'][key]}: says nothing of a head with a membrane"
+            yield Finding("note", f"head.{key}", f"{text} (head.kind = 'rigid' has it)")
     if len(zones) > 1 and head.wall_width > narrowest + HAIR:
         yield wrong(
             "head.wall_width", raw["head"]["wall_width"], f"at most the narrowest zone, {mm(narrowest)}"

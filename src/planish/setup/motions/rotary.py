@@ -11,7 +11,15 @@ from planish import units
 from planish.physics.motion.rotary import Rotary
 from planish.setup.finding import Finding, wrong
 from planish.setup.part import own_parts
-from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
+from planish.setup.polisher import (
+    DISPENSE,
+    FLATNESS,
+    FLATNESS_TEXT,
+    WAVES,
+    WAVES_TEXT,
+    MotionKind,
+    PolisherSection,
+)
 from planish.setup.quantity import Quantity
 from planish.setup.recipe import StepSection
 
@@ -38,6 +46,8 @@ class RotaryPolisher(PolisherSection):
         description="slurry dropped on top, or fed up through the pad"
     )
     dispense_radius: DISPENSE = Field(description="distance of the drop point from the platen axis")
+    flatness: FLATNESS = Field(0.0, description=FLATNESS_TEXT)
+    flatness_waves: WAVES = Field(1.0, description=WAVES_TEXT)
 
     def machine(self) -> Rotary:
         """Return the machine in SI."""
@@ -48,6 +58,8 @@ class RotaryPolisher(PolisherSection):
             oscillation_frequency=self.oscillation_frequency,
             delivery=self.delivery,
             dispense_radius=self.dispense_radius,
+            flatness=self.flatness,
+            flatness_waves=self.flatness_waves,
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
