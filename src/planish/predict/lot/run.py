@@ -13,7 +13,7 @@ from planish.physics.pressure import series as contact_series
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import film as slurry
 from planish.physics.slurry import heat
-from planish.physics.surface import asperities, summit_balance
+from planish.physics.surface import asperities, grit, summit_balance
 from planish.physics.surface import conditioning as disk_physics
 from planish.predict.lot import variation as lot_variation
 from planish.predict.lot.advance import advance
@@ -39,6 +39,7 @@ MODULES = (
     asperities,
     summit_balance,
     disk_physics,
+    grit,
     sweep,
     contact_series,
     removal,
