@@ -27,8 +27,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
-from scipy.special import erfcx
 
 from planish.errors import ModelError, refuse
 from planish.physics.checks import above_zero, zero_or_more
@@ -131,9 +129,16 @@ def tail_integral(order: float, plane: float) -> float:
         return 0.5 * math.erfc(plane / math.sqrt(2.0))
     density = math.exp(-0.5 * plane * plane) / math.sqrt(2.0 * math.pi)
     if order == 1.0:
-        if plane > 0.0:
-            return density * (1.0 - plane * math.sqrt(math.pi / 2.0) * float(erfcx(plane / math.sqrt(2.0))))
-        return density - plane * tail_integral(0.0, plane)
+        if plane < 2.0:
+            return density - plane * tail_integral(0.0, plane)
+        # Further out the two terms cancel. With I_n = F_n/n! and I_-1 = phi, (n + 1) I_n+1 = I_n-1 - t I_n gives
+        # their ratios R_n = I_n/I_n-1 = 1/(t + (n + 1) R_n+1) from above.
+        ratio, product = 0.0, 1.0
+        for n in range(100, -1, -1):
+            ratio = 1.0 / (plane + (n + 1) * ratio)
+            if n <= 1:
+                product *= ratio
+        return density * product
     # x - t = u^2 makes the integrand even and smooth at u = 0, where the trapezoid rule then converges fast.
     most = math.sqrt(max(-plane, 0.0) + math.sqrt(max(plane, 0.0) ** 2 + 80.0) - max(plane, 0.0))
     u = np.linspace(0.0, most, 401)
@@ -176,12 +181,7 @@ def plough(grit: Grit, force: float, hardness: float) -> Furrows:
     wanted = force / (stiff * sigma * grit.tips)
     if wanted <= tail_integral(1.0, _FAR):
         return Furrows(math.inf, 0.0, force / stiff, force, 0.0)
-    # In the logarithm, which is nearly straight in t; F_1(t) is above -t.
-    plane = float(
-        brentq(
-            lambda t: math.log(tail_integral(1.0, t) / wanted), -wanted - 1.0, _FAR, xtol=1e-14, rtol=1e-15
-        )
-    )
+    plane = _plane(wanted)
     share = tail_integral(0.0, plane)
     touching = max(share * grit.tips, 1.0)
     depth = force / (stiff * touching)
@@ -195,6 +195,21 @@ def plough(grit: Grit, force: float, hardness: float) -> Furrows:
         load=force / touching,
         cut_number=section * hardness / force,
     )
+
+
+def _plane(wanted: float) -> float:
+    """Return where F_1 has the value ``wanted``: Newton in its logarithm, from above after the first step.
+
+    The logarithm is concave: a tangent from the left of the root overshoots it, one from the right does not reach it.
+    """
+    plane = -wanted
+    for _ in range(200):
+        here = tail_integral(1.0, plane)
+        step = math.log(here / wanted) * here / tail_integral(0.0, plane)
+        plane = min(plane + step, _FAR)
+        if abs(step) <= 1e-14 * max(1.0, abs(plane)):
+            break
+    return plane
 
 
 def halving_time(size: float, depth: float, stated: float, power: float) -> float:
