@@ -239,7 +239,7 @@ def test_end_of_life_names_what_ended_it(rotary) -> None:
     wafer, cause = lot.end_of_life()
     assert cause == "grooves nearly gone"
     assert lot.records.groove_min[wafer - 1] < 170e-6 <= lot.records.groove_min[wafer - 2]
-    dull = replace(rotary, conditioner=replace(rotary.conditioner, dulling_time=600.0, sharpness_floor=0.05))
+    dull = replace(rotary, conditioner=replace(rotary.conditioner, halving_time=100.0))
     assert polish_lot(dull, 40, variation=STILL, cells=CELLS).end_of_life()[1] == "disk dull"
     glazed = polish_lot(rotary, 150, variation=STILL, cells=CELLS, conditioning=False)
     assert glazed.summary()["end_of_life_cause"] == "rate out of limits"

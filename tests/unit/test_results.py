@@ -71,6 +71,19 @@ def _planarization():
     return fit_planarization(maps, table, step=table.step_before or 800e-9)
 
 
+def _disks():
+    hours = np.array([1.0, 10.0, 40.0])
+    cuts = {"even": [30.0, 28.0, 22.0], "uneven": [36.0, 31.0, 19.0]}
+    return planish.fit_disks(
+        [
+            planish.DiskSeries(
+                name, 150e-6, 1e5, 40.0, 3600 * hours, np.array(cut) * 1e-6 / 3600, uneven=name == "uneven"
+            )
+            for name, cut in cuts.items()
+        ]
+    )
+
+
 @pytest.fixture(scope="module")
 def answers():
     """One answer of each kind."""
@@ -96,6 +109,7 @@ def answers():
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
+        _disks(),
     ]
     return {answer.kind: answer for answer in found}
 

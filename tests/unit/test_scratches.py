@@ -85,7 +85,7 @@ def test_critical_load_in_ratio():
 
 def test_refusals():
     with pytest.raises(ModelError, match="shedding"):
-        scratch_index(REFERENCE, shedding=1.5)
+        scratch_index(REFERENCE, shedding=-0.1)
     with pytest.raises(ModelError, match="real pressure"):
         scratch_index(REFERENCE, real_pressure=-1.0)
     with pytest.raises(ModelError, match="pad share"):

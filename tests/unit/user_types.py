@@ -22,6 +22,8 @@ from planish import (
     Coefficient,
     Comparison,
     DieResult,
+    DiskFit,
+    DiskSeries,
     FieldsResult,
     Finding,
     Law,
@@ -148,4 +150,12 @@ def explain(wafer: WaferResult, measured: MeasuredWafer, other: Setup) -> Remova
     assert_type(law, LawFit)
     assert_type(law.misfit, float)
     assert_type(fit.k_p, float)
+    return fit
+
+
+def disks(use: Array, cut_rate: Array) -> DiskFit:
+    fit = planish.fit_disks([DiskSeries("coarse", 150e-6, 1e5, 40.0, use, cut_rate)], hardness=50e6)
+    assert_type(fit, DiskFit)
+    assert_type(fit.level(fit.series[0]), tuple[float, float])
+    assert_type(fit.predict(fit.series[0]), Array)
     return fit

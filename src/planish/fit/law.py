@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray

@@ -50,6 +50,7 @@ def _all() -> tuple[Unit, ...]:
         Unit("mm", "mm", "m", "m", 1e-3, ("place on wafer or die", "planarization length")),
         Unit("m", "m", "m", "m", 1.0, ("sliding distance",)),
         Unit("C", "°C", "K", "K", 1.0, ("temperature",), ZERO_CELSIUS),
+        Unit("h", "h", "s", "s", 3600.0, ("use of a disk",)),
         Unit("s", "s", "s", "s", 1.0, ("time",)),
         Unit("percent", "%", "1", "", 0.01, ("share", "non-uniformity")),
     )
@@ -65,6 +66,7 @@ WITHOUT_UNIT = (
     "squared",
     "factor",
     "mean",
+    "power",
     "share",
     "score",
 )

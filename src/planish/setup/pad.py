@@ -128,10 +128,18 @@ class PadSection(Section):
             high="1e-6 1/Pa",
             typical=("1e-12 1/Pa", "1e-9 1/Pa"),
         ),
-    ] = Field(description="pad cut by a sharp disk, per pressure and sliding distance")
+    ] = Field(description="pad cut by a new disk of even 100-mesh grit, per pressure and sliding distance")
     polish_wear_coefficient: Annotated[
         float, Quantity("per_pressure", low="0 1/Pa", high="1e-6 1/Pa", typical=("0 1/Pa", "1e-13 1/Pa"))
     ] = Field(description="wear of summits by polishing, per pressure on them and sliding distance")
+    hardness: (
+        Annotated[float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("2 MPa", "200 MPa"))]
+        | None
+    ) = Field(
+        None,
+        description="mean pressure on a diamond that ploughs the top pad; 3/8 of the modulus of the solid "
+        "between the pores where not given",
+    )
     density: Annotated[
         float, Quantity("density", low="0.02 g/cm^3", high="5 g/cm^3", typical=("0.2 g/cm^3", "1.3 g/cm^3"))
     ] = Field(description="density of the top pad")

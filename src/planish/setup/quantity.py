@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.fields import FieldInfo
@@ -248,6 +248,9 @@ class Section(BaseModel):
 
     # Validators are built when first used: only the whole setup's is needed, and it holds those of its sections.
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
+
+    gone: ClassVar[dict[str, str]] = {}
+    """Keys that earlier versions knew, each with what to say in its place."""
 
     @classmethod
     def known(cls) -> dict[str, FieldInfo]:

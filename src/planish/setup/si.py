@@ -1,7 +1,7 @@
 """A setup as SI numbers: what the physics is fed, after units and parts are resolved.
 
-Frozen records, their arrays and tables read-only, without behaviour but for their text: what each is, with its
-headline figures in the units of the trade. ``setup/to_si.py`` is the only place that makes them from a setup
+Frozen records, their arrays and tables read-only, without behaviour but for their text (what each is, with its
+headline figures in the units of the trade) and a disk's diamonds. ``setup/to_si.py`` is the only place that makes them from a setup
 file; ``predict`` is the only place that reads them.
 Lengths [m], pressures [Pa], speeds [m/s] or [rad/s], times [s], flows [m^3/s],
 temperatures [K], energies [J/mol].
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from planish import units
 from planish.engine.record import Record, counted, figure, shortened
 from planish.physics.motion.motion import Motion
+from planish.physics.surface.grit import Grit
 from planish.setup.processes import PROCESSES
 from planish.units import PSI, RPM, ZERO_CELSIUS
 
@@ -185,8 +186,11 @@ class Pad(Record):
     surface: PadSurface
     shore_d: float | None
     porosity: float
-    wear_coefficient: float  # [1/Pa] cut by a sharp disk: wear depth = coefficient * pressure * sliding
+    wear_coefficient: (
+        float  # [1/Pa] cut by the reference disk when new: depth = coefficient * pressure * sliding
+    )
     polish_wear_coefficient: float  # [1/Pa] Archard wear of summits by polishing
+    hardness: float = 60e6  # [Pa] mean pressure on a diamond that ploughs it
     density: float = 800.0  # [kg/m^3]
     heat_capacity: float = 1500.0  # [J/(kg K)]
     conductivity: float = 0.2  # [W/(m K)]
@@ -236,19 +240,29 @@ class Conditioner(Record):
     kind: Literal["electroplated", "cvd-film"]
     disk_radius: float
     grit_size: float
-    grit_density: float  # [1/m^2]
-    active_fraction: float
-    protrusion: float
+    grit_density: float  # [1/m^2] where there is grit
+    grit_share: float  # of the disk's face that carries grit
+    grit_height_spread: float  # standard deviation of the tips' heights over the grit size
+    tip_radius: float  # [m]
     downforce: float  # [N]
     speed: float  # [rad/s]
     sweep: Sweep
     mode: Literal["in-situ", "ex-situ", "partial"]
     share: float  # of polish time (in-situ 1, partial < 1) or time between wafers [s] in ex_situ_time
     ex_situ_time: float
-    dulling_time: float  # [s] of use until the cut rate fell by 1/e
+    halving_time: (
+        float  # [s] of use until the cut rate is half that when new, at grit.REFERENCE_SIZE and _SHARE
+    )
+    dulling_power: float  # by which deeper furrows dull sooner
+    cut_level: float  # cut rate when new over what its grit says
     break_in_time: float  # [s]
-    sharpness_floor: float  # cut rate a long-used disk keeps, share of new
     shedding: float  # relative tendency to lose grit, 0 to 1
+
+    @property
+    def grit(self) -> Grit:
+        """Its diamonds."""
+        tips = self.grit_density * self.grit_share * math.pi * self.disk_radius**2
+        return Grit(self.grit_size, tips, self.grit_height_spread, self.tip_radius)
 
     def _told(self) -> str:
         return (

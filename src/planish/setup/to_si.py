@@ -69,7 +69,7 @@ def to_si(setup: Described) -> si.Rig:
         polisher=model.polisher.machine(),
         head=_head(model.head),
         pad=pad_si(model.pad, setup.folder),
-        conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
+        conditioner=conditioner_si(model.conditioner) if model.conditioner is not None else None,
         slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
         removal={
             material: _removal(material, law, model.slurry, pads) for material, law in model.removal.items()
@@ -161,6 +161,16 @@ def finished_modulus(layer: LayerSection) -> float:
     )
 
 
+def pad_hardness(pad: PadSection) -> float:
+    """Return the hardness [Pa] of the top pad to a diamond, as given or from its modulus."""
+    top = pad.top
+    if pad.hardness is not None:
+        return pad.hardness
+    return hardness.ploughing_hardness(
+        hardness.solid_modulus(finished_modulus(top), top.porosity, top.cells, top.edge_share)
+    )
+
+
 def _layer(layer: LayerSection) -> si.Layer:
     return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
 
@@ -218,6 +228,7 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
         porosity=top.porosity,
         wear_coefficient=pad.wear_coefficient,
         polish_wear_coefficient=pad.polish_wear_coefficient,
+        hardness=pad_hardness(pad),
         density=pad.density,
         heat_capacity=pad.heat_capacity,
         conductivity=pad.conductivity,
@@ -228,15 +239,17 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
     )
 
 
-def _conditioner(disk: ConditionerSection) -> si.Conditioner:
+def conditioner_si(disk: ConditionerSection) -> si.Conditioner:
+    """Return a conditioner in SI."""
     sweep = disk.sweep
     return si.Conditioner(
         kind=disk.kind,
         disk_radius=disk.disk_diameter / 2.0,
         grit_size=disk.grit_size,
         grit_density=disk.grit_density,
-        active_fraction=disk.active_fraction,
-        protrusion=disk.protrusion,
+        grit_share=disk.grit_share,
+        grit_height_spread=disk.grit_height_spread,
+        tip_radius=disk.tip_radius,
         downforce=disk.downforce,
         speed=disk.speed,
         sweep=si.Sweep(
@@ -252,9 +265,10 @@ def _conditioner(disk: ConditionerSection) -> si.Conditioner:
         mode=disk.mode,
         share={"in-situ": 1.0, "partial": disk.share, "ex-situ": 0.0}[disk.mode],
         ex_situ_time=disk.ex_situ_time if disk.mode == "ex-situ" else 0.0,
-        dulling_time=disk.dulling_time,
+        halving_time=disk.halving_time,
+        dulling_power=disk.dulling_power,
+        cut_level=disk.cut_level,
         break_in_time=disk.break_in_time,
-        sharpness_floor=disk.sharpness_floor,
         shedding=disk.shedding,
     )
 

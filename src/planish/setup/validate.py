@@ -54,6 +54,9 @@ def _finding(item: Any, tree: dict[str, Any]) -> Finding:
         return wrong(place, context.get("value", item["input"]), context["allowed"], context["remedy"])
     place = paths.show(path, tree)
     if kind == "extra_forbidden":
+        model = model_at(path[:-1], tree)
+        if model is not None and str(path[-1]) in model.gone:
+            return Finding("error", place, f"{place}: has gone: {model.gone[str(path[-1])]}")
         return Finding("error", place, f"{place}: unknown key ({_suggestion(path, tree)})")
     if kind == "missing":
         return missing(place, "given", _describe(path))

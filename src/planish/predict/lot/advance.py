@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError
-from planish.predict.lot.pad import LotPad, aged, new_pad, sharpness
+from planish.predict.lot.pad import LotPad, aged, new_pad
 from planish.predict.lot.row import Row
 from planish.predict.lot.state import LotState, StepState
 from planish.predict.lot.step import StepOutcome, pad_under, run_step
@@ -96,7 +96,7 @@ def _condition(state: LotState, plan: LotPlan, time: float) -> LotState:
         separation=pad.separation,
         pressure=still,
         sliding=still,
-        cut=plan.ex_situ_cut * sharpness(plan.rig, pad.disk_use) * time,
+        cut=plan.ex_situ_cut * plan.sharpness(pad.disk_use) * time,
         disk_time=time,
     )
     return replace(state, pad=pad)
@@ -172,7 +172,7 @@ def _after_step(plan: LotPlan, step: LotStep, pad: LotPad, found: StepOutcome, l
         separation=found.summits.separation,
         pressure=step.group_seen @ found.pressure / land,
         sliding=step.group_sliding * found.duration,
-        cut=step.cut * sharpness(plan.rig, pad.disk_use) * found.duration,
+        cut=step.cut * plan.sharpness(pad.disk_use) * found.duration,
         disk_time=found.duration * step.disk_share,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, pi, sqrt
+from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,12 +13,13 @@ from planish.engine.fixed import seal
 from planish.engine.record import Record
 from planish.physics.motion import sweep
 from planish.physics.surface import asperities, conditioning, summit_balance
+from planish.predict.wafer.disk import disk_work
 from planish.predict.wafer.pad_surface import as_conditioned
 from planish.predict.wafer.step_plan import speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Conditioner, Rig, Step
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 RINGS_A_GROUP = 2  # summits age alike over about 20 mm of pad radius; heat and wear are kept ring by ring
@@ -193,11 +194,9 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
     Raises
     ------
     ModelError
-        For summits, or a disk's dulling, without a solution.
+        For summits without a solution.
     """
-    surface, disk = as_conditioned(rig), rig.conditioner
-    if disk is not None:
-        conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
+    surface = as_conditioned(rig)
     modulus = asperities.plane_modulus(surface.modulus, surface.poisson)
     if surface.heights is None:
         edges = summit_balance.ageing_grid(
@@ -404,7 +403,7 @@ def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
         Where the sweep makes no sense.
     """
     disk = rig.conditioner
-    if disk is None or disk.downforce <= 0:
+    if disk is None:
         return np.zeros(rings.duty.size)
     path = disk.sweep
     positions, shares = sweep.dwell_shares(
@@ -419,18 +418,16 @@ def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
     if not rig.polisher.disk_meets_all and path.zone_dwell is None:
         positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
         shares = positions / positions.sum()
-    return conditioning.cut_profile(cut_matrix(rig, disk, rings, step, positions), shares)
+    return conditioning.cut_profile(cut_matrix(rig, rings, step, positions), shares)
 
 
-def cut_matrix(rig: Rig, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
-    """Return how fast a sharp disk held at each position cuts each pad ring.
+def cut_matrix(rig: Rig, rings: PadRings, step: Step, positions: Array) -> Array:
+    """Return how fast the sharp disk held at each position cuts each pad ring.
 
     Parameters
     ----------
     rig
         The setup in SI.
-    disk
-        The conditioner in SI.
     rings
         Of the pad.
     step
@@ -441,37 +438,18 @@ def cut_matrix(rig: Rig, disk: Conditioner, rings: PadRings, step: Step, positio
     Returns
     -------
     Array
-        [m/s], (n, m).
+        [m/s], (n, m); 0 without a disk.
     """
+    disk, work = rig.conditioner, disk_work(rig)
+    if disk is None or work is None:
+        return np.zeros((rings.duty.size, positions.size))
     return conditioning.cut_matrix(
         rig.polisher,
         rings.edges,
         positions,
         disk_radius=disk.disk_radius,
         downforce=disk.downforce,
-        coefficient=rig.pad.wear_coefficient,
+        coefficient=rig.pad.wear_coefficient * work.cut,
         disk_speed=disk.speed,
         drive=speeds(rig, step)[0],
     )
-
-
-def sharpness(rig: Rig, disk_use: float) -> float:
-    """Return how sharply the disk cuts.
-
-    Parameters
-    ----------
-    rig
-        The setup in SI.
-    disk_use
-        Of the disk so far [s].
-
-    Returns
-    -------
-    float
-        1 when new; 0 without a disk.
-    """
-    disk = rig.conditioner
-    if disk is None:
-        return 0.0
-    # conditioning.sharpness, without its checks: they were made when the pad was new
-    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-disk_use / disk.dulling_time)

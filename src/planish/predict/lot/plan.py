@@ -33,6 +33,7 @@ from planish.predict.wafer.contact_model import (
     pad_operator,
     prepare,
 )
+from planish.predict.wafer.disk import DiskWork, disk_work
 from planish.predict.wafer.incoming import mean_profile
 from planish.predict.wafer.pad_surface import fresh_state
 from planish.predict.wafer.step_plan import (
@@ -98,7 +99,7 @@ class LotPlan(Record):
     ``weights`` (n_r,) average over the wafer nodes ``inside`` the edge exclusion, ``track`` (n,) over the
     pad rings that the wafer passes (``under``); ``uneven`` is what turns past, None where all is flat; ``ring``
     how its gap widens, None where it does not; ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
-    without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates;
+    without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates; ``disk``: what it does;
     ``incoming`` (films, n_r) [m]; ``ex_situ_cut`` (n,) [m/s] of a sharp disk without a wafer; ``rest_rate``
     [1/s] and ``rest_sink`` [K]: how the pad cools between wafers.
     """
@@ -123,9 +124,14 @@ class LotPlan(Record):
     between: Interpolation
     steps: tuple[LotStep, ...]
     incoming: Array
+    disk: DiskWork | None
     ex_situ_cut: Array
     rest_rate: float
     rest_sink: float
+
+    def sharpness(self, disk_use: float) -> float:
+        """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
+        return 0.0 if self.disk is None else self.disk.sharpness(disk_use)
 
     @property
     def broken_in(self) -> float:
@@ -229,6 +235,7 @@ def plan_lot(
         between=Interpolation(worn_states),
         steps=steps,
         incoming=np.stack([mean_profile(film, grid.r) for film in rig.wafer.films]),
+        disk=disk_work(rig),
         ex_situ_cut=cuts[int(np.argmax(times))],
         rest_rate=float(conductance) / steps[0].fixed.heat_capacity,
         rest_sink=float(sink),

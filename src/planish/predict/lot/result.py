@@ -123,10 +123,11 @@ class LotResult(Result):
         Relative only: it says neither how many scratches there are nor how deep.
         """
         from planish.physics.scratches import ScratchReference, scratch_index
+        from planish.predict.wafer.disk import disk_work
 
         rig, records = self.rig, self.records
         law = rig.removal[rig.wafer.films[0].material]
-        disk = rig.conditioner
+        work = disk_work(rig)
         modulus = rig.pad.layers[0].modulus
         reference = ScratchReference(
             real_pressure=law.reference.real_pressure,
@@ -136,7 +137,7 @@ class LotResult(Result):
             shedding=0.0,
             sliding_distance=max(float(records.sliding[0]), 1e-9),
         )
-        shedding = disk.shedding * records.sharpness if self.conditioning and disk is not None else 0.0
+        shedding = work.shed if self.conditioning and work is not None else 0.0
         return np.asarray(
             scratch_index(
                 reference,

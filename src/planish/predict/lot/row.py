@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from planish.engine.fixed import seal
 from planish.engine.record import counted, figure
 from planish.physics.slurry.film import regime
-from planish.predict.lot.pad import sharpness
 from planish.predict.raised import Seen, cleared_share, edge_extreme
 
 if TYPE_CHECKING:
@@ -142,7 +141,7 @@ class Row:
             groove_mean=max(depth - average, 0.0),
             thickness_min=top - deepest,
             thickness_mean=top - average,
-            sharpness=sharpness(rig, pad.disk_use),
+            sharpness=plan.sharpness(pad.disk_use),
             batch=batch,
             monitor=monitor,
             removed=removed,

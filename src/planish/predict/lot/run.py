@@ -12,7 +12,7 @@ from planish.physics.motion import speed, sweep
 from planish.physics.pressure import series as contact_series
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import delivery, film, heat
-from planish.physics.surface import asperities, summit_balance
+from planish.physics.surface import asperities, grit, summit_balance
 from planish.physics.surface import conditioning as disk_physics
 from planish.predict.lot import variation as lot_variation
 from planish.predict.lot.advance import advance
@@ -40,6 +40,7 @@ MODULES = (
     asperities,
     summit_balance,
     disk_physics,
+    grit,
     sweep,
     contact_series,
     removal,

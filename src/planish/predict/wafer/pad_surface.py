@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Kept
 from planish.physics.surface import asperities
-from planish.physics.surface.conditioning import load_per_diamond, roughness_ratio
+from planish.predict.wafer.disk import disk_work
 
 if TYPE_CHECKING:
     from planish.setup.si import PadSurface, Rig
@@ -187,18 +187,19 @@ def as_conditioned(rig: Rig) -> PadSurface:
 
     Notes
     -----
-    A stated surface belongs to the reference load on a diamond (``conditioning.REFERENCE_LOAD``); more load
-    on each diamond, by force or by fewer diamonds, cuts deeper furrows. Measured heights are kept as they
-    were measured, and so is the surface of a pad that has no conditioner.
+    A stated surface belongs to the reference disk and force (``grit.REFERENCE_GRIT``); deeper furrows, by more
+    force, coarser or less even diamonds, leave it rougher. Measured heights are kept as they were measured, and
+    so is the surface of a pad that has no conditioner. A disk that presses less and less leaves the roughness of
+    the pores alone.
     """
-    disk, surface = rig.conditioner, rig.pad.surface
-    if disk is None or surface.heights is not None or disk.downforce <= 0:
+    surface, work = rig.pad.surface, disk_work(rig)
+    if work is None or surface.heights is not None or abs(work.texture - 1.0) < 1e-9:
         return surface
-    load = load_per_diamond(disk.downforce, disk.disk_radius, disk.grit_density, disk.active_fraction)
-    ratio = roughness_ratio(load, rig.pad.porosity)
-    if abs(ratio - 1.0) < 1e-9:
-        return surface
-    return replace(surface, height_sd=surface.height_sd * ratio, tail_length=surface.tail_length * ratio)
+    return replace(
+        surface,
+        height_sd=surface.height_sd * work.texture,
+        tail_length=surface.tail_length * work.texture,
+    )
 
 
 def summit_curve(surface: PadSurface) -> SummitCurve:
