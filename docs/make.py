@@ -52,6 +52,7 @@ def gather() -> int:
     """Put all pages into one folder; returns how many modules the Python reference describes."""
     from generate.api import write_api
     from generate.commands import commands_page
+    from generate.experiments import experiments_page
     from generate.laws import laws_page
     from generate.refusals import refusals_page
     from generate.sources import parts_page, sources_page
@@ -65,6 +66,7 @@ def gather() -> int:
     for name, page in (
         ("commands", commands_page),
         ("laws", laws_page),
+        ("experiments", experiments_page),
         ("refusals", refusals_page),
         ("sources", sources_page),
         ("parts", parts_page),

@@ -95,9 +95,9 @@ def test_a_pad_worn_through_is_said() -> None:
     assert (
         "from wafer 5: the pad is worn by more than 0.8 mm: how it gives way is kept as it was there" in notes
     )
-    with pytest.raises(ModelError, match=r"^wafer 6: the pad is worn through .*event '5 pad'"):
+    with pytest.raises(ModelError, match=r"^wafer 8: the pad is worn through .*event '7 pad'"):
         planish.polish_lot(fast, 9)
-    changed = planish.polish_lot(fast, 9, events=["5 pad"])
+    changed = planish.polish_lot(fast, 9, events=["7 pad"])
     assert len(changed.records.rate) == 9
 
 

@@ -81,7 +81,12 @@ CASES: dict[str, tuple[str, str, str, str]] = {
     ),
     "unknown section": ("[slurry]", "[slury]", "slury", "did you mean 'slurry'"),
     "unknown key": (HEAD, HEAD + '\nwall_with = "3 mm"', "head.wall_with", "did you mean 'wall_width'"),
-    "key in wrong table": (HEAD, HEAD + '\nfilm = "x"', "head.film", "belongs into [wafer]"),
+    "key in wrong table": (
+        HEAD,
+        HEAD + '\nedge_exclusion = "3 mm"',
+        "head.edge_exclusion",
+        "belongs into [wafer]",
+    ),
     "key of another motion": (
         POLISHER,
         POLISHER + '\nbelt_width = "400 mm"',

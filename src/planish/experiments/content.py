@@ -31,7 +31,7 @@ def _rows(word: str, rates: tuple[float, ...]) -> list[Row]:
 
 def rows() -> list[Row]:
     """Compute the rows."""
-    return [*_rows("tantalum nitride", TANTALUM_NITRIDE), *_rows("oxide", OXIDE)]
+    return [*_rows("tantalum nitride", TANTALUM_NITRIDE), *_rows("oxide film", OXIDE)]
 
 
 EXPERIMENT = Experiment(

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from planish.experiments.record import Experiment, Row
+from planish.experiments.record import Experiment, Row, scenario
 from planish.physics.slurry.delivery import captured_flow, carried_flow, exchange_flow
 from planish.predict.wafer.polish import polish
-from planish.setup.load import loads
-from planish.setup.new import new_setup
 
 RATES = {200: 1655.0, 150: 1613.0, 100: 1551.0}  # [ml/min]: [A/min]
 REPORTED = (2.0, 22.0)  # [%]
@@ -35,7 +33,7 @@ def rows_used() -> list[Row]:
 
 def rows_rate() -> list[Row]:
     """Compute the rows."""
-    setup = loads(new_setup("rotary"))
+    setup = scenario()
     rates = {}
     for flow in RATES:
         wafer = polish(setup.replace({f"recipe.step.{at}.flow": f"{flow} ml/min" for at in (1, 2, 3)}))

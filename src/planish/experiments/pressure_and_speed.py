@@ -6,10 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planish.experiments.record import Experiment, Row
+from planish.experiments.record import Experiment, Row, scenario
 from planish.predict.wafer.polish import polish
-from planish.setup.load import loads
-from planish.setup.new import new_setup
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -25,7 +23,7 @@ PUBLISHED = {
 
 def _setup(slurry: str) -> Setup:
     """Return the invented rotary scenario with one timed step and that slurry."""
-    setup = loads(new_setup("rotary"))
+    setup = scenario()
     step = {
         "name": "main",
         "zone_pressures": "3 psi",
@@ -39,7 +37,7 @@ def _setup(slurry: str) -> Setup:
     return setup.replace(
         {
             "slurry": {"part": slurry},
-            "wafer.film": [{"material": "oxide", "thickness": "5 um"}],
+            "wafer.film": [{"material": setup.rig.wafer.films[0].material, "thickness": "5 um"}],
             "recipe.step": [step],
         }
     )

@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from planish.setup.models import Setup
 
 Kind = Literal["shape", "fitted", "predicted"]
+
+
+def scenario() -> Setup:
+    """Return the invented scenario of the first motion, on which experiments with whole polishers are computed."""
+    from planish.setup.load import loads
+    from planish.setup.motions.known import MOTIONS
+    from planish.setup.new import new_setup
+
+    return loads(new_setup(MOTIONS.names()[0]))
 
 
 @dataclass(frozen=True, slots=True)
