@@ -52,12 +52,19 @@ def saturating_factor(x: ArrayLike, reference: float, half: float) -> Array:
     return np.asarray((x * (reference + half)) / (reference * (x + half)))
 
 
-def fresh_factor(fresh: ArrayLike, reference: float, half: float = 0.25) -> Array:
-    """Factor [1] of the rate for the share of fresh slurry under the wafer; exactly 1 at ``reference``.
+def fresh_factor(fresh: float, reference: float, half: float = 0.25) -> float:
+    """Factor [1] of the chemical terms for the share of fresh slurry under the wafer; exactly 1 at ``reference``.
 
-    ``half``: share at which the rate would be half of its limit (an assumption, to be fitted).
+    :func:`saturating_factor` on plain numbers, unchecked: it is asked thousands of times.
+
+    Parameters
+    ----------
+    fresh, reference
+        Shares [1], above 0 the second.
+    half
+        Share at which the rate would be half of its limit (an assumption, to be fitted) [1].
     """
-    return saturating_factor(fresh, reference, half)
+    return fresh * (reference + half) / (reference * (fresh + half))
 
 
 def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) -> Array:

@@ -250,22 +250,11 @@ def balanced_fresh(spent: Callable[[float], float]) -> float:
     float
         f of f (1 + spent(f)) = 1 [1]; 0 where nothing is supplied.
     """
-    low, high = 0.0, 1.0
-    at_low, at_high = -1.0, spent(1.0)
-    if not at_high > 0:
+    most = spent(1.0)
+    if not most > 0:
         return 1.0
-    if not isfinite(at_high):
+    if not isfinite(most):
         return 0.0
-    found = 0.0
-    for _ in range(200):  # false position, its idle end halved
-        found = (low * at_high - high * at_low) / (at_high - at_low)
-        value = found * (1.0 + spent(found)) - 1.0
-        if abs(value) < 1e-14 or high - low < 1e-15:
-            break
-        if value > 0:
-            high, at_high = found, value
-            at_low *= 0.5
-        else:
-            low, at_low = found, value
-            at_high *= 0.5
-    return found
+    from scipy.optimize import brentq  # a setup is read without it
+
+    return float(brentq(lambda fresh: fresh * (1.0 + spent(fresh)) - 1.0, 0.0, 1.0, xtol=1e-15, rtol=1e-14))

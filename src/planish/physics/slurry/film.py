@@ -41,7 +41,7 @@ SOURCES: tuple[str, ...] = (
 RINGS, SPOKES = 32, 9  # share of the load good to 0.003; an odd number of spokes, for their derivative
 _STEPS = 40
 _PARTS = np.geomspace(0.01, 1.0, 17)  # of the speed, where the film is not found at once
-_TOLERANCE = 1e-9
+_TOLERANCE = 1e-6  # of a change of y
 VACUUM = -95e3
 """Least pressure of the liquid against ambient [Pa]: below it would boil or draw air (an assumption)."""
 
@@ -415,7 +415,10 @@ def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
     size = float(np.abs(residual).max())
     for step in range(1, _STEPS + 1):
         change = solve_banded((problem.half, problem.half), bands, -residual.ravel()).reshape(y.shape)
-        change *= min(1.0, 1.0 / max(float(np.abs(change).max()), 1e-300))
+        most = float(np.abs(change).max())
+        if most < _TOLERANCE:  # what is left then is of the order of its square
+            return y + change, step
+        change *= min(1.0, 1.0 / max(most, 1e-300))
         part = 1.0
         while True:
             trial = y + part * change
@@ -425,8 +428,6 @@ def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
                 break
             part *= 0.5
         y, size = trial, now
-        if part * float(np.abs(change).max()) < _TOLERANCE:
-            return y, step
     return y, 0
 
 

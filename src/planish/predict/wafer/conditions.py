@@ -6,7 +6,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -255,14 +255,14 @@ def meet(
         )
     made.fresh = _fresh(made, rig, groove_depth, top)
     for material, rate in made.rates.items():
-        made.rates[material] = replace(rate, chemical=_chemical(rig, material, made.fresh))
+        rate.chemical = _chemical(rig, material, made.fresh)
     return made
 
 
 def _chemical(rig: Rig, material: str, fresh: float) -> float:
     """Return the chemical factor on a material's law at the reference temperature."""
-    reference = rig.removal[material].reference.fresh_fraction
-    return float(rate_factors.fresh_factor(fresh, reference, rig.slurry.fresh_half))
+    reference, half = rig.removal[material].reference.fresh_fraction, rig.slurry.fresh_half
+    return rate_factors.fresh_factor(fresh, reference, half)
 
 
 def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 _NO_TEMPERATURE = np.zeros(())
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class FilmRate:
     """What a step makes of a material's law.
 
