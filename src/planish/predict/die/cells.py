@@ -87,7 +87,7 @@ class Effective(Record):
     give
         [m].
     shares
-        Effective share in each step where pads differ.
+        Effective share in each step: that of its own pad.
     """
 
     high: Array
@@ -97,4 +97,4 @@ class Effective(Record):
     local_share: float
     misfit: float
     give: float
-    shares: tuple[Array, ...] | None = None
+    shares: tuple[Array, ...]

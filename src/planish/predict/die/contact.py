@@ -20,10 +20,10 @@ from planish.errors import SetupError, refuse
 from planish.physics.contact import cell as cell_contact
 from planish.physics.contact import problem as contact
 from planish.physics.contact.cell import counted_height, fall_rate
-from planish.physics.pattern.area_pair import PairMarch, begin_march, march
+from planish.physics.pattern.areas import Cells, begin, march
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.predict.die.cells import DieChoices, DieInput
-from planish.predict.die.conditions import LocalConditions
+from planish.predict.die.conditions import LocalConditions, LocalStep
 from planish.predict.die.level import Level, Polished
 from planish.predict.die.model import DieFields, DiePad, fields_of, pads_of
 from planish.predict.die.window import PolishWindow, passed
@@ -52,11 +52,21 @@ class _Course:
     cells: DieInput
     share: Array  # (cells,)
     thick: Array  # (films, cells) [m]
-    state: PairMarch
-    clear: Array  # (cells,) [s]
-    time: float = 0.0
+    mark: float  # height [m] at which the process calls a step gone
+    state: Cells
     limit_times: dict[str, float] = field(default_factory=dict)
     last_excess: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def time(self) -> float:
+        """How far it is [s]."""
+        return self.state.clock
+
+    @property
+    def clear(self) -> Array:
+        """When each cell was clear, by its own clock [s], (cells,)."""
+        times = self.state.level_time if self.level.flat_below else self.state.through_time[-2:]
+        return np.asarray(times[0])
 
 
 def polish_by_contact(
@@ -89,11 +99,9 @@ def polish_by_contact(
     while True:
         step = local.steps[number]
         on, problem = pads[step.platen], problems[step.platen]
-        rates = np.array([step.rates[name] for name, _ in level.films()])
-        low_rate = float(rates[0])
-        longest = _PART * on.state.selectivity_length / low_rate / finer
+        longest = _PART * on.state.selectivity_length / step.rates[level.films()[0][0]] / finer
         span = min(longest, step.duration / (_FEWEST * finer), left)
-        pressure = _step(course, problem, on, step.pressure, rates, low_rate, reaches[number], span, pressure)
+        pressure = _step(course, problem, on, step, reaches[number], span, pressure)
         left -= span
         if left <= 1e-9 * step.duration:
             if number + 1 < len(local.steps):
@@ -117,8 +125,9 @@ def polish_by_contact(
 def _begin(cells: DieInput, level: Level) -> _Course:
     share = np.clip(cells.high, LEAST_SHARE, 1.0).ravel()
     thick = np.array([np.full(share.size, value) for _, value in level.films()])
-    state = begin_march(level.start_step(cells).ravel(), thick[0])
-    return _Course(level, cells, share, thick, state, np.full(share.size, np.inf))
+    mark = float(getattr(level, level.flat_below)) if level.flat_below else -np.inf
+    step = level.start_step(cells).reshape(1, -1)
+    return _Course(level, cells, share, thick, mark, begin(step, thick, level.low_thickness(step), mark))
 
 
 def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactProblem:
@@ -144,7 +153,7 @@ def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
     inside = feature_selectivity(
         cells.low_width,
         summit_length=pad.state.selectivity_length,
-        relative_pressure=pad.state.relative_pressure,
+        spot_radius=pad.state.spot_radius,
         pressure=pressure,
         compliance=pad.compliance,
         widest=cells.cell,
@@ -157,18 +166,19 @@ def _step(
     course: _Course,
     problem: ContactProblem,
     pad: DiePad,
-    mean: float,
-    rates: Array,
-    low_rate: float,
+    recipe: LocalStep,
     reach: Array,
     span: float,
     start: Array,
 ) -> Array:
-    """Move the die on by ``span`` [s]; return the pressures [Pa] in the middle of it."""
+    """Move the die on by ``span`` [s] of a recipe step; return the pressures [Pa] in the middle of it."""
     shape, state, layer = course.cells.high.shape, course.state, pad.state.selectivity_length
-    high = course.cells.incoming.ravel() - state.high_loss
-    counted = counted_height(high, state.height, course.share, layer, reach)
-    falls = fall_rate(state.height, course.share, layer, reach, rates[state.exposed], low_rate)
+    names, mean = [name for name, _ in course.level.films()], recipe.pressure
+    rates = np.array([recipe.rates[name] for name in names])
+    high, step = course.cells.incoming.ravel() - state.high_loss, state.height[0]
+    counted = counted_height(high, step, course.share, layer, reach)
+    on_top = rates[np.minimum(state.exposed, rates.size - 1)]
+    falls = fall_rate(step, course.share, layer, reach, on_top, float(rates[0]))
     pressed = problem.press(
         counted.reshape(shape),
         mean,
@@ -176,28 +186,21 @@ def _step(
         added=(falls * (0.5 * span / mean)).reshape(shape),
         tol=_TOLERANCE,
     )
-    own = span * pressed.pressure.ravel() / mean
-    before = state.height.copy()
-    shares = np.broadcast_to(course.share, course.thick.shape)
-    left = march(state, own, rates, low_rate, shares, course.thick, reach)
-    _note_clear(course, before, own, left, span)
-    course.time += span
+    march(
+        state,
+        span,
+        rates=rates,
+        low_rates=rates[:1],
+        share=course.share,
+        thick=course.thick,
+        length=reach[None],
+        scale=pressed.pressure.ravel() / mean,
+        responses=[recipe.responses.get(name) for name in names],
+        low_response=recipe.responses.get(names[0]),
+        level=course.mark,
+    )
     _note_limits(course, span)
     return np.asarray(pressed.pressure)
-
-
-def _note_clear(course: _Course, before: Array, own: Array, left: Array, span: float) -> None:
-    """Write down when cells became clear within the step, by their own clocks."""
-    if course.level.flat_below:
-        limit = float(getattr(course.level, course.level.flat_below))
-        now = np.isinf(course.clear) & (course.state.height <= limit)
-        fell = np.maximum(before - course.state.height, 1e-30)
-        part = np.clip((before - limit) / fell, 0.0, 1.0)
-    else:
-        last = left[-2]  # of the films that go
-        now = np.isfinite(last)
-        part = 1 - np.where(now, last, 0.0) / own
-    course.clear[now] = course.time + part[now] * span
 
 
 def _note_limits(course: _Course, span: float) -> None:
@@ -229,7 +232,8 @@ def _window(course: _Course) -> PolishWindow:
 def _fields(course: _Course) -> DieFields:
     state, shape = course.state, course.cells.high.shape
     lost, step, clear = (
-        values.reshape(shape).copy() for values in (state.high_loss, state.height, course.clear)
+        values.reshape(shape).copy() for values in (state.high_loss, state.height[0], course.clear)
     )
     merits = course.level.merits_of(lost, step, state.exposed.reshape(shape))
-    return fields_of(course.cells, course.level, Polished(lost, step, clear, merits))
+    end = np.isfinite(state.end_time).reshape(shape)
+    return fields_of(course.cells, course.level, Polished(lost, step, clear, merits, end))
