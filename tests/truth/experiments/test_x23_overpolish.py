@@ -5,7 +5,8 @@ of test_x22 with the same share of the summits' reach, 0.01, and nothing is fitt
 20 % more is 200 nm of it.
 
 What is not followed: rows 1 and 2 dish three to five times more than two areas under one pad can. Copper that is
-taken from the recess whatever the pressure there (dissolved) would do it; it is not in the law. The erosion that
+taken from the recess whatever the pressure there (dissolved: a law with an offset) would do it, but the table gives
+nothing to set it by. The erosion that
 overpolish adds is too small throughout.
 """
 

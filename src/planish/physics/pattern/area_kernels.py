@@ -175,7 +175,26 @@ def march(
     level: Array,
     ended: Array,
 ) -> None:
-    """Move cells on in time; see :func:`planish.physics.pattern.areas.march`. Changes the last eight in place."""
+    """Move cells on in time.
+
+    Parameters
+    ----------
+    span, scale
+        Time [s], and pressure over the one for which the rates hold, (cells,).
+    share, parts, lengths
+        phi, (cells,); of the low area that each width has, and selectivity lengths [m], (widths, cells).
+    rates, low_rates, thick
+        Of the films and of each width [m/s]; of the films [m], (films, cells).
+    linear, tables, low_table
+        Whether all rates are in proportion to pressure; else how they answer to it, a table a film.
+    mark
+        Height [m] whose time is written down.
+    height, high_loss, low_left, exposed, left
+        As in :class:`planish.physics.pattern.areas.Cells`; changed in place.
+    gone, level, ended
+        Time that was left of ``span`` [s] when a film went, the height was at ``mark``, the cell stopped; infinite where
+        that has not been, and not touched where it was before. Changed in place.
+    """
     classes, cells = height.shape
     films = rates.size
     lows, middle, now = np.empty(classes), np.empty(classes), np.empty(classes)

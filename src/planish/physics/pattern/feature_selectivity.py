@@ -47,6 +47,11 @@ def reach_at_rest(spot_radius: float, relative_pressure: float) -> float:
         a = sqrt(tip radius times decay length of the heights) [m].
     relative_pressure
         p_r/E*: real pressure over plane modulus; that of the flow pressure where summits yield [1].
+
+    Returns
+    -------
+    float
+        [m].
     """
     return float(np.sqrt(np.pi)) * spot_radius * relative_pressure
 
@@ -63,7 +68,7 @@ def share_of_reach(
     spot_radius
         a [m].
     depth_ratio
-        Depth of the low area over chi s [1]; up to a fifth it plays no part.
+        Depth of the low area over chi s [1]; 0 for one no deeper than half of that.
 
     Returns
     -------

@@ -151,13 +151,13 @@ def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactPro
 def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
     """Selectivity lengths [m] inside the cells: wider areas, and cells all low, the contact itself resolves."""
     inside = feature_selectivity(
-        cells.low_width,
+        cells.low_bridged,
         summit_length=pad.state.selectivity_length,
         spot_radius=pad.state.spot_radius,
         pressure=pressure,
         compliance=pad.compliance,
         widest=cells.cell,
-        high_width=cells.high_width,
+        high_width=cells.high_bridged,
     )
     return np.where(cells.high > 1e-6, inside, pad.state.selectivity_length).ravel()
 

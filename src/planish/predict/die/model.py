@@ -33,6 +33,7 @@ _NONE = 1e-6  # a share below this counts as none
 # lines only: over 150 um the range within the die is the same for cells of 20 to 200 um within 2 %.
 OWN_DENSITY_OVER = 150e-6
 _BEGUN = 0.1  # of the relief
+_WINDOW = 5  # cells on a side
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,26 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
         shares = np.clip(density + shift * np.asarray(maps.perimeter, float), 0.0, 1.0)
     high, (low_width, high_width) = (shares, lines) if level.lines == "high" else (1 - shares, lines[::-1])
     widths = np.asarray(low_width, float), np.asarray(high_width, float)
-    return DieInput(high, *widths, height, maps.cell, stepped_cells(high))
+    bridged = [
+        bridged_width(width, share, np.asarray(maps.perimeter, float), maps.cell)
+        for width, share in zip(widths, (1 - high, high), strict=True)
+    ]
+    return DieInput(high, *widths, height, maps.cell, stepped_cells(high), *bridged)
+
+
+def bridged_width(width: Array, share: Array, perimeter: Array, cell: float) -> Array:
+    """Return 2 area/perimeter of areas of a ``width`` [m] across their lines: that of lines, half of it for squares.
+
+    ``share`` of each cell, ``perimeter`` per cell area [1/m]; both are taken over a window of some cells, and only where
+    that is clearly wider than the areas. Elsewhere, and where the perimeter is not known, they count as lines.
+    """
+    from scipy.ndimage import uniform_filter
+
+    near = [uniform_filter(np.nan_to_num(values), _WINDOW, mode="nearest") for values in (share, perimeter)]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = 2 * near[0] / near[1] / width
+    seen = np.isfinite(part) & (width < _WINDOW * cell / 3)
+    return np.where(seen, np.clip(part, 0.5, 1.0), 1.0) * width
 
 
 def width_notes(cells: DieInput, level: Level) -> list[str]:
@@ -141,13 +161,13 @@ def effective(
     reach = np.array(
         [
             feature_selectivity(
-                cells.low_width,
+                cells.low_bridged,
                 summit_length=pads[step.platen].state.selectivity_length,
                 spot_radius=pads[step.platen].state.spot_radius,
                 pressure=step.pressure,
                 compliance=pads[step.platen].compliance,
                 widest=seen[step.platen][1].length,
-                high_width=cells.high_width,
+                high_width=cells.high_bridged,
                 depth=depth,
             )
             for step in local.steps
@@ -279,6 +299,8 @@ def some_cells(
             high=pick(cells.high),
             low_width=pick(cells.low_width),
             high_width=pick(cells.high_width),
+            low_bridged=pick(cells.low_bridged),
+            high_bridged=pick(cells.high_bridged),
             incoming=pick(cells.incoming),
             stepped=cells.stepped.reshape(-1)[index],
         ),
