@@ -107,5 +107,3 @@ def test_the_sliding_share_has_its_part_in_the_bands():
     dishing = bands["topography_nm"]
     assert dishing.shares[name] != 0
     assert dishing.sd == pytest.approx(sum(one**2 for one in dishing.shares.values()) ** 0.5)
-    steady = die_band([setup.replace({"die.sliding_spread": "0"})], layout, place="centre")
-    assert name not in steady["topography_nm"].shares
