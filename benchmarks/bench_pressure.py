@@ -10,13 +10,10 @@ import numpy as np
 from scipy.optimize import root
 
 from planish.physics.pressure.layers import ElasticLayer, rigid_base
-from planish.physics.pressure.solve import (
-    build_pad_operator,
-    plate_operator,
-    pressure_grid,
-    solve_pressure,
-    zone_load,
-)
+from planish.physics.pressure.plate import plate_operator, zone_load
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import build_pad_operator
+from planish.physics.pressure.solve import solve_pressure
 
 RADIUS = 0.150
 MEAN = 3 * 6894.757

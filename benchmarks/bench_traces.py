@@ -23,7 +23,9 @@ def main() -> None:
     from planish.fit.traces import fit_rate_law
     from planish.fit.unseen_check import check_unseen
     from planish.measure.nested import read_nested
-    from planish.measure.traces.read import cut_wafers, invented_traces, read_rates, read_traces
+    from planish.measure.traces.invented import invented_traces
+    from planish.measure.traces.read import read_rates, read_traces
+    from planish.measure.traces.wafers import cut_wafers
 
     root = Path(os.environ.get("PLANISH_DATA") or Path(__file__).resolve().parents[2] / "shared" / "data")
     print("| what | measured | bar |\n|---|---|---|")

@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from planish.physics.pressure.solve import build_pad_operator
+from planish.physics.pressure.ring_influence import build_pad_operator
 from planish.predict.wafer.contact_model import prepare
 from planish.predict.wafer.polish import polish
 from planish.setup.load import loads

@@ -48,6 +48,8 @@ _HOMES = {
     "measure.layout.maps": "LayoutMaps",
     # fit
     "fit.against": "fit_wafer",
+    "fit.law": "fit_law LawFit",
+    "fit.disk": "fit_disks DiskFit DiskSeries",
     "fit.removal": "RemovalFit",
     # explain
     "explain.comparison.attribution": "compare Comparison",
@@ -65,6 +67,11 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.explain.comparison.attribution import compare as compare
     from planish.explain.report import write_report as write_report
     from planish.fit.against import fit_wafer as fit_wafer
+    from planish.fit.disk import DiskFit as DiskFit
+    from planish.fit.disk import DiskSeries as DiskSeries
+    from planish.fit.disk import fit_disks as fit_disks
+    from planish.fit.law import LawFit as LawFit
+    from planish.fit.law import fit_law as fit_law
     from planish.fit.removal import RemovalFit as RemovalFit
     from planish.measure.layout.maps import LayoutMaps as LayoutMaps
     from planish.measure.layout.read import read_layout_maps as read_layout_maps

@@ -22,7 +22,7 @@ class PlanishError(Exception):
     """
 
     def __init__(self, message: str) -> None:
-        super().__init__(shortened(" ".join(str(message).split()), _LONGEST))
+        super().__init__(without_middle(" ".join(str(message).split()), _LONGEST))
 
 
 class SetupError(PlanishError):
@@ -66,10 +66,10 @@ def refuse(place: str, value: object, allowed: str, remedy: str = "") -> str:
         ``setup.toml: head.ring.gap = '-0.2 mm': must be 0 mm or more (typical 0.2-1 mm)``.
     """
     tail = f" ({remedy})" if remedy else ""
-    return f"{place} = {shortened(repr(value), _LONGEST_VALUE)}: must be {allowed}{tail}"
+    return f"{place} = {without_middle(repr(value), _LONGEST_VALUE)}: must be {allowed}{tail}"
 
 
-def shortened(text: str, most: int) -> str:
+def without_middle(text: str, most: int) -> str:
     """Return a text with its middle left out where it is longer than it may be.
 
     Parameters

@@ -43,7 +43,7 @@ def register_all() -> None:
     register("layout maps", drawer="planish.explain.figures.die:layout_figure")
     register(
         "dummy fill",
-        drawer="planish.explain.figures.die:proposal_figure",
+        drawer="planish.explain.figures.die:fill_figure",
         shown="planish.explain.figures.from_saved:dummy_fill",
     )
     register("cleaning", drawer="planish.explain.figures.cleaning:cleaning_figure")
@@ -78,6 +78,7 @@ def register_all() -> None:
         drawer="planish.explain.figures.traces:rates_figure",
         shown="planish.explain.figures.from_saved:rates_fit",
     )
+    register("disk fit", drawer="planish.explain.figures.disks:disks_figure")
     register("check of the rates fit", drawer="planish.explain.figures.rates:checks_figure")
     register("learned rates", drawer="planish.explain.figures.rates:learned_figure")
     register("consumables", drawer="planish.explain.figures.rates:age_figure")

@@ -87,6 +87,19 @@ def test_numbers_for_people(ask, value, text):
     assert ask("units.js", "(m, v) => m.number(v)", value) == text
 
 
+@pytest.mark.parametrize(
+    ("function", "dimension", "name", "value"),
+    [
+        ("inMm", "length", "mm", 0.1497),
+        ("inNm", "length", "nm", 312.5e-9),
+        ("inPercent", "ratio", "%", 0.37),
+    ],
+)
+def test_what_stays_in_one_unit_is_that_unit(ask, function, dimension, name, value):
+    shown = ask("units.js", f"(m, v) => m.{function}(v)", value)
+    assert units.to_si(f"{shown!r} {name}", dimension) == pytest.approx(value, rel=1e-12)
+
+
 def test_a_temperature_keeps_its_offset(ask):
     assert ask("units.js", "(m) => m.show(303.15, 'temperature')") == "30.0 °C"
     assert (

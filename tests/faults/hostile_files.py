@@ -53,7 +53,8 @@ def _readers(ending: str) -> list[Callable[[Path], object]]:
         from planish.measure.nested import read_nested
         from planish.measure.sites.read import read_sites
         from planish.measure.steps import read_steps
-        from planish.measure.traces.read import cut_wafers, read_rates, read_traces
+        from planish.measure.traces.read import read_rates, read_traces
+        from planish.measure.traces.wafers import cut_wafers
 
         return [
             read_sites, lambda f: cut_wafers(read_traces(f)), read_rates, read_steps, maps_from_csv,

@@ -11,10 +11,10 @@ from typer.testing import CliRunner
 
 from planish.cli.main import app
 from planish.errors import DataError, FitError, ModelError, PlanishError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.measure.layout.make import make_maps
 from planish.measure.layout.read import read_layout_maps
-from planish.measure.steps import read_steps
+from planish.measure.steps import StepTable, read_steps
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.kernels import axis_weights, cell_weights
 
@@ -115,7 +115,7 @@ def test_steps_that_no_length_fits_end_in_a_refusal_or_finite_figures():
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             try:
-                found = fit_planarization(maps, StepData(*inside, **columns), step=8e-7)
+                found = fit_planarization(maps, StepTable(*inside, **columns), step=8e-7)
             except FitError:
                 outcomes.append("refused")
                 continue

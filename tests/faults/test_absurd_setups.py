@@ -31,9 +31,9 @@ MAIN = "recipe.step.main"
 REFUSED = {
     "disk smaller than a grain": ({"conditioner.disk_diameter": "0.0001 mm"}, "from 5 mm to 500 mm"),
     "no diamond on the disk": ({"conditioner.grit_density": "4e-6 1/mm^2"}, "from 0.001 1/mm²"),
-    "less than one cutting diamond": (
-        {"conditioner.grit_density": "0.001 1/mm^2", "conditioner.active_fraction": 1e-3},
-        "one diamond or more cuts",
+    "less than one diamond": (
+        {"conditioner.grit_density": "0.001 1/mm^2", "conditioner.grit_share": 0.1},
+        "three diamonds or more",
     ),
     "pressed with less than its own weight": ({f"{MAIN}.zone_pressures": "3e-6 psi"}, "at least 0.005 psi"),
     "negative by a hair": (

@@ -11,7 +11,8 @@ from planish.errors import DataError
 from planish.measure.nested import read_nested
 from planish.measure.sites.read import read_sites, site_plan
 from planish.measure.sites.wafer import measure_wafer
-from planish.measure.traces.read import cut_wafers, read_rates, read_traces
+from planish.measure.traces.read import read_rates, read_traces
+from planish.measure.traces.wafers import cut_wafers
 
 GOOD = "site,x_mm,y_mm,thickness_nm\n1,0,0,1000\n2,50,0,1001\n3,-50,0,1002\n"
 

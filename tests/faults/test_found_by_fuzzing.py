@@ -11,9 +11,10 @@ import pytest
 import planish
 from planish.cli import show
 from planish.errors import DataError, FitError, ModelError, SetupError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.jobs.dies import die_quantity
 from planish.measure.layout.make import make_maps
+from planish.measure.steps import StepTable
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import read_rates, read_traces
 from planish.physics.pattern.kernels import cell_weights
@@ -89,7 +90,7 @@ def test_a_pad_worn_away_by_one_wafer_is_refused() -> None:
 
 
 def test_a_pad_worn_through_is_said() -> None:
-    fast = ROTARY.replace({"pad.wear_coefficient": "2e-8 1/Pa"})
+    fast = ROTARY.replace({"pad.wear_coefficient": "2.1e-8 1/Pa"})
     notes = " | ".join(planish.polish_lot(fast, 5).document()["notes"])
     assert (
         "from wafer 5: the pad is worn by more than 0.8 mm: how it gives way is kept as it was there" in notes
@@ -103,7 +104,7 @@ def test_a_pad_worn_through_is_said() -> None:
 def steps(up_loss):
     x = np.linspace(2e-4, 1.8e-3, 9)
     time = np.full(9, 60.0)
-    return StepData(x, x, time, np.asarray(up_loss), np.full(9, np.nan))
+    return StepTable(x, x, time, np.asarray(up_loss), np.full(9, np.nan))
 
 
 @pytest.mark.parametrize(

@@ -46,9 +46,11 @@ SETUPS = {
     "summit wear with a wrong unit": (PAD, 'polish_wear_coefficient = "1e-16 mm"', "polish_wear_coefficient"),
     "zero grit size": (DISK, 'grit_size = "0 um"', "grit_size"),
     "zero grit density": (DISK, 'grit_density = "0 1/mm^2"', "grit_density"),
-    "no active diamond": (DISK, "active_fraction = 0", "active_fraction"),
-    "more active than there are": (DISK, "active_fraction = 1.2", "active_fraction"),
-    "protrusion beyond the grit": (DISK, 'protrusion = "300 um"', "protrusion"),
+    "no place with grit": (DISK, "grit_share = 0", "grit_share"),
+    "more grit than face": (DISK, "grit_share = 1.2", "grit_share"),
+    "all tips at one height": (DISK, "grit_height_spread = 0", "grit_height_spread"),
+    "tips without a radius": (DISK, 'tip_radius = "0 um"', "tip_radius"),
+    "a pad of no hardness": (PAD, 'hardness = "0 MPa"', "hardness"),
     "downforce without a unit": (DISK, "downforce = 7", "downforce"),
     "downforce below zero": (DISK, 'downforce = "-7 lbf"', "downforce"),
     "disk larger than the pad": (DISK, 'disk_diameter = "900 mm"', "disk_diameter"),
@@ -84,8 +86,9 @@ SETUPS = {
     "dwell edges without times": (DISK, 'sweep.zone_edges = ["100 mm", "200 mm", "300 mm"]', "sweep"),
     "a way of conditioning that is none": (DISK, 'mode = "sometimes"', "mode"),
     "share above all of the time": (DISK, 'mode = "partial"\nshare = 1.4', "share"),
-    "disk that is dull at once": (DISK, 'dulling_time = "0 h"', "dulling_time"),
-    "sharpness floor above new": (DISK, "sharpness_floor = 1.5", "sharpness_floor"),
+    "disk that is dull at once": (DISK, 'halving_time = "0 h"', "halving_time"),
+    "disk that gets sharper": (DISK, "dulling_power = -1", "dulling_power"),
+    "disk that cuts nothing": (DISK, "cut_level = 0", "cut_level"),
     "shedding above one": (DISK, "shedding = 2", "shedding"),
     "an unknown disk": (DISK, "colour = 3", "colour"),
 }
@@ -165,7 +168,7 @@ def test_disk_records_that_never_met_a_setup(rig) -> None:
     refused(lambda: polish_lot(replace(rig, conditioner=far), 2, cells=24))
     bare = replace(disk, grit_density=0.0)
     refused(lambda: polish_lot(replace(rig, conditioner=bare), 2, cells=24))
-    dull = replace(disk, dulling_time=0.0)
+    dull = replace(disk, halving_time=0.0)
     refused(lambda: polish_lot(replace(rig, conditioner=dull), 2, cells=24))
 
 

@@ -9,9 +9,9 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.measure.layout.read import read_layout_maps
-from planish.measure.steps import read_steps
+from planish.measure.steps import StepTable, read_steps
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "examples" / "data"
@@ -90,12 +90,12 @@ def test_a_step_that_grew_is_named():
     maps = read_layout_maps(DATA / "test-blocks.gds", 1, 0, "100 um")
     left = table.step_left.copy()
     plain = fit_planarization(
-        maps, StepData(table.x, table.y, table.time, table.up_loss, left), step=table.step_before
+        maps, StepTable(table.x, table.y, table.time, table.up_loss, left), step=table.step_before
     )
     assert plain.notes == ()
     left[1] = 2.418e-6
     odd = fit_planarization(
-        maps, StepData(table.x, table.y, table.time, table.up_loss, left), step=table.step_before
+        maps, StepTable(table.x, table.y, table.time, table.up_loss, left), step=table.step_before
     )
     assert any(note.startswith("row 2 ") and "step left" in note for note in odd.notes)
     assert np.isfinite(odd.length.value)

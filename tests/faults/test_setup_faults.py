@@ -266,12 +266,25 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         "a file that exists",
     ),
     "zero grit": (DISK, DISK + '\ngrit_size = "0 um"', "conditioner.grit_size", "above 0 µm"),
-    "grit stands too far out": (
+    "two diamonds": (
         DISK,
-        DISK + '\nprotrusion = "200 um"',
-        "conditioner.protrusion",
-        "grit size",
+        DISK + '\ngrit_density = "0.001 1/mm^2"\ngrit_share = 0.2',
+        "conditioner.grit_density",
+        "three diamonds or more",
     ),
+    **{
+        f"{key} of before": (DISK, f"{DISK}\n{key} = {value}", f"conditioner.{key}", f"has gone: {words}")
+        for key, value, words in (
+            ("active_fraction", "0.01", "the share of the diamonds that cut follows from their size"),
+            ("protrusion", '"60 um"', "how far diamonds reach into the pad follows from the force"),
+            ("dulling_time", '"20 h"', "the cut rate falls as 1/(1 + use/time); say halving_time"),
+            (
+                "sharpness_floor",
+                "0.15",
+                "the cut rate falls as 1/(1 + use/time), which has no floor; say halving",
+            ),
+        )
+    },
     "sweep backwards": (DISK, DISK + '\nsweep.inner = "355 mm"', "conditioner.sweep.inner", "below outer"),
     "sweep off the pad": (
         DISK,
@@ -322,11 +335,11 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         "recipe.step.main.conditioning",
         "no [conditioner]",
     ),
-    "floor above ceiling": (
+    "a key that has gone": (
         SLURRY,
         SLURRY + "\nfriction_floor = 0.5",
         "slurry.friction_floor",
-        "friction_boundary",
+        "take the line out",
     ),
     "all abrasive": (SLURRY, SLURRY + '\nabrasive_fraction = "90 %"', "slurry.abrasive_fraction", "0.6"),
     "large below mean": (

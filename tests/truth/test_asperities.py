@@ -79,10 +79,11 @@ def test_layer_is_tangent_and_area_grows_with_load() -> None:
     z = asp.height_grid(6e-6, 5e-6)
     p = asp.fresh_heights(z, 6e-6, 5e-6)
     load = np.array([1e4, 2e4, 4e4])
-    length, p0, d = asp.exponential_layer(load, z, p, **SUMMITS)
+    d = asp.separation_under(load, z, p, **SUMMITS)
+    at = asp.contact(d, z, p, **SUMMITS)
     near = asp.contact(d + 1e-8, z, p, **SUMMITS).pressure
-    np.testing.assert_allclose(p0 * np.exp(-1e-8 / length), near, rtol=1e-6)
-    area = asp.contact(d, z, p, **SUMMITS).area_fraction
+    np.testing.assert_allclose(at.pressure * np.exp(-1e-8 / at.decay_length), near, rtol=1e-6)
+    area = at.area_fraction
     assert np.all(np.diff(area) > 0)
     # proportional to the load within a few per cent: Greenwood and Williamson's main finding
     np.testing.assert_allclose(area / load / (area[0] / load[0]), 1.0, atol=0.05)

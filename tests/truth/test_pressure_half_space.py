@@ -15,7 +15,8 @@ import pytest
 from scipy.special import ellipe
 
 from planish.physics.pressure.layers import ElasticLayer, rigid_base
-from planish.physics.pressure.solve import PadOperator, build_pad_operator, pressure_grid
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import PadOperator, build_pad_operator
 
 A = 0.150
 HALF_SPACE = (ElasticLayer(100e6, 0.3, math.inf),)

@@ -15,7 +15,10 @@ from scipy.optimize import root
 from scipy.special import j1
 
 from planish.physics.pressure.layers import ElasticLayer, rigid_base, surface_compliance
-from planish.physics.pressure.solve import build_pad_operator, plate_operator, pressure_grid, solve_pressure
+from planish.physics.pressure.plate import plate_operator
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import build_pad_operator
+from planish.physics.pressure.solve import solve_pressure
 
 RADIUS, INNER, OUTER = 0.030, 0.0305, 0.036
 E, NU, H = 130e9, 0.28, 400e-6

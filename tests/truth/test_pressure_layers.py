@@ -26,7 +26,8 @@ from planish.physics.pressure.layers import (
     rigid_base,
     surface_compliance,
 )
-from planish.physics.pressure.solve import build_pad_operator, pressure_grid
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import build_pad_operator
 
 BELT = belt_base(200e9, 0.3, 0.5e-3, 2e4, 5e9)
 

@@ -18,15 +18,14 @@ from scipy.special import iv, kei, kv
 
 from planish.errors import ModelError
 from planish.physics.pressure.layers import belt_base, rigid_base
-from planish.physics.pressure.plate import ring_load_deflection
-from planish.physics.pressure.solve import (
+from planish.physics.pressure.plate import (
     PlateOperator,
-    PressureGrid,
     bearing_lift,
     plate_operator,
-    pressure_grid,
+    ring_load_deflection,
     zone_load,
 )
+from planish.physics.pressure.radial_grid import PressureGrid, pressure_grid
 
 A, E, NU, H, K = 0.150, 130e9, 0.28, 775e-6, 1e10
 D = E * H**3 / (12 * (1 - NU**2))

@@ -21,7 +21,8 @@ def cache():
 
 @pytest.fixture
 def wafers(shared_data, cache):
-    from planish.measure.traces.read import cut_wafers, read_rates, read_traces
+    from planish.measure.traces.read import read_rates, read_traces
+    from planish.measure.traces.wafers import cut_wafers
 
     files = shared_data("phm2016/training-traces.parquet"), shared_data("phm2016/training-rates.parquet")
     if "wafers" not in cache:

@@ -100,6 +100,21 @@ def test_refusals():
             call()
 
 
+@pytest.mark.parametrize(
+    ("call", "told"),
+    [
+        (lambda: cleaning.removal_ratio(1e-7, 1.0, viscosity=-1e-3), r"viscosity \[Pa s\] = -0.001"),
+        (lambda: cleaning.brush_shear_rate(-1.0), r"brush speed \[m/s\] = -1.0: must be 0 or more"),
+        (lambda: cleaning.brush_shear_rate(1.0, 0.0), r"brush gap \[m\] = 0.0: .* \(typical 1e-6 m\)"),
+        (lambda: cleaning.sound_shear_rate(1.0, 0.0), r"sound frequency \[Hz\] = 0.0: must be above 0"),
+        (lambda: cleaning.spin_rinse_shear_rate(0.1, 1.0, -2.0), r"rinse flow \[m\^3/s\] = -2.0"),
+    ],
+)
+def test_a_refusal_names_the_value_that_is_wrong(call, told):
+    with pytest.raises(ModelError, match=told):
+        call()
+
+
 ROTARY = Path(__file__).parents[2] / "examples" / "rotary.toml"
 
 

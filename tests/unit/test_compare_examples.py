@@ -16,8 +16,9 @@ from planish.cli.main import app
 from planish.explain.comparison.attribution import compare
 from planish.explain.comparison.mixing import differing, mixed
 from planish.explain.comparison.ties import tied_groups
-from planish.predict.wafer.polish import as_rig, polish
+from planish.predict.wafer.polish import polish
 from planish.setup.checks.machine import HAIR
+from planish.setup.given import as_rig
 from planish.web import answers
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"

@@ -11,27 +11,10 @@ import pytest
 
 SOURCE = Path(__file__).resolve().parents[2] / "src" / "planish"
 LEFT_OUT = ("cli", "web")  # commands speak by their help, the page's server by its schemas
-# Where every function of two or more arguments has its section. The tuple grows until it holds all.
-DONE = (
-    "engine",
-    "errors",
-    "explain.figures",
-    "explain.findings",
-    "explain.page",
-    "explain.recipe_sheet",
-    "explain.report",
-    "fit",
-    "jobs",
-    "measure",
-    "physics.cleaning",
-    "physics.contact",
-    "physics.pattern",
-    "physics.pressure",
-    "physics.scratches",
-    "physics.slurry",
-    "physics.surface",
-    "predict.wafer",
-    "units",
+# Modules that still lack sections: they are about to change.
+NOT_YET = ("physics.removal.factors", "physics.removal.laws", "physics.removal.two_step")
+ROOMS = sorted(
+    {path.relative_to(SOURCE).parts[0].removesuffix(".py") for path in SOURCE.rglob("*.py")} - {*LEFT_OUT}
 )
 SECTIONS = (
     "Parameters",
@@ -115,11 +98,13 @@ def test_functions_are_found_and_defined_once():
     assert not twice
 
 
-@pytest.mark.parametrize("package", DONE)
+@pytest.mark.parametrize("package", ROOMS)
 def test_two_arguments_or_more_have_a_section(package):
     lacking = []
     for place, node in everything():
-        if re.match(rf"{re.escape(package)}[.:]", place) and not is_choice(node) and len(arguments(node)) > 1:
+        if not re.match(rf"{re.escape(package)}[.:]", place) or place.partition(":")[0] in NOT_YET:
+            continue
+        if not is_choice(node) and len(arguments(node)) > 1:
             found = sections(ast.get_docstring(node) or "")
             missing = set(arguments(node)) - set(named(found.get("Parameters", ())))
             if missing:
@@ -138,7 +123,7 @@ def test_sections_name_arguments_that_exist_and_each_once():
     assert not wrong
 
 
-@pytest.mark.parametrize("package", DONE)
+@pytest.mark.parametrize("package", ROOMS)
 def test_raises_hold_one_error_a_line(package):
     heads = [
         (place, line)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from planish.errors import FitError
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
+from planish.measure.steps import StepTable
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.oxide_step import contact_height_step
 
@@ -29,7 +30,7 @@ def measured(noise: float, seed: int = 0):
     x, y = 1e-3 + (i + 0.5) * CELL, 2e-3 + (j + 0.5) * CELL
     up, left = up + noise * rng.standard_normal(45), left + noise * rng.standard_normal(45)
     left[::4] = np.nan
-    return maps, StepData(x, y, time, up, left)
+    return maps, StepTable(x, y, time, up, left)
 
 
 def test_exact_data_give_the_constants_back():
@@ -80,4 +81,4 @@ def test_bad_data_are_refused_in_words(change, words):
     maps, data = measured(1e-9)
     given = {name: getattr(data, name) for name in ("x", "y", "time", "up_loss", "step_left")} | change
     with pytest.raises(FitError, match=words):
-        fit_planarization(maps, StepData(**given), step=STEP)
+        fit_planarization(maps, StepTable(**given), step=STEP)

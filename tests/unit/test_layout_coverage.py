@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from planish.measure.coverage import union as coverage
-from planish.measure.layout import read as layout
+from planish.measure.layout import mapping
 from planish.measure.layout.gds_write import array_of, boundaries, structure, write_records, write_rects
 from planish.measure.layout.maps import FIELDS
-from planish.measure.layout.read import maps_from_rects, read_layout_maps
+from planish.measure.layout.read import compile_kernels, maps_from_rects, read_layout_maps
 
 UNIT = 1e-9
 
@@ -70,8 +70,8 @@ def test_tiles_workers_and_splits_do_not_change_a_number(tmp_path, monkeypatch):
     path = write_rects(tmp_path / "a.gds", rects)
     base = read_layout_maps(path, 1, 0, 10e-6, cache=False, workers=1)
     runs = [read_layout_maps(path, 1, 0, 10e-6, cache=False, workers=2, tile=t) for t in (1, 7)]
-    monkeypatch.setattr(layout, "_ENTRIES", 500)
-    monkeypatch.setattr(layout, "_RECTS", 300)
+    monkeypatch.setattr(mapping, "_ENTRIES", 500)
+    monkeypatch.setattr(mapping, "_RECTS", 300)
     runs.append(read_layout_maps(path, 1, 0, 10e-6, cache=False))
     for maps in runs:
         for field in FIELDS:
@@ -84,7 +84,7 @@ def test_one_cell_with_more_shapes_than_are_held_at_once(tmp_path, monkeypatch):
     rects = np.hstack([at, at + rng.integers(1, 60, at.shape)]).astype(np.int32)
     path = write_rects(tmp_path / "a.gds", rects)
     base = read_layout_maps(path, 1, 0, 10e-6, cache=False)
-    monkeypatch.setattr(layout, "_RECTS", 300)
+    monkeypatch.setattr(mapping, "_RECTS", 300)
     small = read_layout_maps(path, 1, 0, 10e-6, cache=False)
     assert small.coverage_area_um2 == base.coverage_area_um2
     assert_allclose(small.perimeter, base.perimeter, rtol=1e-13)
@@ -177,5 +177,5 @@ def test_progress_rises_to_one_and_may_stop_the_work(tmp_path):
 
 
 def test_kernels_compile_on_their_own():
-    layout.compile_kernels()
+    compile_kernels()
     assert all(k.signatures for k in (coverage._rect_cells, coverage._mixed_cells, coverage._quad_cells))

@@ -5,14 +5,11 @@ import pytest
 
 from planish.errors import ModelError
 from planish.physics.pressure.layers import ElasticLayer, rigid_base
+from planish.physics.pressure.plate import plate_operator
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import PadOperator, build_pad_operator
 from planish.physics.pressure.series import Interpolation, begin, series_step, solve_next, worn_pad
-from planish.physics.pressure.solve import (
-    PadOperator,
-    build_pad_operator,
-    plate_operator,
-    pressure_grid,
-    solve_pressure,
-)
+from planish.physics.pressure.solve import solve_pressure
 
 
 @pytest.fixture(scope="module")

@@ -14,11 +14,12 @@ from planish.fit import removal as law
 from planish.fit.consumables import fit_consumables
 from planish.fit.drift import follow, last_mean
 from planish.fit.forest import learn_rates
+from planish.fit.log_law import newey_west
 from planish.fit.removal import fit_prediction
-from planish.fit.traces import fit_rate_law, newey_west
+from planish.fit.traces import fit_rate_law
 from planish.measure.sites.read import SiteMap, site_plan
 from planish.measure.traces.invented import TRUTH, invented_traces
-from planish.measure.traces.read import cut_wafers, routes_of
+from planish.measure.traces.wafers import cut_wafers, routes_of
 
 K_P = 2.01441e-13  # 250 nm/min at 3 psi and 1 m/s
 

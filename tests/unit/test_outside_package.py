@@ -155,6 +155,16 @@ def test_the_catalogue_says_where_its_parts_are_from(ask):
     assert "film: outside-glass (from package outside-polish)" in " ".join(ask("parts", "film").split())
 
 
+@pytest.mark.parametrize(
+    ("kind", "name"), [("law", "levelling"), ("process", "polymer-fill"), ("motion", "shuttle")]
+)
+def test_the_registries_say_where_its_records_are_from(ask, kind, name):
+    rows = json.loads(ask("parts", kind, "--json"))
+    outside = {row["part"] for row in rows if row["origin"] == "package outside-polish"}
+    assert outside == {name}
+    assert f"{kind}: {name} (from package outside-polish)" in " ".join(ask("parts", kind).split())
+
+
 def test_without_the_package_its_names_are_refused(tmp_path):
     name = setup(tmp_path, "3 psi", 'part = "outside-glass"')
     with pytest.raises(planish.PlanishError, match=r"pad.part = 'outside-firm'"):

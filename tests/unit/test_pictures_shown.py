@@ -112,7 +112,7 @@ def without(data, name):
 
 
 def test_what_is_no_result_file_is_said(tmp_path):
-    with pytest.raises(DataError, match="must be a path"):
+    with pytest.raises(DataError, match="must be the path of a file"):
         planish.open_result(None)
     with pytest.raises(DataError, match="give a file written by save"):
         planish.open_result(tmp_path)

@@ -8,11 +8,8 @@ import numpy as np
 import pytest
 
 from planish.physics.pressure.layers import ElasticLayer, belt_base, rigid_base
-from planish.physics.pressure.solve import (
-    build_pad_operator,
-    operator_key,
-    pressure_grid,
-)
+from planish.physics.pressure.radial_grid import pressure_grid
+from planish.physics.pressure.ring_influence import build_pad_operator, operator_key
 
 GRID = pressure_grid(0.150, 0.15075, 0.17575, cells=60)
 SUB = ElasticLayer(5e6, 0.3, 1.3e-3)

@@ -43,10 +43,11 @@ CASES = {
     "the summits model holds up to a few per cent": {"pad.top.shore_d": None, "pad.top.modulus": "0.02 MPa"},
     "no fresh slurry reaches the wafer in touch down": {"recipe.step.1.flow": "0 ml/min"},
     "is fresh in step main: the rate is starved": {"recipe.step.2.flow": "15 ml/min"},
-    "floats on a fluid film in touch down": {
-        "slurry.viscosity": "40 mPa*s",
+    "lifts the wafer off its summits in touch down": {
+        "slurry.viscosity": "1000 mPa*s",
         "pad.grooves": "none",
-        "recipe.step.1.zone_pressures": "0.3 psi",
+        "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],
+        "recipe.step.1.ring_pressure": "1 psi",
     },
     "Nothing is removed with these settings": {f"recipe.step.{i}.flow": "0 ml/min" for i in (1, 2, 3)},
     "The edge polishes": {f"recipe.step.{i}.ring_pressure": "0.3 psi" for i in (1, 2, 3)},

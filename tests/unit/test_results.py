@@ -17,14 +17,14 @@ from planish.cli.main import app
 from planish.errors import DataError
 from planish.explain.figures.style import as_png
 from planish.explain.words import label
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.fit.unseen import RatePredictor
 from planish.jobs.measured import measured_against
 from planish.jobs.rates import fit_rates
 from planish.measure.layout.make import make_maps
 from planish.measure.steps import read_steps
 from planish.measure.traces.invented import invented_traces
-from planish.measure.traces.read import cut_wafers
+from planish.measure.traces.wafers import cut_wafers
 from planish.predict.cleaning import USUAL, clean_wafer
 from planish.predict.die.fill import propose_fill
 from planish.predict.die.pad import pad_after
@@ -68,8 +68,20 @@ def _from_traces():
 def _planarization():
     maps = planish.read_layout_maps(DATA / "test-blocks.gds", 1, 0, 100e-6, cache=False)
     table = read_steps(DATA / "steps.csv")
-    data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
-    return fit_planarization(maps, data, step=table.step_before or 800e-9)
+    return fit_planarization(maps, table, step=table.step_before or 800e-9)
+
+
+def _disks():
+    hours = np.array([1.0, 10.0, 40.0])
+    cuts = {"even": [30.0, 28.0, 22.0], "uneven": [36.0, 31.0, 19.0]}
+    return planish.fit_disks(
+        [
+            planish.DiskSeries(
+                name, 150e-6, 1e5, 40.0, 3600 * hours, np.array(cut) * 1e-6 / 3600, uneven=name == "uneven"
+            )
+            for name, cut in cuts.items()
+        ]
+    )
 
 
 @pytest.fixture(scope="module")
@@ -97,6 +109,7 @@ def answers():
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
+        _disks(),
     ]
     return {answer.kind: answer for answer in found}
 

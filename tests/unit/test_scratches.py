@@ -85,11 +85,13 @@ def test_critical_load_in_ratio():
 
 def test_refusals():
     with pytest.raises(ModelError, match="shedding"):
-        scratch_index(REFERENCE, shedding=1.5)
+        scratch_index(REFERENCE, shedding=-0.1)
     with pytest.raises(ModelError, match="real pressure"):
         scratch_index(REFERENCE, real_pressure=-1.0)
     with pytest.raises(ModelError, match="pad share"):
         scratch_index(REFERENCE, pad_share=2.0)
+    with pytest.raises(ModelError, match=r"tail exponent = 0.0: must be above 0"):
+        scratch_index(REFERENCE, tail_exponent=0.0)
     with pytest.raises(ModelError, match="critical load"):
         scratch_index(REFERENCE, critical_load=0.0)
     with pytest.raises(ModelError):

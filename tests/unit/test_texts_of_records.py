@@ -10,7 +10,7 @@ import pytest
 
 import planish
 from planish.engine.record import Record, brief, counted, figure, shortened
-from planish.fit.planarization import StepData, fit_planarization
+from planish.fit.planarization import fit_planarization
 from planish.fit.traces import RegimeFit
 from planish.measure.sites.pairing import pair
 from planish.measure.sites.profile import radial_profile, smooth_map
@@ -148,9 +148,7 @@ def test_measurements_and_fits(setup):
 def test_a_fit_of_the_planarization_length(maps):
     table = read_steps(DATA / "steps.csv")
     told(table)
-    data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
-    told(data)
-    told(fit_planarization(maps, data, step=table.step_before or 8e-7), "mm", "nm/min")
+    told(fit_planarization(maps, table, step=table.step_before or 8e-7), "mm", "nm/min")
 
 
 def test_a_saved_result(setup, tmp_path):

@@ -13,7 +13,7 @@ from planish.fit import gaussian_process as gp
 from planish.fit.unseen import COVERAGE, RatePredictor, band_factor
 from planish.fit.unseen_check import check_unseen
 from planish.measure.traces.invented import invented_traces
-from planish.measure.traces.read import cut_wafers
+from planish.measure.traces.wafers import cut_wafers
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.physics.slurry.film import balanced_fresh
+from planish.physics.slurry.delivery import balanced_fresh
 from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
@@ -135,9 +135,17 @@ def test_the_same_setup_gives_the_same_numbers(setups: dict[str, Setup]) -> None
     np.testing.assert_allclose(first, second, rtol=1e-13)
 
 
-@pytest.mark.parametrize(("spent", "reference"), [(0.0, 0.7), (0.3, 0.7), (5.0, 0.5), (300.0, 1.0)])
-def test_fresh_share_balances(spent: float, reference: float) -> None:
-    """The closed form against the two equations it joins."""
-    fresh = balanced_fresh(spent, reference)
-    factor = fresh * (reference + 0.25) / (reference * (fresh + 0.25))
-    assert fresh == pytest.approx(1 / (1 + spent * factor), rel=1e-12)
+@pytest.mark.parametrize(
+    ("spent", "reference"), [(0.0, 0.7), (0.3, 0.7), (5.0, 0.5), (300.0, 1.0), (1e9, 0.7)]
+)
+@pytest.mark.parametrize("chemical", [0.0, 0.4, 1.0])
+def test_fresh_share_balances(spent: float, reference: float, chemical: float) -> None:
+    """The two equations that it joins, for a film that goes in part whatever the slurry's freshness."""
+
+    def used(fresh: float) -> float:
+        factor = fresh * (reference + 0.25) / (reference * (fresh + 0.25))
+        return spent * (1 - chemical + chemical * factor)
+
+    fresh = balanced_fresh(used)
+    assert fresh == pytest.approx(1 / (1 + used(fresh)), rel=1e-10)
+    assert balanced_fresh(lambda fresh: float("inf")) == 0.0

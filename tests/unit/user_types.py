@@ -22,9 +22,12 @@ from planish import (
     Coefficient,
     Comparison,
     DieResult,
+    DiskFit,
+    DiskSeries,
     FieldsResult,
     Finding,
     Law,
+    LawFit,
     LayoutMaps,
     LotResult,
     MeasuredWafer,
@@ -60,8 +63,8 @@ def describe(path: Path) -> Setup:
     return setup.replace({"pad.part": "medium-microporous"})
 
 
-def own_law(c: Mapping[str, float | Array], p: Array, v: Array) -> Array:
-    return c["k"] * np.sqrt(p) * v
+def own_law(c: Mapping[str, float | Array], p: Array, v: Array, temperature: Array) -> Array:
+    return np.asarray(c["k"] * np.sqrt(p) * v)
 
 
 def law() -> Law:
@@ -70,8 +73,7 @@ def law() -> Law:
         meaning="as the root of the pressure",
         formula="k sqrt(p) v",
         coefficients=(Coefficient("k", "rate at 1 Pa and 1 m/s", "1/Pa^0.5"),),
-        mechanical=own_law,
-        terms=(Term("k sqrt(p) v", "mechanical"),),
+        terms=(Term("k sqrt(p) v", "mechanical", own_law),),
         scaling=("k",),
         sources=("invented",),
     )
@@ -144,5 +146,16 @@ def explain(wafer: WaferResult, measured: MeasuredWafer, other: Setup) -> Remova
         assert_type(error, PlanishError)
         return None
     assert_type(planish.fit_wafer(wafer, measured.removal), RemovalFit)
+    law = planish.fit_law("preston", [1e4, 2e4], 1.0, [1e-9, 2e-9])
+    assert_type(law, LawFit)
+    assert_type(law.misfit, float)
     assert_type(fit.k_p, float)
+    return fit
+
+
+def disks(use: Array, cut_rate: Array) -> DiskFit:
+    fit = planish.fit_disks([DiskSeries("coarse", 150e-6, 1e5, 40.0, use, cut_rate)], hardness=50e6)
+    assert_type(fit, DiskFit)
+    assert_type(fit.level(fit.series[0]), tuple[float, float])
+    assert_type(fit.predict(fit.series[0]), Array)
     return fit

@@ -28,7 +28,7 @@ def new(motion: str, output: Path, force: bool) -> None:
 
 
 def parts(kind: str | None, folders: list[Path], json_out: bool) -> None:
-    """Print the catalogue, where each part is from, every value with its source and spread."""
+    """Print the catalogue or a registry, where each record is from, every value with its source and spread."""
     from planish.jobs.parts import parts_by_name
 
     found = parts_by_name(kind, folders)

@@ -144,5 +144,5 @@ def fit_steps(
         show.print_json(figures)
     else:
         show.summary(figures)
-        show.changes(figures["changes"], "to polish a die with this length, add")
+        show.changes(found.changes, "to polish a die with this length, add")
     show.files(found, out, json_out)

@@ -90,7 +90,10 @@ def new(
 @app.command()
 def parts(
     kind: Annotated[
-        str | None, typer.Argument(help="pad, conditioner, slurry, film, head, wafer or polisher.")
+        str | None,
+        typer.Argument(
+            help="pad, conditioner, slurry, film, head, wafer or polisher; or law, process or motion."
+        ),
     ] = None,
     folder: Annotated[
         list[Path] | None,
@@ -98,7 +101,7 @@ def parts(
     ] = None,
     json_out: Json = False,
 ) -> None:
-    """Show the catalogue parts, where each is from, each value with its source and spread."""
+    """Show the catalogue parts, or the laws, processes or motions: where each is from, its values and sources."""
     from planish.cli import describe
 
     describe.parts(kind, folder or [], json_out)
@@ -411,6 +414,19 @@ def fit(
     measuring.fit(
         files or [], rates, time, json_out, out, predict=predict, ahead=ahead, folds=folds if check else 0
     )
+
+
+@app.command()
+def experiments(
+    names: Annotated[
+        list[str] | None, typer.Argument(help="Which; all unless given.", metavar="[NAME]...")
+    ] = None,
+    json_out: Json = False,
+) -> None:
+    """Hold planish against published experiments: measured, predicted, off by."""
+    from planish.cli import experiments as verb
+
+    verb.experiments(names or [], json_out)
 
 
 @app.command()

@@ -11,6 +11,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from planish.errors import PlanishError, refuse
@@ -40,6 +41,24 @@ class Cancel:
     def asked(self) -> bool:
         """Whether the stop was asked for."""
         return self._event.is_set()
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """How far the work is, for who is told and who may stop it."""
+
+    pieces: int
+    progress: Progress | None
+    cancel: Cancel | None
+
+    def heed(self, done: int) -> None:
+        """Raise where the stop was asked for in time."""
+        if self.cancel is not None and self.cancel.asked and done < self.pieces:
+            raise CancelledError(f"stopped after {done} of {self.pieces} pieces")
+
+    def tell(self, done: int) -> None:
+        if self.progress is not None:
+            self.progress(done, self.pieces)
 
 
 @contextmanager
@@ -114,33 +133,28 @@ def run_all(
         raise PlanishError(refuse("workers", workers, "1 or more"))
     if not todo:
         return []
+    course = _Course(len(todo), progress, cancel)
     if address is not None:
-        return _on_cluster(work, todo, address, progress, cancel)
+        return _on_cluster(work, todo, address, course)
     count = min(workers or os.cpu_count() or 1, len(todo))
     if processes and count > 1:
-        return _in_processes(work, todo, count, progress, cancel)
-    return _here(work, todo, count, progress, cancel)
+        return _in_processes(work, todo, count, course)
+    return _here(work, todo, count, course)
 
 
 def _here(
-    work: Callable[[Piece], Answer],
-    todo: Sequence[Piece],
-    workers: int,
-    progress: Progress | None,
-    cancel: Cancel | None,
+    work: Callable[[Piece], Answer], todo: Sequence[Piece], workers: int, course: _Course
 ) -> list[Answer]:
     lock = threading.Lock()
     done = 0
 
     def one(piece: Piece) -> Answer:
         nonlocal done
-        if cancel is not None and cancel.asked:
-            raise CancelledError(f"stopped after {done} of {len(todo)} pieces")
+        course.heed(done)
         answer = work(piece)
         with lock:
             done += 1
-            if progress is not None:
-                progress(done, len(todo))
+            course.tell(done)
         return answer
 
     if workers == 1:
@@ -154,11 +168,7 @@ def _here(
 
 
 def _in_processes(
-    work: Callable[[Piece], Answer],
-    todo: Sequence[Piece],
-    workers: int,
-    progress: Progress | None,
-    cancel: Cancel | None,
+    work: Callable[[Piece], Answer], todo: Sequence[Piece], workers: int, course: _Course
 ) -> list[Answer]:
     import dask
     from dask.callbacks import Callback
@@ -178,13 +188,10 @@ def _in_processes(
         if not str(key).startswith("batch-"):
             return
         done += len(batches[int(str(key).removeprefix("batch-"))])
-        if progress is not None:
-            progress(done, len(todo))
-        if cancel is not None and cancel.asked and done < len(todo):
-            raise CancelledError(f"stopped after {done} of {len(todo)} pieces")
+        course.tell(done)
+        course.heed(done)
 
-    if cancel is not None and cancel.asked:
-        raise CancelledError(f"stopped after 0 of {len(todo)} pieces")
+    course.heed(0)
     with _interrupts_held_back():  # processes are started with the first piece
         pool = get_reusable_executor(max_workers=workers, timeout=KEPT)
         pool.submit(len, ()).result()
@@ -226,11 +233,7 @@ def _each(work: Callable[[Piece], Answer], batch: Sequence[Piece]) -> list[Answe
 
 
 def _on_cluster(
-    work: Callable[[Piece], Answer],
-    todo: Sequence[Piece],
-    address: str,
-    progress: Progress | None,
-    cancel: Cancel | None,
+    work: Callable[[Piece], Answer], todo: Sequence[Piece], address: str, course: _Course
 ) -> list[Answer]:
     try:
         from distributed import Client, as_completed
@@ -249,9 +252,10 @@ def _on_cluster(
         waiting = as_completed(futures, loop=client.loop)
         for done, future in enumerate(waiting, start=1):
             answers[index[future.key]] = future.result()
-            if progress is not None:
-                progress(done, len(todo))
-            if cancel is not None and cancel.asked and done < len(todo):
+            course.tell(done)
+            try:
+                course.heed(done)
+            except CancelledError:
                 client.cancel(futures)
-                raise CancelledError(f"stopped after {done} of {len(todo)} pieces")
+                raise
     return answers

@@ -32,8 +32,9 @@ def as_path(value: Any, place: str) -> Path:
         For anything else, and for text that cannot be the name of a file.
     """
     if not isinstance(value, str | os.PathLike) or "\0" in os.fspath(value):
-        shown = value if isinstance(value, str) else f"a {type(value).__name__}"
-        raise DataError(refuse(place, shown, "the path of a file"))
+        if isinstance(value, str):
+            raise DataError(refuse(place, value, "the path of a file"))
+        raise DataError(f"{place}: a {type(value).__name__} was given: must be the path of a file")
     return Path(value)
 
 
@@ -61,4 +62,4 @@ def of_kind(value: Any, kind: type[Kind], place: str, allowed: str) -> Kind:
     """
     if isinstance(value, kind) and not (isinstance(value, bool) and kind is not bool):
         return value
-    raise DataError(refuse(place, f"a {type(value).__name__}", allowed))
+    raise DataError(f"{place}: a {type(value).__name__} was given: must be {allowed}")

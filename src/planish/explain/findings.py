@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from planish.predict.raised import CLEARED, STEEP_EDGE, UNEVEN
-from planish.predict.wafer.conditions import speeds
+from planish.predict.wafer.step_plan import speeds
 from planish.setup import paths
 from planish.setup.changes import Changes, quantity_text
 from planish.units import ZERO_CELSIUS

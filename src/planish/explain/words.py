@@ -50,7 +50,17 @@ _WORDS = {
 def label(key: str, units: str = "trade") -> str:
     """Return a summary key as words with its unit in brackets: ``time_s`` becomes ``time [s]``.
 
-    In ``units`` "si" the unit is that of ``results.units.si_value``.
+    Parameters
+    ----------
+    key
+        Of a summary.
+    units
+        "trade", or "si" for the unit of ``results.units.si_value``.
+
+    Returns
+    -------
+    str
+        For a heading or an axis.
     """
     unit = unit_of(key)
     told = _WORDS.get(key, stem(key).replace("_", " ") + ("" if unit is None else f" [{unit.shown}]"))

@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.errors import FitError
 from planish.fit.drift import choose_strength, follow
-from planish.fit.traces import SLOPE_SCALE, Term, build_terms, newey_west, rmse, split_in_time
-from planish.measure.traces.read import USES, Wafers
+from planish.fit.log_law import SLOPE_SCALE, Term, build_terms, newey_west, rmse, split_in_time
 from planish.measure.traces.regimes import find_regimes
+from planish.measure.traces.wafers import USES, Wafers
 from planish.results.result import Result
 
 Array = NDArray[np.float64]

@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.fit.drift import choose_strength, follow
-from planish.fit.traces import plain_law, rank_correlation, rmse, split_in_time
-from planish.measure.traces.read import USES, Wafers
+from planish.fit.log_law import plain_law, rank_correlation, rmse, split_in_time
 from planish.measure.traces.regimes import FEWEST, Regimes, find_regimes
+from planish.measure.traces.wafers import USES, Wafers
 from planish.results.result import Result
 
 if TYPE_CHECKING:

@@ -10,14 +10,15 @@ and their bands are lopsided as they should be.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.engine.record import Record, counted, figure
+from planish.engine.record import counted, figure
 from planish.errors import FitError, refuse
+from planish.measure.steps import StepTable
 from planish.physics.pattern.effective_density import SOURCES as DENSITY_SOURCES
 from planish.physics.pattern.effective_density import Edges, effective_density
 from planish.physics.pattern.kernels import Kernel
@@ -43,29 +44,6 @@ LEAST_DENSITY = 1e-3
 FAR_OFF = 8.0  # times what is usual: measurements so far off the fit are named
 LONGEST, LONGEST_CELLS = 1.0, 1000  # [m], cells of the map: lengths that are tried
 THICKEST = 1e-3  # [m] no film is so thick
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class StepData(Record):
-    """Measurements at test structures, one entry each.
-
-    Attributes
-    ----------
-    x, y
-        Position in layout coordinates [m].
-    time
-        Of polishing [s].
-    up_loss
-        Thickness lost by the up area [m], NaN where not measured.
-    step_left
-        [m], NaN where not measured.
-    """
-
-    x: Array
-    y: Array
-    time: Array
-    up_loss: Array
-    step_left: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +97,7 @@ class PlanarizationFit(Result):
     density: Array
     up_loss: Array
     step_left: Array
-    measured: StepData
+    measured: StepTable
     notes: tuple[str, ...] = ()
 
     def _told(self) -> str:
@@ -151,6 +129,7 @@ class PlanarizationFit(Result):
             "points": self.points,
             "bands_by": self.bands_by,
             "changes": self.changes,
+            "step_before_nm": None if self.measured.step_before is None else self.measured.step_before * 1e9,
         }
 
     def dataset(self) -> xr.Dataset:
@@ -184,7 +163,7 @@ class PlanarizationFit(Result):
 
 def fit_planarization(
     maps: LayoutMaps,
-    data: StepData,
+    data: StepTable,
     *,
     step: float,
     contact_height: bool = True,
@@ -298,12 +277,12 @@ def fit_planarization(
         density_there,
         up,
         left,
-        data,
+        replace(data, step_before=step),
         tuple(_far_off(data, pick, residual)),
     )
 
 
-def _far_off(data: StepData, pick: NDArray[np.bool_], residual: Array) -> list[str]:
+def _far_off(data: StepTable, pick: NDArray[np.bool_], residual: Array) -> list[str]:
     """Say which measurements the fit misses by far more than the others; they count in it all the same."""
     usual = 1.4826 * float(np.median(np.abs(residual)))
     rows = data.x.size
@@ -320,7 +299,7 @@ def _far_off(data: StepData, pick: NDArray[np.bool_], residual: Array) -> list[s
 
 
 def _prepared(
-    maps: LayoutMaps, data: StepData, unknowns: int
+    maps: LayoutMaps, data: StepTable, unknowns: int
 ) -> tuple[Array, NDArray[np.bool_], tuple[Array, Array]]:
     sizes = {np.shape(v) for v in (data.x, data.y, data.time, data.up_loss, data.step_left)}
     if len(sizes) != 1 or len(next(iter(sizes))) != 1:
@@ -365,7 +344,7 @@ def _start(
     predicted: Callable[..., Array],
     rho_at: Callable[[float], Array],
     measured: Array,
-    data: StepData,
+    data: StepTable,
     step: float,
     contact_height: bool,
     longest: float,

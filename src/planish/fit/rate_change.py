@@ -42,9 +42,9 @@ def rate_change(setup: Setup, material: str, factor: float) -> Changes:
             if then[name] != now[name]:
                 text = quantity_text(then[name], known[name].dimension)
                 changes[f"{place}.coefficients.{name}"] = text
-    # A slurry part's rate was measured with the part's abrasive content: the new one is relative to it too.
-    content = f"{place}.reference.abrasive_fraction"
-    origin = setup.origins.get(content)
-    if origin is not None and origin.origin != "setup":
-        changes[content] = origin.value
+    # A slurry part's rate was measured with the part's grains: the new one is relative to them too.
+    for key in ("abrasive_fraction", "particle_size"):
+        origin = setup.origins.get(f"{place}.reference.{key}")
+        if origin is not None and origin.origin != "setup":
+            changes[f"{place}.reference.{key}"] = origin.value
     return changes

@@ -80,6 +80,7 @@ class RemovalFit(Result):
     """
 
     kind: ClassVar[str] = "removal fit"
+    notes: ClassVar[tuple[str, ...]] = ()  # its figures say it all
 
     k_p: float
     k_p_error: float
@@ -105,11 +106,6 @@ class RemovalFit(Result):
             f"{law}{scale}misfit {figure(1e9 * self.rmse, 'nm')} RMS, {counted(len(self.r), 'site')}, "
             f"{len(self.flags)} flagged"
         )
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Nothing: its figures say it all."""
-        return ()
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""

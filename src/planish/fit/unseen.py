@@ -34,8 +34,8 @@ from planish.engine.files import write_whole
 from planish.engine.record import Record
 from planish.errors import DataError, FitError
 from planish.fit.gaussian_process import fit_process
-from planish.measure.traces.read import USES, Wafers
 from planish.measure.traces.regimes import FEWEST, Regimes, find_regimes
+from planish.measure.traces.wafers import USES, Wafers
 from planish.results.result import Result
 
 if TYPE_CHECKING:

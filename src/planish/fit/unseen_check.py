@@ -20,9 +20,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.fit.traces import rmse
+from planish.fit.log_law import rmse
 from planish.fit.unseen import SOURCES, RatePredictor
-from planish.measure.traces.read import Wafers
+from planish.measure.traces.wafers import Wafers
 from planish.results.result import Result
 
 if TYPE_CHECKING:
@@ -59,6 +59,7 @@ class Check(Result):
     """
 
     kind: ClassVar[str] = "check of guesses"
+    notes: ClassVar[tuple[str, ...]] = ()  # its figures say it all
 
     mode: str
     wafers: int
@@ -66,11 +67,6 @@ class Check(Result):
     by_fold: tuple[dict[str, float], ...]
     by_regime: dict[str, dict[str, float]]
     coverage: float
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Nothing: its figures say it all."""
-        return ()
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""

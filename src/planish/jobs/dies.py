@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -72,8 +72,6 @@ class DieAnswer:
     fill
         The dummy fill proposed; None where none was asked for.
     """
-
-    kind: ClassVar[str] = "die on its layout"
 
     result: DieResult
     maps: LayoutMaps

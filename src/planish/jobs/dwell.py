@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from planish.predict.dwell import SweepDesign, design_sweep
 
@@ -14,8 +14,6 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True)
 class DwellTable:
     """A dwell table and the setup that it was designed for."""
-
-    kind: ClassVar[str] = "dwell table for its setup"
 
     design: SweepDesign
     setup: Setup

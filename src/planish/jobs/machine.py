@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.predict.wafer.conditions import speeds
+from planish.predict.wafer.step_plan import speeds
 from planish.setup.motions.known import MOTIONS
 
 if TYPE_CHECKING:

@@ -15,7 +15,8 @@ from planish.fit.traces import RateLaw, fit_rate_law
 from planish.fit.unseen import RatePredictor, Unseen
 from planish.fit.unseen_check import FOLDS, Check, check_unseen
 from planish.measure.traces.invented import invented_traces
-from planish.measure.traces.read import Wafers, cut_wafers, read_rates, read_traces
+from planish.measure.traces.read import read_rates, read_traces
+from planish.measure.traces.wafers import Wafers, cut_wafers
 from planish.results.plain import unique
 from planish.results.result import Result
 

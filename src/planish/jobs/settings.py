@@ -9,19 +9,20 @@ from planish import units
 from planish.setup import paths
 from planish.setup.fields import KeyInfo
 from planish.setup.fields import keys as known_keys
+from planish.setup.resolve import Origin
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
-    from planish.setup.resolve import Origin
 
 Keys: TypeAlias = tuple[paths.Key, ...]
 
 WIDE = 40.0  # largest over smallest, above which a typical range is too wide for one slider
+_NOT_SAID = Origin(None, "default", "what holds where the setup does not say it")
 _HIDDEN = ("removal.*.coefficients", "polisher.motion", "wafer.film.*.profile", "pad.surface.heights")
 
 
 def describe(setup: Setup) -> list[dict[str, Any]]:
-    """Return every setting that has a value, each with what is known about it.
+    """Return every setting that has a value or could be switched on, each with what is known about it.
 
     ``value`` is in SI; ``units`` gives for the trade and for SI the unit's name with factor and offset:
     shown = (value - offset) / factor.
@@ -31,11 +32,20 @@ def describe(setup: Setup) -> list[dict[str, Any]]:
     for info in known_keys(setup.motion):
         if info.path in _HIDDEN or info.path.endswith(".part"):
             continue
-        for place in _spread_out(info.path, tree):
+        silent = [tuple(info.path.split("."))] if _silent(info, tree) else []
+        for place in _spread_out(info.path, tree) or silent:
             field = _field(info, place, setup)
             if field is not None:
                 out.append(field)
     return out
+
+
+def _silent(info: KeyInfo, tree: Any) -> bool:
+    """Return whether the table of a key that parts leave out is there, and the key is not."""
+    *tables, key = info.path.split(".")
+    for table in tables:
+        tree = tree.get(table) if isinstance(tree, dict) else None
+    return info.unsaid is not None and isinstance(tree, dict) and key not in tree
 
 
 def step_paths(setup: Setup) -> list[str]:
@@ -64,8 +74,9 @@ def _spread_out(pattern: str, tree: Any) -> list[Keys]:
 
 def _field(info: KeyInfo, keys: Keys, setup: Setup) -> dict[str, Any] | None:
     path = paths.show(keys, setup.tree)
-    text = setup.get(path)
-    origin = _origin(keys, setup)
+    silent = _silent(info, setup.tree)
+    text: Any = info.unsaid if silent else setup.get(path)
+    origin = _NOT_SAID if silent else _origin(keys, setup)
     name = info.path.rsplit(".", 1)[-1]
     field: dict[str, Any] = {
         "path": path,

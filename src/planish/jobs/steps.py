@@ -3,40 +3,15 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, ClassVar
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from planish.errors import DataError
-from planish.fit.planarization import PlanarizationFit, StepData, fit_planarization
+from planish.fit.planarization import PlanarizationFit, fit_planarization
 from planish.measure.steps import StepTable, read_steps
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
-
-
-@dataclass(frozen=True, slots=True)
-class StepsFit:
-    """A fit beside what it was fitted to.
-
-    Attributes
-    ----------
-    found
-        The constants.
-    data
-        The measurements.
-    step
-        Before polishing [m].
-    """
-
-    kind: ClassVar[str] = "planarization fit with its steps"
-
-    found: PlanarizationFit
-    data: StepData
-    step: float
-
-    def document(self) -> dict[str, Any]:
-        """Return the figures of the fit and the step before polishing, as JSON can hold them."""
-        return {**self.found.document(), "step_before_nm": self.step * 1e9}
 
 
 def read_measured_steps(
@@ -65,7 +40,7 @@ def read_measured_steps(
     return replace(table, step_before=before)
 
 
-def fit_steps(maps: LayoutMaps, table: StepTable) -> StepsFit:
+def fit_steps(maps: LayoutMaps, table: StepTable) -> PlanarizationFit:
     """Fit planarization length, blanket rate and contact height to measured steps.
 
     Parameters
@@ -81,5 +56,4 @@ def fit_steps(maps: LayoutMaps, table: StepTable) -> StepsFit:
         As :func:`~planish.fit.planarization.fit_planarization`.
     """
     assert table.step_before is not None  # it was read so
-    data = StepData(table.x, table.y, table.time, table.up_loss, table.step_left)
-    return StepsFit(fit_planarization(maps, data, step=table.step_before), data, table.step_before)
+    return fit_planarization(maps, table, step=table.step_before)

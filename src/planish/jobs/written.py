@@ -10,15 +10,16 @@ from planish.engine.csv_text import csv_text
 from planish.engine.files import write_whole
 from planish.errors import DataError, refuse
 from planish.explain.figures.style import save_figure
+from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
     from planish.jobs.dies import DieAnswer
     from planish.jobs.dwell import DwellTable
     from planish.jobs.rates import RatesFit
-    from planish.jobs.steps import StepsFit
     from planish.measure.layout.maps import LayoutMaps
     from planish.measure.sites.wafer import MeasuredWafer
     from planish.predict.die.fields_result import FieldsResult
@@ -50,7 +51,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     DataError
         For an answer that no files are known for, or where they cannot be written.
     """
-    kind = getattr(answer, "kind", type(answer).__name__)
+    kind = answer.kind if isinstance(answer, Result) else type(answer).__name__
     if kind not in _WRITERS:
         raise DataError(refuse("files of an answer", kind, f"one of {', '.join(_WRITERS)}"))
     return _WRITERS[kind](answer, folder, units)
@@ -91,13 +92,13 @@ def _lot(result: LotResult, folder: Path, units: str) -> list[Path]:
 
 
 def _die(answer: DieAnswer, folder: Path, units: str) -> list[Path]:
-    from planish.explain.figures.die import feature_figure, fill_figure, layout_figure
+    from planish.explain.figures.die import feature_figure, layout_figure
 
     paths = save_figure(answer.result.plot(), folder, "die")
     paths += save_figure(feature_figure(answer.result, answer.maps), folder, "features")
     paths += save_figure(layout_figure(answer.maps), folder, "layout")
     if answer.fill is not None:
-        paths += save_figure(fill_figure(answer.result, answer.fill), folder, "fill")
+        paths += save_figure(answer.fill.plot(), folder, "fill")
         paths.append(_fill_table(answer.fill, folder / "fill.csv"))
     return [*paths, answer.result.save(folder / "die.nc")]
 
@@ -141,10 +142,10 @@ def _removal(fit: RemovalFit, folder: Path, units: str) -> list[Path]:
     return save_figure(fit_figure(fit), folder, "fit")
 
 
-def _steps(answer: StepsFit, folder: Path, units: str) -> list[Path]:
+def _steps(fit: PlanarizationFit, folder: Path, units: str) -> list[Path]:
     from planish.explain.figures.die import planarization_figure
 
-    return save_figure(planarization_figure(answer.found, answer.data), folder, "planarization")
+    return save_figure(planarization_figure(fit), folder, "planarization")
 
 
 def _rates(fit: RatesFit, folder: Path, units: str) -> list[Path]:
@@ -167,13 +168,13 @@ def _table(path: Path, head: Sequence[str], rows: Iterable[Sequence[str]], *note
 _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "one wafer": _wafer,
     "lot": _lot,
-    "die on its layout": _die,
+    "DieAnswer": _die,
     "fields": _fields,
-    "dwell table for its setup": _dwell,
+    "DwellTable": _dwell,
     "layout maps": _layout,
     "measured wafer": _measured,
     "removal fit": _removal,
-    "planarization fit with its steps": _steps,
+    "planarization fit": _steps,
     "rates fit": _rates,
     "guessed rates": _guessed,
 }

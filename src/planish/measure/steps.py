@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, repr=False)
 class StepTable(Record):
-    """One entry a structure and polish.
+    """Measurements at test structures, one entry a structure and polish.
 
     Attributes
     ----------
@@ -32,7 +32,7 @@ class StepTable(Record):
     step_left
         [m], NaN where not measured.
     step_before
-        Of all structures [m], None if the table does not say.
+        Of all structures [m], None where it is not known.
     """
 
     x: Array
@@ -40,7 +40,7 @@ class StepTable(Record):
     time: Array
     up_loss: Array
     step_left: Array
-    step_before: float | None
+    step_before: float | None = None
 
 
 def read_steps(path: str | os.PathLike[str]) -> StepTable:

@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero, zero_or_more
 
 Array = NDArray[np.float64]
 
@@ -184,8 +185,11 @@ def removal_ratio(
     ModelError
         Where a value is not above 0.
     """
-    if hamaker <= 0 or plane_modulus <= 0 or viscosity <= 0 or np.any(np.asarray(diameter) <= 0):
-        raise ModelError(refuse("particle, adhesion and liquid values", "0 or below", "above 0"))
+    above_zero("Hamaker constant [J]", hamaker)
+    above_zero("plane modulus of particle and film [Pa]", plane_modulus)
+    above_zero("viscosity [Pa s]", viscosity)
+    if np.any(np.asarray(diameter) <= 0):
+        raise ModelError(refuse("particle size [m]", "0 or below", "above 0"))
     hold = adhesion_force(diameter, hamaker) * contact_radius(
         diameter, work_of_adhesion(hamaker), plane_modulus
     )
@@ -212,8 +216,8 @@ def brush_shear_rate(speed: float, gap: float = 1e-6) -> float:
     ModelError
         Where a value is out of its range.
     """
-    if speed < 0 or gap <= 0:
-        raise ModelError(refuse("brush gap", gap, "above 0, the speed 0 or more", "typical 1e-6 m"))
+    zero_or_more("brush speed [m/s]", speed)
+    above_zero("brush gap [m]", gap, "typical 1e-6 m")
     return speed / gap
 
 
@@ -250,8 +254,8 @@ def sound_shear_rate(
     -----
     u sqrt(w/nu), u = sqrt(2 I/(rho c)).
     """
-    if intensity < 0 or frequency <= 0:
-        raise ModelError(refuse("sound intensity", intensity, "0 or more, at a frequency above 0"))
+    zero_or_more("sound intensity [W/m^2]", intensity)
+    above_zero("sound frequency [Hz]", frequency)
     amplitude = np.sqrt(2 * intensity / (density * sound_speed))
     return float(amplitude * np.sqrt(2 * np.pi * frequency * density / viscosity))
 
@@ -287,8 +291,10 @@ def spin_rinse_shear_rate(
     Film h = (3 nu Q/(2 pi w^2 r^2))^(1/3), shear w^2 r h/nu.
     """
     r, nu = np.asarray(radius, dtype=np.float64), viscosity / density
-    if np.any(r <= 0) or speed < 0 or flow < 0:
-        raise ModelError(refuse("spin rinse", "a negative value", "radius above 0, speed and flow 0 or more"))
+    zero_or_more("spin speed [rad/s]", speed)
+    zero_or_more("rinse flow [m^3/s]", flow)
+    if np.any(r <= 0):
+        raise ModelError(refuse("spin rinse: radius [m]", float(r.min()), "above 0"))
     if speed == 0:
         return np.zeros(r.shape)
     film = np.cbrt(3 * nu * flow / (2 * np.pi * speed**2 * r**2))
@@ -331,8 +337,7 @@ def clean(
     d = np.asarray(diameters, dtype=np.float64)
     if d.ndim != 1 or d.size == 0:
         raise ModelError(refuse("particle sizes", d.shape, "a list of one or more"))
-    if adhesion_spread <= 0:
-        raise ModelError(refuse("adhesion spread", adhesion_spread, "above 0", "typical 0.7"))
+    above_zero("adhesion spread", adhesion_spread, "typical 0.7")
     after: list[Array] = []
     left = np.ones_like(d)
     strength = np.empty((0, d.size))

@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero
 
 Array = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ class ScratchReference:
     pad_modulus
         Of the polishing layer [Pa] (or its hardness, in the same unit throughout).
     shedding
-        Of the disk, 0 to 1.
+        Grit that the disk loses, in that of a reference disk of shedding 1, 0 or more.
     sliding_distance
         Per wafer [m].
     critical_load
@@ -118,7 +119,7 @@ def scratch_index(
     Raises
     ------
     ModelError
-        A value that must be above 0 is not, or shedding is outside 0 to 1.
+        A value that must be above 0 is not, or shedding is below 0.
     """
 
     def relative(name: str, value: ArrayLike | None, unit: float) -> Array:
@@ -128,12 +129,11 @@ def scratch_index(
         return np.asarray(ratio)
 
     loose = np.asarray(reference.shedding if shedding is None else shedding, dtype=np.float64)
-    if np.any(loose < 0) or np.any(loose > 1) or not 0 <= reference.shedding <= 1:
-        raise ModelError(refuse("scratch index: shedding", shedding, "0 to 1"))
-    if not 0 <= pad_share <= 1 or tail_exponent <= 0:
-        raise ModelError(
-            refuse("scratch index: pad share", pad_share, "0 to 1, with a tail exponent above 0")
-        )
+    if np.any(~(loose >= 0)) or not reference.shedding >= 0:
+        raise ModelError(refuse("scratch index: shedding", shedding, "0 or more"))
+    if not 0 <= pad_share <= 1:
+        raise ModelError(refuse("scratch index: pad share", pad_share, "0 to 1"))
+    above_zero("scratch index: tail exponent", tail_exponent)
     n = tail_exponent
     added = (reference.large_count if shed_count is None else shed_count) / reference.large_count
     film = relative("critical load", critical_load, reference.critical_load)

@@ -57,7 +57,25 @@ class WashStep:
     coverage: float
 
     def shear(self, radius: Array, viscosity: float) -> Array:
-        """Return the shear rate at the wall [1/s] at each radius [m]."""
+        """Return the shear rate at the wall.
+
+        Parameters
+        ----------
+        radius
+            On the wafer [m], any shape.
+        viscosity
+            Of the liquid [Pa s].
+
+        Returns
+        -------
+        Array
+            [1/s], shape as ``radius``.
+
+        Raises
+        ------
+        ModelError
+            For values of the step that are out of their range.
+        """
         if self.kind == "brush":
             return np.full(radius.shape, cleaning.brush_shear_rate(*self.values))
         if self.kind == "sound":

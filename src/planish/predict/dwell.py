@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from planish.engine.record import counted, figure
 from planish.errors import SetupError
 from planish.physics.motion import sweep
-from planish.physics.surface import conditioning, dwell
+from planish.physics.surface import conditioning, dwell, grit
 from planish.predict.lot.pad import cut_matrix, cut_rates
 from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.wafer.contact_model import prepare
@@ -78,7 +78,7 @@ class SweepDesign(Result):
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
-        return unique([*conditioning.SOURCES, *sweep.SOURCES, *dwell.SOURCES])
+        return unique([*conditioning.SOURCES, *grit.SOURCES, *sweep.SOURCES, *dwell.SOURCES])
 
     def tables(self) -> dict[str, Columns]:
         """Return ``zones``: a row a zone, from where to where on the pad, and its share of the time."""
@@ -180,7 +180,7 @@ def design_sweep(
         zone_edges=edges,
         zone_dwell=np.ones(zones),
     )
-    matrix = cut_matrix(rig, disk, rings, step, positions)
+    matrix = cut_matrix(rig, rings, step, positions)
     by_zone = dwell.zone_cut(matrix, zones)
     track = model.grid.areas @ rings.to_wafer
     reached = by_zone.sum(axis=1) > 0

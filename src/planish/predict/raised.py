@@ -38,6 +38,8 @@ class Seen:
     ----------
     limited, floating
         (n, steps): whether a step ran into its longest time, whether the wafer floated on a fluid film in it.
+    film_followed
+        (n, steps): up to which share of the speed the fluid film was found (``physics.slurry.film``).
     real_fraction, fresh, peak
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
     bare_somewhere, bare
@@ -52,6 +54,7 @@ class Seen:
 
     limited: Mask
     floating: Mask
+    film_followed: Array
     real_fraction: Array
     fresh: Array
     peak: Array
@@ -162,6 +165,15 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         "temperature",
         f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow",
         peak > HOT,
+    )
+    lifted = seen.film_followed < 1.0
+    least = np.min(seen.film_followed, where=lifted, initial=1.0)
+    yield Raised(
+        "doubt",
+        "film",
+        f"the liquid lifts the wafer off its summits in {_named(names, lifted)}: the film is followed only to "
+        f"{100 * least:.2g} % of the speed, and taken as it is there",
+        np.any(lifted, axis=1),
     )
     dry = seen.fresh < NO_SLURRY
     yield Raised(

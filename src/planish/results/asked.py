@@ -103,7 +103,25 @@ class SetupText:
 
 
 def packed(value: Any, arrays: list[NDArray[Any]]) -> Any:
-    """Return a value as JSON-ready data: records by their class's name, arrays by their place in ``arrays``."""
+    """Return a value as JSON-ready data: records by their class's name, arrays by their place.
+
+    Parameters
+    ----------
+    value
+        An option of a call.
+    arrays
+        To which each array in it is appended.
+
+    Returns
+    -------
+    Any
+        For ``unpacked``.
+
+    Raises
+    ------
+    DataError
+        For what cannot be written into a file.
+    """
     if isinstance(value, np.ndarray):
         arrays.append(value)
         return {"array": len(arrays) - 1}
@@ -122,7 +140,21 @@ def packed(value: Any, arrays: list[NDArray[Any]]) -> Any:
 
 
 def unpacked(value: Any, arrays: Sequence[NDArray[Any]], records: Mapping[str, type[Any]]) -> Any:
-    """Return what :func:`packed` was given; only the classes in ``records`` are made, lists come as tuples.
+    """Return what :func:`packed` was given; lists come as tuples.
+
+    Parameters
+    ----------
+    value
+        From ``packed``.
+    arrays
+        Those it was packed with.
+    records
+        The classes that may be made, by name.
+
+    Returns
+    -------
+    Any
+        The option.
 
     Raises
     ------

@@ -45,7 +45,21 @@ class Content:
 
 
 def write(target: Path, content: Content, call: Asked | None) -> Path:
-    """Write an answer and the call behind it, whole or not at all; returns the path.
+    """Write an answer and the call behind it, whole or not at all.
+
+    Parameters
+    ----------
+    target
+        The file.
+    content
+        The answer.
+    call
+        What it was asked by; None where that is not kept.
+
+    Returns
+    -------
+    Path
+        The file written.
 
     Raises
     ------

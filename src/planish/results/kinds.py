@@ -31,7 +31,20 @@ _VIEWS: dict[str, str] = {}
 
 
 def register(name: str, *, drawer: str = "", shown: str = "", again: str = "") -> Kind:
-    """Say who draws and recomputes a kind of answer; a second word on the same kind replaces the first."""
+    """Say who draws and recomputes a kind of answer; a second word on the same kind replaces the first.
+
+    Parameters
+    ----------
+    name
+        The word for the kind in a saved file.
+    drawer, shown, again
+        Functions as "module:function": draw it, give what is drawn of a saved one, compute it anew; "" for none.
+
+    Returns
+    -------
+    Kind
+        The kind as it now is.
+    """
     _KINDS[name] = Kind(name, drawer, shown, again)
     return _KINDS[name]
 

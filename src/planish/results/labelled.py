@@ -18,6 +18,18 @@ def labelled(summary: Mapping[str, Figure], tables: Mapping[str, Columns]) -> xr
     """Return single figures without a dimension, and each table's columns along one of its name.
 
     Numbers are in SI; a text that is missing is empty, a number that is missing NaN.
+
+    Parameters
+    ----------
+    summary
+        Figures by key.
+    tables
+        Columns by table, cells by column.
+
+    Returns
+    -------
+    xr.Dataset
+        A variable a figure and a column, with its unit.
     """
     import xarray as xr
 

@@ -134,6 +134,20 @@ class Result(Record):
 def draw(kind: str, shown: object, options: dict[str, object]) -> Picture:
     """Draw what is shown by the drawer of its kind.
 
+    Parameters
+    ----------
+    kind
+        Of the answer.
+    shown
+        What the drawer is given.
+    options
+        For the drawer, by name.
+
+    Returns
+    -------
+    Picture
+        The picture.
+
     Raises
     ------
     DataError

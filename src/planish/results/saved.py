@@ -152,7 +152,20 @@ def open_result(path: str | os.PathLike[str]) -> SavedResult:
 
 
 def same_call(asked: dict[str, Any], digests: tuple[str, ...]) -> tuple[str, ...]:
-    """Return notes on how setups read back differ from those that were saved; none where they are the same."""
+    """Return notes on how setups read back differ from those that were saved.
+
+    Parameters
+    ----------
+    asked
+        The call as saved: ``setups`` with ``name`` and ``digest``.
+    digests
+        Of the setups as filled in now, in the same order.
+
+    Returns
+    -------
+    tuple[str, ...]
+        A sentence a setup that differs.
+    """
     return tuple(
         unique(
             f"setup {old['name']}: filled in otherwise than when it was saved (digest {new}, then {old['digest']})"

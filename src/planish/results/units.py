@@ -50,6 +50,7 @@ def _all() -> tuple[Unit, ...]:
         Unit("mm", "mm", "m", "m", 1e-3, ("place on wafer or die", "planarization length")),
         Unit("m", "m", "m", "m", 1.0, ("sliding distance",)),
         Unit("C", "°C", "K", "K", 1.0, ("temperature",), ZERO_CELSIUS),
+        Unit("h", "h", "s", "s", 3600.0, ("use of a disk",)),
         Unit("s", "s", "s", "s", 1.0, ("time",)),
         Unit("percent", "%", "1", "", 0.01, ("share", "non-uniformity")),
     )
@@ -65,6 +66,7 @@ WITHOUT_UNIT = (
     "squared",
     "factor",
     "mean",
+    "power",
     "share",
     "score",
 )
@@ -85,6 +87,19 @@ def stem(key: str) -> str:
 
 
 def si_value(key: str, value: float) -> float:
-    """Return the figure of a key in SI; shares and plain numbers stay."""
+    """Return the figure of a key in SI; shares and plain numbers stay.
+
+    Parameters
+    ----------
+    key
+        Of a summary, with its unit at the end.
+    value
+        In that unit.
+
+    Returns
+    -------
+    float
+        In SI.
+    """
     unit = unit_of(key)
     return value if unit is None or not unit.si_ending else unit.to_si(value)

@@ -73,7 +73,20 @@ def _text(value: Any) -> str:
 
 
 def quantity_text(value: float, dimension: str) -> str | float:
-    """Return an SI value as it would stand in a file, to six digits: ``"4.2 psi"``, a bare number where no unit is."""
+    """Return an SI value as it would stand in a file, to six digits.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    dimension
+        One of ``units.dimensions()``, or "number".
+
+    Returns
+    -------
+    str | float
+        Such as ``"4.2 psi"``; a bare number where there is no unit.
+    """
     if dimension in ("ratio", "number"):
         return float(f"{value:.6g}")
     unit = units.TRADE_UNITS[dimension]

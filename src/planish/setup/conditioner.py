@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -12,6 +12,10 @@ FORCES = (
     "common practice; 3.6 and 8 lbf in 'Investigation of Diamond Grit Size and Conditioning Force Effect on "
     "CMP Pads Topography' (abstract)"
 )
+ARM = Annotated[
+    float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
+]
+DISKS = "fitted to US 7,150,677 B2, table 1 (read), and about it: no source says how widely it varies"
 RADIUS = Annotated[float, Quantity("length", low="-1000 mm", high="1000 mm", typical=("-400 mm", "400 mm"))]
 
 
@@ -24,12 +28,8 @@ class SweepSection(Section):
     frequency: Annotated[
         float, Quantity("frequency", low="0.01 1/min", high="300 1/min", typical=("2 1/min", "40 1/min"))
     ] = Field(description="sweeps to and fro")
-    pivot_distance: Annotated[
-        float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
-    ] = Field(description="arm: distance of its pivot from the pad's axis")
-    arm_length: Annotated[
-        float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
-    ] = Field(description="arm: from pivot to disk centre")
+    pivot_distance: ARM = Field(description="arm: distance of its pivot from the pad's axis")
+    arm_length: ARM = Field(description="arm: from pivot to disk centre")
     zone_edges: list[RADIUS] | None = Field(None, description="edges of the dwell zones, inside out")
     zone_dwell: (
         list[Annotated[float, Quantity("ratio", low="0", high="1e6", typical=("0", "1000"))]] | None
@@ -39,6 +39,15 @@ class SweepSection(Section):
 class ConditionerSection(Section):
     """The conditioner; leave the table out for none."""
 
+    gone: ClassVar[dict[str, str]] = {
+        "active_fraction": "the share of the diamonds that cut follows from their size, number, height spread and the "
+        "force; say grit_height_spread",
+        "protrusion": "how far diamonds reach into the pad follows from the force on them; say grit_height_spread, "
+        "how unevenly their tips stand",
+        "dulling_time": "the cut rate falls as 1/(1 + use/time); say halving_time, the use in which it halves",
+        "sharpness_floor": "the cut rate falls as 1/(1 + use/time), which has no floor; say halving_time, the use in "
+        "which it halves",
+    }
     kind: Literal["electroplated", "cvd-film"] = Field(
         description="diamond grit held by electroplated nickel, or a grown diamond film over fine grit"
     )
@@ -53,17 +62,27 @@ class ConditionerSection(Section):
         Quantity(
             "areal_density", low="0.001 1/mm^2", high="1e5 1/mm^2", typical=("0.5 1/mm^2", "1000 1/mm^2")
         ),
-    ] = Field(description="diamonds per disk area")
-    active_fraction: Annotated[float, ratio("1e-6", "1", typical=("0.05 %", "30 %"))] = Field(
-        description="share of the diamonds that cut"
+    ] = Field(description="diamonds per area, where there are any")
+    grit_share: Annotated[float, ratio("0.001", "1", typical=("10 %", "100 %"))] = Field(
+        description="share of the disk's face that carries diamonds"
     )
-    protrusion: Annotated[
-        float, Quantity("depth", low="0.01 um", high="1000 um", typical=("1 um", "120 um"))
-    ] = Field(description="how far a cutting diamond stands out")
+    grit_height_spread: Annotated[
+        float, Quantity("ratio", low="0.001", high="1", typical=("0.03", "0.12"), source=DISKS)
+    ] = Field(
+        description="how unevenly the tips of the diamonds stand: standard deviation of their heights over grit_size"
+    )
+    tip_radius: Annotated[
+        float, Quantity("depth", low="0.1 um", high="1000 um", typical=("3 um", "40 um"), source=DISKS)
+    ] = Field(description="radius of a diamond's tip")
     downforce: Annotated[
         float,
         Quantity(
-            "force", low="0 lbf", least="0.01 lbf", high="50 lbf", typical=("2 lbf", "12 lbf"), source=FORCES
+            "force",
+            low="0 lbf",
+            least="0.0001 lbf",
+            high="50 lbf",
+            typical=("2 lbf", "12 lbf"),
+            source=FORCES,
         ),
     ] = Field(description="force on the disk")
     speed: Annotated[
@@ -82,15 +101,22 @@ class ConditionerSection(Section):
     ex_situ_time: Annotated[
         float, Quantity("time", low="0 s", least="0.1 s", high="3600 s", typical=("2 s", "120 s"))
     ] = Field(description="ex situ: time between wafers")
-    dulling_time: Annotated[
-        float, Quantity("duration", low="0.01 h", high="10000 h", typical=("3 h", "200 h"))
-    ] = Field(description="use until the cut rate has fallen by a factor e")
+    halving_time: Annotated[
+        float, Quantity("duration", low="0.01 h", high="100000 h", typical=("20 h", "1000 h"), source=DISKS)
+    ] = Field(
+        description="use until the cut rate is half that when new, for diamonds of 150 µm in furrows of 3.5 µm"
+    )
+    dulling_power: Annotated[
+        float, Quantity("ratio", low="0", high="20", typical=("0", "8"), source=DISKS)
+    ] = Field(3.8, description="how much sooner diamonds dull that go deeper for their size, as a power")
+    cut_level: Annotated[
+        float, Quantity("ratio", low="0.01", high="100", typical=("0.4", "2.5"), source=DISKS)
+    ] = Field(
+        1.0, description="cut rate when new over the one that follows from the diamonds, of this one disk"
+    )
     break_in_time: Annotated[
         float, Quantity("time", low="0 s", high="36000 s", typical=("0 s", "7200 s"))
     ] = Field(description="use until a new disk cuts evenly")
-    sharpness_floor: Annotated[float, ratio("0", "1", typical=("2 %", "80 %"))] = Field(
-        description="cut rate that a long-used disk keeps, of that when new"
-    )
     shedding: Annotated[float, ratio("0", "1", typical=("0", "1"))] = Field(
-        description="relative tendency to lose grit, a scratch source"
+        description="relative tendency of a diamond to come loose, a scratch source"
     )

@@ -12,7 +12,7 @@ from planish import units
 from planish.setup.choice import OneOf
 from planish.setup.motions.known import MOTIONS
 from planish.setup.parts import catalogue
-from planish.setup.quantity import Quantity, Section
+from planish.setup.quantity import Quantity, Section, Unsaid
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel
 
@@ -25,7 +25,8 @@ class KeyInfo:
     (``recipe.step.*.flow``). ``dimension`` is "" for text, choices and
     switches. ``low``, ``high``, ``typical`` are SI numbers (infinite or None
     where there is none), ``unit`` the trade unit they are shown in. ``usual``
-    is the typical range in words, ``source`` who calls it so.
+    is the typical range in words, ``source`` who calls it so. ``unsaid`` is what
+    holds where neither setup nor part says the key, for those that parts leave out.
     """
 
     path: str
@@ -39,6 +40,7 @@ class KeyInfo:
     source: str = ""
     choices: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
+    unsaid: str | float | bool | None = None
 
 
 def keys(motion: str | None = None) -> list[KeyInfo]:
@@ -79,12 +81,25 @@ def keys(motion: str | None = None) -> list[KeyInfo]:
 
 
 def key_info(path: str, info: FieldInfo) -> KeyInfo:
-    """Return what a model field says about its key."""
+    """Return what a model field says about its key.
+
+    Parameters
+    ----------
+    path
+        Of the key.
+    info
+        The field.
+
+    Returns
+    -------
+    KeyInfo
+        Words, limits, what is usual, choices.
+    """
     quantity = quantity_in(info)
     text = info.description or ""
     if quantity is None:
         named = next((item.names() for item in info.metadata if isinstance(item, OneOf)), ())
-        return KeyInfo(path, text, choices=named or choices_in(info.annotation))
+        return KeyInfo(path, text, choices=named or choices_in(info.annotation), unsaid=_unsaid(info))
     low, high = quantity.limits
     plain = quantity.dimension == "ratio"
     return KeyInfo(
@@ -97,7 +112,18 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
         typical=quantity.typical_si,
         usual=quantity.usual,
         source=quantity.source if quantity.typical is not None else "",
+        unsaid=_unsaid(info, quantity),
     )
+
+
+def _unsaid(info: FieldInfo, quantity: Quantity | None = None) -> str | float | bool | None:
+    """Return the default of a key that is marked as one that parts leave out, as it would be written."""
+    if not any(item is Unsaid or isinstance(item, Unsaid) for item in info.metadata):
+        return None
+    value: str | float | bool = info.default
+    if quantity is None or quantity.dimension == "ratio" or not isinstance(value, float):
+        return value
+    return units.show(value, quantity.dimension)
 
 
 def quantity_in(info: FieldInfo) -> Quantity | None:
@@ -133,7 +159,20 @@ def choices_in(annotation: Any) -> tuple[str, ...]:
 
 
 def inside(annotation: Any, starred: bool = False) -> tuple[type[Section] | None, bool]:
-    """Return the model inside an annotation, and whether a list or a table of free names holds it."""
+    """Return the model inside an annotation, and whether a list or a table of free names holds it.
+
+    Parameters
+    ----------
+    annotation
+        Of a field.
+    starred
+        Whether one around it was already found to.
+
+    Returns
+    -------
+    tuple[type[Section] | None, bool]
+        None in place of the model where there is none.
+    """
     if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation, starred
     within = starred or typing.get_origin(annotation) in (list, dict)

@@ -26,13 +26,45 @@ class Finding:
 
 
 def wrong(place: str, value: Any, allowed: str, remedy: str = "") -> Finding:
-    """Return an error in the wording `place = value: must be allowed (remedy)`."""
+    """Return an error in the wording `place = value: must be allowed (remedy)`.
+
+    Parameters
+    ----------
+    place
+        Path of the key.
+    value
+        As written.
+    allowed
+        What it must be.
+    remedy
+        What to do, or a typical value.
+
+    Returns
+    -------
+    Finding
+        At level "error".
+    """
     shown = value if isinstance(value, float | bool) else short(value)
     return Finding("error", place, refuse(place, shown, allowed, remedy))
 
 
 def missing(place: str, allowed: str, remedy: str = "") -> Finding:
-    """Return an error for a key that has to be given."""
+    """Return an error for a key that has to be given.
+
+    Parameters
+    ----------
+    place
+        Path of the key.
+    allowed
+        What it must be.
+    remedy
+        What to do, or a typical value.
+
+    Returns
+    -------
+    Finding
+        At level "error".
+    """
     return Finding(
         "error", place, f"{place}: not given: must be {allowed}" + (f" ({remedy})" if remedy else "")
     )
@@ -44,14 +76,40 @@ def mm(value: float) -> str:
 
 
 def nearest(word: str, known: Any) -> str:
-    """Return `` (did you mean 'x'?)`` or a list of what is known."""
+    """Return what a word may have been meant for.
+
+    Parameters
+    ----------
+    word
+        As written.
+    known
+        The words there are.
+
+    Returns
+    -------
+    str
+        ``did you mean 'x'?``, or a list of what is known where nothing is near.
+    """
     options = [str(k) for k in known]
     close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.55)
     return f"did you mean {close[0]!r}?" if close else "known: " + ", ".join(options[:14])
 
 
 def short(value: Any, limit: int = 60) -> Any:
-    """Return a value that is safe to put into one line: long ones are cut."""
+    """Return a value that is safe to put into one line: long ones are cut.
+
+    Parameters
+    ----------
+    value
+        Any.
+    limit
+        Characters at most.
+
+    Returns
+    -------
+    Any
+        Text where text was given; else something whose ``repr`` is that short.
+    """
     text = value if isinstance(value, str) else repr(value)
     text = text if len(text) <= limit else text[: limit - 1] + "…"
     return text if isinstance(value, str) else _Plain(text)

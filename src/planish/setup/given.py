@@ -49,7 +49,24 @@ def asked_of(
     options: dict[str, object] | None = None,
     missing: str = "",
 ) -> Asked:
-    """Return the call with these setups, as its answer keeps it (see :class:`~planish.results.asked.Asked`)."""
+    """Return the call with these setups, as its answer keeps it (see :class:`~planish.results.asked.Asked`).
+
+    Parameters
+    ----------
+    given
+        The setups; those in SI alone hold no text to keep.
+    seed
+        Of its random numbers.
+    options
+        Its other arguments, by name.
+    missing
+        Why it cannot be made again, where it cannot.
+
+    Returns
+    -------
+    Asked
+        With the setups that can be kept.
+    """
     if any(isinstance(one, Rig) for one in given):
         missing = "it came from SI records, which hold no setup text: predict from the setup itself"
     setups = tuple(one for one in given if not isinstance(one, Rig))

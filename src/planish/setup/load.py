@@ -99,7 +99,25 @@ def read_text(path: Path) -> str:
 
 
 def parse_document(text: str, name: str) -> dict[str, Any]:
-    """Return the tables of TOML text as written."""
+    """Return the tables of TOML text as written.
+
+    Parameters
+    ----------
+    text
+        Of a setup.
+    name
+        What refusals call it.
+
+    Returns
+    -------
+    dict[str, Any]
+        By key, units not yet read.
+
+    Raises
+    ------
+    SetupError
+        For text that is empty, too long, or no TOML with a key in it.
+    """
     if not text.strip():
         raise SetupError(f"{name}: is empty: must be a setup ('planish new rotary' writes one)")
     if len(text) > LARGEST:
@@ -116,6 +134,18 @@ def parse_document(text: str, name: str) -> dict[str, Any]:
 
 def as_path(path: Any, what: str) -> str:
     """Return a path as text.
+
+    Parameters
+    ----------
+    path
+        As handed in.
+    what
+        What the path is of, for the refusal.
+
+    Returns
+    -------
+    str
+        The path.
 
     Raises
     ------

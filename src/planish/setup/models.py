@@ -226,6 +226,18 @@ class Setup:
         """Return a new setup in which `section` is the catalogue part alone, own values in it dropped.
 
         The films stay with the wafer.
+
+        Parameters
+        ----------
+        section
+            Such as "pad".
+        part
+            Its name in the catalogue.
+
+        Returns
+        -------
+        Setup
+            With all else as here.
         """
         table: dict[str, Any] = {"part": part}
         if section == "wafer" and "film" in self._document.get("wafer", {}):
@@ -274,7 +286,20 @@ def attached_files(tree: dict[str, Any]) -> list[str]:
 def examine(
     document: Mapping[str, object], folder: Path | None = None
 ) -> tuple[list[Finding], Resolved, SetupModel | None]:
-    """Return all findings about a document, its filled-in form, and the model where it is valid."""
+    """Return all findings about a document, its filled-in form, and the model where it is valid.
+
+    Parameters
+    ----------
+    document
+        Tables as written.
+    folder
+        Where its files lie; None where it has none.
+
+    Returns
+    -------
+    tuple[list[Finding], Resolved, SetupModel | None]
+        The model is None where an error is among the findings.
+    """
     from planish.setup.checks.together import crosscheck
     from planish.setup.checks.usual import unlikely
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Quantity, Section, ratio
+from planish.setup.quantity import Quantity, Section, Unsaid, ratio
 
 MODULUS = Annotated[
     float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("0.5 MPa", "2500 MPa"))
@@ -108,6 +108,17 @@ class PadSection(Section):
     sub: LayerSection | None = Field(None, description='the softer layer under it; "none" for none')
     grooves: GroovesSection | None = Field(None, description='grooves of the top pad; "none" for none')
     surface: SurfaceSection = Field(description="its summits")
+    thickness_variation: Annotated[
+        float,
+        Quantity("depth", low="-500 um", high="500 um", typical=("0 um", "60 um"), either_way=True),
+        Unsaid(),
+    ] = Field(
+        0.0,
+        description="pad stack from its thinnest to its thickest, as straight waves; negative: thin in the middle",
+    )
+    thickness_waves: Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16"))] = (
+        Field(1.0, description="waves of that height across the pad, over its diameter or a belt's width")
+    )
     wear_coefficient: Annotated[
         float,
         Quantity(
@@ -117,10 +128,18 @@ class PadSection(Section):
             high="1e-6 1/Pa",
             typical=("1e-12 1/Pa", "1e-9 1/Pa"),
         ),
-    ] = Field(description="pad cut by a sharp disk, per pressure and sliding distance")
+    ] = Field(description="pad cut by a new disk of even 100-mesh grit, per pressure and sliding distance")
     polish_wear_coefficient: Annotated[
         float, Quantity("per_pressure", low="0 1/Pa", high="1e-6 1/Pa", typical=("0 1/Pa", "1e-13 1/Pa"))
     ] = Field(description="wear of summits by polishing, per pressure on them and sliding distance")
+    hardness: (
+        Annotated[float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("2 MPa", "200 MPa"))]
+        | None
+    ) = Field(
+        None,
+        description="mean pressure on a diamond that ploughs the top pad; 3/8 of the modulus of the solid "
+        "between the pores where not given",
+    )
     density: Annotated[
         float, Quantity("density", low="0.02 g/cm^3", high="5 g/cm^3", typical=("0.2 g/cm^3", "1.3 g/cm^3"))
     ] = Field(description="density of the top pad")
@@ -145,4 +164,10 @@ class PadSection(Section):
     ) = Field(
         None,
         description="over which open pores of the surface let fluid pressure escape; where not given they do not",
+    )
+    film_offset: (
+        Annotated[float, Quantity("depth", low="-100 um", high="100 um", typical=("-20 um", "20 um"))] | None
+    ) = Field(
+        None,
+        description="added to the gap that the slurry finds over the mean plane of the summits; 0 where not given",
     )

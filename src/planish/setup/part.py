@@ -74,7 +74,22 @@ def own_parts(kind: str) -> FixedDict[str, Part]:
 
 
 def parts_in(kind: str, tables: dict[str, dict[str, Any]], origin: str) -> dict[str, Part]:
-    """Return the parts that a file holds, by name; its ``tables`` are one a part, ``origin`` is where it is from."""
+    """Return the parts that a file holds, by name.
+
+    Parameters
+    ----------
+    kind
+        Of all of them.
+    tables
+        One a part, by name.
+    origin
+        Where the file is from.
+
+    Returns
+    -------
+    dict[str, Part]
+        In the file's order.
+    """
     out: dict[str, Part] = {}
     for name, table in tables.items():
         values = {

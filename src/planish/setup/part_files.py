@@ -77,7 +77,16 @@ def _check_table(place: str, name: str, table: Any) -> None:
 
 
 def check_part(path: Path, kind: str, name: str, tree: dict[str, Any]) -> None:
-    """Refuse a part whose values no setup could use; ``tree`` holds them as nested tables.
+    """Refuse a part whose values no setup could use.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+    kind, name
+        Of the part.
+    tree
+        Its values as nested tables.
 
     Raises
     ------

@@ -48,7 +48,19 @@ class PartFile(NamedTuple):
 
 
 def part_folders(document: Mapping[str, Any], folder: Path | None) -> tuple[Path, ...]:
-    """Return the folders that a setup names under ``parts_folders``, relative to the setup's own ``folder``.
+    """Return the folders that a setup names under ``parts_folders``.
+
+    Parameters
+    ----------
+    document
+        The setup's tables as written.
+    folder
+        The setup's own, to which they are relative; None where it has none.
+
+    Returns
+    -------
+    tuple[Path, ...]
+        In the order named.
 
     Raises
     ------
@@ -75,6 +87,18 @@ def part_folders(document: Mapping[str, Any], folder: Path | None) -> tuple[Path
 
 def part_files(kind: str, folders: tuple[Path, ...]) -> list[PartFile]:
     """Return the files with parts of a kind: of installed packages, of ``$PLANISH_PARTS``, of ``folders``.
+
+    Parameters
+    ----------
+    kind
+        Such as "pad".
+    folders
+        That a setup names.
+
+    Returns
+    -------
+    list[PartFile]
+        Each file once, in that order.
 
     Raises
     ------

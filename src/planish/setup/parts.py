@@ -17,10 +17,22 @@ PART_KINDS: tuple[str, ...] = tuple(FILES)
 
 
 def catalogue(kind: str, folders: tuple[Path, ...] = ()) -> Mapping[str, Part]:
-    """Return the parts of a kind ("pad", "conditioner", ...) by name.
+    """Return the parts of a kind.
 
     planish's own come first, then those of installed packages and of ``$PLANISH_PARTS``, then those of
     ``folders``.
+
+    Parameters
+    ----------
+    kind
+        "pad", "conditioner", ...: one of ``PART_KINDS``.
+    folders
+        With the parts in these too.
+
+    Returns
+    -------
+    Mapping[str, Part]
+        By name.
 
     Raises
     ------
@@ -105,7 +117,7 @@ def list_parts(
             if name is not None and part.name != name:
                 continue
             for key, entry in part.values.items():
-                value, unit = _split(entry.value)
+                value, unit = number_and_unit(entry.value)
                 rows.append(
                     PartRow(each, part.name, key, value, unit, entry.spread, entry.source, part.origin)
                 )
@@ -114,7 +126,7 @@ def list_parts(
     return rows
 
 
-def _split(value: Any) -> tuple[str, str]:
+def number_and_unit(value: Any) -> tuple[str, str]:
     """Split ``"800 mm"`` into ("800", "mm"); anything else is a value without unit."""
     if isinstance(value, list):
         return "; ".join(", ".join(f"{k} {v}" for k, v in item.items()) for item in value), ""

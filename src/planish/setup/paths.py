@@ -15,7 +15,7 @@ import tomllib
 from collections.abc import Sequence
 from typing import Any, NamedTuple, TypeAlias
 
-from planish.errors import SetupError, shortened
+from planish.errors import SetupError, without_middle
 from planish.setup.finding import nearest
 
 Key: TypeAlias = str | int
@@ -63,7 +63,7 @@ def parse(path: str) -> tuple[Piece, ...]:
         raise SetupError(f"path = {path!r}: must be text, as recipe.step.main.time")
     if path.count(".") > _DEEPEST:
         raise SetupError(
-            f"{shortened(path, 80)}: must be at most {_DEEPEST} keys deep: no key of a setup lies deeper"
+            f"{without_middle(path, 80)}: must be at most {_DEEPEST} keys deep: no key of a setup lies deeper"
         )
     pieces: list[Piece] = []
     at = 0
@@ -92,7 +92,7 @@ def _piece(found: re.Match[str], path: str) -> Piece:
 
 
 def _unreadable(path: str) -> SetupError:
-    where = shortened(path, 120)
+    where = without_middle(path, 120)
     if not path.strip():
         return SetupError("path: is empty: must be keys joined by dots, as recipe.step.main.time")
     remedy = ""
@@ -117,12 +117,38 @@ def quoted(text: str) -> str:
 
 
 def join(path: str, name: str) -> str:
-    """Return a path one key longer."""
+    """Return a path one key longer.
+
+    Parameters
+    ----------
+    path
+        Of a table; "" for the whole setup.
+    name
+        Of the key.
+
+    Returns
+    -------
+    str
+        Quoted where the name needs it.
+    """
     return f"{path}.{key_text(name)}" if path else key_text(name)
 
 
 def entry(items: Sequence[Any], index: int) -> str:
-    """Return how entry ``index`` (from 0) of a list of tables is called in a path: its name, else its place."""
+    """Return how an entry of a list of tables is called in a path: its name, else its place.
+
+    Parameters
+    ----------
+    items
+        The tables.
+    index
+        Which of them, from 0.
+
+    Returns
+    -------
+    str
+        The key to write after the list's path.
+    """
     names = [_name(item) for item in items]
     return _entry(names, index)
 
@@ -194,7 +220,20 @@ def resolve(path: str, tree: Any, *, grow: bool = False) -> tuple[Key, ...]:
 
 
 def step_into(here: Any, key: Key) -> Any:
-    """Return what a table or list holds at a key, None where nothing is there."""
+    """Return what a table or list holds at a key.
+
+    Parameters
+    ----------
+    here
+        The table or list, or anything else.
+    key
+        A name, or a number from 0.
+
+    Returns
+    -------
+    Any
+        None where nothing is there.
+    """
     if isinstance(here, dict):
         return here.get(key)
     if isinstance(here, list | tuple) and isinstance(key, int) and 0 <= key < len(here):

@@ -10,10 +10,20 @@ from typing import Annotated, Any, ClassVar
 from planish.physics.motion.motion import Motion
 from planish.setup.finding import Finding
 from planish.setup.part import Part
-from planish.setup.quantity import Quantity, Section
+from planish.setup.quantity import Quantity, Section, Unsaid
 from planish.setup.recipe import StepSection
 
 DISPENSE = Annotated[float, Quantity("length", low="0 mm", high="1000 mm", typical=("0 mm", "300 mm"))]
+
+
+FLATNESS = Annotated[
+    float,
+    Quantity("depth", low="-500 um", high="500 um", typical=("0 um", "25 um"), either_way=True),
+    Unsaid(),
+]
+FLATNESS_TEXT = "platen from trough to crest, as rings about its axis; negative: low in the middle"
+WAVES = Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16")), Unsaid()]
+WAVES_TEXT = "waves of that height over the platen's diameter; 1 is one dome or bowl"
 
 
 class PolisherSection(Section, ABC):
@@ -28,11 +38,37 @@ class PolisherSection(Section, ABC):
         """Return the machine in SI."""
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield what does not fit in the table as written, under a wafer of ``radius`` [m]."""
+        """Yield what does not fit in the table; nothing, unless a motion has something to say.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m].
+
+        Yields
+        ------
+        Finding
+            A finding each.
+        """
         yield from ()
 
     def step_notes(self, step: StepSection, place: str) -> Iterator[Finding]:
-        """Yield what is worth saying about the speeds of a recipe step."""
+        """Yield what is worth saying about the speeds of a recipe step; nothing, unless a motion does.
+
+        Parameters
+        ----------
+        step
+            Of the recipe.
+        place
+            Its path.
+
+        Yields
+        ------
+        Finding
+            A note each.
+        """
         yield from ()
 
 

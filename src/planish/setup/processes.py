@@ -33,12 +33,42 @@ class Key:
 
 
 def key(usual: float, about: str, quantity: Quantity = THICKNESS, source: str = "") -> float:
-    """Return a field of a :class:`Standing` that is a key of ``[die]``; ``usual`` [SI] holds where it is left out."""
+    """Return a field of a :class:`Standing` that is a key of ``[die]``.
+
+    Parameters
+    ----------
+    usual
+        Its value where the setup leaves it out [SI].
+    about
+        What it is.
+    quantity
+        Its dimension, limits and usual range.
+    source
+        Where the usual value comes from.
+
+    Returns
+    -------
+    float
+        A dataclass field; the type is that of its value.
+    """
     return field(default=usual, metadata={"key": Key(about, quantity, source)})
 
 
 def material(usual: str, about: str) -> str:
-    """Return a field that names a material; ``usual`` is its name in ``[removal]`` unless the setup says another."""
+    """Return a field that names a material.
+
+    Parameters
+    ----------
+    usual
+        Its name in ``[removal]`` unless the setup says another.
+    about
+        What it is.
+
+    Returns
+    -------
+    str
+        A dataclass field; the type is that of its value.
+    """
     return field(default=usual, metadata={"key": Key(about, None)})
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.fields import FieldInfo
@@ -26,7 +26,19 @@ PRACTICE = "common practice, no source"
 def refused(allowed: str, remedy: str = "", **more: Any) -> PydanticCustomError:
     """Return the error that `planish.setup.validate` turns into the one-line refusal.
 
-    ``more`` may hold ``at`` (index or key inside the field) and ``value`` (the entry there).
+    Parameters
+    ----------
+    allowed
+        What the value must be.
+    remedy
+        What to do, or a typical value.
+    **more
+        ``at`` (index or key inside the field) and ``value`` (the entry there), where it is not the field itself.
+
+    Returns
+    -------
+    PydanticCustomError
+        To be raised by a validator.
     """
     return PydanticCustomError("refused", "must be {allowed}", {"allowed": allowed, "remedy": remedy, **more})
 
@@ -190,6 +202,10 @@ def _usual(what: Quantity) -> tuple[float, float, bool]:
     return usual[0] - room, usual[1] + room, what.low is not None and what.limits[0] <= 0.0
 
 
+class Unsaid:
+    """Marks a key that parts leave out: forms show it with the model's own default, which says "off" or is usual."""
+
+
 def pretty_text(text: str) -> str:
     """Return a text quantity with its unit as it is printed: ``"20 um"`` -> ``"20 µm"``."""
     number, _, unit = text.partition(" ")
@@ -199,7 +215,22 @@ def pretty_text(text: str) -> str:
 def ratio(
     low: str = "0", high: str = "1", typical: tuple[str, str] | None = None, least: str | None = None
 ) -> Quantity:
-    """Return the annotation of a share: a bare number, or text such as ``"35 %"``."""
+    """Return the annotation of a share: a bare number, or text such as ``"35 %"``.
+
+    Parameters
+    ----------
+    low, high
+        What is possible, inclusive.
+    typical
+        What is usual; None where no one can say.
+    least
+        What a value other than 0 must come to at least.
+
+    Returns
+    -------
+    Quantity
+        Of dimension "ratio".
+    """
     return Quantity("ratio", low, high, typical, least=least)
 
 
@@ -217,6 +248,9 @@ class Section(BaseModel):
 
     # Validators are built when first used: only the whole setup's is needed, and it holds those of its sections.
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
+
+    gone: ClassVar[dict[str, str]] = {}
+    """Keys that earlier versions knew, each with what to say in its place."""
 
     @classmethod
     def known(cls) -> dict[str, FieldInfo]:

@@ -41,6 +41,10 @@ class ReferenceSection(Section):
     abrasive_fraction: (
         Annotated[float, ratio("0", "0.6", typical=("0.01 %", "30 %"), least="1e-6")] | None
     ) = Field(None, description="abrasive, share by weight; the slurry's where not given")
+    particle_size: (
+        Annotated[float, Quantity("thickness", low="1 nm", high="10000 nm", typical=("10 nm", "400 nm"))]
+        | None
+    ) = Field(None, description="mean diameter of the grains; the slurry's where not given")
     real_pressure: (
         Annotated[float, Quantity("modulus", low="0.01 MPa", high="10000 MPa", typical=("1 MPa", "200 MPa"))]
         | None
@@ -93,7 +97,29 @@ class RemovalSection(Section):
 
 
 def rate_at_reference(law: str, coefficients: Mapping[str, float], reference: ReferenceSection) -> float:
-    """Return the rate [m/s] that SI coefficients give at the condition at which a rate was measured."""
+    """Return the rate that coefficients give at the condition at which a rate was measured.
+
+    Parameters
+    ----------
+    law
+        Its name.
+    coefficients
+        By name [SI].
+    reference
+        That condition.
+
+    Returns
+    -------
+    float
+        [m/s].
+
+    Raises
+    ------
+    SetupError
+        For a law that there is not.
+    ModelError
+        For coefficients that are not the law's.
+    """
     return float(
         removal_rate(
             law, coefficients, reference.pressure, reference.speed, temperature=reference.temperature

@@ -79,7 +79,19 @@ class Resolved:
 
 
 def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
-    """Return `document` with parts and defaults filled in.
+    """Return a document with parts and defaults filled in.
+
+    Parameters
+    ----------
+    document
+        Tables as written.
+    folder
+        To which the folders it names are relative; None where it has none.
+
+    Returns
+    -------
+    Resolved
+        With notes on what was filled in, and from where.
 
     Raises
     ------
@@ -379,17 +391,16 @@ def _film(mine: dict[str, Any], place: str, out: Resolved) -> Part | None:
 def _reference_abrasive(
     document: dict[str, Any], slurry: Part, place: str, reference: dict[str, Any], out: Resolved
 ) -> None:
-    """A part's rates were measured with the part's abrasive: keep that where the setup says another content."""
-    entry = slurry.values.get("abrasive_fraction")
+    """A part's rates were measured with the part's grains: keep those where the setup says others."""
     own = _table(document, "slurry") or {}
-    if entry is None or "abrasive_fraction" in reference:
-        return
-    if own.get("abrasive_fraction", entry.value) == entry.value:
-        return
-    reference["abrasive_fraction"] = entry.value
-    out.origins[f"{place}.reference.abrasive_fraction"] = Origin(
-        entry.value, f"part {slurry.name}", entry.source, entry.spread
-    )
+    for key in ("abrasive_fraction", "particle_size"):
+        entry = slurry.values.get(key)
+        if entry is None or key in reference or own.get(key, entry.value) == entry.value:
+            continue
+        reference[key] = entry.value
+        out.origins[f"{place}.reference.{key}"] = Origin(
+            entry.value, f"part {slurry.name}", entry.source, entry.spread
+        )
 
 
 def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:

@@ -1,7 +1,7 @@
 """A setup as SI numbers: what the physics is fed, after units and parts are resolved.
 
-Frozen records, their arrays and tables read-only, without behaviour but for their text: what each is, with its
-headline figures in the units of the trade. ``setup/to_si.py`` is the only place that makes them from a setup
+Frozen records, their arrays and tables read-only, without behaviour but for their text (what each is, with its
+headline figures in the units of the trade) and a disk's diamonds. ``setup/to_si.py`` is the only place that makes them from a setup
 file; ``predict`` is the only place that reads them.
 Lengths [m], pressures [Pa], speeds [m/s] or [rad/s], times [s], flows [m^3/s],
 temperatures [K], energies [J/mol].
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from planish import units
 from planish.engine.record import Record, counted, figure, shortened
 from planish.physics.motion.motion import Motion
+from planish.physics.surface.grit import Grit
 from planish.setup.processes import PROCESSES
 from planish.units import PSI, RPM, ZERO_CELSIUS
 
@@ -48,6 +49,7 @@ class Film(Record):
     thickness: float
     profile: tuple[Array, Array] | None = None
     sites: tuple[Array, Array, Array] | None = None
+    stress: float = 0.0  # [Pa], tension positive; 0 where it is not to bend the wafer
 
     def _told(self) -> str:
         how = " from a radial profile" if self.profile is not None else ""
@@ -58,7 +60,10 @@ class Film(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Wafer(Record):
-    """The wafer: a thin elastic plate and its films, the one on top first."""
+    """The wafer: a thin elastic plate and its films, the one on top first.
+
+    ``bow`` [m] of the free wafer without that of its films: the edge over a flat under its middle.
+    """
 
     radius: float
     thickness: float
@@ -66,6 +71,7 @@ class Wafer(Record):
     poisson: float
     edge_exclusion: float
     films: tuple[Film, ...]
+    bow: float = 0.0
 
     def _told(self) -> str:
         return f"{self.told_films()}, edge exclusion {figure(1e3 * self.edge_exclusion, 'mm')}"
@@ -78,10 +84,17 @@ class Wafer(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Ring(Record):
-    """The retaining ring: ``gap`` from the wafer edge, radial ``width``."""
+    """The retaining ring: ``gap`` from the wafer edge, radial ``width``.
+
+    While it polishes its face loses ``wear_rate`` [m/s], of which ``wear_allowance`` [m] may go, and its gap
+    gains ``gap_wear_rate`` [m/s].
+    """
 
     gap: float
     width: float
+    wear_rate: float = 0.0
+    wear_allowance: float = math.inf
+    gap_wear_rate: float = 0.0
 
     def _told(self) -> str:
         return f"{figure(1e3 * self.width, 'mm')} wide, {figure(1e3 * self.gap, 'mm')} from the wafer"
@@ -89,13 +102,19 @@ class Ring(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Head(Record):
-    """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge)."""
+    """The carrier: membrane zones by outer radius (increasing; the last reaches the wafer edge).
+
+    A rigid head has a ``back_film`` [Pa/m] in place of the membrane and tilts about a point ``gimbal_height``
+    [m] over the pad.
+    """
 
     zone_outer_radii: Array
     wall_width: float
     ring: Ring | None
     vacuum_hold: float  # [Pa] below ambient while carrying the wafer
     membrane_contact_fraction: float = 0.5  # share of the wafer's back the vacuum acts on
+    back_film: float = 0.0
+    gimbal_height: float = 0.0
 
     def _told(self) -> str:
         zones = counted(self.zone_outer_radii.size, "zone")
@@ -167,12 +186,20 @@ class Pad(Record):
     surface: PadSurface
     shore_d: float | None
     porosity: float
-    wear_coefficient: float  # [1/Pa] cut by a sharp disk: wear depth = coefficient * pressure * sliding
+    wear_coefficient: (
+        float  # [1/Pa] cut by the reference disk when new: depth = coefficient * pressure * sliding
+    )
     polish_wear_coefficient: float  # [1/Pa] Archard wear of summits by polishing
+    hardness: float = 60e6  # [Pa] mean pressure on a diamond that ploughs it
     density: float = 800.0  # [kg/m^3]
     heat_capacity: float = 1500.0  # [J/(kg K)]
     conductivity: float = 0.2  # [W/(m K)]
     drainage_length: float = math.inf  # [m] over which open pores let fluid pressure escape
+    film_offset: float = 0.0  # [m] added to the gap that the slurry finds over the pad's mean plane
+    thickness_variation: float = (
+        0.0  # [m] from trough to crest of straight waves, a crest in the middle above 0
+    )
+    thickness_waves: float = 1.0  # across the pad
 
     def _told(self) -> str:
         stack = " on ".join(
@@ -213,19 +240,29 @@ class Conditioner(Record):
     kind: Literal["electroplated", "cvd-film"]
     disk_radius: float
     grit_size: float
-    grit_density: float  # [1/m^2]
-    active_fraction: float
-    protrusion: float
+    grit_density: float  # [1/m^2] where there is grit
+    grit_share: float  # of the disk's face that carries grit
+    grit_height_spread: float  # standard deviation of the tips' heights over the grit size
+    tip_radius: float  # [m]
     downforce: float  # [N]
     speed: float  # [rad/s]
     sweep: Sweep
     mode: Literal["in-situ", "ex-situ", "partial"]
     share: float  # of polish time (in-situ 1, partial < 1) or time between wafers [s] in ex_situ_time
     ex_situ_time: float
-    dulling_time: float  # [s] of use until the cut rate fell by 1/e
+    halving_time: (
+        float  # [s] of use until the cut rate is half that when new, at grit.REFERENCE_SIZE and _SHARE
+    )
+    dulling_power: float  # by which deeper furrows dull sooner
+    cut_level: float  # cut rate when new over what its grit says
     break_in_time: float  # [s]
-    sharpness_floor: float  # cut rate a long-used disk keeps, share of new
     shedding: float  # relative tendency to lose grit, 0 to 1
+
+    @property
+    def grit(self) -> Grit:
+        """Its diamonds."""
+        tips = self.grit_density * self.grit_share * math.pi * self.disk_radius**2
+        return Grit(self.grit_size, tips, self.grit_height_spread, self.tip_radius)
 
     def _told(self) -> str:
         return (
@@ -249,7 +286,13 @@ class Slurry(Record):
     heat_capacity: float
     temperature: float
     friction_boundary: float  # coefficient of friction in boundary lubrication
-    friction_floor: float  # at the Stribeck minimum
+    size_power: float = 0.0  # of the grain size in the rate
+    summit_power: float = 0.5  # of the pressure on summits in contact in the rate
+    half_content: float = 0.05  # abrasive at which the rate is half its limit
+    fresh_half: float = 0.25  # fresh share at which the rate is half its limit
+    capacity: float = 1e-3  # volume of film that a volume of slurry takes up before it is spent
+    natural_exchange: float = 0.2  # share of the liquid in grooves and pores that is changed without a disk
+    entry_share: float = 0.25  # of what is dropped, what ring and bow wave let pass
 
     def _told(self) -> str:
         return (
@@ -267,6 +310,7 @@ class Reference(Record):
     temperature: float
     fresh_fraction: float
     abrasive_fraction: float
+    particle_size: float
     real_pressure: float  # mean pressure on summits in contact
 
     def _told(self) -> str:

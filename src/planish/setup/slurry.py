@@ -54,8 +54,26 @@ class SlurrySection(Section):
     friction_boundary: Annotated[float, Quantity("ratio", low="0.001", high="2", typical=("0.1", "0.8"))] = (
         Field(description="coefficient of friction when the pad touches")
     )
-    friction_floor: Annotated[float, Quantity("ratio", low="0.0001", high="2", typical=("0.005", "0.4"))] = (
-        Field(description="lowest coefficient of friction as the film thickens")
+    size_power: Annotated[float, Quantity("ratio", low="-5", high="5", typical=("-1", "1"))] = Field(
+        0.0, description="power of the grain size in what the grains do; 0: their size plays no part"
+    )
+    summit_power: Annotated[float, Quantity("ratio", low="-5", high="5", typical=("-1", "2"))] = Field(
+        0.5, description="power of the pressure on summits in contact in what the grains do"
+    )
+    half_content: Annotated[float, ratio("1e-6", "1", typical=("0.1 %", "50 %"))] = Field(
+        0.05, description="abrasive content at which the grains do half of the most they can"
+    )
+    fresh_half: Annotated[float, ratio("1e-4", "100", typical=("1 %", "100 %"))] = Field(
+        0.25, description="share of fresh slurry at which the chemistry does half of the most it can"
+    )
+    capacity: Annotated[float, Quantity("ratio", low="1e-8", high="1", typical=("1e-4", "1e-1"))] = Field(
+        1e-3, description="volume of film that a volume of slurry takes up before it is spent"
+    )
+    natural_exchange: Annotated[float, ratio("0", "1", typical=("5 %", "60 %"))] = Field(
+        0.2, description="share of the liquid in grooves and pores that changes for fresh without a disk"
+    )
+    entry_share: Annotated[float, ratio("1e-4", "1", typical=("5 %", "70 %"))] = Field(
+        0.25, description="share of the slurry offered that bow wave and ring let under the wafer"
     )
 
 

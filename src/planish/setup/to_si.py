@@ -17,13 +17,14 @@ from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
 from planish.setup.checks.usual import outside
 from planish.setup.conditioner import ConditionerSection
-from planish.setup.head import HeadSection
+from planish.setup.head import HeadSection, RingSection
 from planish.setup.pad import LayerSection, PadSection
 from planish.setup.part import Part
 from planish.setup.part_folders import part_folders
 from planish.setup.parts import catalogue
 from planish.setup.recipe import StepSection
 from planish.setup.removal import RemovalSection, coefficients_of, rate_at_reference
+from planish.setup.slurry import SlurrySection
 from planish.setup.wafer import WaferSection
 
 if TYPE_CHECKING:
@@ -68,11 +69,10 @@ def to_si(setup: Described) -> si.Rig:
         polisher=model.polisher.machine(),
         head=_head(model.head),
         pad=pad_si(model.pad, setup.folder),
-        conditioner=_conditioner(model.conditioner) if model.conditioner is not None else None,
+        conditioner=conditioner_si(model.conditioner) if model.conditioner is not None else None,
         slurry=si.Slurry(**{name: getattr(model.slurry, name) for name in si.Slurry.__dataclass_fields__}),
         removal={
-            material: _removal(material, law, model.slurry.abrasive_fraction, pads)
-            for material, law in model.removal.items()
+            material: _removal(material, law, model.slurry, pads) for material, law in model.removal.items()
         },
         steps=tuple(_step(step, names) for step in model.recipe.step),
         ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
@@ -99,7 +99,8 @@ def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:
             sites = film_sites(film.sites, folder, f"wafer.film.{paths.entry(named, index)}.sites")
             thickness = float(np.mean(sites[2]))
         assert thickness is not None  # validated: one of the three is given
-        films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites))
+        stress = film.stress if wafer.bow_from_stress and film.stress is not None else 0.0
+        films.append(si.Film(film.name or film.material, film.material, thickness, profile, sites, stress))
     return si.Wafer(
         radius=wafer.diameter / 2.0,
         thickness=wafer.thickness,
@@ -107,6 +108,7 @@ def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:
         poisson=wafer.poisson,
         edge_exclusion=wafer.edge_exclusion,
         films=tuple(films),
+        bow=wafer.bow,
     )
 
 
@@ -124,9 +126,21 @@ def _head(head: HeadSection) -> si.Head:
     return si.Head(
         zone_outer_radii=np.array([zone.outer_radius for zone in head.zone]),
         wall_width=head.wall_width,
-        ring=si.Ring(head.ring.gap, head.ring.width) if head.ring is not None else None,
+        ring=_ring(head.ring) if head.ring is not None else None,
         vacuum_hold=head.vacuum_hold,
         membrane_contact_fraction=head.vacuum_contact,
+        back_film=head.back_film if head.kind == "rigid" else 0.0,
+        gimbal_height=head.gimbal_height if head.kind == "rigid" else 0.0,
+    )
+
+
+def _ring(ring: RingSection) -> si.Ring:
+    return si.Ring(
+        gap=ring.gap,
+        width=ring.width,
+        wear_rate=ring.wear_rate,
+        wear_allowance=ring.wear_allowance,
+        gap_wear_rate=ring.gap_wear_rate,
     )
 
 
@@ -147,12 +161,42 @@ def finished_modulus(layer: LayerSection) -> float:
     )
 
 
+def pad_hardness(pad: PadSection) -> float:
+    """Return the hardness [Pa] of the top pad to a diamond, as given or from its modulus."""
+    top = pad.top
+    if pad.hardness is not None:
+        return pad.hardness
+    return hardness.ploughing_hardness(
+        hardness.solid_modulus(finished_modulus(top), top.porosity, top.cells, top.edge_share)
+    )
+
+
 def _layer(layer: LayerSection) -> si.Layer:
     return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
 
 
 def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
-    """Return a pad in SI. `folder` is where its measured heights lie; a catalogue pad has none."""
+    """Return a pad in SI.
+
+    Parameters
+    ----------
+    pad
+        As read.
+    folder
+        Where its measured heights lie; a catalogue pad has none.
+
+    Returns
+    -------
+    si.Pad
+        Layers, grooves, summits, and what it wears by.
+
+    Raises
+    ------
+    DataError
+        For a file of heights that cannot be used.
+    ModelError
+        Where the pad's figures do not go together.
+    """
     top = pad.top
     modulus = finished_modulus(top)
     surface = pad.surface
@@ -184,22 +228,28 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
         porosity=top.porosity,
         wear_coefficient=pad.wear_coefficient,
         polish_wear_coefficient=pad.polish_wear_coefficient,
+        hardness=pad_hardness(pad),
         density=pad.density,
         heat_capacity=pad.heat_capacity,
         conductivity=pad.conductivity,
         drainage_length=math.inf if pad.drainage_length is None else pad.drainage_length,
+        film_offset=pad.film_offset or 0.0,
+        thickness_variation=pad.thickness_variation,
+        thickness_waves=pad.thickness_waves,
     )
 
 
-def _conditioner(disk: ConditionerSection) -> si.Conditioner:
+def conditioner_si(disk: ConditionerSection) -> si.Conditioner:
+    """Return a conditioner in SI."""
     sweep = disk.sweep
     return si.Conditioner(
         kind=disk.kind,
         disk_radius=disk.disk_diameter / 2.0,
         grit_size=disk.grit_size,
         grit_density=disk.grit_density,
-        active_fraction=disk.active_fraction,
-        protrusion=disk.protrusion,
+        grit_share=disk.grit_share,
+        grit_height_spread=disk.grit_height_spread,
+        tip_radius=disk.tip_radius,
         downforce=disk.downforce,
         speed=disk.speed,
         sweep=si.Sweep(
@@ -215,9 +265,10 @@ def _conditioner(disk: ConditionerSection) -> si.Conditioner:
         mode=disk.mode,
         share={"in-situ": 1.0, "partial": disk.share, "ex-situ": 0.0}[disk.mode],
         ex_situ_time=disk.ex_situ_time if disk.mode == "ex-situ" else 0.0,
-        dulling_time=disk.dulling_time,
+        halving_time=disk.halving_time,
+        dulling_power=disk.dulling_power,
+        cut_level=disk.cut_level,
         break_in_time=disk.break_in_time,
-        sharpness_floor=disk.sharpness_floor,
         shedding=disk.shedding,
     )
 
@@ -260,7 +311,7 @@ def _law_sources(setup: Described) -> list[str]:
 
 
 def _removal(
-    material: str, law: RemovalSection, abrasive_fraction: float, pads: Mapping[str, Part]
+    material: str, law: RemovalSection, slurry: SlurrySection, pads: Mapping[str, Part]
 ) -> si.Removal:
     ref = law.reference
     record = LAWS.get(law.law)
@@ -281,7 +332,8 @@ def _removal(
             fresh_fraction=ref.fresh_fraction,
             abrasive_fraction=ref.abrasive_fraction
             if ref.abrasive_fraction is not None
-            else abrasive_fraction,
+            else slurry.abrasive_fraction,
+            particle_size=slurry.particle_size if ref.particle_size is None else ref.particle_size,
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
             else reference_real_pressure(pads[str(ref.pad)]),

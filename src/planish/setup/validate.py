@@ -54,6 +54,9 @@ def _finding(item: Any, tree: dict[str, Any]) -> Finding:
         return wrong(place, context.get("value", item["input"]), context["allowed"], context["remedy"])
     place = paths.show(path, tree)
     if kind == "extra_forbidden":
+        model = model_at(path[:-1], tree)
+        if model is not None and str(path[-1]) in model.gone:
+            return Finding("error", place, f"{place}: has gone: {model.gone[str(path[-1])]}")
         return Finding("error", place, f"{place}: unknown key ({_suggestion(path, tree)})")
     if kind == "missing":
         return missing(place, "given", _describe(path))
@@ -77,7 +80,20 @@ def _path(loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
 
 
 def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[Section] | None:
-    """Return the model of the table at `path`, or None where there is none."""
+    """Return the model of a table.
+
+    Parameters
+    ----------
+    path
+        To it, keys and places.
+    tree
+        The setup's tables as filled in.
+
+    Returns
+    -------
+    type[Section] | None
+        None where there is none.
+    """
     here: Any = SetupModel
     for step in path:
         if isinstance(step, int):  # leads into what the list holds, which _inner already is
@@ -122,8 +138,17 @@ def _homes(motions: tuple[str, ...]) -> dict[str, str]:
     return homes
 
 
+#: Keys that setups had once, and what has come in their place.
+GONE = {
+    "slurry.friction_floor": "it has gone: the fluid film now says what is left of friction; take the line out",
+}
+
+
 def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
     word = str(path[-1])
+    gone = GONE.get(".".join(map(str, path)))
+    if gone is not None:
+        return gone
     model = model_at(path[:-1], tree)
     known = list(model.known()) if model is not None else []
     if path[0] == "polisher":

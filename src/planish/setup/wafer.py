@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, field_validator
 
-from planish.setup.quantity import Name, Quantity, Section, refused
+from planish.setup.quantity import Name, Quantity, Section, Unsaid, refused
 
 SIZES = "common practice; tables of silicon wafer sizes: 525 um at 100 mm, 675 at 150, 725 at 200, 775 at 300"
 PROFILE_RADIUS = Annotated[
@@ -37,7 +37,10 @@ class FilmSection(Section):
             float, Quantity("stress", low="-5000 MPa", high="5000 MPa", typical=("-2500 MPa", "2500 MPa"))
         ]
         | None
-    ) = Field(None, description="film stress, tension positive; only the check of the vacuum hold uses it")
+    ) = Field(
+        None,
+        description="film stress, tension positive; the check of the vacuum hold uses it, and wafer.bow_from_stress",
+    )
 
     @field_validator("profile", mode="before")
     @classmethod
@@ -72,4 +75,16 @@ class WaferSection(Section):
     edge_exclusion: Annotated[
         float, Quantity("length", low="0 mm", least="0.01 mm", high="30 mm", typical=("1 mm", "6 mm"))
     ] = Field(description="rim left out of all statistics")
+    bow: Annotated[
+        float,
+        Quantity("depth", low="-2000 um", high="2000 um", typical=("-150 um", "150 um")),
+        Unsaid(),
+    ] = Field(
+        0.0,
+        description="how far the free wafer's edge stands off a flat under its middle, face down on the pad; "
+        "negative: the edge touches",
+    )
+    bow_from_stress: Annotated[bool, Unsaid()] = Field(
+        False, description="whether the stress of the films left bends the wafer too, beside bow"
+    )
     film: list[FilmSection] = Field(description="films, the one on top first", min_length=1, max_length=50)

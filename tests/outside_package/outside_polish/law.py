@@ -5,8 +5,8 @@ from __future__ import annotations
 from planish import Coefficient, Law, Term
 
 
-def rate(c, p, v):
-    """Return the rate [m/s] at pressures p [Pa] and speeds v [m/s]."""
+def rate(c, p, v, temperature):
+    """Return the rate [m/s] at pressures p [Pa], speeds v [m/s] and pad temperatures [K]."""
     return c["k_p"] * p / (1 + p / c["p_half"]) * v
 
 
@@ -20,8 +20,7 @@ LAW = Law(
         Coefficient("p_half", "pressure at which half is left of proportion", "Pa", "pressure",
                     low="0.1 psi", high="1000 psi", typical=("1 psi", "100 psi")),
     ),
-    mechanical=rate,
-    terms=(Term("k_p p / (1 + p/p_half) v", "mechanical"),),
+    terms=(Term("k_p p / (1 + p/p_half) v", "both", rate),),
     scaling=("k_p",),
     leading="k_p",
     sources=("Levelling off with pressure: invented",),

@@ -158,9 +158,21 @@ def _figure(value: float | None) -> str:
 def shapley(
     players: Sequence[Hashable], value: Callable[[frozenset[Hashable]], float]
 ) -> dict[Hashable, float]:
-    """Return each player's Shapley value; ``value`` is asked once for each of the 2^n coalitions.
+    """Return the Shapley value of each player.
 
     The values add up to ``value(all) - value(none)``, to rounding.
+
+    Parameters
+    ----------
+    players
+        Each once.
+    value
+        What a coalition is worth; asked once for each of the 2^n coalitions.
+
+    Returns
+    -------
+    dict[Hashable, float]
+        The share of each player, in the unit of ``value``.
     """
     n = len(players)
     worth = {

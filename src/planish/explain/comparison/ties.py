@@ -41,7 +41,20 @@ class Tied:
 
 
 def tied_groups(a: Rig, b: Rig, groups: Sequence[str]) -> list[Tied]:
-    """Return ``groups``, in which the setups differ, as those that can be swapped alone or only together."""
+    """Return the groups in which two setups differ as those that can be swapped alone or only together.
+
+    Parameters
+    ----------
+    a, b
+        The two setups in SI.
+    groups
+        In which they differ, each a key of ``CHOICES``.
+
+    Returns
+    -------
+    list[Tied]
+        In the order of ``groups``, each with why its members go together.
+    """
     parts = {group: {group} for group in groups}
     reasons: list[tuple[str, str]] = []
     for (first, second), rule in RULES.items():
@@ -62,7 +75,20 @@ def tied_groups(a: Rig, b: Rig, groups: Sequence[str]) -> list[Tied]:
 
 
 def reading_notes(a: Rig, b: Rig, tied: Sequence[Tied]) -> list[str]:
-    """Return what is read over from one setup to the other where groups are swapped one without the other."""
+    """Return what is read over from one setup to the other where groups are swapped one without the other.
+
+    Parameters
+    ----------
+    a, b
+        The two setups in SI.
+    tied
+        From ``tied_groups``.
+
+    Returns
+    -------
+    list[str]
+        A sentence each; none where nothing is read over.
+    """
     place = {member: group.name for group in tied for member in group.members}
 
     def apart(one: str, other: str) -> bool:

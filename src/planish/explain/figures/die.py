@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from planish.fit.planarization import PlanarizationFit, StepData
+    from planish.fit.planarization import PlanarizationFit
     from planish.measure.layout.maps import LayoutMaps
     from planish.predict.die.fill import FillProposal
     from planish.predict.die.result import DieResult
@@ -166,13 +166,11 @@ def layout_figure(maps: LayoutMaps) -> Figure:
 
 
 @styled
-def fill_figure(result: DieResult | FillProposal, proposal: FillProposal) -> Figure:
+def fill_figure(proposal: FillProposal) -> Figure:
     """Draw the density, what to add where, and the effective density before and after, on one scale.
 
     Parameters
     ----------
-    result
-        The die without fill; or the proposal, which knows its density too.
     proposal
         The fill.
 
@@ -183,12 +181,12 @@ def fill_figure(result: DieResult | FillProposal, proposal: FillProposal) -> Fig
     """
     fig = figure(13.0, 9.0)
     grid = subplots(fig, 2, 2)
-    _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
+    _map(fig, grid[0, 0], proposal.density * 100, proposal, "Layout density [%]")
     _map(
         fig,
         grid[0, 1],
         proposal.fill * 100,
-        result,
+        proposal,
         f"Fill to add [% of area]; {100 * proposal.added:.1f} % in all",
     )
     both = np.array([proposal.effective_before, proposal.effective_after]) * 100
@@ -197,32 +195,25 @@ def fill_figure(result: DieResult | FillProposal, proposal: FillProposal) -> Fig
         (grid[1, 0], both[0], "before", proposal.before),
         (grid[1, 1], both[1], "with the fill", proposal.after),
     ):
-        _map(fig, ax, values, result, f"Effective density {when} [%], range {100 * spread:.1f}", scale)
+        _map(fig, ax, values, proposal, f"Effective density {when} [%], range {100 * spread:.1f}", scale)
     return fig
 
 
-def proposal_figure(proposal: FillProposal) -> Figure:
-    """Draw a proposed fill by what it knows itself; see :func:`fill_figure`."""
-    return fill_figure(proposal, proposal)
-
-
 @styled
-def planarization_figure(fit: PlanarizationFit, data: StepData | None = None) -> Figure:
+def planarization_figure(fit: PlanarizationFit) -> Figure:
     """Draw measured and fitted loss and step of the test structures against effective density, a colour a time.
 
     Parameters
     ----------
     fit
-        To the data.
-    data
-        Measured at the same structures; what the fit was made to unless given.
+        With what it was made to.
 
     Returns
     -------
     Figure
         In the house style.
     """
-    data = fit.measured if data is None else data
+    data = fit.measured
     named = (("thickness lost by the raised area [nm]", data.up_loss, fit.up_loss),
              ("step left [nm]", data.step_left, fit.step_left))  # fmt: skip
     shown = [entry for entry in named if np.any(np.isfinite(entry[1]))]

@@ -9,7 +9,7 @@ from matplotlib.patches import Annulus, Circle, FancyArrowPatch, Rectangle
 from matplotlib.patheffects import withStroke
 
 from planish.explain.figures.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure, styled
-from planish.predict.wafer.conditions import speeds
+from planish.predict.wafer.step_plan import speeds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

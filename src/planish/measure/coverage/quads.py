@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from planish.measure.coverage.rects import DEPTH, exclusive_length
+from planish.measure.coverage.rects import DEPTH, exclusive_length, half_of, middle
+from planish.measure.coverage.sides import going_on, height_at, rank
 from planish.measure.coverage.sort import longer, rows_by_first, sort_distinct, taller
 
 _WORK = 20  # quadrilaterals up to which a window is swept whole
@@ -17,33 +18,6 @@ _MOST = 6000  # quadrilaterals from which a window is split even if that helps l
 _ROOM = 1_500_000  # quadrilaterals in all parts of a window together (96 MB)
 _MOST_EVENTS = 4_000_000  # corners and crossings in one window (64 MB)
 _SAME = 1e-6  # database units: two slanted sides closer than this touch
-
-
-@njit(cache=True, nogil=True)
-def _edge_y(e, x):  # type: ignore[no-untyped-def]
-    """Return the height of edge e = (xl, yl, xr, yr, ...) at x, exact at its ends."""
-    if x <= e[0]:
-        return e[1]
-    if x >= e[2]:
-        return e[3]
-    return e[1] + (e[3] - e[1]) * ((x - e[0]) / (e[2] - e[0]))
-
-
-@njit(cache=True, nogil=True)
-def _rank(edges, active, n, mid, keys):  # type: ignore[no-untyped-def]
-    """Order active[:n] by height at x = mid, in place: quick where they are nearly in order."""
-    for t in range(n):
-        keys[t] = _edge_y(edges[active[t]], mid)
-    for t in range(1, n):
-        v = keys[t]
-        e = active[t]
-        j = t - 1
-        while j >= 0 and keys[j] > v:
-            keys[j + 1] = keys[j]
-            active[j + 1] = active[j]
-            j -= 1
-        keys[j + 1] = v
-        active[j + 1] = e
 
 
 @njit(cache=True, nogil=True)
@@ -77,8 +51,8 @@ def _cover_of(edges, active, n, x, keys, winding, lo, hi, lo_edge, hi_edge):  # 
                 m += 1
                 touch = keys[t]
     for t in range(m):
-        lo[t] = _edge_y(edges[lo_edge[t]], x)
-        hi[t] = _edge_y(edges[hi_edge[t]], x)
+        lo[t] = height_at(edges, lo_edge[t], x)
+        hi[t] = height_at(edges, hi_edge[t], x)
     return m
 
 
@@ -142,8 +116,8 @@ def _crossings(edges, events, x0, y0, x1, y1, left):  # type: ignore[no-untyped-
             b = min(min(xr, edges[j, 2]), x1)
             if a >= b:
                 continue
-            da = _edge_y(edges[i], a) - _edge_y(edges[j], a)
-            db = _edge_y(edges[i], b) - _edge_y(edges[j], b)
+            da = height_at(edges, i, a) - height_at(edges, j, a)
+            db = height_at(edges, i, b) - height_at(edges, j, b)
             if da * db < 0.0:
                 if ne + 2 > events.shape[0]:
                     events = longer(events)
@@ -180,7 +154,7 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
             n += 1
             reach = min(reach, 0.5 * (x0 - edges[after, 0]))
         after += 1
-    _rank(edges, active, n, x0 - 1e-3 * reach, keys)
+    rank(edges, active, n, x0 - 1e-3 * reach, keys)
     n_old = _cover_of(edges, active, n, x0, keys, winding, old_lo, old_hi, lo_edge, hi_edge)
     last = x0
     for s in range(ne - 1):
@@ -193,18 +167,13 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
         last = xb
         mid = 0.5 * (xa + xb)
         dx = xb - xa
-        t = 0
-        for i in range(n):
-            if edges[active[i], 2] > mid:
-                active[t] = active[i]
-                t += 1
-        n = t
+        n = going_on(edges, active, n, mid)
         while after < m and edges[after, 0] < mid:
             if edges[after, 2] > mid:
                 active[n] = after
                 n += 1
             after += 1
-        _rank(edges, active, n, mid, keys)
+        rank(edges, active, n, mid, keys)
         n_new = _cover_of(edges, active, n, xa, keys, winding, new_lo, new_hi, lo_edge, hi_edge)
         step = exclusive_length(old_lo, old_hi, n_old, new_lo, new_hi, n_new, y0, y1)
         edge_x += step
@@ -212,17 +181,17 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
         for t in range(n_new):
             for side in range(2):
                 e = lo_edge[t] if side == 0 else hi_edge[t]
-                y = _edge_y(edges[e], mid)
+                y = height_at(edges, e, mid)
                 if y >= y0 and y < hy:
                     slope = (edges[e, 3] - edges[e, 1]) / (edges[e, 2] - edges[e, 0])
                     edge_y += dx
                     edge_x += dx * abs(slope)
                     length += dx * np.sqrt(1.0 + slope * slope)
-            dy = min(_edge_y(edges[hi_edge[t]], mid), y1) - max(_edge_y(edges[lo_edge[t]], mid), y0)
+            dy = min(height_at(edges, hi_edge[t], mid), y1) - max(height_at(edges, lo_edge[t], mid), y0)
             if dy > 0.0:
                 area += dx * dy
-            old_lo[t] = _edge_y(edges[lo_edge[t]], xb)
-            old_hi[t] = _edge_y(edges[hi_edge[t]], xb)
+            old_lo[t] = height_at(edges, lo_edge[t], xb)
+            old_hi[t] = height_at(edges, hi_edge[t], xb)
         n_old = n_new
     if hx > x1:
         n = 0
@@ -232,12 +201,33 @@ def _sweep_quads(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-unty
                 active[n] = e
                 n += 1
                 reach = min(reach, 0.5 * (edges[e, 2] - x1))
-        _rank(edges, active, n, x1 + 1e-3 * reach, keys)
+        rank(edges, active, n, x1 + 1e-3 * reach, keys)
         n_new = _cover_of(edges, active, n, x1, keys, winding, new_lo, new_hi, lo_edge, hi_edge)
         step = exclusive_length(old_lo, old_hi, n_old, new_lo, new_hi, n_new, y0, y1)
         edge_x += step
         length += step
     return area, edge_x, edge_y, length
+
+
+@njit(cache=True, nogil=True)
+def _turn(quad, q):  # type: ignore[no-untyped-def]
+    """Twice the area of quad q, negative where its corners run clockwise."""
+    turn = 0.0
+    for c in range(4):
+        d = (c + 1) % 4
+        turn += quad[q, 2 * c] * quad[q, 2 * d + 1] - quad[q, 2 * d] * quad[q, 2 * c + 1]
+    return turn
+
+
+@njit(cache=True, nogil=True)
+def _side(quad, q, c, turn):  # type: ignore[no-untyped-def]
+    """Corner c of quad q and the side from there (ux, uy), as if anticlockwise: (uy, -ux) points outwards."""
+    d = (c + 1) % 4
+    ax, ay = quad[q, 2 * c], quad[q, 2 * c + 1]
+    ux, uy = quad[q, 2 * d] - ax, quad[q, 2 * d + 1] - ay
+    if turn < 0.0:
+        ux, uy = -ux, -uy
+    return ax, ay, ux, uy
 
 
 @njit(cache=True, nogil=True)
@@ -262,16 +252,9 @@ def quad_meets(quad, q, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
     hi_y = max(max(quad[q, 1], quad[q, 3]), max(quad[q, 5], quad[q, 7]))
     if hi_x < x0 or lo_x > x1 or hi_y < y0 or lo_y > y1:
         return False
-    turn = 0.0
+    turn = _turn(quad, q)
     for c in range(4):
-        d = (c + 1) % 4
-        turn += quad[q, 2 * c] * quad[q, 2 * d + 1] - quad[q, 2 * d] * quad[q, 2 * c + 1]
-    for c in range(4):
-        d = (c + 1) % 4
-        ax, ay = quad[q, 2 * c], quad[q, 2 * c + 1]
-        ux, uy = quad[q, 2 * d] - ax, quad[q, 2 * d + 1] - ay
-        if turn < 0.0:
-            ux, uy = -ux, -uy
+        ax, ay, ux, uy = _side(quad, q, c, turn)
         if abs(ux) + abs(uy) < _SAME:  # a triangle: this side has no direction
             continue
         # Outward normal (uy, -ux): the window's corner least far along it.
@@ -285,18 +268,11 @@ def quad_meets(quad, q, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _covers(quad, q, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
     """Whether convex quad q holds the closed window strictly inside."""
-    turn = 0.0
-    for c in range(4):
-        d = (c + 1) % 4
-        turn += quad[q, 2 * c] * quad[q, 2 * d + 1] - quad[q, 2 * d] * quad[q, 2 * c + 1]
+    turn = _turn(quad, q)
     if turn == 0.0:
         return False
     for c in range(4):
-        d = (c + 1) % 4
-        ax, ay = quad[q, 2 * c], quad[q, 2 * c + 1]
-        ux, uy = quad[q, 2 * d] - ax, quad[q, 2 * d + 1] - ay
-        if turn < 0.0:
-            ux, uy = -ux, -uy
+        ax, ay, ux, uy = _side(quad, q, c, turn)
         if abs(ux) + abs(uy) < _SAME:
             continue
         nx = x1 if uy > 0.0 else x0
@@ -363,34 +339,22 @@ def quad_window(quad, k, x0, y0, x1, y1, hx, hy, left):  # type: ignore[no-untyp
                 quad = taller(quad, end + 2 * n)
             for attempt in range(2):
                 along_x = (wx1 - wx0 >= wy1 - wy0) == (attempt == 0)
-                low, high = (wx0, wx1) if along_x else (wy0, wy1)
-                mid = 0.5 * (low + high)
-                if high - low >= 2.0:
-                    mid = np.floor(mid)
+                mid = middle(wx0, wx1) if along_x else middle(wy0, wy1)
                 at = end
                 for half in range(2):
-                    cx0, cx1, chx, cy0, cy1, chy = wx0, wx1, whx, wy0, wy1, why
-                    if along_x and half == 0:
-                        cx1, chx = mid, mid
-                    elif along_x:
-                        cx0 = mid
-                    elif half == 0:
-                        cy1, chy = mid, mid
-                    else:
-                        cy0 = mid
+                    part = half_of(wx0, wy0, wx1, wy1, whx, why, along_x, mid, half)
                     first = at
                     for q in range(start, end):
-                        if quad_meets(quad, q, cx0, cy0, cx1, cy1):
-                            if at > first and _covers(quad, q, cx0, cy0, cx1, cy1):
+                        if quad_meets(quad, q, part[0], part[1], part[2], part[3]):
+                            if at > first and _covers(quad, q, part[0], part[1], part[2], part[3]):
                                 at = first + 1  # this one is enough
                                 quad[first] = quad[q]
                                 break
                             quad[at] = quad[q]
                             at += 1
                     slot = depth + half
-                    stack[slot, 0], stack[slot, 1], stack[slot, 2] = cx0, cy0, cx1
-                    stack[slot, 3], stack[slot, 4], stack[slot, 5] = cy1, chx, chy
-                    span[slot, 0], span[slot, 1], span[slot, 2] = first, at, level + 1
+                    stack[slot] = part
+                    span[slot] = (first, at, level + 1)
                 n0 = span[depth, 1] - span[depth, 0]
                 n1 = span[depth + 1, 1] - span[depth + 1, 0]
                 if n0 * n0 + n1 * n1 <= 0.7 * n * n or (attempt == 1 and n > _MOST):

@@ -223,6 +223,47 @@ def _drop_copies(box, start, n, orders, keys):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def middle(low, high):  # type: ignore[no-untyped-def]
+    """Return where a window is split: at a whole number, where there is one inside.
+
+    Parameters
+    ----------
+    low, high
+        Its ends.
+
+    Returns
+    -------
+    middle
+        In their unit.
+    """
+    mid = 0.5 * (low + high)
+    return np.floor(mid) if high - low >= 2.0 else mid
+
+
+@njit(cache=True, nogil=True)
+def half_of(x0, y0, x1, y1, hx, hy, along_x, mid, half):  # type: ignore[no-untyped-def]
+    """Return one half of a window.
+
+    Parameters
+    ----------
+    x0, y0, x1, y1, hx, hy
+        The window, as in :func:`rect_window`.
+    along_x, mid
+        Whether it is split at an x, and where.
+    half
+        0 the lower, 1 the upper.
+
+    Returns
+    -------
+    window
+        (x0, y0, x1, y1, hx, hy).
+    """
+    if along_x:
+        return (x0, y0, mid, y1, mid, hy) if half == 0 else (mid, y0, x1, y1, hx, hy)
+    return (x0, y0, x1, mid, hx, mid) if half == 0 else (x0, mid, x1, y1, hx, hy)
+
+
+@njit(cache=True, nogil=True)
 def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[no-untyped-def]
     """Return area and edges of the union of box[:k] in a window.
 
@@ -251,14 +292,13 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[
     area = 0.0
     edge_x = 0.0
     edge_y = 0.0
-    stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3], stack[0, 4], stack[0, 5] = x0, y0, x1, y1, hx, hy
-    span[0, 0], span[0, 1], span[0, 2] = 0, k, 0
+    stack[0] = (x0, y0, x1, y1, hx, hy)
+    span[0] = (0, k, 0)
     depth = 1
     while depth > 0:
         depth -= 1
-        wx0, wy0, wx1, wy1 = stack[depth, 0], stack[depth, 1], stack[depth, 2], stack[depth, 3]
-        whx, why = stack[depth, 4], stack[depth, 5]
-        start, end, level = span[depth, 0], span[depth, 1], span[depth, 2]
+        wx0, wy0, wx1, wy1, whx, why = stack[depth]
+        start, end, level = span[depth]
         n = end - start
         if n == 0:
             continue
@@ -288,10 +328,7 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[
             edge_y += ey
             continue
         along_x = wx1 - wx0 >= wy1 - wy0
-        low, high = (wx0, wx1) if along_x else (wy0, wy1)
-        mid = 0.5 * (low + high)
-        if high - low >= 2.0:
-            mid = np.floor(mid)
+        mid = middle(wx0, wx1) if along_x else middle(wy0, wy1)
         if end + 2 * n > _ROOM:
             left[0] = -1
             break
@@ -299,22 +336,14 @@ def rect_window(box, k, x0, y0, x1, y1, hx, hy, scratch, left):  # type: ignore[
             box = taller(box, end + 2 * n)
         at = end
         for half in range(2):
-            cx0, cx1, chx, cy0, cy1, chy = wx0, wx1, whx, wy0, wy1, why
-            if along_x and half == 0:
-                cx1, chx = mid, mid
-            elif along_x:
-                cx0 = mid
-            elif half == 0:
-                cy1, chy = mid, mid
-            else:
-                cy0 = mid
+            part = half_of(wx0, wy0, wx1, wy1, whx, why, along_x, mid, half)
+            cx0, cy0, cx1, cy1, chx, chy = part
             first = at
             for r in range(start, end):
                 if box[r, 0] < chx and box[r, 2] >= cx0 and box[r, 1] < chy and box[r, 3] >= cy0:
                     cut_rect(box[r, 0], box[r, 1], box[r, 2], box[r, 3], cx0, cy0, cx1, cy1, box, at)
                     at += 1
-            stack[depth, 0], stack[depth, 1], stack[depth, 2] = cx0, cy0, cx1
-            stack[depth, 3], stack[depth, 4], stack[depth, 5] = cy1, chx, chy
-            span[depth, 0], span[depth, 1], span[depth, 2] = first, at, level + 1
+            stack[depth] = part
+            span[depth] = (first, at, level + 1)
             depth += 1
     return area, edge_x, edge_y, box

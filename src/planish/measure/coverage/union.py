@@ -61,11 +61,12 @@ def _reach(lo, hi, g0, c, n, closed):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _count_rects(rects, n, gx, gy, cx, cy, nx, ny, close_x, close_y, limit):  # type: ignore[no-untyped-def]
+def _count_rects(rects, n, grid, limit):  # type: ignore[no-untyped-def]
     """How many rectangles meet each cell without covering it, which cells are covered, and the total.
 
     Stops once the total passes ``limit``.
     """
+    gx, gy, cx, cy, nx, ny, close_x, close_y = grid
     counts = np.zeros(nx * ny, np.int64)
     cover = np.zeros((ny + 1, nx + 1), np.int32)
     total = 0
@@ -97,8 +98,9 @@ def _count_rects(rects, n, gx, gy, cx, cy, nx, ny, close_x, close_y, limit):  # 
 
 
 @njit(cache=True, nogil=True)
-def _list_rects(rects, n, gx, gy, cx, cy, nx, ny, close_x, close_y, counts):  # type: ignore[no-untyped-def]
+def _list_rects(rects, n, grid, counts):  # type: ignore[no-untyped-def]
     """The rectangles that meet each cell, cell after cell, and where each cell's end."""
+    gx, gy, cx, cy, nx, ny, close_x, close_y = grid
     ends = np.zeros(nx * ny, np.int64)
     at = 0
     for c in range(nx * ny):
@@ -121,8 +123,9 @@ def _list_rects(rects, n, gx, gy, cx, cy, nx, ny, close_x, close_y, counts):  # 
 
 
 @njit(cache=True, nogil=True)
-def _quad_cells(quads, n, gx, gy, cx, cy, nx, ny, close_x, close_y, counts, items, ends, limit):  # type: ignore[no-untyped-def]
+def _quad_cells(quads, n, grid, counts, items, ends, limit):  # type: ignore[no-untyped-def]
     """Count the cells that quads meet; where ``items`` has room, list them as well."""
+    gx, gy, cx, cy, nx, ny, close_x, close_y = grid
     listing = items.shape[0] > 0
     total = 0
     for q in range(n):
@@ -134,9 +137,8 @@ def _quad_cells(quads, n, gx, gy, cx, cy, nx, ny, close_x, close_y, counts, item
         j0, j1, _, _ = _reach(lo_y, hi_y, gy, cy, ny, close_y)
         for j in range(j0, j1 + 1):
             for i in range(i0, i1 + 1):
-                x = gx + i * cx
-                y = gy + j * cy
-                if quad_meets(quads, q, x, y, gx + (i + 1) * cx, gy + (j + 1) * cy):
+                x0, y0, x1, y1, _, _ = _window(grid, i, j)
+                if quad_meets(quads, q, x0, y0, x1, y1):
                     cell = j * nx + i
                     if listing:
                         items[ends[cell]] = q
@@ -150,20 +152,25 @@ def _quad_cells(quads, n, gx, gy, cx, cy, nx, ny, close_x, close_y, counts, item
 
 
 @njit(cache=True, nogil=True)
-def _rect_cells(  # type: ignore[no-untyped-def]
-    rects, items, ends, counts, quad_counts, cover, gx, gy, cx, cy, nx, ny, close_x, close_y, out, left
-):
+def _window(grid, i, j):  # type: ignore[no-untyped-def]
+    """Cell (i, j) as a window (x0, y0, x1, y1, hx, hy)."""
+    gx, gy, cx, cy, nx, ny, close_x, close_y = grid
+    x1 = gx + (i + 1) * cx
+    y1 = gy + (j + 1) * cy
+    hx = np.nextafter(x1, np.inf) if close_x and i == nx - 1 else x1
+    hy = np.nextafter(y1, np.inf) if close_y and j == ny - 1 else y1
+    return gx + i * cx, gy + j * cy, x1, y1, hx, hy
+
+
+@njit(cache=True, nogil=True)
+def _rect_cells(rects, items, ends, counts, quad_counts, cover, grid, out, left):  # type: ignore[no-untyped-def]
     """Fill in the cells that are covered whole or that rectangles alone meet."""
     box = np.empty((256, 4))
     scratch = rect_scratch(64)
+    nx, ny = grid[4], grid[5]
     for j in range(ny):
-        y0 = gy + j * cy
-        y1 = gy + (j + 1) * cy
-        hy = np.nextafter(y1, np.inf) if close_y and j == ny - 1 else y1
         for i in range(nx):
-            x0 = gx + i * cx
-            x1 = gx + (i + 1) * cx
-            hx = np.nextafter(x1, np.inf) if close_x and i == nx - 1 else x1
+            x0, y0, x1, y1, hx, hy = _window(grid, i, j)
             c = j * nx + i
             if cover[j, i] > 0:
                 out[0, j, i] = (x1 - x0) * (y1 - y0)
@@ -190,19 +197,14 @@ def _rect_cells(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _mixed_cells(  # type: ignore[no-untyped-def]
-    rects, items, ends, counts, quads, quad_items, quad_ends, quad_counts, cover, gx, gy, cx, cy, nx, ny,
-    close_x, close_y, out, left
-):  # fmt: skip
+    rects, items, ends, counts, quads, quad_items, quad_ends, quad_counts, cover, grid, out, left
+):
     """Fill in the cells that quads meet, with the rectangles there."""
     mixed = np.empty((256, 8))
+    nx, ny = grid[4], grid[5]
     for j in range(ny):
-        y0 = gy + j * cy
-        y1 = gy + (j + 1) * cy
-        hy = np.nextafter(y1, np.inf) if close_y and j == ny - 1 else y1
         for i in range(nx):
-            x0 = gx + i * cx
-            x1 = gx + (i + 1) * cx
-            hx = np.nextafter(x1, np.inf) if close_x and i == nx - 1 else x1
+            x0, y0, x1, y1, hx, hy = _window(grid, i, j)
             cell = j * nx + i
             m = quad_counts[cell]
             if m == 0 or cover[j, i] > 0:
@@ -268,33 +270,22 @@ def cover_cells(
     """
     nx, ny = grid[4], grid[5]
     left = np.array([1 << 62]) if left is None else left
-    counts, cover, total = _count_rects(rects, n_rects, *grid, *closed, limit)
+    cells = (*grid, *closed)
+    counts, cover, total = _count_rects(rects, n_rects, cells, limit)
     quad_counts = np.zeros(nx * ny, np.int64)
     none = np.empty(0, np.int32)
     if n_quads:
-        total += _quad_cells(quads, n_quads, *grid, *closed, quad_counts, none, quad_counts, limit)
+        total += _quad_cells(quads, n_quads, cells, quad_counts, none, quad_counts, limit)
     if total > limit and nx * ny > 1:
         return None
     out = np.zeros((4, ny, nx))
-    items, ends = _list_rects(rects, n_rects, *grid, *closed, counts)
-    _rect_cells(rects, items, ends, counts, quad_counts, cover, *grid, *closed, out, left)
+    items, ends = _list_rects(rects, n_rects, cells, counts)
+    _rect_cells(rects, items, ends, counts, quad_counts, cover, cells, out, left)
     if n_quads and quad_counts.any():
         quad_ends = np.cumsum(quad_counts) - quad_counts
         quad_items = np.empty(int(quad_counts.sum()), np.int32)
-        _quad_cells(quads, n_quads, *grid, *closed, quad_counts, quad_items, quad_ends, 1 << 62)
+        _quad_cells(quads, n_quads, cells, quad_counts, quad_items, quad_ends, 1 << 62)
         _mixed_cells(
-            rects,
-            items,
-            ends,
-            counts,
-            quads,
-            quad_items,
-            quad_ends,
-            quad_counts,
-            cover,
-            *grid,
-            *closed,
-            out,
-            left,
+            rects, items, ends, counts, quads, quad_items, quad_ends, quad_counts, cover, cells, out, left
         )
     return out

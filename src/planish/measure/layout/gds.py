@@ -5,28 +5,25 @@ Format: GDSII Stream Format Manual, release 6.0 (from memory).
 
 from __future__ import annotations
 
-import gzip
-import hashlib
 import math
 import os
-import zlib
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, BinaryIO, cast
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.measure.layout import records as rec
-from planish.measure.layout.hierarchy import Hierarchy, quad_store, rect_store
+from planish.measure.layout.chunks import Chunks
+from planish.measure.layout.hierarchy import Hierarchy
 from planish.measure.layout.limits import STRANGER, Limits
-from planish.measure.layout.shapes import path_polygons, split_polygons
+from planish.measure.layout.paths import path_polygons
+from planish.measure.layout.shape_store import quad_store, rect_store
+from planish.measure.layout.shapes import split_polygons
 
-CHUNK = 1 << 24
 _MOST_ELEMENT = 1 << 25  # bytes one element may take
-_GZIP_MAGIC = b"\x1f\x8b"
 _INT32 = 2**31 - 1
 Progress = Callable[[float], None]
 
@@ -66,73 +63,6 @@ def read_gds(
     return reader.hierarchy()
 
 
-class _Chunks:
-    """Bytes of a file in large pieces, unzipped if need be, read and hashed one piece ahead."""
-
-    def __init__(self, path: Path, most: int) -> None:
-        self.most = most
-        self.place = str(path)
-        self.hash = hashlib.blake2b(digest_size=16)
-        try:
-            self.size = path.stat().st_size
-            self.raw: BinaryIO = path.open("rb")
-            magic = self.raw.read(2)
-            self.raw.seek(0)
-        except OSError as exc:
-            raise DataError(f"{path}: cannot be read ({exc.strerror or exc})") from exc
-        self.zipped = magic == _GZIP_MAGIC
-        self.given = 0
-        self.enough = False  # set once the layout has ended; the rest is only hashed
-
-    def _next(self, source: Any) -> bytes:
-        try:
-            data: bytes = source.read(CHUNK)
-        except (OSError, EOFError, zlib.error) as exc:
-            raise DataError(f"{self.place}: the gzip data are damaged or cut short ({exc})") from exc
-        self.given += len(data)
-        if self.zipped and self.given > self.most:
-            raise DataError(
-                f"{self.place}: unpacks to more than {self.most >> 30} GiB (unpack it first, and read the file itself)"
-            )
-        if not self.zipped:
-            self.hash.update(data)
-        return data
-
-    def __iter__(self) -> Iterator[bytes]:
-        with self.raw, ThreadPoolExecutor(1) as ahead:
-            source: Any = self.raw
-            if self.zipped:
-                source = gzip.GzipFile(fileobj=cast(Any, _Hashed(self.raw, self.hash)), mode="rb")
-            waiting = ahead.submit(self._next, source)
-            while True:
-                data = waiting.result()
-                if not data:
-                    return
-                if self.enough and self.zipped:
-                    while tail := self.raw.read(CHUNK):
-                        self.hash.update(tail)
-                    return
-                waiting = ahead.submit(self._next, source)
-                yield data
-
-    def share(self) -> float:
-        """Share of the file that has been read."""
-        return min(1.0, (self.raw.tell() if not self.raw.closed else self.size) / max(1, self.size))
-
-
-class _Hashed:
-    """A file that hashes what is read from it, so that a zipped layout is read once."""
-
-    def __init__(self, raw: BinaryIO, digest: Any) -> None:
-        self.raw = raw
-        self.digest = digest
-
-    def read(self, size: int = -1) -> bytes:
-        data = self.raw.read(size)
-        self.digest.update(data)
-        return data
-
-
 class _Reader:
     def __init__(self, place: str, layer: tuple[int, int] | None, limits: Limits) -> None:
         self.limits = limits
@@ -169,7 +99,7 @@ class _Reader:
     # -- bytes ---------------------------------------------------------------
 
     def read(self, path: Path, progress: Progress | None) -> None:
-        chunks = _Chunks(path, self.limits.unpacked)
+        chunks = Chunks(path, self.limits.unpacked)
         rest = b""
         offset = 0  # of rest[0] in the (unzipped) stream
         stage = "head"
@@ -223,23 +153,10 @@ class _Reader:
         s[rec.S_RECTS] = self.store.used
         s[rec.S_X0] = s[rec.S_Y0] = 2**40
         s[rec.S_X1] = s[rec.S_Y1] = -(2**40)
-        how, after = rec.scan(
-            buffer,
-            pos,
-            len(buffer),
-            inside,
-            self.want,
-            self.keys,
-            self.counts,
-            s,
-            self.store.block,
-            self.corners,
-            self.starts,
-            self.paths,
-            self.path_corners,
-            self.path_starts,
-            self.refs,
-        )
+        table = (self.keys, self.counts)
+        polygons = (self.store.block, self.corners, self.starts)
+        found = (*polygons, self.paths, self.path_corners, self.path_starts, self.refs)
+        how, after = rec.scan(buffer, pos, len(buffer), inside, self.want, table, s, found)
         nothing = not s[[rec.S_POLYGONS, rec.S_PATHS, rec.S_REFS]].any()
         if how == rec.FULL and nothing and int(s[rec.S_RECTS]) < len(self.store.block):
             # One element is more than empty tables hold: make them larger.

@@ -104,7 +104,8 @@ def _assemble(
     import hashlib
 
     from planish.measure.layout.gds import turns
-    from planish.measure.layout.hierarchy import Hierarchy, quad_store, rect_store
+    from planish.measure.layout.hierarchy import Hierarchy
+    from planish.measure.layout.shape_store import quad_store, rect_store
     from planish.measure.layout.shapes import split_polygons
 
     meta = json.loads(str(a["meta"]))

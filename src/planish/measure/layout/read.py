@@ -10,10 +10,8 @@ from __future__ import annotations
 
 import math
 import os
-import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,21 +25,49 @@ from planish.measure.layout.chords import chord_widths
 from planish.measure.layout.gds import read_gds
 from planish.measure.layout.hierarchy import Hierarchy
 from planish.measure.layout.limits import LARGEST_CELL, STRANGER, Limits
+from planish.measure.layout.mapping import Grid, TileWork
 from planish.measure.layout.maps import LayoutMaps
 from planish.units import as_si, as_whole
 
 SOURCES = coverage.SOURCES
 Progress = Callable[[float], None]
 
-_RECTS = 1 << 20  # rectangles placed at a time, by each worker (32 MB)
-_QUADS = 1 << 18  # quads placed at a time (16 MB)
-_ENTRIES = 12 << 20  # shape-in-cell entries of one tile (48 MB)
 _MOST_SHAPES = 1_000_000_000
 _TILE = 256  # cells along a tile, at most
-_WINDOW = 10_000  # steps that asking for a window counts for
-_PLACED = 10  # steps that a placed shape counts for: it is swept after
 _READ_SHARE = 0.5  # of the progress bar
 _OASIS_MAGIC = b"%SEMI-OASIS\r\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is to be mapped; lengths in metres."""
+
+    place: Path
+    layer: tuple[int, int]
+    cell: float
+    top: str | None
+    window: tuple[float, float, float, float] | None
+
+    def check(self) -> None:
+        place, cell, window = self.place, self.cell, self.window
+        for name, value in zip(("layer", "datatype"), self.layer, strict=True):
+            as_whole(value, f"{place}: {name}", 0, 65535)
+        if not 0 < cell <= LARGEST_CELL:
+            raise DataError(
+                refuse(f"{place}: cell [m]", cell, f"a positive length of at most {LARGEST_CELL:g} m")
+            )
+        if window is not None:
+            good = all(math.isfinite(v) and abs(v) < 1e3 for v in window)
+            if not good or window[0] >= window[2] or window[1] >= window[3]:
+                raise DataError(
+                    refuse(f"{place}: window [m]", window, "x0, y0, x1, y1 with x0 < x1 and y0 < y1")
+                )
+
+    @property
+    def key(self) -> str:
+        """Of the cache."""
+        layer, datatype = self.layer
+        return f"v2 {layer}/{datatype} {self.cell!r} {self.top!r} {self.window!r}"
 
 
 def read_layout_maps(
@@ -101,13 +127,14 @@ def read_layout_maps(
         or expands to more shapes or cells than can be worked on.
     """
     place = as_path(path, "layout")
-    cell = as_si(cell, "length", f"{place}: cell")
-    _check_request(place, layer, datatype, cell, window, tile, workers)
-    key = _cache_key(layer, datatype, cell, top, window) if cache else ""
+    asked = _Asked(place, (layer, datatype), as_si(cell, "length", f"{place}: cell"), top, window)
+    asked.check()
+    for name, value in (("tile", tile), ("workers", workers)):
+        as_whole(value, f"{place}: {name}", 1, 1 << 20)
     if cache:
         from planish.measure.layout import cache as layout_cache
 
-        found, damaged = layout_cache.find(place, key)
+        found, damaged = layout_cache.find(place, asked.key)
         if found is not None:
             if progress is not None:
                 progress(1.0)
@@ -117,10 +144,10 @@ def read_layout_maps(
         if progress is not None:
             progress(_READ_SHARE * share)
 
-    layout = _read(place, (layer, datatype), reading, limits)
-    maps = _map_layer(layout, place, (layer, datatype), cell, top, window, tile, workers, progress, limits)
+    layout = _read(place, asked.layer, reading, limits)
+    maps = _map_layer(layout, asked, tile, workers, progress, limits)
     if cache:
-        layout_cache.keep(place, key, maps)
+        layout_cache.keep(place, asked.key, maps)
         if damaged:
             maps = replace(maps, notes=(*maps.notes, damaged))
     return maps
@@ -220,7 +247,7 @@ def maps_from_rects(
         ref_count=np.empty((0, 2), np.int64), ref_step=np.empty((0, 4)), layers={layer: len(r)}, digest="",
     )  # fmt: skip
     layout.link(source)
-    return _map_layer(layout, Path(source), layer, cell, None, window, _TILE, workers, None)
+    return _map_layer(layout, _Asked(Path(source), layer, cell, None, window), _TILE, workers, None)
 
 
 # -- the work ------------------------------------------------------------------
@@ -263,17 +290,14 @@ def _read(place: Path, layer: tuple[int, int] | None, progress: Progress | None,
 
 def _map_layer(
     layout: Hierarchy,
-    place: Path,
-    layer: tuple[int, int],
-    cell: float,
-    top: str | None,
-    window: tuple[float, float, float, float] | None,
+    asked: _Asked,
     tile: int,
     workers: int,
     progress: Progress | None,
     limits: Limits = STRANGER,
 ) -> LayoutMaps:
-    tops, notes = _choose_tops(layout, place, layer, top)
+    place, layer, cell, window = asked.place, asked.layer, asked.cell, asked.window
+    tops, notes = _choose_tops(layout, place, layer, asked.top)
     total = sum(layout.total[t] for t in tops)
     box = layout.box[tops]
     box = np.concatenate([box[:, :2].min(axis=0), box[:, 2:].max(axis=0)])
@@ -282,8 +306,13 @@ def _map_layer(
             f"{place}: layer {layer[0]}/{layer[1]} expands to {total:.3g} polygons, more than {_MOST_SHAPES:.0e};"
             " map a part of it (read_layout_maps takes a window)"
         )
-    grid = _Grid.lay(place, cell, layout.unit, box, window, limits.cells)
-    sums = _Run(layout, tops, grid, place, limits.work).all(tile, workers, progress)
+    grid = Grid.lay(place, cell, layout.unit, box, window, limits.cells)
+
+    def mapped(share: float) -> None:
+        if progress is not None:
+            progress(_READ_SHARE + (1.0 - _READ_SHARE) * share)
+
+    sums = TileWork(layout, tops, grid, place, limits.work).all(tile, workers, mapped)
     side = grid.side * layout.unit
     covered = float(sums.values[0].sum())
     area, edge_x, edge_y, length = sums.values
@@ -334,215 +363,3 @@ def _choose_tops(
         some = ", ".join(layout.names[t] for t in tops[:6]) + (", ..." if len(tops) > 6 else "")
         notes = (f"{len(tops)} top cells laid over each other as they stand: {some}",)
     return tops, notes
-
-
-class _Grid:
-    """Cells in database units."""
-
-    def __init__(self, side: float, x0: float, y0: float, nx: int, ny: int) -> None:
-        self.side, self.x0, self.y0, self.nx, self.ny = side, x0, y0, nx, ny
-
-    @classmethod
-    def lay(
-        cls,
-        place: Path,
-        cell: float,
-        unit: float,
-        box: NDArray[np.float64],
-        window: tuple[float, float, float, float] | None,
-        most: int,
-    ) -> _Grid:
-        side = _near_whole(cell / unit)
-        if side < 1.0:
-            raise DataError(refuse(f"{place}: cell [m]", cell, f"the database unit {unit:g} m or more"))
-        if window is None:
-            i0, j0 = math.floor(box[0] / side), math.floor(box[1] / side)
-            nx = max(1, math.ceil(box[2] / side) - i0)
-            ny = max(1, math.ceil(box[3] / side) - j0)
-            x0, y0 = i0 * side, j0 * side
-        else:
-            x0, y0, x1, y1 = (_near_whole(v / unit) for v in window)
-            nx = max(1, math.ceil((x1 - x0) / side * (1 - 1e-12)))
-            ny = max(1, math.ceil((y1 - y0) / side * (1 - 1e-12)))
-        if nx * ny > most:
-            raise DataError(
-                f"{place}: a cell of {cell * 1e6:g} um gives {nx} x {ny} cells, more than {most}:"
-                " take larger cells or map a part of it (read_layout_maps takes a window)"
-            )
-        return cls(side, x0, y0, nx, ny)
-
-
-class _Sums:
-    """Area, edge met along x, edge met along y, edge length of every cell; box of what was placed."""
-
-    def __init__(self, ny: int, nx: int) -> None:
-        self.values = [np.zeros((ny, nx)) for _ in range(4)]
-        self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
-
-
-class _Run:
-    def __init__(self, layout: Hierarchy, tops: list[int], grid: _Grid, place: Path, work: int) -> None:
-        self.layout, self.tops, self.grid, self.place = layout, tops, grid, place
-        self.sums = _Sums(grid.ny, grid.nx)
-        self.local = threading.local()
-        self.stop = threading.Event()
-        self.work = self.left = work
-        self.counting = threading.Lock()
-
-    def all(self, tile: int, workers: int, progress: Progress | None) -> _Sums:
-        g = self.grid
-        tiles = [
-            (i, min(i + tile, g.nx), j, min(j + tile, g.ny))
-            for j in range(0, g.ny, tile)
-            for i in range(0, g.nx, tile)
-        ]
-        with ThreadPoolExecutor(workers) as pool:
-            waiting = [pool.submit(self.cells, *t) for t in tiles]
-            try:
-                for done, future in enumerate(as_completed(waiting), start=1):
-                    box = future.result()
-                    np.minimum(self.sums.box[:2], box[:2], out=self.sums.box[:2])
-                    np.maximum(self.sums.box[2:], box[2:], out=self.sums.box[2:])
-                    if progress is not None:
-                        progress(_READ_SHARE + (1.0 - _READ_SHARE) * done / len(waiting))
-            except BaseException:
-                self.stop.set()
-                pool.shutdown(wait=True, cancel_futures=True)
-                raise
-        return self.sums
-
-    def cells(self, i0: int, i1: int, j0: int, j1: int) -> NDArray[np.float64]:
-        """Work out cells [i0, i1) x [j0, j1); split where too much meets them. Returns the box placed."""
-        g = self.grid
-        window = (g.x0 + i0 * g.side, g.y0 + j0 * g.side, g.side, g.side, i1 - i0, j1 - j0)
-        closed = (i1 == g.nx, j1 == g.ny)
-        result, box = self._window(window, closed)
-        if result is not None:
-            for values, part in zip(self.sums.values, result, strict=True):
-                values[j0:j1, i0:i1] = part
-            return box
-        if i1 - i0 == 1 and j1 - j0 == 1:
-            total, box = self._inside(window[0], window[1], g.side, g.side, closed, 0)
-            for values, one in zip(self.sums.values, total, strict=True):
-                values[j0, i0] = one
-            return box
-        if i1 - i0 >= j1 - j0:
-            mid = (i0 + i1) // 2
-            parts = [(i0, mid, j0, j1), (mid, i1, j0, j1)]
-        else:
-            mid = (j0 + j1) // 2
-            parts = [(i0, i1, j0, mid), (i0, i1, mid, j1)]
-        boxes = [self.cells(*p) for p in parts]
-        return np.concatenate([np.minimum(*boxes)[:2], np.maximum(*boxes)[2:]])
-
-    def _inside(
-        self, x0: float, y0: float, w: float, h: float, closed: tuple[bool, bool], depth: int
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """One cell that too many shapes meet, in parts."""
-        result, box = self._window((x0, y0, w, h, 1, 1), closed)
-        if result is not None:
-            return result[:, 0, 0], box
-        if depth > 60 or max(w, h) < 2.0:
-            raise DataError(
-                f"{self.place}: more than {_RECTS} shapes lie on one spot near"
-                f" ({x0 * self.layout.unit * 1e6:g}, {y0 * self.layout.unit * 1e6:g}) um"
-            )
-        if w >= h:
-            half = float(math.floor(w / 2.0))
-            parts = [(x0, y0, half, h, (False, closed[1])), (x0 + half, y0, w - half, h, closed)]
-        else:
-            half = float(math.floor(h / 2.0))
-            parts = [(x0, y0, w, half, (closed[0], False)), (x0, y0 + half, w, h - half, closed)]
-        (a, box_a), (b, box_b) = (self._inside(*p, depth + 1) for p in parts)
-        return a + b, np.concatenate([np.minimum(box_a, box_b)[:2], np.maximum(box_a, box_b)[2:]])
-
-    def _window(
-        self, window: tuple[float, float, float, float, int, int], closed: tuple[bool, bool]
-    ) -> tuple[NDArray[np.float64] | None, NDArray[np.float64]]:
-        """Place what meets the cells of a window and cover them; None if it is too much at once."""
-        if self.stop.is_set():
-            return np.zeros((4, window[5], window[4])), np.zeros(4)
-        self._spend(_WINDOW)
-        x0, y0, w, h, nx, ny = window
-        nowhere = np.array([np.inf, np.inf, -np.inf, -np.inf])
-        rects, quads = self._buffers()
-        nr = nq = 0
-        edges = (x0, y0, x0 + nx * w, y0 + ny * h)
-        for top in self.tops:
-            r, q, state, steps = self.layout.place(top, edges, rects[nr:], quads[nq:], self.left)
-            nr, nq = nr + r, nq + q
-            self._spend(steps + _PLACED * (r + q))
-            if state == 1:
-                return None, nowhere
-            if state == 2:
-                full = np.zeros((4, ny, nx))
-                full[0] = w * h
-                return full, np.array(edges)
-        if nr + nq == 0:
-            return np.zeros((4, ny, nx)), nowhere
-        left = np.array([max(0, self.left)])
-        before = int(left[0])
-        values = coverage.cover_cells(rects, nr, quads, nq, window, closed, _ENTRIES, left)
-        self._spend(before - int(left[0]))
-        if values is None:
-            return None, nowhere
-        box = nowhere
-        if not self.layout.exact_boxes:
-            box = _box_of(rects[:nr], quads[:nq])
-        return values, box
-
-    def _spend(self, work: int) -> None:
-        """Count work, and refuse when it is more than one layout may take."""
-        with self.counting:
-            self.left -= work
-        if self.left < 0:
-            raise DataError(
-                f"{self.place}: mapping it takes more than {self.work:.1e} steps: its shapes are repeated or laid"
-                " over each other too often; take larger cells or map a part of it (read_layout_maps takes a window)"
-            )
-
-    def _buffers(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        if not hasattr(self.local, "rects"):
-            self.local.rects = np.empty((_RECTS, 4))
-            self.local.quads = np.empty((_QUADS, 8))
-        return self.local.rects, self.local.quads
-
-
-def _box_of(rects: NDArray[np.float64], quads: NDArray[np.float64]) -> NDArray[np.float64]:
-    points = np.concatenate([rects.reshape(-1, 2), quads.reshape(-1, 2)])
-    return np.concatenate([points.min(axis=0), points.max(axis=0)])
-
-
-def _near_whole(value: float) -> float:
-    """The whole number that a quotient of two decimal lengths was meant to be, if it is one."""
-    whole = float(round(value))
-    return whole if abs(value - whole) <= 1e-9 * max(1.0, abs(value)) else value
-
-
-def _check_request(
-    place: Path,
-    layer: int,
-    datatype: int,
-    cell: float,
-    window: tuple[float, float, float, float] | None,
-    tile: int,
-    workers: int,
-) -> None:
-    for name, value in (("layer", layer), ("datatype", datatype)):
-        as_whole(value, f"{place}: {name}", 0, 65535)
-    if not 0 < cell <= LARGEST_CELL:
-        raise DataError(
-            refuse(f"{place}: cell [m]", cell, f"a positive length of at most {LARGEST_CELL:g} m")
-        )
-    if window is not None:
-        good = all(math.isfinite(v) and abs(v) < 1e3 for v in window)
-        if not good or window[0] >= window[2] or window[1] >= window[3]:
-            raise DataError(refuse(f"{place}: window [m]", window, "x0, y0, x1, y1 with x0 < x1 and y0 < y1"))
-    for name, value in (("tile", tile), ("workers", workers)):
-        as_whole(value, f"{place}: {name}", 1, 1 << 20)
-
-
-def _cache_key(
-    layer: int, datatype: int, cell: float, top: str | None, window: tuple[float, float, float, float] | None
-) -> str:
-    return f"v2 {layer}/{datatype} {cell!r} {top!r} {window!r}"

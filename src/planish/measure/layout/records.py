@@ -122,23 +122,7 @@ def _is_plain(b, p):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def scan(  # type: ignore[no-untyped-def]
-    b,
-    pos,
-    n,
-    inside,
-    want,
-    keys,
-    counts,
-    state,
-    rects,
-    corners,
-    starts,
-    paths,
-    path_corners,
-    path_starts,
-    refs,
-):
+def scan(b, pos, n, inside, want, table, state, found):  # type: ignore[no-untyped-def]
     """Read elements from b[pos:n] until something needs the caller.
 
     Parameters
@@ -149,24 +133,22 @@ def scan(  # type: ignore[no-untyped-def]
         Whether a structure is open.
     want
         layer * 65536 + datatype; -1 only counts.
-    keys, counts
-        Table of (layer, datatype) counts.
+    table
+        (keys, counts) of each (layer, datatype).
     state
         Fill levels of the outputs and the box of the wanted shapes, see the S_ slots.
-    rects
-        int32 (k, 4): wanted rectangles.
-    corners, starts
-        int32 (k, 2) and int64: corners of other wanted polygons.
-    paths, path_corners, path_starts
-        Wanted paths, see the PATH_ columns.
-    refs
-        References, see the REF_ columns; names as offsets into b.
+    found
+        The outputs: wanted rectangles int32 (k, 4); corners int32 (k, 2) and starts of the other wanted
+        polygons; wanted paths, see the PATH_ columns, their corners and starts; references, see the REF_
+        columns, with names as offsets into b.
 
     Returns
     -------
     how, pos
         How it ended, and the byte to go on from.
     """
+    keys, counts = table
+    rects, corners, starts, paths, path_corners, path_starts, refs = found
     while True:
         if pos + 4 > n:
             return MORE, pos

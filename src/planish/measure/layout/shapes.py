@@ -1,4 +1,4 @@
-"""Polygons and paths turned into what the coverage kernels sweep: rectangles and convex quads."""
+"""Polygons turned into what the coverage kernels sweep: rectangles and convex quads."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from numba import njit
 from numpy.typing import NDArray
 
 from planish.errors import DataError
+from planish.measure.coverage.sides import going_on, height_at, rank
 from planish.measure.coverage.sort import longer, rows_by_first, sort_distinct, taller
 from planish.measure.layout.limits import STRANGER
 
 # Parts that one polygon may give. Sound ones give at most two a corner.
 _PARTS_PER_CORNER, _PARTS = 16, 100_000
 _TOGETHER = 3_000_000  # parts of the polygons that are divided in one go (192 MB)
-_ROUND = 0.5  # database units by which a round end may miss the circle: finer than the grid it is drawn on
 
 
 @njit(cache=True, nogil=True)
@@ -42,6 +42,42 @@ def is_right_angled(xs, ys, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _sides(xs, ys, n):  # type: ignore[no-untyped-def]
+    """Sides (xl, yl, xr, yr, direction) of a closed polygon that are not along y, by xl."""
+    edge = np.empty((n, 5))
+    m = 0
+    for i in range(n):
+        j = i + 1 if i + 1 < n else 0
+        if xs[i] < xs[j]:
+            edge[m, 0] = xs[i]
+            edge[m, 1] = ys[i]
+            edge[m, 2] = xs[j]
+            edge[m, 3] = ys[j]
+            edge[m, 4] = 1.0
+            m += 1
+        elif xs[i] > xs[j]:
+            edge[m, 0] = xs[j]
+            edge[m, 1] = ys[j]
+            edge[m, 2] = xs[i]
+            edge[m, 3] = ys[i]
+            edge[m, 4] = -1.0
+            m += 1
+    return rows_by_first(edge, m)
+
+
+@njit(cache=True, nogil=True)
+def _put_rect(out, k, x0, y0, x1, y1):  # type: ignore[no-untyped-def]
+    """Write a rectangle as row k; return the table, taller where it was full."""
+    if k == out.shape[0]:
+        out = taller(out, 0)
+    out[k, 0] = x0
+    out[k, 1] = y0
+    out[k, 2] = x1
+    out[k, 3] = y1
+    return out
+
+
+@njit(cache=True, nogil=True)
 def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
     """Return rectangles whose union is the inside of a right-angled polygon.
 
@@ -64,27 +100,12 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         (m, 4).
     """
     most = _PARTS_PER_CORNER * n + _PARTS
-    edge = np.empty((n, 4))  # xl, xr, y, direction
-    m = 0
-    for i in range(n):
-        j = i + 1 if i + 1 < n else 0
-        if xs[i] < xs[j]:
-            edge[m, 0] = xs[i]
-            edge[m, 1] = xs[j]
-            edge[m, 2] = ys[i]
-            edge[m, 3] = 1.0
-            m += 1
-        elif xs[i] > xs[j]:
-            edge[m, 0] = xs[j]
-            edge[m, 1] = xs[i]
-            edge[m, 2] = ys[i]
-            edge[m, 3] = -1.0
-            m += 1
-    edge = rows_by_first(edge, m)
+    edge = _sides(xs, ys, n)
+    m = edge.shape[0]
     cuts = np.empty(2 * m)
     for i in range(m):
         cuts[i] = edge[i, 0]
-        cuts[m + i] = edge[i, 1]
+        cuts[m + i] = edge[i, 2]
     cuts = sort_distinct(cuts, 2 * m)
     active = np.empty(m, np.int64)
     open_lo = np.empty(m)
@@ -103,15 +124,10 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         if left[0] < 0 or k > most:
             left[0] = -1
             return out[:0]
-        t = 0
-        for i in range(n_active):
-            if edge[active[i], 1] > x:
-                active[t] = active[i]
-                t += 1
-        n_active = t
+        n_active = going_on(edge, active, n_active, x)
         while after < m and edge[after, 0] == x:
             i = n_active - 1
-            while i >= 0 and edge[active[i], 2] > edge[after, 2]:
+            while i >= 0 and edge[active[i], 1] > edge[after, 1]:
                 active[i + 1] = active[i]
                 i -= 1
             left[0] -= n_active - i
@@ -124,50 +140,35 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         for i in range(n_active):
             e = active[i]
             was = winding
-            winding += edge[e, 3]
+            winding += edge[e, 4]
             if was == 0.0 and winding != 0.0:
-                lo = edge[e, 2]
+                lo = edge[e, 1]
                 if n_new > 0 and new_hi[n_new - 1] == lo:
                     n_new -= 1
                     lo = new_lo[n_new]
-            elif was != 0.0 and winding == 0.0 and edge[e, 2] > lo:
+            elif was != 0.0 and winding == 0.0 and edge[e, 1] > lo:
                 new_lo[n_new] = lo
-                new_hi[n_new] = edge[e, 2]
+                new_hi[n_new] = edge[e, 1]
                 n_new += 1
         # Intervals that go on unchanged stay open; the others end or begin here.
         i = 0
         for t in range(n_new):
             while i < n_open and open_lo[i] < new_lo[t]:
-                if k == out.shape[0]:
-                    out = taller(out, 0)
-                out[k, 0] = open_x[i]
-                out[k, 1] = open_lo[i]
-                out[k, 2] = x
-                out[k, 3] = open_hi[i]
+                out = _put_rect(out, k, open_x[i], open_lo[i], x, open_hi[i])
                 k += 1
                 i += 1
             if i < n_open and open_lo[i] == new_lo[t]:
                 if open_hi[i] == new_hi[t]:
                     new_x[t] = open_x[i]
                 else:
-                    if k == out.shape[0]:
-                        out = taller(out, 0)
-                    out[k, 0] = open_x[i]
-                    out[k, 1] = open_lo[i]
-                    out[k, 2] = x
-                    out[k, 3] = open_hi[i]
+                    out = _put_rect(out, k, open_x[i], open_lo[i], x, open_hi[i])
                     k += 1
                     new_x[t] = x
                 i += 1
             else:
                 new_x[t] = x
         while i < n_open:
-            if k == out.shape[0]:
-                out = taller(out, 0)
-            out[k, 0] = open_x[i]
-            out[k, 1] = open_lo[i]
-            out[k, 2] = x
-            out[k, 3] = open_hi[i]
+            out = _put_rect(out, k, open_x[i], open_lo[i], x, open_hi[i])
             k += 1
             i += 1
         open_lo, new_lo = new_lo, open_lo
@@ -175,15 +176,6 @@ def right_angled_rects(xs, ys, n, left):  # type: ignore[no-untyped-def]
         open_x, new_x = new_x, open_x
         n_open = n_new
     return out[:k]
-
-
-@njit(cache=True, nogil=True)
-def _height(edge, e, x):  # type: ignore[no-untyped-def]
-    if x <= edge[e, 0]:
-        return edge[e, 1]
-    if x >= edge[e, 2]:
-        return edge[e, 3]
-    return edge[e, 1] + (edge[e, 3] - edge[e, 1]) * ((x - edge[e, 0]) / (edge[e, 2] - edge[e, 0]))
 
 
 @njit(cache=True, nogil=True)
@@ -201,25 +193,8 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
         (m, 8).
     """
     most = _PARTS_PER_CORNER * n + _PARTS
-    edge = np.empty((n, 5))  # xl, yl, xr, yr, direction
-    m = 0
-    for i in range(n):
-        j = i + 1 if i + 1 < n else 0
-        if xs[i] < xs[j]:
-            edge[m, 0] = xs[i]
-            edge[m, 1] = ys[i]
-            edge[m, 2] = xs[j]
-            edge[m, 3] = ys[j]
-            edge[m, 4] = 1.0
-            m += 1
-        elif xs[i] > xs[j]:
-            edge[m, 0] = xs[j]
-            edge[m, 1] = ys[j]
-            edge[m, 2] = xs[i]
-            edge[m, 3] = ys[i]
-            edge[m, 4] = -1.0
-            m += 1
-    edge = rows_by_first(edge, m)
+    edge = _sides(xs, ys, n)
+    m = edge.shape[0]
     cuts = np.empty(2 * m + 16)
     nc = 0
     for i in range(m):
@@ -240,8 +215,8 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
                 continue
             a = edge[j, 0]
             b = min(edge[i, 2], edge[j, 2])
-            da = _height(edge, i, a) - _height(edge, j, a)
-            db = _height(edge, i, b) - _height(edge, j, b)
+            da = height_at(edge, i, a) - height_at(edge, j, a)
+            db = height_at(edge, i, b) - height_at(edge, j, b)
             if da * db < 0.0:
                 if nc == cuts.shape[0]:
                     cuts = longer(cuts)
@@ -267,12 +242,7 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
         if left[0] < 0 or k > most:
             left[0] = -1
             return out[:0]
-        t = 0
-        for i in range(n_active):
-            if edge[active[i], 2] > x:
-                active[t] = active[i]
-                t += 1
-        n_active = t
+        n_active = going_on(edge, active, n_active, x)
         while after < m and edge[after, 0] <= x:
             active[n_active] = after
             n_active += 1
@@ -280,32 +250,20 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
         n_new = 0
         if s + 1 < cuts.shape[0]:
             mid = 0.5 * (x + cuts[s + 1])
-            for i in range(n_active):
-                keys[i] = _height(edge, active[i], mid)
-            for i in range(1, n_active):  # nearly in order from the slab before
-                e = active[i]
-                v = keys[i]
-                j = i - 1
-                while j >= 0 and keys[j] > v:
-                    keys[j + 1] = keys[j]
-                    active[j + 1] = active[j]
-                    j -= 1
-                left[0] -= i - j
-                keys[j + 1] = v
-                active[j + 1] = e
+            left[0] -= rank(edge, active, n_active, mid, keys)
             winding = 0.0
             for i in range(n_active):
                 e = active[i]
                 was = winding
                 winding += edge[e, 4]
                 if was == 0.0 and winding != 0.0:
-                    if n_new > 0 and _height(edge, new_hi[n_new - 1], mid) == keys[i]:
+                    if n_new > 0 and height_at(edge, new_hi[n_new - 1], mid) == keys[i]:
                         n_new -= 1  # touches the part below: one and the same
                     else:
                         new_lo[n_new] = e
                 elif was != 0.0 and winding == 0.0:
                     new_hi[n_new] = e
-                    if keys[i] > _height(edge, new_lo[n_new], mid):
+                    if keys[i] > height_at(edge, new_lo[n_new], mid):
                         n_new += 1
         for t in range(n_new):
             new_x[t] = x
@@ -327,19 +285,34 @@ def trapezoids(xs, ys, n, left):  # type: ignore[no-untyped-def]
                 lo = open_lo[i]
                 hi = open_hi[i]
                 out[k, 0] = xa
-                out[k, 1] = _height(edge, lo, xa)
+                out[k, 1] = height_at(edge, lo, xa)
                 out[k, 2] = x
-                out[k, 3] = _height(edge, lo, x)
+                out[k, 3] = height_at(edge, lo, x)
                 out[k, 4] = x
-                out[k, 5] = _height(edge, hi, x)
+                out[k, 5] = height_at(edge, hi, x)
                 out[k, 6] = xa
-                out[k, 7] = _height(edge, hi, xa)
+                out[k, 7] = height_at(edge, hi, xa)
                 k += 1
         open_lo, new_lo = new_lo, open_lo
         open_hi, new_hi = new_hi, open_hi
         open_x, new_x = new_x, open_x
         n_open = n_new
     return out[:k]
+
+
+@njit(cache=True, nogil=True)
+def _joined(table, n, part, left):  # type: ignore[no-untyped-def]
+    """Write more rows behind the first n; return the table, taller where it was full. left[0] as above."""
+    end = n + part.shape[0]
+    if end > _TOGETHER:
+        left[0] = -1
+        return table
+    if end > table.shape[0]:
+        table = taller(table, end)
+    for r in range(part.shape[0]):
+        for c in range(part.shape[1]):
+            table[n + r, c] = part[r, c]
+    return table
 
 
 @njit(cache=True, nogil=True)
@@ -357,17 +330,10 @@ def _right_angled_parts(xs, ys, starts, n, others, left):  # type: ignore[no-unt
             others[p] = True
             continue
         part = right_angled_rects(xs[a : a + count], ys[a : a + count], count, left)
+        rects = _joined(rects, nr, part, left)
         if left[0] < 0:
             break
-        if nr + part.shape[0] > _TOGETHER:
-            left[0] = -1
-            break
-        if nr + part.shape[0] > rects.shape[0]:
-            rects = taller(rects, nr + part.shape[0])
-        for r in range(part.shape[0]):
-            for c in range(4):
-                rects[nr, c] = part[r, c]
-            nr += 1
+        nr += part.shape[0]
     return rects[:nr]
 
 
@@ -382,17 +348,10 @@ def _other_parts(xs, ys, starts, n, others, left):  # type: ignore[no-untyped-de
         a = starts[p]
         count = starts[p + 1] - a
         part = trapezoids(xs[a : a + count], ys[a : a + count], count, left)
+        quads = _joined(quads, nq, part, left)
         if left[0] < 0:
             break
-        if nq + part.shape[0] > _TOGETHER:
-            left[0] = -1
-            break
-        if nq + part.shape[0] > quads.shape[0]:
-            quads = taller(quads, nq + part.shape[0])
-        for q in range(part.shape[0]):
-            for c in range(8):
-                quads[nq, c] = part[q, c]
-            nq += 1
+        nq += part.shape[0]
     return quads[:nq]
 
 
@@ -447,76 +406,3 @@ def split_polygons(
             " (merge or clean them first)"
         )
     return rects, quads
-
-
-def path_polygons(
-    points: NDArray[Any], width: float, pathtype: int, begin: float, end: float, place: str
-) -> list[NDArray[np.float64]]:
-    """Return the outline of a path [database units].
-
-    Parameters
-    ----------
-    points
-        Centre line, shape (n, 2).
-    width
-        Full width; not negative.
-    pathtype
-        0 flush ends, 1 round ends, 2 ends half a width longer, 4 ends longer by ``begin`` and ``end``.
-    begin, end
-        How much longer the ends of type 4 are.
-    place
-        For the refusal.
-
-    Returns
-    -------
-    list[NDArray[np.float64]]
-        None for a path without length or width. Right-angled paths come as one rectangle per straight
-        piece, which overlap at the bends; others come mitred, and round where they end round.
-
-    Raises
-    ------
-    DataError
-        For a path type that the format does not know.
-    """
-    if pathtype not in (0, 1, 2, 4):
-        raise DataError(f"{place}: a path of type {pathtype} (known are 0, 1, 2 and 4)")
-    p = np.asarray(points, dtype=np.float64)
-    keep = np.ones(len(p), dtype=bool)
-    keep[1:] = np.any(p[1:] != p[:-1], axis=1)
-    p = p[keep]
-    if width <= 0:
-        return []
-    half = width / 2.0
-    before, behind = {0: (0.0, 0.0), 1: (0.0, 0.0), 2: (half, half), 4: (begin, end)}[pathtype]
-    step = np.diff(p, axis=0)
-    if pathtype != 1 and len(p) > 1 and bool(((step[:, 0] == 0) | (step[:, 1] == 0)).all()):
-        return _right_angled_path(p, step, half, before, behind)
-    import gdstk
-
-    ends: Any = "round" if pathtype == 1 else (before, behind)
-    if len(p) < 2:
-        if pathtype != 1:
-            return []
-        return [np.asarray(gdstk.ellipse(tuple(p[0]), half, tolerance=_ROUND).points)]
-    path = gdstk.FlexPath(p, width, ends=ends, tolerance=_ROUND)
-    return [np.asarray(q.points, dtype=np.float64) for q in path.to_polygons()]
-
-
-def _right_angled_path(
-    p: NDArray[np.float64], step: NDArray[np.float64], half: float, before: float, behind: float
-) -> list[NDArray[np.float64]]:
-    out = []
-    for i, (a, b, d) in enumerate(zip(p[:-1], p[1:], step, strict=True)):
-        along = np.sign(d)
-        across = np.array([-along[1], along[0]]) * half
-        # A bend is filled by both pieces reaching half a width past it; a straight
-        # joint or a reversal needs nothing.
-        first = before if i == 0 else half * _bends(step[i - 1], d)
-        last = behind if i == len(step) - 1 else half * _bends(d, step[i + 1])
-        s, e = a - along * first, b + along * last
-        out.append(np.array([s - across, e - across, e + across, s + across]))
-    return out
-
-
-def _bends(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
-    return 1.0 if a[0] * b[0] + a[1] * b[1] == 0.0 else 0.0

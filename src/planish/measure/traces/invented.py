@@ -60,7 +60,9 @@ def invented_traces(seed: int, wafers: int = 300) -> tuple[pl.DataFrame, pl.Data
             log = np.log(CONSTANT[stage]) + TRUTH["exponent"] * np.log(p * v) + TRUTH["per_use"] * dresser
             rates.append((wafer, stage, float(np.exp(log + drift[stage] + TRUTH["noise"] * rng.normal()))))
             for chamber, seconds in zip(chambers, (45, 30), strict=True):
-                blocks.append(_samples(rng, wafer, stage, chamber, clock, seconds, p, v, dresser, membrane))
+                labels = {"wafer": wafer, "stage": stage, "chamber": chamber}
+                uses = {"use_dresser": dresser, "use_membrane": membrane}
+                blocks.append(_samples(rng, labels, uses, clock, seconds, p, v))
                 clock += seconds + 20
         clock += rng.uniform(20, 60)
     samples = pl.concat([pl.DataFrame(b) for b in blocks])
@@ -70,15 +72,12 @@ def invented_traces(seed: int, wafers: int = 300) -> tuple[pl.DataFrame, pl.Data
 
 def _samples(
     rng: np.random.Generator,
-    wafer: str,
-    stage: str,
-    chamber: str,
+    labels: dict[str, str],
+    uses: dict[str, float],
     start: float,
     seconds: int,
     p: float,
     v: float,
-    dresser: float,
-    membrane: float,
 ) -> dict[str, Array | list[str]]:
     """One chamber's samples: 5 s of approach, the polish, 5 s of lift-off, one a second."""
     n = seconds + 10
@@ -90,17 +89,14 @@ def _samples(
 
     return {
         "time": start + t,
-        "wafer": [wafer] * n,
-        "stage": [stage] * n,
-        "chamber": [chamber] * n,
+        **{name: [label] * n for name, label in labels.items()},
         "pressure_main": noisy(250 * p),
         "pressure_centre": noisy(65 * p),
         "pressure_edge": noisy(48 * p),
         "pressure_ring": noisy(1450 * p),
         "speed": noisy(90 * v, 0.003),
         "flow_a": noisy(200.0),
-        "use_dresser": np.full(n, dresser),
-        "use_membrane": np.full(n, membrane),
+        **{name: np.full(n, use) for name, use in uses.items()},
     }
 
 

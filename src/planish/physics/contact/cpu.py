@@ -9,7 +9,7 @@ own thread pool, which must not be entered from two Python threads at once.
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -18,6 +18,8 @@ import numpy as np
 from llvmlite import ir  # type: ignore[import-untyped]
 from numba import types
 from numba.extending import intrinsic
+
+from planish.physics.contact.operations import SUMS, Operations
 
 PIECE = 1 << 16
 """Cells in one piece of a loop: fixed, so that sums do not depend on the thread count."""
@@ -212,7 +214,7 @@ def _layer_pressure(b, c):  # type: ignore[no-untyped-def]
 
 
 @_jit()
-def _law(a, b, out, z, u, t, alpha, d, c, has_c, p, u_new):  # type: ignore[no-untyped-def]
+def _law(a, b, out, z, u, t, alpha, d, c, p, u_new):  # type: ignore[no-untyped-def]
     """Pressures of the layer at displacement u + alpha t and approach d, all in units of the layer."""
     s0 = 0.0
     s1 = 0.0
@@ -220,7 +222,19 @@ def _law(a, b, out, z, u, t, alpha, d, c, has_c, p, u_new):  # type: ignore[no-u
     s3 = 0.0
     s4 = 0.0
     s5 = 0.0
-    if has_c:
+    if c is None:  # a compiled loop of its own
+        for i in range(a, b):
+            x = u[i] + alpha * t[i]
+            u_new[i] = x
+            e = _exp(z[i] - x - d)
+            p[i] = e
+            s0 += e
+            s2 += e * t[i]
+            s4 += e * t[i] * t[i]
+            s5 += e * e
+        s1 = s0
+        s3 = s2
+    else:
         for i in range(a, b):
             x = u[i] + alpha * t[i]
             u_new[i] = x
@@ -233,18 +247,6 @@ def _law(a, b, out, z, u, t, alpha, d, c, has_c, p, u_new):  # type: ignore[no-u
             s3 += k * t[i]
             s4 += k * t[i] * t[i]
             s5 += k * k
-    else:
-        for i in range(a, b):
-            x = u[i] + alpha * t[i]
-            u_new[i] = x
-            e = _exp(z[i] - x - d)
-            p[i] = e
-            s0 += e
-            s2 += e * t[i]
-            s4 += e * t[i] * t[i]
-            s5 += e * e
-        s1 = s0
-        s3 = s2
     out[0] = s0
     out[1] = s1
     out[2] = s2
@@ -254,13 +256,13 @@ def _law(a, b, out, z, u, t, alpha, d, c, has_c, p, u_new):  # type: ignore[no-u
 
 
 @_jit()
-def _slope_sums(a, b, out, p, t, c, has_c):  # type: ignore[no-untyped-def]
+def _slope_sums(a, b, out, p, t, c):  # type: ignore[no-untyped-def]
     s2 = 0.0
     s3 = 0.0
     s4 = 0.0
     for i in range(a, b):
         e = p[i]
-        k = e / (1.0 + c[i] * e) if has_c else e
+        k = np.float64(e) if c is None else e / (1.0 + c[i] * e)
         s2 += e * t[i]
         s3 += k * t[i]
         s4 += k * t[i] * t[i]
@@ -318,293 +320,49 @@ def _pool(workers: int) -> ThreadPoolExecutor:
     return ThreadPoolExecutor(workers, thread_name_prefix="planish-contact")
 
 
-class HostOperations:
-    """Fused per-cell operations on NumPy arrays; each returns its sums as Python floats."""
+_LOOPS: dict[str, Callable[..., None]] = {
+    "gap_sums": _gap_sums,
+    "residual": _residual,
+    "direction_sums": _direction_sums,
+    "direction": _direction,
+    "curvature_sums": _curvature_sums,
+    "step": _step,
+    "finish": _finish,
+    "add_product": _add_product,
+    "scale": _scale_rows,
+    "law": _law,
+    "slope_sums": _slope_sums,
+    "gradient": _gradient_rows,
+    "search": _direction_rows,
+}
+
+
+class HostOperations(Operations):
+    """The operations on NumPy arrays."""
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
 
-    def _run(self, kernel: Callable[..., None], size: int, piece: int, *arguments: Any) -> list[float]:
+    def _run(self, name: str, size: int, piece: int, arguments: Sequence[Any]) -> list[float]:
+        loop = _LOOPS[name]
         pieces = [(a, min(a + piece, size)) for a in range(0, size, piece)]
-        sums = np.zeros((len(pieces), 8))
+        sums = np.zeros((len(pieces), SUMS[name]))
         if self.workers == 1 or len(pieces) == 1:
             for k, (a, b) in enumerate(pieces):
-                kernel(a, b, sums[k], *arguments)
+                loop(a, b, sums[k], *arguments)
         else:
             # piece k belongs to thread k mod workers: one task a thread keeps the overhead small
             def share(first: int) -> None:
                 for k in range(first, len(pieces), self.workers):
-                    kernel(*pieces[k], sums[k], *arguments)
+                    loop(*pieces[k], sums[k], *arguments)
 
             list(_pool(self.workers).map(share, range(self.workers)))
         return [float(v) for v in sums.sum(axis=0)]
 
-    def _flat(self, kernel: Callable[..., None], *arguments: Any) -> list[float]:
+    def _cells(self, name: str, *arguments: Any) -> list[float]:
         flat = [a.reshape(-1) if isinstance(a, np.ndarray) else a for a in arguments]
-        return self._run(kernel, flat[0].size, PIECE, *flat)
+        return self._run(name, flat[0].size, PIECE, flat)
 
-    def _rows(self, kernel: Callable[..., None], *arguments: Any) -> list[float]:
+    def _rows(self, name: str, *arguments: Any) -> list[float]:
         rows, columns = arguments[0].shape
-        return self._run(kernel, rows, max(1, PIECE // columns), *arguments)
-
-    def gap_sums(self, p: Any, u: Any, z: Any) -> tuple[float, float]:
-        """Count the cells in contact, and sum u - z over them.
-
-        Parameters
-        ----------
-        p, u, z
-            Pressure, displacement and height per cell.
-
-        Returns
-        -------
-        tuple[float, float]
-            The two sums.
-        """
-        n, g = self._flat(_gap_sums, p, u, z)[:2]
-        return n, g
-
-    def residual(self, p: Any, u: Any, z: Any, mean_gap: float, r: Any) -> tuple[float, float]:
-        """Set r to the gap less its mean over the contact.
-
-        Parameters
-        ----------
-        p, u, z
-            Pressure, displacement and height per cell.
-        mean_gap
-            Over the contact.
-        r
-            Filled in place.
-
-        Returns
-        -------
-        tuple[float, float]
-            Sum p |gap|, and cells about to come in.
-        """
-        error, entering = self._flat(_residual, p, u, z, mean_gap, r)[:2]
-        return error, entering
-
-    def direction_sums(self, p: Any, s: Any, r: Any, r_old: Any) -> list[float]:
-        """Sum s, s r, s r_old and r_old over the contact.
-
-        Parameters
-        ----------
-        p, s, r, r_old
-            Pressure, preconditioned residual, residual and the one before, per cell.
-
-        Returns
-        -------
-        list[float]
-            The four sums.
-        """
-        return self._flat(_direction_sums, p, s, r, r_old)[:4]
-
-    def direction(self, p: Any, s: Any, mean: float, beta: float, t: Any) -> None:
-        """Set t to s - mean + beta t over the contact, zero elsewhere.
-
-        Parameters
-        ----------
-        p, s
-            Pressure and preconditioned residual per cell.
-        mean
-            Of s over the contact.
-        beta
-            Share of the last direction.
-        t
-            Changed in place.
-        """
-        dtype = t.dtype.type
-        self._flat(_direction, p, s, dtype(mean), dtype(beta), t)
-
-    def curvature_sums(self, p: Any, q: Any, t: Any, r: Any) -> list[float]:
-        """Sum q, q t, t and r t over the contact.
-
-        Parameters
-        ----------
-        p, q, t, r
-            Pressure, A t, direction and residual per cell.
-
-        Returns
-        -------
-        list[float]
-            The four sums.
-        """
-        return self._flat(_curvature_sums, p, q, t, r)[:4]
-
-    def step(
-        self, p: Any, u: Any, z: Any, mean_gap: float, t: Any, alpha: float, stiffness: float, d: Any
-    ) -> tuple[float, float, float]:
-        """Take a projected step of the pressure.
-
-        Parameters
-        ----------
-        p
-            Pressure per cell, changed in place.
-        u, z
-            Displacement and height per cell.
-        mean_gap
-            Over the contact.
-        t
-            Direction per cell.
-        alpha
-            Length of the step.
-        stiffness
-            At which a penetrating cell enters the contact.
-        d
-            Filled with what clipping and entering add.
-
-        Returns
-        -------
-        tuple[float, float, float]
-            Its sum, cells clipped, cells entered.
-        """
-        total, clipped, entered = self._flat(_step, p, u, z, mean_gap, t, alpha, stiffness, d)[:3]
-        return total, clipped, entered
-
-    def finish(
-        self, p: Any, u: Any, z: Any, q: Any, alpha: float, w: Any, use_w: bool, scale: float
-    ) -> tuple[float, float]:
-        """Update the displacement and scale to the load.
-
-        Parameters
-        ----------
-        p, u
-            Pressure and displacement per cell, changed in place.
-        z
-            Height per cell.
-        q
-            A t per cell.
-        alpha
-            Length of the step.
-        w
-            Displacement by what clipping and entering add.
-        use_w
-            Whether to add it.
-        scale
-            To the load.
-
-        Returns
-        -------
-        tuple[float, float]
-            As of :meth:`gap_sums`.
-        """
-        n, g = self._flat(_finish, p, u, z, q, alpha, w, use_w, scale)[:2]
-        return n, g
-
-    def add_product(self, y: Any, c: Any, x: Any) -> None:
-        """Add c x to y.
-
-        Parameters
-        ----------
-        y
-            Changed in place.
-        c, x
-            Per cell.
-        """
-        self._flat(_add_product, y, c, x)
-
-    def scale(self, spectrum: Any, factor: Any) -> None:
-        """Multiply a spectrum by real factors.
-
-        Parameters
-        ----------
-        spectrum
-            Changed in place.
-        factor
-            Of its shape.
-        """
-        self._rows(_scale_rows, spectrum, factor)
-
-    def law(self, z: Any, u: Any, t: Any, alpha: float, d: float, c: Any, p: Any, u_new: Any) -> list[float]:
-        """Find the pressures of the layer at u + alpha t.
-
-        Parameters
-        ----------
-        z, u, t
-            Height, displacement and its direction per cell, in units of the layer.
-        alpha
-            Length of the step.
-        d
-            Approach.
-        c
-            Compliance in series per cell, or None.
-        p, u_new
-            Filled in place.
-
-        Returns
-        -------
-        list[float]
-            Sums of p, k, p t, k t, k t^2, k^2 (k = dp/db).
-        """
-        has_c = c is not None
-        return self._flat(_law, z, u, t, alpha, d, c if has_c else z, has_c, p, u_new)[:6]
-
-    def slope_sums(self, p: Any, t: Any, c: Any) -> list[float]:
-        """Sum p t, k t and k t^2.
-
-        Parameters
-        ----------
-        p, t
-            Pressure and direction of the displacement per cell.
-        c
-            Compliance in series per cell, or None.
-
-        Returns
-        -------
-        list[float]
-            The three sums.
-        """
-        has_c = c is not None
-        return self._flat(_slope_sums, p, t, c if has_c else p, has_c)[:3]
-
-    def gradient(
-        self, P: Any, s: Any, t: Any, alpha: float, m: Any, w: Any, kappa: float, even: bool
-    ) -> list[float]:
-        """Find the preconditioned gradient in the half-spectrum.
-
-        Parameters
-        ----------
-        P
-            Spectrum of the pressure.
-        s, t
-            Spectra of the pressure-like field and its direction; ``s`` is changed in place.
-        alpha
-            Length of the last step.
-        m
-            Filled in place.
-        w
-            Multiplier of the pad.
-        kappa
-            Mean stiffness of the layer.
-        even
-            Whether the grid has an even number of columns.
-
-        Returns
-        -------
-        list[float]
-            Sums <e,wm>, <e,w m_old>, <wm,wm>.
-        """
-        real = w.dtype.type
-        return self._rows(_gradient_rows, P, s, t, real(alpha), m, w, real(kappa), even)[:3]
-
-    def search(self, s: Any, t: Any, m: Any, beta: float, w: Any, T: Any, even: bool) -> list[float]:
-        """Find the new search direction and its displacement spectrum.
-
-        Parameters
-        ----------
-        s, t, m
-            Spectra of the field, its direction (changed in place) and the preconditioned gradient.
-        beta
-            Share of the last direction.
-        w
-            Multiplier of the pad.
-        T
-            Filled with the displacement spectrum.
-        even
-            Whether the grid has an even number of columns.
-
-        Returns
-        -------
-        list[float]
-            Sums <s,wt>, <t,wt>.
-        """
-        return self._rows(_direction_rows, s, t, m, w.dtype.type(beta), w, T, even)[:2]
+        return self._run(name, rows, max(1, PIECE // columns), arguments)

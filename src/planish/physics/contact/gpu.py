@@ -11,6 +11,9 @@ import functools
 from typing import Any
 
 import cupy
+import numpy as np
+
+from planish.physics.contact.operations import SUMS, Operations
 
 _BLOCKS, _THREADS = 1024, 256
 
@@ -110,7 +113,7 @@ template<typename T> __global__ void finish(unsigned n, double* out, T* p, T* u,
 template<typename T> __global__ void add_product(unsigned n, T* y, const T* c, const T* x) {
     EACH(i, n) y[i] += c[i] * x[i];
 }
-template<typename T> __global__ void scale(unsigned n, T* spectrum, const T* factor) {
+template<typename T> __global__ void scale(unsigned n, unsigned, T* spectrum, const T* factor) {
     EACH(i, n) { T f = factor[i]; spectrum[2 * i] *= f; spectrum[2 * i + 1] *= f; }
 }
 template<typename T> __device__ T pressed(T b, T c) {
@@ -186,15 +189,10 @@ template<typename T> __global__ void search(unsigned n, unsigned columns, double
 }
 """
 
-_SUMS = {
-    "gap_sums": 2, "residual": 2, "direction_sums": 4, "direction": 0, "curvature_sums": 4, "step": 3,
-    "finish": 2, "add_product": 0, "scale": 0, "law": 6, "slope_sums": 3, "gradient": 3, "search": 2,
-}  # fmt: skip
-
 
 @functools.cache
 def _module() -> Any:
-    names = [f"{name}<{kind}>" for name in _SUMS for kind in ("float", "double")]
+    names = [f"{name}<{kind}>" for name in SUMS for kind in ("float", "double")]
     return cupy.RawModule(code=_SOURCE, options=("-std=c++17",), name_expressions=names)
 
 
@@ -203,279 +201,28 @@ def _kernel(name: str, kind: str) -> Any:
     return _module().get_function(f"{name}<{kind}>")
 
 
-def _launch(
-    name: str, size: int, leading: Any, arguments: tuple[Any, ...], columns: int | None = None
-) -> Any:
-    """Run one kernel over `size` elements; returns its sums on the host, if it makes any."""
-    kernel = _kernel(name, "float" if leading.dtype.char in "fF" else "double")
-    head: tuple[Any, ...] = (cupy.uint32(size),)
-    if columns is not None:
-        head += (cupy.uint32(columns),)
-    count = _SUMS[name]
-    partial = cupy.empty((_BLOCKS, count)) if count else None
-    if partial is not None:
-        head += (partial,)
-    cast = tuple(
+def _launch(name: str, sizes: tuple[int, ...], arguments: tuple[Any, ...]) -> list[float]:
+    """Run one kernel over as many elements as `sizes` says first; returns its sums on the host."""
+    kernel = _kernel(name, "float" if arguments[0].dtype.char in "fF" else "double")
+    count = SUMS[name]
+    partial = [cupy.empty((_BLOCKS, count))] if count else []
+    cast = (
         cupy.intp(0) if a is None
         else cupy.int32(a) if isinstance(a, bool)
-        else cupy.float64(a) if isinstance(a, float)
+        else cupy.float64(a) if isinstance(a, float | np.floating)
         else a
         for a in arguments
     )  # fmt: skip
-    kernel((_BLOCKS,), (_THREADS,), head + cast)
-    return None if partial is None else partial.sum(axis=0).get().tolist()
+    kernel((_BLOCKS,), (_THREADS,), (*map(cupy.uint32, sizes), *partial, *cast))
+    return [float(v) for made in partial for v in made.sum(axis=0).get()]
 
 
-class DeviceOperations:
-    """Fused per-cell operations on CuPy arrays; see the host's class for what each does."""
+class DeviceOperations(Operations):
+    """The operations on CuPy arrays."""
 
-    def gap_sums(self, p: Any, u: Any, z: Any) -> Any:
-        """Count the cells in contact, and sum u - z over them.
+    def _cells(self, name: str, *arguments: Any) -> list[float]:
+        return _launch(name, (arguments[0].size,), arguments)
 
-        Parameters
-        ----------
-        p, u, z
-            Pressure, displacement and height per cell.
-
-        Returns
-        -------
-        Any
-            The two sums.
-        """
-        return _launch("gap_sums", p.size, p, (p, u, z))
-
-    def residual(self, p: Any, u: Any, z: Any, mean_gap: float, r: Any) -> Any:
-        """Set r to the gap less its mean over the contact.
-
-        Parameters
-        ----------
-        p, u, z
-            Pressure, displacement and height per cell.
-        mean_gap
-            Over the contact.
-        r
-            Filled in place.
-
-        Returns
-        -------
-        Any
-            Sum p |gap|, and cells about to come in.
-        """
-        return _launch("residual", p.size, p, (p, u, z, float(mean_gap), r))
-
-    def direction_sums(self, p: Any, s: Any, r: Any, r_old: Any) -> Any:
-        """Sum s, s r, s r_old and r_old over the contact.
-
-        Parameters
-        ----------
-        p, s, r, r_old
-            Pressure, preconditioned residual, residual and the one before, per cell.
-
-        Returns
-        -------
-        Any
-            The four sums.
-        """
-        return _launch("direction_sums", p.size, p, (p, s, r, r_old))
-
-    def direction(self, p: Any, s: Any, mean: float, beta: float, t: Any) -> None:
-        """Set t to s - mean + beta t over the contact, zero elsewhere.
-
-        Parameters
-        ----------
-        p, s
-            Pressure and preconditioned residual per cell.
-        mean
-            Of s over the contact.
-        beta
-            Share of the last direction.
-        t
-            Changed in place.
-        """
-        _launch("direction", p.size, p, (p, s, float(mean), float(beta), t))
-
-    def curvature_sums(self, p: Any, q: Any, t: Any, r: Any) -> Any:
-        """Sum q, q t, t and r t over the contact.
-
-        Parameters
-        ----------
-        p, q, t, r
-            Pressure, A t, direction and residual per cell.
-
-        Returns
-        -------
-        Any
-            The four sums.
-        """
-        return _launch("curvature_sums", p.size, p, (p, q, t, r))
-
-    def step(
-        self, p: Any, u: Any, z: Any, mean_gap: float, t: Any, alpha: float, stiffness: float, d: Any
-    ) -> Any:
-        """Take a projected step of the pressure.
-
-        Parameters
-        ----------
-        p
-            Pressure per cell, changed in place.
-        u, z
-            Displacement and height per cell.
-        mean_gap
-            Over the contact.
-        t
-            Direction per cell.
-        alpha
-            Length of the step.
-        stiffness
-            At which a penetrating cell enters the contact.
-        d
-            Filled with what clipping and entering add.
-
-        Returns
-        -------
-        Any
-            Its sum, cells clipped, cells entered.
-        """
-        return _launch("step", p.size, p, (p, u, z, float(mean_gap), t, float(alpha), float(stiffness), d))
-
-    def finish(self, p: Any, u: Any, z: Any, q: Any, alpha: float, w: Any, use_w: bool, scale: float) -> Any:
-        """Update the displacement and scale to the load.
-
-        Parameters
-        ----------
-        p, u
-            Pressure and displacement per cell, changed in place.
-        z
-            Height per cell.
-        q
-            A t per cell.
-        alpha
-            Length of the step.
-        w
-            Displacement by what clipping and entering add.
-        use_w
-            Whether to add it.
-        scale
-            To the load.
-
-        Returns
-        -------
-        Any
-            As of :meth:`gap_sums`.
-        """
-        return _launch("finish", p.size, p, (p, u, z, q, float(alpha), w, bool(use_w), float(scale)))
-
-    def add_product(self, y: Any, c: Any, x: Any) -> None:
-        """Add c x to y.
-
-        Parameters
-        ----------
-        y
-            Changed in place.
-        c, x
-            Per cell.
-        """
-        _launch("add_product", y.size, y, (y, c, x))
-
-    def scale(self, spectrum: Any, factor: Any) -> None:
-        """Multiply a spectrum by real factors.
-
-        Parameters
-        ----------
-        spectrum
-            Changed in place.
-        factor
-            Of its shape.
-        """
-        _launch("scale", spectrum.size, factor, (spectrum, factor))
-
-    def law(self, z: Any, u: Any, t: Any, alpha: float, d: float, c: Any, p: Any, u_new: Any) -> Any:
-        """Find the pressures of the layer at u + alpha t.
-
-        Parameters
-        ----------
-        z, u, t
-            Height, displacement and its direction per cell, in units of the layer.
-        alpha
-            Length of the step.
-        d
-            Approach.
-        c
-            Compliance in series per cell, or None.
-        p, u_new
-            Filled in place.
-
-        Returns
-        -------
-        Any
-            Sums of p, k, p t, k t, k t^2, k^2 (k = dp/db).
-        """
-        return _launch("law", p.size, p, (z, u, t, float(alpha), float(d), c, p, u_new))
-
-    def slope_sums(self, p: Any, t: Any, c: Any) -> Any:
-        """Sum p t, k t and k t^2.
-
-        Parameters
-        ----------
-        p, t
-            Pressure and direction of the displacement per cell.
-        c
-            Compliance in series per cell, or None.
-
-        Returns
-        -------
-        Any
-            The three sums.
-        """
-        return _launch("slope_sums", p.size, p, (p, t, c))
-
-    def gradient(self, P: Any, s: Any, t: Any, alpha: float, m: Any, w: Any, kappa: float, even: bool) -> Any:
-        """Find the preconditioned gradient in the half-spectrum.
-
-        Parameters
-        ----------
-        P
-            Spectrum of the pressure.
-        s, t
-            Spectra of the pressure-like field and its direction; ``s`` is changed in place.
-        alpha
-            Length of the last step.
-        m
-            Filled in place.
-        w
-            Multiplier of the pad.
-        kappa
-            Mean stiffness of the layer.
-        even
-            Whether the grid has an even number of columns.
-
-        Returns
-        -------
-        Any
-            Sums <e,wm>, <e,w m_old>, <wm,wm>.
-        """
-        arguments = (P, s, t, float(alpha), m, w, float(kappa), bool(even))
-        return _launch("gradient", s.size, w, arguments, s.shape[1])
-
-    def search(self, s: Any, t: Any, m: Any, beta: float, w: Any, T: Any, even: bool) -> Any:
-        """Find the new search direction and its displacement spectrum.
-
-        Parameters
-        ----------
-        s, t, m
-            Spectra of the field, its direction (changed in place) and the preconditioned gradient.
-        beta
-            Share of the last direction.
-        w
-            Multiplier of the pad.
-        T
-            Filled with the displacement spectrum.
-        even
-            Whether the grid has an even number of columns.
-
-        Returns
-        -------
-        Any
-            Sums <s,wt>, <t,wt>.
-        """
-        return _launch("search", s.size, w, (s, t, m, float(beta), w, T, bool(even)), s.shape[1])
+    def _rows(self, name: str, *arguments: Any) -> list[float]:
+        leading = arguments[0]
+        return _launch(name, (leading.size, leading.shape[1]), arguments)

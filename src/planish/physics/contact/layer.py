@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planish.errors import ModelError, refuse
+from planish.physics.contact.operations import Operations
 from planish.physics.contact.solver import Operator
 
 SOURCES: tuple[str, ...] = (
@@ -206,7 +207,7 @@ def solve_layer(
 
 
 def _level(
-    ops: Any,
+    ops: Operations,
     surface: Any,
     u: Any,
     shift: Any,

@@ -23,6 +23,7 @@ from planish.physics.contact import layer as contact_layer
 from planish.physics.contact import solver as contact_solver
 from planish.physics.contact.kernel import Compliance, as_compliance, free_kernel, periodic_kernel
 from planish.physics.contact.layer import solve_layer
+from planish.physics.contact.operations import Operations
 from planish.physics.contact.solver import Operator, solve_bare
 
 SOURCES: tuple[str, ...] = contact_kernel.SOURCES + contact_solver.SOURCES + contact_layer.SOURCES
@@ -378,7 +379,7 @@ class ContactProblem:
         return Pressed(p, u, centre + length * solved.approach, solved.iterations, solved.error)
 
 
-def _operations(backend: Backend) -> Any:
+def _operations(backend: Backend) -> Operations:
     if backend.name == "cupy":
         from planish.physics.contact.gpu import DeviceOperations
 

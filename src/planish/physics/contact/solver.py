@@ -19,6 +19,7 @@ from typing import Any
 
 from planish.engine.backend import Backend
 from planish.errors import ModelError, refuse
+from planish.physics.contact.operations import Operations
 
 SOURCES: tuple[str, ...] = (
     "Polonsky & Keer 1999, Wear 231, 206: constrained conjugate gradients (from memory)",
@@ -37,7 +38,7 @@ class Operator:
     """A p = W p + c p on one grid, in working and in full precision."""
 
     backend: Backend
-    operations: Any
+    operations: Operations
     multiplier: Any  # full precision, padded half-spectrum
     multiplier_work: Any  # working precision
     inverse: Any  # working precision, half-spectrum of the unpadded grid

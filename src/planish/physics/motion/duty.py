@@ -52,23 +52,90 @@ class RoundPad:
     straight = False
 
     def share(self, r: Array, d: Array | np.float64, X: Array) -> Array:
-        """Share of a turn that a point at r [m] about an axis d [m] away is within X [m] of the pad's."""
+        """Return the share of a turn that a point about the carrier axis is near the pad's axis.
+
+        Parameters
+        ----------
+        r
+            Distance of the point from the carrier axis [m].
+        d
+            Distance of the two axes [m].
+        X
+            How near counts [m]; the three broadcast.
+
+        Returns
+        -------
+        Array
+            0 to 1, of the common shape.
+        """
         return share_inside(r, d, X)
 
     def shared(self, r: Array, d: Array | np.float64, X: Array) -> Array:
-        """Area [m^2] within r [m] of the one axis and X [m] of the pad's."""
+        """Return the area near both axes.
+
+        Parameters
+        ----------
+        r
+            How near the carrier axis counts [m].
+        d
+            Distance of the two axes [m].
+        X
+            How near the pad's axis counts [m]; the three broadcast.
+
+        Returns
+        -------
+        Array
+            [m^2], of the common shape.
+        """
         return lens_area(r, X, d)
 
     def kinks(self, r: Array, X: Array) -> Array:
-        """Distances [m] at which the two above have corners."""
+        """Return the distances of the axes at which ``share`` and ``shared`` have corners.
+
+        Parameters
+        ----------
+        r, X
+            As for them [m].
+
+        Returns
+        -------
+        Array
+            [m], (3, ...) with the common shape behind.
+        """
         return np.stack(np.broadcast_arrays(X - r, X + r, r - X))
 
     def nearest(self, r: Array, d: float) -> Array:
-        """Least pad coordinate [m] that a point at r [m] comes to."""
+        """Return the least pad coordinate that a point comes to.
+
+        Parameters
+        ----------
+        r
+            Distance of the point from the carrier axis [m].
+        d
+            Distance of the two axes [m].
+
+        Returns
+        -------
+        Array
+            [m], shape as ``r``.
+        """
         return np.abs(d - r)
 
     def areas(self, edges: Array, length: float) -> Array:
-        """Areas [m^2] of the bins between ``edges`` [m]."""
+        """Return the areas of pad bins.
+
+        Parameters
+        ----------
+        edges
+            Of the bins [m], (n + 1,).
+        length
+            Not used: a round pad is no loop.
+
+        Returns
+        -------
+        Array
+            [m^2], (n,).
+        """
         return np.asarray(np.pi * np.diff(edges**2))
 
 
@@ -78,23 +145,90 @@ class StripPad:
     straight = True
 
     def share(self, r: Array, d: Array | np.float64, X: Array) -> Array:
-        """Share of a turn within X [m] of the centre line."""
+        """Return the share of a turn that a point about the carrier axis is near the centre line.
+
+        Parameters
+        ----------
+        r
+            Distance of the point from the carrier axis [m].
+        d
+            Distance of that axis from the line [m].
+        X
+            How near the line counts, on either side [m]; the three broadcast.
+
+        Returns
+        -------
+        Array
+            0 to 1, of the common shape.
+        """
         return strip_share(r, d, X)
 
     def shared(self, r: Array, d: Array | np.float64, X: Array) -> Array:
-        """Area [m^2] within r [m] of the carrier axis and X [m] of the centre line."""
+        """Return the area near the carrier axis and near the centre line.
+
+        Parameters
+        ----------
+        r
+            How near the axis counts [m].
+        d
+            Distance of the axis from the line [m].
+        X
+            How near the line counts, on either side [m]; the three broadcast.
+
+        Returns
+        -------
+        Array
+            [m^2], of the common shape.
+        """
         return segment_area(r, X - d) - segment_area(r, -X - d)
 
     def kinks(self, r: Array, X: Array) -> Array:
-        """Distances [m] at which the two above have corners."""
+        """Return the distances of axis and line at which ``share`` and ``shared`` have corners.
+
+        Parameters
+        ----------
+        r, X
+            As for them [m].
+
+        Returns
+        -------
+        Array
+            [m], (4, ...) with the common shape behind.
+        """
         return np.stack(np.broadcast_arrays(X - r, X + r, -X - r, -X + r))
 
     def nearest(self, r: Array, d: float) -> Array:
-        """Least pad coordinate [m]; below 0 where the point crosses the line."""
+        """Return the least pad coordinate that a point comes to.
+
+        Parameters
+        ----------
+        r
+            Distance of the point from the carrier axis [m].
+        d
+            Distance of that axis from the line [m].
+
+        Returns
+        -------
+        Array
+            [m], shape as ``r``; below 0 where the point crosses the line.
+        """
         return d - r
 
     def areas(self, edges: Array, length: float) -> Array:
-        """Areas [m^2] of the bins on both sides of the line, once round ``length`` [m]."""
+        """Return the areas of pad bins, on both sides of the line together.
+
+        Parameters
+        ----------
+        edges
+            Of the bins [m], (n + 1,).
+        length
+            Of the pad once round [m].
+
+        Returns
+        -------
+        Array
+            [m^2], (n,).
+        """
         return np.asarray(2 * length * np.diff(edges))
 
 
@@ -185,7 +319,25 @@ def _phase_mean(
 
 
 def checked_edges(values: ArrayLike, place: str) -> Array:
-    """Return bin edges [m] as an array; raises ModelError where they do not increase from 0 up."""
+    """Return bin edges as an array.
+
+    Parameters
+    ----------
+    values
+        The edges [m].
+    place
+        What they are edges of, for the refusal.
+
+    Returns
+    -------
+    Array
+        [m], (n + 1,).
+
+    Raises
+    ------
+    ModelError
+        Where they do not increase from 0 up, or are fewer than two.
+    """
     edges = np.asarray(values, dtype=np.float64)
     if edges.ndim != 1 or edges.size < 2 or not np.all(np.diff(edges) > 0) or edges[0] < 0:
         raise ModelError(refuse(place, edges.tolist(), "two or more increasing lengths from 0 m up"))

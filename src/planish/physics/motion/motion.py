@@ -25,7 +25,7 @@ from planish.physics.motion.circles import lens_area
 from planish.physics.motion.duty import ROUND, PadShape, PadView, checked_edges, overlap_areas, time_shares
 from planish.physics.motion.speed import Retrace, mean_speed
 from planish.physics.pressure.layers import Base, rigid_base
-from planish.physics.slurry.film import position_share_through
+from planish.physics.slurry.delivery import position_share_through
 
 Array = NDArray[np.float64]
 RPM = 2 * pi / 60
@@ -115,6 +115,9 @@ class Motion(Record, ABC):
         Share of the pad's area that is feed holes.
     bearing
         A fluid bearing in place of a platen.
+    flatness, flatness_waves
+        Of the platen, as rings about its axis: from trough to crest [m], the crest in the middle where it is
+        above 0, and how many waves over its diameter.
     """
 
     motion: ClassVar[str]
@@ -135,6 +138,8 @@ class Motion(Record, ABC):
     dispense_radius: float = 0.0
     hole_fraction: float = 0.0
     bearing: Bearing | None = None
+    flatness: float = 0.0
+    flatness_waves: float = 1.0
 
     @property
     @abstractmethod
@@ -188,38 +193,131 @@ class Motion(Record, ABC):
 
     @abstractmethod
     def speed_amplitudes(self, r: ArrayLike, drive: float, carrier: float) -> tuple[float, Array]:
-        """Lengths (A, B) [m/s] of the two velocities at wafer radius ``r`` [m], A a number, B like ``r``.
+        """Return the lengths A and B [m/s] of the two velocities under a wafer point.
 
         A carrier's oscillation is left out.
+
+        Parameters
+        ----------
+        r
+            Wafer radius [m], any shape.
+        drive
+            Speed of what moves the pad: [rad/s], of a belt [m/s].
+        carrier
+            Speed of the carrier [rad/s].
+
+        Returns
+        -------
+        tuple[float, Array]
+            A, a number, and B, shape as ``r``.
         """
 
     @abstractmethod
     def speed_between(self, r: ArrayLike, R: ArrayLike, drive: float, carrier: float) -> Array:
-        """Sliding speed [m/s] when wafer radius ``r`` [m] is over pad coordinate ``R`` [m].
+        """Return the sliding speed [m/s] where a place of the wafer is over a place of the pad.
 
-        Values where the two never meet mean nothing (floored at 0).
+        Parameters
+        ----------
+        r
+            Wafer radius [m].
+        R
+            Pad coordinate [m], broadcastable with ``r``.
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        Array
+            Of the common shape; where the two places never meet it means nothing (floored at 0).
         """
 
     @abstractmethod
     def path(
         self, r0: float, phi0: float, times: ArrayLike, drive: float, carrier: float
     ) -> tuple[Array, Array]:
-        """Path (x, y) [m] over the pad, in the pad's frame, of a wafer point at polar ``r0`` [m], ``phi0`` [rad]."""
+        """Return the path of a wafer point over the pad, in the pad's frame.
+
+        Parameters
+        ----------
+        r0, phi0
+            Where the point is on the wafer at time 0 [m], [rad].
+        times
+            When it is looked at [s], (n,).
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        tuple[Array, Array]
+            x and y [m], each (n,).
+        """
 
     def mean_speed(self, r: ArrayLike, drive: float, carrier: float) -> Array:
-        """Mean speed [m/s] at wafer radius ``r`` [m], over a turn and over the oscillation if there is one."""
+        """Return the mean speed at a wafer radius, over a turn and over the oscillation if there is one.
+
+        Parameters
+        ----------
+        r
+            Wafer radius [m], any shape.
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        Array
+            [m/s], shape as ``r``.
+        """
         return mean_speed(*self.speed_amplitudes(r, drive, carrier))
 
     def pad_speed(self, drive: float) -> float:
         """Speed [m/s] of the pad at the carrier axis."""
         return self.speed_amplitudes(0.0, drive, 0.0)[0]
 
+    def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
+        """Return what drags liquid under the wafer.
+
+        Parameters
+        ----------
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        tuple[float, float]
+            Of the pad at the carrier axis [m/s], and the mean of both turnings [rad/s].
+        """
+        return self.pad_speed(drive), 0.5 * carrier
+
     def path_time(self, turns: float, drive: float, carrier: float) -> float:
-        """Time [s] of a path worth drawing: ``turns`` of the carrier; 10 s where it stands still."""
+        """Return the time of a path worth drawing.
+
+        Parameters
+        ----------
+        turns
+            How many turns of the carrier it shows.
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        float
+            [s]; 10 s where the carrier stands still.
+        """
         return turns * 2 * pi / abs(carrier) if carrier else 10.0
 
     def retrace(self, drive: float, carrier: float) -> Retrace | None:
-        """Find turnings in a small whole-number ratio, where that makes wafer points retrace their path."""
+        """Find turnings in a small whole-number ratio, where that makes wafer points retrace their path.
+
+        Parameters
+        ----------
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``.
+
+        Returns
+        -------
+        Retrace | None
+            The ratio; None where there is none.
+        """
         return None
 
     # Who meets whom
@@ -229,19 +327,75 @@ class Motion(Record, ABC):
         return self.shape.areas(pad_edges, self.loop)
 
     def wafer_to_pad_weights(self, r_nodes: ArrayLike, pad_edges: ArrayLike) -> Array:
-        """Share of time (n_r, n_pad) of a wafer point over each pad bin: see ``duty.time_shares``."""
+        """Return the share of time that a wafer point spends over each pad bin (``duty.time_shares``).
+
+        Parameters
+        ----------
+        r_nodes
+            Wafer radii [m], (n_r,).
+        pad_edges
+            Edges of the bins of the pad coordinate [m], increasing, (n_pad + 1,).
+
+        Returns
+        -------
+        Array
+            (n_r, n_pad); every row sums to 1.
+
+        Raises
+        ------
+        ModelError
+            If the bins do not hold the whole path, edges do not increase, or the carrier swings over the pad's
+            axis.
+        """
         return time_shares(self.shape, r_nodes, pad_edges, self.distance, self.swing)
 
     def overlap_areas(self, r_edges: ArrayLike, pad_edges: ArrayLike) -> Array:
-        """Area [m^2] (n_r, n_pad) that wafer rings and pad bins share: see ``duty.overlap_areas``."""
+        """Return the area that wafer rings and pad bins share, averaged over time (``duty.overlap_areas``).
+
+        Parameters
+        ----------
+        r_edges
+            Edges of the wafer rings [m], increasing from 0 or more, (n_r + 1,).
+        pad_edges
+            Edges of the bins of the pad coordinate [m], increasing, (n_pad + 1,).
+
+        Returns
+        -------
+        Array
+            [m^2], (n_r, n_pad).
+
+        Raises
+        ------
+        ModelError
+            If edges do not increase, or the carrier swings over the pad's axis.
+        """
         return overlap_areas(self.shape, r_edges, pad_edges, self.distance, self.swing)
 
     def pad_to_wafer_weights(
         self, r_edges: ArrayLike, pad_edges: ArrayLike, drive: float = 0.0, carrier: float = 0.0
     ) -> PadView:
-        """What each pad bin sees of the wafer: duty, shares by wafer ring, sliding speeds.
+        """Return what each pad bin sees of the wafer: duty, shares by wafer ring, sliding speeds.
 
         Exact areas (``overlap_areas``); speeds at the rings' and bins' middles.
+
+        Parameters
+        ----------
+        r_edges
+            Edges of the wafer rings [m], increasing from 0 or more, (n_r + 1,).
+        pad_edges
+            Edges of the bins of the pad coordinate [m], increasing, (n_pad + 1,).
+        drive, carrier
+            Speeds, as for ``speed_amplitudes``; they decide the sliding speeds only.
+
+        Returns
+        -------
+        PadView
+            A row each pad bin, a column each wafer ring.
+
+        Raises
+        ------
+        ModelError
+            If edges do not increase, or a belt is no longer than the wafer is wide.
         """
         r, X = checked_edges(r_edges, "ring edges"), checked_edges(pad_edges, "pad edges")
         if self.shape.straight and not self.loop > 2 * r[-1]:
@@ -258,17 +412,68 @@ class Motion(Record, ABC):
 
     @abstractmethod
     def disk_speed(self, r: Array, R: Array, c: Array, drive: float, disk: float) -> Array:
-        """Sliding speed [m/s] where disk radius r meets pad coordinate R, disk at c turning at ``disk`` [rad/s]."""
+        """Return the sliding speed [m/s] where a place of the conditioning disk meets a place of the pad.
+
+        Parameters
+        ----------
+        r
+            Radius on the disk [m].
+        R
+            Pad coordinate [m].
+        c
+            Position of the disk's centre [m]; the three broadcast.
+        drive
+            Speed of what moves the pad: [rad/s], of a belt [m/s].
+        disk
+            Speed of the disk [rad/s].
+
+        Returns
+        -------
+        Array
+            Of the common shape.
+        """
 
     def disk_swept(self, edges: Array, c: Array, rings: Array, drive: float, disk: float) -> Array:
-        """Sum over disk rings of the area shared with each pad bin times the speed there: (m, n) [m^3/s]."""
+        """Return the sum over disk rings of the area shared with each pad bin times the speed there.
+
+        Parameters
+        ----------
+        edges
+            Edges of the pad bins [m], increasing, (n + 1,).
+        c
+            Positions of the disk's centre [m], (m,).
+        rings
+            Edges of the disk's rings [m], increasing, (k + 1,).
+        drive, disk
+            Speeds, as for ``disk_speed``.
+
+        Returns
+        -------
+        Array
+            [m^3/s], (m, n).
+        """
         shared = disk_bins(edges, c, rings)
         middle, bins = 0.5 * (rings[1:] + rings[:-1]), 0.5 * (edges[1:] + edges[:-1])
         speed = self.disk_speed(middle[None, :, None], bins[None, None, :], c[:, None, None], drive, disk)
         return np.asarray(np.einsum("mrn,mrn->mn", shared, np.broadcast_to(speed, shared.shape)))
 
     def disk_on_pad(self, edge: float, c: Array, disk_radius: float) -> Array:
-        """Area [m^2] of the disk that lies on a pad that ends at ``edge`` [m], for each position."""
+        """Return the area of the disk that lies on the pad.
+
+        Parameters
+        ----------
+        edge
+            Where the pad ends [m].
+        c
+            Positions of the disk's centre [m], (m,).
+        disk_radius
+            Of the disk [m].
+
+        Returns
+        -------
+        Array
+            [m^2], (m,).
+        """
         return disk_bins(np.array([0.0, edge]), c, np.array([0.0, disk_radius]))[:, 0, 0]
 
     # What the pad rests on, and what brings the slurry
@@ -289,20 +494,63 @@ class Motion(Record, ABC):
 
 
 def disk_bins(edges: Array, c: Array, rings: Array) -> Array:
-    """Area [m^2] shared by rings about ``c`` [m] and pad rings, shape (m, rings, n)."""
+    """Return the area that rings of a disk and rings of a round pad share.
+
+    Parameters
+    ----------
+    edges
+        Edges of the pad rings [m], increasing from 0 or more, (n + 1,).
+    c
+        Distances of the disk's centre from the pad's axis [m], (m,).
+    rings
+        Edges of the disk's rings [m], increasing from 0 or more, (k + 1,).
+
+    Returns
+    -------
+    Array
+        [m^2], (m, k, n).
+    """
     return np.maximum(
         np.diff(np.diff(lens_area(rings[None, :, None], edges[None, None, :], c[:, None, None]), axis=1)), 0
     )
 
 
 def turned(x: ArrayLike, y: ArrayLike, angle: ArrayLike) -> tuple[Array, Array]:
-    """Return points turned about the origin by ``angle`` [rad]."""
+    """Return points turned about the origin.
+
+    Parameters
+    ----------
+    x, y
+        Of the points, broadcastable; any unit.
+    angle
+        Counterclockwise [rad], broadcastable with them.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        x and y, of the common shape.
+    """
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     cos, sin = np.cos(angle), np.sin(angle)
     return np.asarray(x * cos - y * sin), np.asarray(x * sin + y * cos)
 
 
 def wafer_point(r0: float, phi0: float, times: ArrayLike, carrier: float) -> tuple[Array, Array, Array]:
-    """Return times [s] and where (x, y) [m] about the carrier axis a wafer point then is."""
+    """Return the times and where about the carrier axis a wafer point then is.
+
+    Parameters
+    ----------
+    r0, phi0
+        Where the point is on the wafer at time 0 [m], [rad].
+    times
+        When it is looked at [s], (n,).
+    carrier
+        Speed of the carrier [rad/s].
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        Times [s], x and y [m], each (n,).
+    """
     t = np.asarray(times, dtype=np.float64)
     return t, *turned(r0 * np.cos(phi0), r0 * np.sin(phi0), carrier * t)

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero
 
 Array = NDArray[np.float64]
 
@@ -49,10 +50,8 @@ def swing_angle(position: ArrayLike, pivot_distance: float, arm_length: float) -
         Where the arm does not reach.
     """
     c = np.asarray(position, dtype=np.float64)
-    if not (pivot_distance > 0 and arm_length > 0):
-        raise ModelError(
-            refuse("sweep pivot distance, arm length [m]", (pivot_distance, arm_length), "above 0")
-        )
+    above_zero("sweep pivot distance [m]", pivot_distance)
+    above_zero("sweep arm length [m]", arm_length)
     cosine = (pivot_distance**2 + arm_length**2 - c**2) / (2.0 * pivot_distance * arm_length)
     if np.any(np.abs(cosine) > 1.0 + 1e-12):
         low, high = abs(pivot_distance - arm_length), pivot_distance + arm_length

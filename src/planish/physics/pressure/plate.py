@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -52,12 +52,33 @@ class PlateOperator(Kept):
         D [N m].
     poisson
         Of the wafer.
+    backing
+        Pressure that a film between the wafer and a rigid plate behind it gains per length [Pa/m]; 0 without.
     """
 
     flexibility: Array
     areas: Array
     rigidity: float
     poisson: float
+    backing: float = 0.0
+
+    def held(self, shape: Array) -> Array:
+        """Return what is left, loads and pad apart, of a shape that the wafer has by itself.
+
+        Parameters
+        ----------
+        shape
+            [m], (nodes,).
+
+        Returns
+        -------
+        Array
+            [m], (nodes,), counted from its mean: a membrane leaves all of it, a backing presses it flat.
+        """
+        own = shape - float(self.areas @ shape) / float(self.areas.sum())
+        if self.backing == 0.0:
+            return np.asarray(own)
+        return np.asarray(own - self.backing * (self.flexibility @ (self.areas * own)))
 
 
 def plate_operator(grid: PressureGrid, modulus: float, poisson: float, thickness: float) -> PlateOperator:
@@ -92,6 +113,38 @@ def plate_operator(grid: PressureGrid, modulus: float, poisson: float, thickness
     mean = table @ share
     table = table - mean[:, None] - mean[None, :] + share @ mean
     return PlateOperator(table, grid.areas, rigidity, poisson)
+
+
+def backed_plate(plate: PlateOperator, backing: float) -> PlateOperator:
+    """Return a wafer behind which a film presses it against a rigid plate that moves up and down.
+
+    Parameters
+    ----------
+    plate
+        The wafer alone.
+    backing
+        k, pressure that the film gains per length [Pa/m].
+
+    Returns
+    -------
+    PlateOperator
+        Its flexibility is (1 + k F A)^-1 F, with F that of the wafer and A the areas. A load is then what the
+        film would press with on a flat wafer.
+
+    Raises
+    ------
+    ModelError
+        Where the backing is not above 0.
+
+    Notes
+    -----
+    The film presses with load - k u where the wafer's face stands u above its mean, so u = F A (load - k u - p).
+    """
+    if not (math.isfinite(backing) and backing > 0):
+        raise ModelError(refuse("backing stiffness [Pa/m]", backing, "more than 0"))
+    system = np.eye(plate.areas.size) + backing * plate.flexibility * plate.areas[None, :]
+    held = np.linalg.solve(system, plate.flexibility)
+    return replace(plate, flexibility=0.5 * (held + held.T), backing=backing)
 
 
 def ring_load_deflection(at: Array, load: Array, radius: float, rigidity: float, poisson: float) -> Array:

@@ -16,32 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError, refuse
-from planish.physics.pressure.plate import PlateOperator, bearing_lift, plate_operator, zone_load
-from planish.physics.pressure.radial_grid import PressureGrid, pressure_grid
+from planish.physics.pressure.plate import PlateOperator
+from planish.physics.pressure.radial_grid import PressureGrid
 from planish.physics.pressure.ring_influence import (
     PadOperator,
-    build_pad_operator,
-    operator_key,
 )
 from planish.physics.pressure.wafer_contact import Answer, ContactSystem, combine, newton, remembered
 
 Array = NDArray[np.float64]
-
-__all__ = [
-    "SOURCES",
-    "PadOperator",
-    "PlateOperator",
-    "PressureGrid",
-    "PressureSolution",
-    "bearing_lift",
-    "build_pad_operator",
-    "onto_ring",
-    "operator_key",
-    "plate_operator",
-    "pressure_grid",
-    "solve_pressure",
-    "zone_load",
-]
 
 SOURCES: tuple[str, ...] = (
     "Summits with an exponential tail: Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (from memory)",

@@ -69,6 +69,24 @@ def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) ->
     return saturating_factor(content, reference, half)
 
 
+def size_factor(size: float, reference: float, power: float) -> float:
+    """Factor [1] of the mechanical terms for the size of the grains; exactly 1 at ``reference``.
+
+    (d/d_ref)^power. The sign belongs to the slurry: smaller ceria took more oxide (power -0.55, Kim et al.),
+    larger ceria took more in another slurry (+0.85, Oh et al.): fitted, not foreseen.
+
+    Parameters
+    ----------
+    size, reference
+        Mean diameter of the grains [m], above 0.
+    power
+        [1]; 0 switches the factor off.
+    """
+    if size <= 0 or reference <= 0:
+        raise ModelError(refuse("grain size [m]", min(size, reference), "above 0"))
+    return float((size / reference) ** power)
+
+
 def factor_real_pressure(p_real: ArrayLike, reference: float, power: float = 0.5) -> Array:
     """Factor [1] of the rate for the mean real pressure on summits in contact; exactly 1 at ``reference``.
 

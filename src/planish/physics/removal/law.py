@@ -1,18 +1,20 @@
 """What a rate law is: one record that says all planish needs to know of it.
 
-A law gives the rate at the conditions at which its coefficients were calibrated. Temperature, fresh
-slurry, abrasive and the pad's surface enter as factors (:mod:`planish.physics.removal.factors`).
+A law is a few terms, and says of each what does the work in it. What grains and summits do, the mechanical
+factor, acts on mechanical terms; what the slurry's chemistry does, the chemical factor, on chemical ones; both act
+on a term in which the two cannot be told apart. Both factors are 1 at the conditions at which the coefficients
+were calibrated (:mod:`planish.physics.removal.factors`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from planish import units
 from planish.errors import ModelError, refuse
@@ -22,7 +24,10 @@ Array = NDArray[np.float64]
 Coefficients = Mapping[str, float | Array]
 Scale = Literal["wafer", "die"]
 SCALES: tuple[Scale, ...] = ("wafer", "die")
-KINDS = ("mechanical", "chemical", "")
+Kind = Literal["mechanical", "chemical", "both"]
+KINDS: tuple[Kind, ...] = ("mechanical", "chemical", "both")
+Joined = Literal["sum", "series"]
+JOINED: tuple[Joined, ...] = ("sum", "series")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +47,8 @@ class Coefficient:
         What is possible, inclusive, as text with unit.
     typical
         What is usual, as text with unit; None where no one can say.
+    default
+        Taken where a setup does not give it, SI; None where it must.
     """
 
     name: str
@@ -51,18 +58,37 @@ class Coefficient:
     low: str = "0"
     high: str = "1e300"
     typical: tuple[str, str] | None = None
+    default: float | None = None
 
     def si(self, text: str) -> float:
         """Return one of the limits in SI."""
         return float(text) if self.dimension == "number" else units.to_si(text, self.dimension)
 
 
+Value = Callable[[Coefficients, Array, Array, Array], Array]
+"""From coefficients, pressure [Pa], speed [m/s] and temperature [K] to a term [m/s]; arrays that broadcast."""
+
+
 @dataclass(frozen=True, slots=True)
 class Term:
-    """A term of the rate and what does the work in it: "mechanical", "chemical", or "" where nobody knows."""
+    """A term of the rate.
+
+    Attributes
+    ----------
+    text
+        As it stands in the formula.
+    kind
+        What does the work: "mechanical" (grains and summits), "chemical" (the slurry), or "both" together.
+    value
+        ``value(c, p, v, temperature)``: the term [m/s].
+    warm
+        Whether the term itself changes with temperature, beside the chemical factor.
+    """
 
     text: str
-    kind: str = ""
+    kind: Kind
+    value: Value
+    warm: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,13 +101,10 @@ class Law:
         The word in a setup, one line of what it says, and the rate as an expression.
     coefficients
         In the order of the formula.
-    mechanical
-        ``mechanical(c, p, v)``: what does not change with temperature; the rate itself [m/s] where
-        ``chemistry`` is None. Takes and gives arrays that broadcast.
-    chemistry
-        ``chemistry(c, mechanical, temperature)``: the rate [m/s] at the pad's temperature [K].
     terms
         The terms of the formula, each with what does the work in it.
+    joined
+        "sum", or "series": a chemical and a mechanical term, of which the slower rules.
     scaling
         The coefficients that, multiplied together by one number, multiply the rate by it.
     leading
@@ -89,8 +112,8 @@ class Law:
         in it. "" where a setup has to give all coefficients.
     threshold, speed_power, activation, friction
         The coefficient, if any, that is the pressure [Pa] below which nothing goes; the power of the speed
-        (the rate is else taken as linear in it); the activation energy [J/mol] of ``chemistry``; the
-        coefficient of friction, in place of which the friction found under the wafer is used.
+        (the rate is else taken as linear in it); the activation energy [J/mol] of a warm term; the
+        coefficient of friction, in place of which that of the slurry on summits is used.
     scales
         Where the law may be used.
     sources
@@ -106,11 +129,10 @@ class Law:
     meaning: str
     formula: str
     coefficients: tuple[Coefficient, ...]
-    mechanical: Callable[[Coefficients, Array, Array], Array]
+    terms: tuple[Term, ...]
     sources: tuple[str, ...]
     scaling: tuple[str, ...]
-    chemistry: Callable[[Coefficients, Array, Array], Array] | None = None
-    terms: tuple[Term, ...] = ()
+    joined: Joined = "sum"
     leading: str = ""
     threshold: str = ""
     speed_power: str = ""
@@ -138,8 +160,14 @@ class Law:
         for term in self.terms:
             if term.kind not in KINDS:
                 raise ModelError(
-                    refuse(f"{place}: term {term.text}", term.kind, "mechanical, chemical or ''")
+                    refuse(f"{place}: term {term.text}", term.kind, f"one of {', '.join(KINDS)}")
                 )
+        if self.joined not in JOINED or not self.terms:
+            raise ModelError(refuse(f"{place}: terms", self.joined, "one or more, joined as sum or series"))
+        if self.joined == "series" and {term.kind for term in self.terms} != {"mechanical", "chemical"}:
+            raise ModelError(
+                refuse(f"{place}: terms in series", len(self.terms), "a mechanical and a chemical one")
+            )
         floors = {}
         for each in self.coefficients:
             try:
@@ -159,7 +187,7 @@ class Law:
         return alone.name if len(self.coefficients) == 1 and alone.dimension == "per_pressure" else ""
 
     def checked(self, coefficients: Mapping[str, float]) -> Mapping[str, float]:
-        """Return ``coefficients``.
+        """Return ``coefficients``, with the defaults of those left out.
 
         Raises
         ------
@@ -167,6 +195,8 @@ class Law:
             For one that is missing, unknown, not finite, or below what is possible.
         """
         place = f"removal law {self.name!r}"
+        usual = {each.name: each.default for each in self.coefficients if each.default is not None}
+        coefficients = {**usual, **coefficients}
         for each in self.coefficients:
             if each.name not in coefficients:
                 raise ModelError(refuse(f"{place}: {each.name}", None, f"given [{each.unit}]"))
@@ -178,3 +208,49 @@ class Law:
             if value < self.floors[name]:
                 raise ModelError(refuse(f"{place}: {name}", value, f"{self.floors[name]:g} or more"))
         return coefficients
+
+    @property
+    def warm(self) -> bool:
+        """Whether a term of it changes with temperature by itself."""
+        return any(term.warm for term in self.terms)
+
+    def rate(
+        self, values: Sequence[Array | float], mechanical: Array | float, chemical: Array | float
+    ) -> Array:
+        """Return the rate from the values of the terms and the two factors on them.
+
+        Parameters
+        ----------
+        values
+            Of the terms in order [m/s], arrays that broadcast.
+        mechanical, chemical
+            Factors, 1 at the law's reference; arrays that broadcast.
+
+        Returns
+        -------
+        Array
+            [m/s].
+        """
+        on: dict[Kind, Array | float] = {
+            "mechanical": mechanical,
+            "chemical": chemical,
+            "both": mechanical * chemical,
+        }
+        parts = [on[term.kind] * value for term, value in zip(self.terms, values, strict=True)]
+        if self.joined == "series":
+            return slower(*parts)
+        return np.asarray(sum(parts))
+
+
+def slower(one: ArrayLike, other: ArrayLike) -> Array:
+    """Return the rate of two steps in series, a b/(a + b): the slower one rules; 0 if both are 0.
+
+    Parameters
+    ----------
+    one, other
+        Their rates alone, arrays that broadcast.
+    """
+    a, b = np.broadcast_arrays(np.asarray(one, dtype=np.float64), np.asarray(other, dtype=np.float64))
+    slow, fast = np.minimum(a, b), np.maximum(a, b)
+    share = np.divide(slow, fast, out=np.zeros(slow.shape), where=fast > 0)
+    return np.asarray(slow / (1.0 + share))

@@ -38,6 +38,8 @@ def removal_rate(
     *,
     temperature: ArrayLike | None = None,
     friction: ArrayLike | None = None,
+    mechanical: ArrayLike = 1.0,
+    chemical: ArrayLike = 1.0,
 ) -> Array:
     """Rate at which the film is removed.
 
@@ -51,11 +53,13 @@ def removal_rate(
     coefficients
         By the names of the law's record, SI units.
     p, v
-        Contact pressure [Pa] and relative speed [m/s], broadcastable, not negative.
+        Pressure on summits [Pa] and relative speed [m/s], broadcastable, not negative.
     temperature
-        Of the pad's surface [K]; used, and required, by a law with a chemical step only.
+        Of the pad's surface [K]; used, and required, by a law with a warm term only.
     friction
         Coefficient of friction [1], in place of the law's coefficient of friction where it has one.
+    mechanical, chemical
+        Factors on the terms of each kind [1]; 1 at the law's reference.
 
     Returns
     -------
@@ -69,25 +73,23 @@ def removal_rate(
         Missing or unknown coefficient, negative pressure or speed, or no temperature where the law
         needs one.
     """
-    if LAWS.get(law).chemistry is not None and temperature is None:
+    record = LAWS.get(law)
+    if record.warm and temperature is None:
         raise ModelError(refuse("temperature", None, f"given, in K, for the law {law!r}"))
-    return rate_with_chemistry(
-        law, coefficients, mechanical_part(law, coefficients, p, v, friction), temperature
-    )
+    hot = np.asarray(0.0 if temperature is None else temperature, dtype=np.float64)
+    values = term_values(law, coefficients, p, v, hot, friction)
+    return record.rate(values, np.asarray(mechanical), np.asarray(chemical))
 
 
-def mechanical_part(
+def term_values(
     law: str,
     coefficients: Mapping[str, float],
     p: ArrayLike,
     v: ArrayLike,
+    temperature: Array,
     friction: ArrayLike | None = None,
-) -> Array:
-    """Return what of ``removal_rate`` does not change with temperature; same parameters, raises the same.
-
-    The rate itself [m/s], but for a law with a chemical step its mechanical one, in the law's own
-    unit, for :func:`rate_with_chemistry` to go on from.
-    """
+) -> list[Array]:
+    """Return the terms of a law [m/s] in order; parameters and errors are those of ``removal_rate``."""
     record = LAWS.get(law)
     c: Coefficients = record.checked(coefficients)
     p, v = np.asarray(p, dtype=np.float64), np.asarray(v, dtype=np.float64)
@@ -95,15 +97,4 @@ def mechanical_part(
         raise ModelError(refuse("pressure and speed", "a negative value", "0 or more"))
     if record.friction and friction is not None:
         c = {**c, record.friction: np.asarray(friction)}
-    return np.asarray(record.mechanical(c, p, v), dtype=np.float64)
-
-
-def rate_with_chemistry(
-    law: str, coefficients: Mapping[str, float], mechanical: Array, temperature: ArrayLike | None
-) -> Array:
-    """Return the rate [m/s] that :func:`mechanical_part` becomes at ``temperature`` [K]."""
-    record = LAWS.get(law)
-    if record.chemistry is None:
-        return mechanical
-    hot = np.asarray(temperature, dtype=np.float64)
-    return np.asarray(record.chemistry(coefficients, mechanical, hot), dtype=np.float64)
+    return [np.asarray(term.value(c, p, v, temperature), dtype=np.float64) for term in record.terms]

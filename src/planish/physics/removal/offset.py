@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
-from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, Term
+import numpy as np
+
+from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, Term, Value
 from planish.physics.removal.preston import K_P
 
 
 def rate_left(name: str, meaning: str) -> Coefficient:
-    """Return the coefficient of a rate that is there whatever the pressure and speed."""
+    """Return the coefficient of a rate that is there whatever the pressure and speed.
+
+    Parameters
+    ----------
+    name
+        Of the coefficient in its law.
+    meaning
+        What it is, in a few words.
+
+    Returns
+    -------
+    Coefficient
+        In m/s, 0 nm/min or more.
+    """
     return Coefficient(
         name,
         meaning,
@@ -19,8 +34,17 @@ def rate_left(name: str, meaning: str) -> Coefficient:
     )
 
 
-def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return (c["k_p"] * p + c["b"]) * v + c["c"]
+def _pressed(c: Coefficients, p: Array, v: Array, _temperature: Array) -> Array:
+    return np.asarray(c["k_p"] * p * v)
+
+
+def _slid(c: Coefficients, _p: Array, v: Array, _temperature: Array) -> Array:
+    return np.asarray(c["b"] * v)
+
+
+def etched(name: str) -> Value:
+    """Return the term that is there at rest, as in a bath: the coefficient of that name."""
+    return lambda c, p, v, _temperature: np.asarray(c[name] + 0.0 * (p + v))
 
 
 LAW = Law(
@@ -32,8 +56,11 @@ LAW = Law(
         Coefficient("b", "rate over speed at no pressure", "1"),
         rate_left("c", "rate at rest, as in a bath"),
     ),
-    mechanical=_rate,
-    terms=(Term("k_p p v", "mechanical"), Term("b v"), Term("c", "chemical")),
+    terms=(
+        Term("k_p p v", "mechanical", _pressed),
+        Term("b v", "chemical", _slid),
+        Term("c", "chemical", etched("c")),
+    ),
     scaling=("k_p", "b", "c"),
     sources=(
         "R = K p v + B v + R_c: 'Modified Preston equation - revisited', MRS Proceedings (abstract read); "

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, Term
 
 
-def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return c["k"] * p ** c["alpha"] * v ** c["beta"]
+def _rate(c: Coefficients, p: Array, v: Array, _temperature: Array) -> Array:
+    return np.asarray(c["k"] * p ** c["alpha"] * v ** c["beta"])
 
 
 LAW = Law(
@@ -18,8 +20,7 @@ LAW = Law(
         Coefficient("alpha", "power of the pressure", "1", high="10", typical=("0", "2")),
         Coefficient("beta", "power of the speed", "1", high="10", typical=("0", "2")),
     ),
-    mechanical=_rate,
-    terms=(Term("k p^alpha v^beta"),),
+    terms=(Term("k p^alpha v^beta", "both", _rate),),
     scaling=("k",),
     leading="k",
     speed_power="beta",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, Term
 
 K_P = Coefficient(
@@ -15,8 +17,8 @@ K_P = Coefficient(
 )
 
 
-def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return c["k_p"] * p * v
+def _rate(c: Coefficients, p: Array, v: Array, _temperature: Array) -> Array:
+    return np.asarray(c["k_p"] * p * v)
 
 
 LAW = Law(
@@ -24,8 +26,7 @@ LAW = Law(
     meaning="in proportion to pressure and speed",
     formula="k_p p v",
     coefficients=(K_P,),
-    mechanical=_rate,
-    terms=(Term("k_p p v", "mechanical"),),
+    terms=(Term("k_p p v", "both", _rate),),
     scaling=("k_p",),
     leading="k_p",
     sources=(

@@ -8,14 +8,14 @@ from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, T
 from planish.physics.removal.preston import K_P
 
 
-def _rate(c: Coefficients, p: Array, v: Array) -> Array:
-    return c["k_p"] * np.maximum(p - c["p_threshold"], 0.0) * v
+def _rate(c: Coefficients, p: Array, v: Array, _temperature: Array) -> Array:
+    return np.asarray(c["k_p"] * np.maximum(p - c["p_threshold"], 0.0) * v ** c["beta"])
 
 
 LAW = Law(
     name="threshold",
     meaning="nothing below a pressure, above it in proportion to what is over, and to the speed",
-    formula="k_p max(p - p_threshold, 0) v",
+    formula="k_p max(p - p_threshold, 0) v^beta",
     coefficients=(
         K_P,
         Coefficient(
@@ -27,11 +27,16 @@ LAW = Law(
             high="60 psi",
             typical=("0 psi", "5 psi"),
         ),
+        Coefficient("beta", "power of the speed", "1", high="10", typical=("0", "2"), default=1.0),
     ),
-    mechanical=_rate,
-    terms=(Term("k_p max(p - p_threshold, 0) v", "mechanical"),),
+    terms=(Term("k_p max(p - p_threshold, 0) v^beta", "both", _rate),),
     scaling=("k_p",),
     leading="k_p",
     threshold="p_threshold",
-    sources=("Threshold pressure: common practice, no source",),
+    speed_power="beta",
+    sources=(
+        "Threshold pressure that grows with the additive, linear above it: ECS J. Solid State Sci. Technol. 2014, "
+        "10.1149/2.0091502jss (read); its power of the speed: Manivannan & Ramanathan 2010, Thin Solid Films 518, "
+        "5737, table 1 (read)",
+    ),
 )

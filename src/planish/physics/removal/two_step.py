@@ -3,31 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from planish.physics.removal.factors import GAS_CONSTANT
 from planish.physics.removal.law import Array, Coefficient, Coefficients, Law, Term
 
 
-def _wiped(c: Coefficients, p: Array, v: Array) -> Array:
-    """Return the mechanical step k2 [mol/(m^2 s)]."""
-    return c["k_m"] * np.asarray(c["friction"]) * p * v
+def _wiped(c: Coefficients, p: Array, v: Array, _temperature: Array) -> Array:
+    return np.asarray(c["molar_volume"] * c["k_m"] * np.asarray(c["friction"]) * p * v)
 
 
-def _rate(c: Coefficients, mechanical: Array, temperature: Array) -> Array:
-    k1 = c["a"] * np.exp(-c["e_a"] / (GAS_CONSTANT * temperature))
-    return np.asarray(c["molar_volume"] * two_step(k1, mechanical))
-
-
-def two_step(k1: ArrayLike, k2: ArrayLike) -> Array:
-    """Rate k1 k2/(k1 + k2) of two steps in series, in the units of k1 and k2; 0 if both are 0.
-
-    The slower one rules: k2 -> infinity leaves k1 (chemistry), k2 -> 0 leaves k2 (mechanics).
-    """
-    k1, k2 = np.broadcast_arrays(np.asarray(k1, dtype=np.float64), np.asarray(k2, dtype=np.float64))
-    slow, fast = np.minimum(k1, k2), np.maximum(k1, k2)
-    share = np.divide(slow, fast, out=np.zeros(slow.shape), where=fast > 0)
-    return np.asarray(slow / (1.0 + share))
+def _altered(c: Coefficients, _p: Array, _v: Array, temperature: Array) -> Array:
+    return np.asarray(c["molar_volume"] * c["a"] * np.exp(-c["e_a"] / (GAS_CONSTANT * temperature)))
 
 
 LAW = Law(
@@ -51,9 +37,11 @@ LAW = Law(
             "molar_volume", "volume of a mole of the film", "m^3/mol", high="1e-2", typical=("1e-6", "1e-4")
         ),
     ),
-    mechanical=_wiped,
-    chemistry=_rate,
-    terms=(Term("k1", "chemical"), Term("k2", "mechanical")),
+    terms=(
+        Term("molar_volume k1", "chemical", _altered, warm=True),
+        Term("molar_volume k2", "mechanical", _wiped),
+    ),
+    joined="series",
     scaling=("molar_volume",),
     activation="e_a",
     friction="friction",

@@ -1,108 +1,126 @@
-"""The slurry between wafer and pad: how it carries load, how much of it is fresh, what its grains do.
+"""The fluid pressure under the wafer: Reynolds' equation on the disk, with the pad's summits and grooves.
 
-The load is shared between summits and a thin film, which gives film thickness
-and friction from the pad's surface and grooves.
+The head presses with q on the wafer's back; summits carry p_s of it and the slurry the rest, p_f = q - p_s,
+which is suction where it is below 0. Summits have an exponential tail of length s, so a gap that is wider by
+s carries 1/e: the gap follows from the load on the summits, h = h0 - s y with y = ln(p_s/p_mean), and y is
+what is solved for on a polar grid (x along the pad's velocity, theta = 0 where the wafer trails):
 
-Delivery is a balance of liquid: what the flow brings, what place, bow wave and
-grooves let under the wafer, and what the wafer spends. It does not resolve where
-under the wafer the liquid is.
+    div(K grad p_f) - K p_f/L^2 = div[ U/2 x (h + sigma phi_s) + omega z x r h ]
+
+with p_f = 0 at the wafer's edge, where the gap to the ring is open. U is the sliding speed of the pad under
+the wafer's centre, omega the mean of the two speeds of turning (both faces drag liquid along), K the mobility
+of the gap with its grooves, phi_s the shear that the summits carry along, and L how far fluid pressure
+reaches before open pores let it out.
 """
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
+from functools import lru_cache
+from math import exp, isfinite, log, pi
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import solve_banded
+from scipy.special import ndtr
 
 from planish.errors import ModelError, refuse
+from planish.physics.checks import above_zero, zero_or_more
 
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Load capacity of a plane slider, at most 0.160 x viscosity x speed x length / film^2: Reynolds 1886 "
-    "(textbook result, from memory); film thickness of 10-60 um under wafers: several reports (from memory)",
-    "Share of the slurry that gets between wafer and pad, 2 to 22 %: Philipossian & Mitchell 2003, Mater. "
-    "Res. Soc. Symp. Proc., 'Slurry utilization efficiency studies' (abstract read)",
-    "Liquid balance of delivery and spending: derivation of our own; its shares are assumptions",
+    "Film between rough faces, flow and shear factors: Patir & Cheng 1978, 1979, J. Lubr. Technol. "
+    "(from memory)",
+    "Flow along a rectangular groove: series solution of a duct, shortened (textbook result, from memory)",
+    "Load on summits as the unknown of Reynolds' equation, grooves as a mean of the two directions of a "
+    "trace: derivation of our own",
 )
-SLIDER = 0.1  # load coefficient [1] of a land: an assumption, see ``mixed_film_at``
+
+RINGS, SPOKES = 32, 9  # share of the load good to 0.003; an odd number of spokes, for their derivative
+_STEPS = 40
+_PARTS = np.geomspace(0.01, 1.0, 17)  # of the speed, where the film is not found at once
+_TOLERANCE = 1e-9
+VACUUM = -95e3
+"""Least pressure of the liquid against ambient [Pa]: below it would boil or draw air (an assumption)."""
 
 
-class Film(NamedTuple):
-    """Mixed film.
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The gap between wafer and pad as the film sees it.
 
     Attributes
     ----------
-    thickness
-        [m].
-    solid_share
-        The part of the load that summits carry [1].
+    height
+        Mean gap where summits carry the mean pressure, h0 [m].
+    roughness
+        Standard deviation of the pad's heights, sigma [m].
+    tail
+        Length over which summits' load falls to 1/e, s [m].
+    groove_width, groove_depth, groove_pitch
+        [m]; a depth of 0 is a pad without grooves.
+    groove_share
+        Share of the area that is groove [1].
+    crossed
+        Whether grooves run both ways, so that the flow finds one along it wherever it goes.
+    drainage
+        Length over which open pores let the pressure out [m]; infinite for none.
     """
 
-    thickness: Array
-    solid_share: Array
+    height: float
+    roughness: float
+    tail: float
+    groove_width: float = 0.0
+    groove_depth: float = 0.0
+    groove_pitch: float = 1.0
+    groove_share: float = 0.0
+    crossed: bool = False
+    drainage: float = float("inf")
 
 
-def mixed_film_at(lift: float, dry_gap: float, tail_length: float) -> tuple[float, float]:
-    """Return the film at which summits and liquid together carry the load; plain numbers, unchecked.
+class Flow(NamedTuple):
+    """How the liquid is driven: its viscosity [Pa s], sliding speed [m/s] and mean turning [rad/s]."""
 
-    Parameters
+    viscosity: float
+    speed: float
+    turning: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pressed:
+    """The load as summits and film share it, on the film's own cells.
+
+    Attributes
     ----------
-    lift
-        slider x viscosity x speed x length / pressure [m^2], 0 or more.
-    dry_gap, tail_length
-        h_dry and s [m], above 0.
-
-    Returns
-    -------
-    tuple[float, float]
-        Thickness [m] and share of load on summits [1].
-
-    Notes
-    -----
-    p = p exp(-(h - h_dry)/s) + slider x viscosity x speed x length / h^2: an exponential tail of summits
-    that alone would carry p at the gap h_dry, beside the lift of a plane slider. ``length`` is that over
-    which lift can build up: the land between grooves, or the wafer's diameter on a pad without any. The
-    load coefficient ``slider`` is at most 0.160; ``SLIDER``, 0.1, is an assumption.
+    radius
+        Of the cells' middles [m], (n,).
+    solid, fluid
+        Pressure on summits and of the liquid [Pa], (n, spokes); suction is below 0.
+    height
+        Gap over the cells [m], (n, spokes).
+    log_solid
+        y, to start the next solution from, (n, spokes).
+    share
+        Of the load that summits carry [1], above 1 under suction.
+    steps
+        Newton steps that it took.
+    capped
+        Whether liquid pressure somewhere fell below what liquid can bear.
+    followed
+        Up to which share of the speed the film was found [1]; what is here is the film at that speed. Below 1
+        where the liquid lifts the wafer off its summits.
     """
-    # The excess load is convex and falling in h, and not negative here: Newton climbs to the root from below.
-    h = max(dry_gap, math.sqrt(lift))
-    for _ in range(100):
-        solid, fluid = math.exp(-(h - dry_gap) / tail_length), lift / (h * h)
-        step = (solid + fluid - 1.0) / (solid / tail_length + 2.0 * fluid / h)
-        h += step
-        if abs(step) <= 1e-14 * h:
-            break
-    return h, min(max(1.0 - lift / (h * h), 0.0), 1.0)
 
-
-def mixed_friction(
-    film: Film, viscosity: ArrayLike, speed: ArrayLike, pressure: ArrayLike, boundary: float
-) -> Array:
-    """Return the coefficient of friction of a mixed film: summits plus the liquid's shear.
-
-    Parameters
-    ----------
-    film
-        Its thickness and share of load on summits.
-    viscosity
-        [Pa s].
-    speed
-        Of sliding [m/s].
-    pressure
-        [Pa].
-    boundary
-        Coefficient of friction on summits alone [1].
-
-    Returns
-    -------
-    Array
-        [1], of the common shape.
-    """
-    shear = np.asarray(viscosity) * np.asarray(speed) / film.thickness
-    return np.asarray(boundary * film.solid_share + shear / np.asarray(pressure))
+    radius: Array
+    solid: Array
+    fluid: Array
+    height: Array
+    log_solid: Array
+    share: float
+    steps: int
+    capped: bool
+    followed: float
 
 
 def regime(solid_share: ArrayLike) -> NDArray[np.str_]:
@@ -116,250 +134,421 @@ def regime(solid_share: ArrayLike) -> NDArray[np.str_]:
     Returns
     -------
     NDArray[np.str_]
-        "boundary" from 0.9 up, "hydrodynamic" to 0.1, "mixed" between (borders are a convention of our
-        own).
+        "boundary" from 0.9 up, "hydrodynamic" to 0.1, "mixed" between (borders are a convention of our own).
     """
     share = np.asarray(solid_share, dtype=np.float64)
     return np.where(share >= 0.9, "boundary", np.where(share <= 0.1, "hydrodynamic", "mixed"))
 
 
-def position_share_rotary(dispense_radius: ArrayLike, offset: float, wafer_radius: float) -> Array:
-    """Return the share of slurry dropped on a rotary polisher's pad that can reach the wafer.
+def groove_height(share: float, depth: float, tail: float) -> float:
+    """Return how much closer the wafer comes because grooves take land from the summits.
 
     Parameters
     ----------
-    dispense_radius
-        Of the drop from the pad's centre [m].
-    offset
-        Of the carrier's axis from the pad's centre [m].
-    wafer_radius
-        [m].
-
-    Returns
-    -------
-    Array
-        [1], shape as ``dispense_radius``.
-
-    Notes
-    -----
-    Slurry works its way outward, so a drop serves the pad radii beyond its own: all of the wafer's track if
-    dropped inside it, none if beyond it.
-    """
-    R = np.asarray(dispense_radius, dtype=np.float64)
-    return np.asarray(np.clip((offset + wafer_radius - R) / (2 * wafer_radius), 0, 1))
-
-
-def position_share_linear(dispense_distance: ArrayLike, wafer_radius: float) -> Array:
-    """Return the share of slurry dropped on a belt that the wafer meets.
-
-    Parameters
-    ----------
-    dispense_distance
-        Of the drop from the belt's centre line [m].
-    wafer_radius
-        [m].
-
-    Returns
-    -------
-    Array
-        [1], shape as ``dispense_distance``.
-
-    Notes
-    -----
-    The wafer's chord there over its diameter: a belt carries slurry straight on.
-    """
-    y = np.asarray(dispense_distance, dtype=np.float64) / wafer_radius
-    return np.sqrt(np.clip(1 - y**2, 0, None))
-
-
-def position_share_through(wafer_radius: float, pad_radius: float) -> float:
-    """Return the share of slurry fed through evenly spread holes of a pad that comes up under the wafer.
-
-    Parameters
-    ----------
-    wafer_radius, pad_radius
-        [m].
+    share
+        Of the area that is groove [1].
+    depth, tail
+        Of the groove, and of the summits [m].
 
     Returns
     -------
     float
-        [1].
+        s ln[(1 - f) + f exp(-d/s)] [m], 0 or less: nothing jumps where a groove is worn away.
     """
-    return min(1.0, (wafer_radius / pad_radius) ** 2)
+    return tail * log((1.0 - share) + share * exp(-depth / tail))
 
 
-def liquid_depth(film: ArrayLike, groove_depth: ArrayLike, groove_share: ArrayLike) -> Array:
-    """Return the liquid held per pad area: the film, and the grooves below it.
+def rough_height(height: ArrayLike, roughness: float) -> Array:
+    """Return the mean of the open gap of a rough pad: what is above its surface.
 
     Parameters
     ----------
-    film
-        Thickness [m].
-    groove_depth
-        [m].
-    groove_share
-        Share of the pad's area that is groove [1].
+    height
+        Between the mean planes [m], any shape, also below 0.
+    roughness
+        sigma of Gaussian heights [m], above 0.
 
     Returns
     -------
     Array
-        [m^3/m^2 = m].
+        sigma [z Phi(z) + phi(z)], z = h/sigma [m].
     """
-    return np.asarray(
-        np.asarray(film) + np.asarray(groove_depth) * np.asarray(groove_share), dtype=np.float64
-    )
+    z = np.asarray(height, dtype=np.float64) / roughness
+    bell = np.exp(-0.5 * z * z) / np.sqrt(2.0 * pi)
+    far = np.minimum(z, -8.0)  # there z Phi + phi loses its digits: bell/z^2 is its limit
+    return np.asarray(roughness * np.where(z > -8.0, z * ndtr(z) + bell, bell / (far * far)))
 
 
-def carried_flow(
-    speed: ArrayLike, wafer_radius: float, film: ArrayLike, groove_depth: ArrayLike, groove_share: ArrayLike
-) -> Array:
-    """Return the liquid that the pad carries in under the wafer's leading edge.
+def rough_shear(height: ArrayLike, roughness: float) -> Array:
+    """Return the shear rate over the sliding speed in the open part of the gap, over the whole area.
 
     Parameters
     ----------
-    speed
-        Of the pad at the carrier axis [m/s].
-    wafer_radius
-        [m].
-    film, groove_depth, groove_share
-        As for :func:`liquid_depth`.
+    height
+        Between the mean planes [m], any shape, also below 0.
+    roughness
+        sigma of Gaussian heights [m], above 0.
 
     Returns
     -------
     Array
-        [m^3/s].
-
-    Notes
-    -----
-    Grooves move with the pad; the film between a moving and a standing face at half its speed.
+        Phi(z)^2 over the mean open gap, z = h/sigma [1/m]: 1/h where all of it is open, 0 where none is.
     """
-    moving = np.asarray(film) / 2 + np.asarray(groove_depth) * np.asarray(groove_share)
-    return np.asarray(2 * wafer_radius * np.asarray(speed) * moving, dtype=np.float64)
+    z = np.asarray(height, dtype=np.float64) / roughness
+    return np.asarray(ndtr(z) ** 2 / rough_height(height, roughness))
 
 
-def exchange_flow(
-    carried: ArrayLike,
-    *,
-    natural: float = 0.2,
-    disk_radius: float = 0.0,
-    disk_speed: ArrayLike = 0.0,
-    depth: ArrayLike = 0.0,
-) -> Array:
-    """Return the flow at which liquid in grooves and pores is changed for liquid on top.
+def flow_factor(ratio: ArrayLike) -> Array:
+    """Return Patir and Cheng's pressure flow factor of an isotropic surface.
 
     Parameters
     ----------
-    carried
-        From :func:`carried_flow` [m^3/s].
-    natural
-        Share of it that is changed without a disk (an assumption) [1].
-    disk_radius
-        Of the conditioning disk [m]; 0 without one.
-    disk_speed
-        Its sliding speed [m/s].
-    depth
-        Of liquid [m], from :func:`liquid_depth`.
+    ratio
+        H, gap over roughness [1].
 
     Returns
     -------
     Array
-        [m^3/s].
-
-    Notes
-    -----
-    The natural share, plus what a conditioning disk stirs up: its width times its sliding speed times the
-    liquid depth. This is how conditioning brings fresh slurry.
+        phi_x = 1 - 0.9 exp(-0.56 H) [1].
     """
-    stirred = 2 * disk_radius * np.asarray(disk_speed) * np.asarray(depth)
-    return np.asarray(natural * np.asarray(carried) + stirred, dtype=np.float64)
+    return np.asarray(1.0 - 0.9 * np.exp(-0.56 * np.asarray(ratio, dtype=np.float64)))
 
 
-def captured_flow(
-    flow: ArrayLike, exchange: ArrayLike, *, position_share: ArrayLike = 1.0, entry_share: float = 0.25
-) -> Array:
-    """Return the fresh slurry that gets under the wafer, of what is dropped on top of the pad.
+def shear_factor(ratio: ArrayLike) -> Array:
+    """Return Patir and Cheng's shear flow factor of an isotropic surface.
 
     Parameters
     ----------
-    flow
-        Dropped [m^3/s].
-    exchange
-        From :func:`exchange_flow` [m^3/s].
-    position_share
-        Of the drop that can reach the wafer [1].
-    entry_share
-        What ring and bow wave let pass even so [1] (an assumption, chosen to give a use of slurry within
-        the 2 to 22 % reported).
+    ratio
+        H, gap over roughness [1].
 
     Returns
     -------
     Array
-        [m^3/s].
-
-    Notes
-    -----
-    flow x position x entry x exchange/(exchange + flow x position): fresh liquid that is not mixed into the
-    grooves rides on top and is thrown off at the bow wave.
+        phi_s = 1.899 H^0.98 exp(-0.92 H + 0.05 H^2) up to H = 5, 1.126 exp(-0.25 H) beyond [1].
     """
-    offered = np.asarray(flow, dtype=np.float64) * np.asarray(position_share)
-    exchange = np.asarray(exchange, dtype=np.float64)
-    total = offered + exchange
-    mixed = np.divide(exchange, total, out=np.zeros(total.shape), where=total > 0)
-    return np.asarray(offered * entry_share * mixed)
+    H = np.maximum(np.asarray(ratio, dtype=np.float64), 1e-12)
+    low = np.minimum(H, 5.0)
+    near = 1.899 * low**0.98 * np.exp(-0.92 * low + 0.05 * low * low)
+    return np.asarray(np.where(H <= 5.0, near, 1.126 * np.exp(-0.25 * H)))
 
 
-def slurry_consumption(rate: ArrayLike, wafer_area: float, capacity: float = 1e-3) -> Array:
-    """Return the flow of slurry that the wafer spends.
+def duct_conductance(width: ArrayLike, height: ArrayLike) -> Array:
+    """Return the flow along a rectangular duct at unit viscosity and pressure gradient.
 
     Parameters
     ----------
-    rate
-        Of removal [m/s].
-    wafer_area
-        [m^2].
-    capacity
-        Volume of film that a volume of slurry takes up before it is spent [1] (an assumption, to be fitted
-        to rate against flow).
+    width, height
+        Of the duct [m].
 
     Returns
     -------
     Array
-        [m^3/s], shape as ``rate``.
+        G = m^3 M/12 [1 - 0.63 (m/M)(1 - (m/M)^4/12)] [m^4], m and M the lesser and greater of the two.
+    """
+    a, b = np.asarray(width, dtype=np.float64), np.asarray(height, dtype=np.float64)
+    m, M = np.minimum(a, b), np.maximum(a, b)
+    q = m / M
+    return np.asarray(m**3 * M / 12.0 * (1.0 - 0.63 * q * (1.0 - q**4 / 12.0)))
+
+
+def mobility(gap: Gap, viscosity: float, height: ArrayLike) -> Array:
+    """Return the flow per width and pressure gradient of the gap and the grooves under it.
+
+    Parameters
+    ----------
+    gap
+        Of the pad.
+    viscosity
+        [Pa s].
+    height
+        Open gap [m], from :func:`rough_height`.
+
+    Returns
+    -------
+    Array
+        K [m^3/(Pa s)], half the trace of what it is along and across the grooves (exact on a disk with an
+        even source, whatever the grooves' direction); along, for grooves that run both ways.
+    """
+    h = np.asarray(height, dtype=np.float64)
+    land = flow_factor(h / gap.roughness) * h**3 / (12.0 * viscosity)
+    if gap.groove_depth <= 0 or gap.groove_share <= 0:
+        return np.asarray(land)
+    deep, f = h + gap.groove_depth, gap.groove_share
+    ducts = duct_conductance(gap.groove_width, deep) - duct_conductance(gap.groove_width, h)
+    along = land + np.maximum(ducts, 0.0) / (viscosity * gap.groove_pitch)
+    if gap.crossed:
+        return np.asarray(along)
+    over_groove = land + (deep**3 - h**3) / (12.0 * viscosity)
+    across = 1.0 / ((1.0 - f) / land + f / over_groove)
+    return np.asarray(0.5 * (along + across))
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """Cells of the unit disk, and the derivative along theta on equally spaced spokes."""
+
+    faces: Array  # (n+1,)
+    middles: Array
+    volumes: Array  # (n,) of the cells, for a radian
+    theta: Array
+    turn: Array  # (spokes, spokes)
+
+
+@lru_cache(maxsize=8)
+def _grid(rings: int, spokes: int) -> _Grid:
+    faces = np.sin(np.linspace(0.0, 0.5 * pi, rings + 1))
+    theta = 2.0 * pi * np.arange(spokes) / spokes
+    apart = np.arange(spokes)[:, None] - np.arange(spokes)[None, :]
+    with np.errstate(divide="ignore"):
+        turn = np.where(apart == 0, 0.0, 0.5 * (-1.0) ** apart / np.sin(pi * apart / spokes))
+    low, high = faces[:-1], faces[1:]
+    middles = 2.0 / 3.0 * (high**3 - low**3) / (high**2 - low**2)
+    return _Grid(faces, middles, 0.5 * (high**2 - low**2), theta, turn)
+
+
+def film_cells(rings: int = RINGS) -> Array:
+    """Return the faces of the film's cells over the wafer's radius.
+
+    Parameters
+    ----------
+    rings
+        How many cells.
+
+    Returns
+    -------
+    Array
+        Share of the radius, (rings+1,): the sines of even angles, as the wafer's own cells.
+    """
+    return _grid(rings, SPOKES).faces
+
+
+def film_pressure(
+    gap: Gap,
+    flow: Flow,
+    radius: float,
+    load: ArrayLike,
+    edge_load: ArrayLike,
+    start: ArrayLike | None = None,
+) -> Pressed:
+    """Return how summits and liquid share a load that the head presses on the wafer's back.
+
+    Parameters
+    ----------
+    gap, flow
+        Between wafer and pad, and what drives the liquid.
+    radius
+        Of the wafer [m].
+    load
+        q [Pa] on the film's cells, (rings,) or (rings, spokes), above 0.
+    edge_load
+        q at the rim, a number or (spokes,).
+    start
+        ``log_solid`` of a similar film.
+
+    Returns
+    -------
+    Pressed
+        On the film's cells.
 
     Raises
     ------
     ModelError
-        Where the capacity is not above 0.
-    """
-    if capacity <= 0:
-        raise ModelError(refuse("slurry capacity", capacity, "above 0", "typical 1e-3"))
-    return np.asarray(np.asarray(rate, dtype=np.float64) * wafer_area / capacity)
-
-
-def balanced_fresh(spent: float, reference: float, half: float = 0.25) -> float:
-    """Return the fresh share at which supply and spending agree.
-
-    Parameters
-    ----------
-    spent
-        Slurry spent at the rate of the ``reference`` share, over what is supplied [1].
-    reference
-        Fresh share at which the rate is stated [1].
-    half
-        Of the rate's own factor, see Notes [1].
-
-    Returns
-    -------
-    float
-        [1].
+        Where a value is out of its range.
 
     Notes
     -----
-    The share f is 1/(1 + spent phi(f)) and the spending goes with the rate's own factor phi(f) = f
-    (reference + half)/(reference (f + half)) (``removal.fresh_factor``): a quadratic in f, whose positive
-    root is taken in the form that keeps its digits.
+    Finite volumes with exponentially fitted flux along r, a Fourier derivative along theta; Newton's method,
+    a step of y at most 1, halved where it does not help.
     """
-    if not np.isfinite(spent):
-        return 0.0
-    lead = 1.0 + spent * (reference + half) / reference
-    return 2.0 * half / (half - 1.0 + float(np.sqrt((1.0 - half) ** 2 + 4.0 * half * lead)))
+    above_zero("film gap: roughness [m]", gap.roughness)
+    above_zero("film gap: tail length [m]", gap.tail)
+    above_zero("viscosity [Pa s]", flow.viscosity)
+    above_zero("wafer radius [m]", radius)
+    zero_or_more("sliding speed [m/s]", abs(flow.speed))
+    q = np.asarray(load, dtype=np.float64)
+    if q.ndim == 1:
+        q = np.repeat(q[:, None], SPOKES, axis=1)
+    rim = np.broadcast_to(np.asarray(edge_load, dtype=np.float64), q.shape[1:])
+    if not (q.min() > 0 and rim.min() > 0):
+        raise ModelError(refuse("load on the film [Pa]", float(min(q.min(), rim.min())), "above 0"))
+    grid = _grid(*q.shape)
+    problem = _Problem(gap, flow, radius, q, rim, grid)
+    y = np.log(q / problem.mean) if start is None else np.array(start, dtype=np.float64)
+    y, steps = _newton(problem, y)
+    followed = 1.0
+    if steps == 0:
+        y, steps, followed = _as_far_as_it_goes(gap, flow, radius, q, rim)
+    solid = problem.mean * np.exp(y)
+    fluid = q - solid
+    weights = grid.volumes / grid.volumes.sum()
+    return Pressed(
+        radius=radius * grid.middles,
+        solid=solid,
+        fluid=fluid,
+        height=gap.height - gap.tail * y,
+        log_solid=y,
+        share=float(weights @ solid.mean(axis=1) / problem.mean),
+        steps=steps,
+        capped=bool(fluid.min() < VACUUM),
+        followed=followed,
+    )
+
+
+def _as_far_as_it_goes(gap: Gap, flow: Flow, radius: float, q: Array, rim: Array) -> tuple[Array, int, float]:
+    """Return y, steps and share of the speed: from a pad at rest, where summits carry all, faster and faster."""
+    grid = _grid(*q.shape)
+    problem = _Problem(gap, flow, radius, q, rim, grid)
+    found, taken, followed = np.log(q / problem.mean), 0, 0.0
+    for part in _PARTS:
+        slower = Flow(flow.viscosity, float(part) * flow.speed, float(part) * flow.turning)
+        y, steps = _newton(_Problem(gap, slower, radius, q, rim, grid), found)
+        if steps == 0:
+            break
+        found, taken, followed = y, taken + steps, float(part)
+    return found, taken, followed
+
+
+def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
+    """Return y and the steps that it took; 0: not found."""
+    residual, bands = problem.at(y)
+    size = float(np.abs(residual).max())
+    for step in range(1, _STEPS + 1):
+        change = solve_banded((problem.half, problem.half), bands, -residual.ravel()).reshape(y.shape)
+        change *= min(1.0, 1.0 / max(float(np.abs(change).max()), 1e-300))
+        part = 1.0
+        while True:
+            trial = y + part * change
+            residual, bands = problem.at(trial)
+            now = float(np.abs(residual).max())
+            if isfinite(now) and (now < size or part < 0.02):
+                break
+            part *= 0.5
+        y, size = trial, now
+        if part * float(np.abs(change).max()) < _TOLERANCE:
+            return y, step
+    return y, 0
+
+
+class _Problem:
+    """Residual of the film's balance and its derivative, at any y."""
+
+    def __init__(self, gap: Gap, flow: Flow, radius: float, q: Array, rim: Array, grid: _Grid) -> None:
+        self.gap, self.flow, self.q, self.rim, self.grid = gap, flow, q, rim, grid
+        rings, spokes = q.shape
+        self.half = 2 * spokes - 1
+        self.mean = float(grid.volumes @ q.mean(axis=1) / grid.volumes.sum())
+        self.faces, self.middles = radius * grid.faces, radius * grid.middles
+        self.volumes = radius**2 * grid.volumes
+        self.widths = np.diff(self.faces)
+        # outer faces only: the first has no length; the last cell looks half a cell on, to the rim
+        self.apart = np.append(np.diff(self.middles), self.faces[-1] - self.middles[-1])[:, None]
+        self.length = self.faces[1:, None]
+        self.along = 0.5 * flow.speed * np.cos(grid.theta)[None, :]
+        self.aside = -0.5 * flow.speed * np.sin(grid.theta)[None, :] * self.widths[:, None]
+        self.q_slope = np.vstack([np.diff(q, axis=0), rim[None, :] - q[-1:]]) / self.apart
+        self.rim_log = np.log(rim / self.mean)[None, :]
+        self.scale = self.mean * float(mobility(gap, flow.viscosity, rough_height(gap.height, gap.roughness)))
+        self.rings, self.spokes = rings, spokes
+        self._index = _band_index(rings, spokes)
+
+    def _film(self, y: Array) -> tuple[Array, Array, Array, Array, Array]:
+        """Return K, dK/dy, F = h + sigma phi_s and dF/dy, and h, the open gap that is carried."""
+        gap, viscosity = self.gap, self.flow.viscosity
+        step = 1e-4
+        at = y[None] + np.array([-step, 0.0, step])[:, None, None]
+        h = rough_height(gap.height - gap.tail * at, gap.roughness)
+        K = mobility(gap, viscosity, h)
+        F = h + gap.roughness * shear_factor(h / gap.roughness)
+        d = 0.5 / step
+        return K[1], (K[2] - K[0]) * d, F[1], (F[2] - F[0]) * d, np.stack([h[1], (h[2] - h[0]) * d])
+
+    def at(self, y: Array) -> tuple[Array, Array]:
+        """Return the residual (rings, spokes), relative, and its derivative in bands."""
+        full = np.vstack([y, self.rim_log])
+        K, dK, F, dF, carried = self._film(full)
+        flux, by_low, by_high = self._radial(full, K, dK, F, dF)
+        flux, by_low, by_high = (self.length * each for each in (flux, by_low, by_high))
+        residual = flux.copy()
+        residual[1:] -= flux[:-1]
+        own = by_low.copy()
+        own[1:] -= by_high[:-1]
+        turned, by_turn = self._around(y, K[:-1], dK[:-1], F[:-1], dF[:-1], carried[:, :-1])
+        residual += turned
+        if isfinite(self.gap.drainage):
+            leak = self.volumes[:, None] / self.gap.drainage**2
+            load = self.mean * np.exp(y)
+            residual += leak * K[:-1] * (self.q - load)
+            own += leak * (dK[:-1] * (self.q - load) - K[:-1] * load)
+        bands = self._bands(own, by_turn, by_low, by_high)
+        return residual / self.scale, bands / self.scale
+
+    def _radial(self, y: Array, K: Array, dK: Array, F: Array, dF: Array) -> tuple[Array, Array, Array]:
+        """Return the flux outward through the cells' outer faces per length, and its derivatives."""
+        low, high, mean = y[:-1], y[1:], self.mean
+        load = mean * np.exp(y)
+        delta = high - low
+        near = np.abs(delta) < 1e-5
+        safe = np.where(near, 1.0, delta)
+        level = np.where(near, 0.5 * (load[:-1] + load[1:]), (load[1:] - load[:-1]) / safe)
+        by_y_high = np.where(near, 0.5 * load[1:], (load[1:] - level) / safe)
+        by_y_low = np.where(near, 0.5 * load[:-1], (level - load[:-1]) / safe)
+        k, k_low, k_high = 0.5 * (K[:-1] + K[1:]), 0.5 * dK[:-1], 0.5 * dK[1:]
+        D, D_low, D_high = k * level, k_low * level + k * by_y_low, k_high * level + k * by_y_high
+        # Peclet number of the face: convected film against the load it presses down
+        slope = 0.5 * (dF[:-1] + dF[1:])
+        P = -self.along * slope * self.apart / D
+        B, dB = _bernoulli(P)
+        push = B * delta / self.apart
+        flux = -k * self.q_slope + D * push + self.along * F[:-1]
+        turn = D * delta / self.apart * dB * (-P / D)  # through D in P; the change of slope is left out
+        by_low = -k_low * self.q_slope + D_low * push + turn * D_low - D * B / self.apart
+        by_low += self.along * dF[:-1]
+        by_high = -k_high * self.q_slope + D_high * push + turn * D_high + D * B / self.apart
+        return flux, by_low, by_high
+
+    def _around(
+        self, y: Array, K: Array, dK: Array, F: Array, dF: Array, carried: Array
+    ) -> tuple[Array, Array]:
+        """Return what leaves the cells along theta, and its derivative (rings, spokes, spokes)."""
+        turn, (h, dh) = self.grid.turn, carried
+        load = self.mean * np.exp(y)
+        omega = self.flow.turning * self.volumes[:, None]
+        out = (self.aside * F + omega * h) @ turn.T
+        by = turn[None] * (self.aside * dF + omega * dh)[:, None, :]
+        across = (self.widths / self.middles)[:, None]
+        slope = (self.q - load) @ turn.T
+        out -= (across * K * slope) @ turn.T
+        inner = across[:, :, None] * K[:, :, None] * turn[None] * -load[:, None, :]
+        inner = np.einsum("jk,ikl->ijl", turn, inner) + turn[None] * (across * dK * slope)[:, None, :]
+        return out, by - inner
+
+    def _bands(self, own: Array, by_turn: Array, by_low: Array, by_high: Array) -> Array:
+        """Return the matrix as LAPACK keeps bands: row u + i - j."""
+        n, m = self.rings, self.spokes
+        bands = np.zeros((2 * self.half + 1, n * m))
+        rows, columns = self._index
+        bands[rows, columns] = by_turn
+        bands[self.half] += own.ravel()
+        bands[self.half - m, m:] = by_high[:-1].ravel()
+        bands[self.half + m, :-m] = -by_low[:-1].ravel()
+        return bands
+
+
+@lru_cache(maxsize=8)
+def _band_index(rings: int, spokes: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    half = 2 * spokes - 1
+    j = np.arange(spokes)
+    rows = half + j[:, None] - j[None, :]
+    columns = spokes * np.arange(rings)[:, None, None] + j[None, None, :]
+    return np.broadcast_to(rows, (rings, spokes, spokes)), np.broadcast_to(columns, (rings, spokes, spokes))
+
+
+def _bernoulli(x: Array) -> tuple[Array, Array]:
+    """Return x/(e^x - 1) and its derivative, by their series about 0."""
+    small = np.abs(x) < 1e-3
+    safe = np.where(small, 1.0, np.clip(x, -700.0, 700.0))
+    grown = np.expm1(safe)
+    B = np.where(small, 1.0 - x / 2.0 + x * x / 12.0, safe / grown)
+    dB = np.where(small, -0.5 + x / 6.0, (1.0 - B * (grown + 1.0)) / np.where(small, 1.0, grown))
+    return B, dB

@@ -31,26 +31,29 @@ SOURCES: tuple[str, ...] = (
 )
 
 
-def friction_power_density(friction: ArrayLike, pressure: ArrayLike, speed: ArrayLike) -> Array:
-    """Return the heat made by friction: coefficient x pressure x speed.
+def friction_power_density(
+    friction: ArrayLike, pressure: ArrayLike, speed: ArrayLike, drag: ArrayLike = 0.0
+) -> Array:
+    """Return the heat made by friction: (coefficient x pressure + drag x speed) x speed.
 
     Parameters
     ----------
     friction
-        Coefficient [1].
+        Coefficient of what rubs [1].
     pressure
-        [Pa].
+        On it [Pa].
     speed
         Of sliding [m/s].
+    drag
+        Of the liquid beside it: viscosity over gap [Pa s/m].
 
     Returns
     -------
     Array
         [W/m^2], of the common shape.
     """
-    return np.asarray(
-        np.asarray(friction, dtype=np.float64) * np.asarray(pressure) * np.asarray(speed), dtype=np.float64
-    )
+    v = np.asarray(speed, dtype=np.float64)
+    return np.asarray((np.asarray(friction) * np.asarray(pressure) + np.asarray(drag) * v) * v)
 
 
 def ring_power_density(duty: ArrayLike, weights: ArrayLike, power: ArrayLike) -> Array:

@@ -54,7 +54,9 @@ class Contact:
     decay_length
         pressure / stiffness [m]: lowering a place by this much takes its
         pressure to about 1/e. It is also how far the summits reach into low
-        places, the topographic selectivity length of the die level.
+        places, the topographic selectivity length of the die level. The exponential
+        layer of this length has the summits' own pressure and stiffness here (everywhere
+        for exponential tails): what the pressure solver puts in series with the elastic pad.
     """
 
     pressure: Array
@@ -199,6 +201,28 @@ def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Arr
     return np.asarray(np.maximum(-np.diff(beyond), 0.0))
 
 
+def level_and_deviation(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:
+    """Return mean and standard deviation of binned heights.
+
+    Parameters
+    ----------
+    edges
+        Of the bins: (n+1,) increasing [m].
+    probability
+        (..., n), each row summing to 1.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        [m], (...,); exact for a density uniform in each bin.
+    """
+    z, p = np.asarray(edges, dtype=np.float64), np.asarray(probability, dtype=np.float64)
+    middle, width = 0.5 * (z[1:] + z[:-1]), np.diff(z)
+    mean = p @ middle
+    square = p @ (middle * middle + width * width / 12.0)
+    return np.asarray(mean), np.sqrt(np.maximum(square - mean * mean, 0.0))
+
+
 def contact(
     separation: ArrayLike,
     edges: ArrayLike,
@@ -313,49 +337,6 @@ def separation_under(
         newton = np.isfinite(step) & (step > low) & (step < high) & (turn < 6 or turn % 2 == 0)
         d = np.where(newton, step, 0.5 * (low + high))
     return np.asarray(d)
-
-
-def exponential_layer(
-    pressure: ArrayLike,
-    edges: ArrayLike,
-    probability: ArrayLike,
-    *,
-    density: float,
-    tip_radius: float,
-    modulus: float,
-) -> tuple[Array, Array, Array]:
-    """Return the exponential layer p = pressure exp(-(g - separation)/length) that stands for the summits.
-
-    Parameters
-    ----------
-    pressure
-        At the working point [Pa], any shape, above 0.
-    edges, probability
-        Of the bins: (n+1,) increasing [m], (n,) summing to 1.
-    density, tip_radius, modulus
-        As for :func:`contact`.
-
-    Returns
-    -------
-    tuple[Array, Array, Array]
-        Length [m], pressure [Pa] and separation [m] of the layer, each of the shape of ``pressure``.
-
-    Raises
-    ------
-    ModelError
-        Where a value is out of its range.
-
-    Notes
-    -----
-    The layer that has the summits' own pressure and stiffness at the working ``pressure``: what the
-    pressure solver puts in series with the elastic pad. Exact at the working point; everywhere for
-    exponential tails.
-    """
-    d = separation_under(
-        pressure, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus
-    )
-    state = contact(d, edges, probability, density=density, tip_radius=tip_radius, modulus=modulus)
-    return state.decay_length, state.pressure, d
 
 
 def _checked(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:

@@ -1,4 +1,4 @@
-"""The conditioning disk on the pad: how fast it cuts where, how it dulls, how rough it leaves the pad.
+"""The conditioning disk on the pad: how fast it cuts where.
 
 Cut by Archard: depth = coefficient * pressure * sliding distance, averaged
 over the sweep. The disk is a plane of diamonds under an even load, so a pad
@@ -10,31 +10,20 @@ speed (about 0.1 m/s) is left out beside the platen's.
 
 from __future__ import annotations
 
-from math import pi
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
 from planish.physics.checks import above_zero
 from planish.physics.motion.motion import Motion
-from planish.units import LBF
 
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Archard 1953, J. Appl. Phys. 24, 981: wear proportional to load and sliding (from memory)",
     "Share of a turn under a disk, arccos((r^2+c^2-a^2)/(2rc))/pi; areas of lenses: elementary geometry",
-    "Exponential dulling to a floor; 3-9 lbf, 60-120 rpm, 10-60 um/h of pad cut: common practice, no source",
-    "Furrow depth of a pyramid goes as the root of its load (constant hardness); furrow and pore roughness"
-    " add as variances: derivation of our own",
-    "Height tail grows with diamond size and conditioning force: Sun et al., effect of diamond grit size and"
-    " conditioning force on pad topography (abstract)",
+    "3-9 lbf, 60-120 rpm, 10-60 um/h of pad cut: common practice, no source",
 )
-
-REFERENCE_LOAD = 7.0 * LBF / (4e6 * pi * 0.05**2 * 0.01)
-"""Load of one active diamond [N] under which a catalogue pad's stated surface was made: 7 lbf on a
-100 mm disk with 4 diamonds per mm^2, one in a hundred active (common practice, no source)."""
 
 
 def cut_matrix(
@@ -107,79 +96,3 @@ def cut_profile(matrix: ArrayLike, shares: ArrayLike) -> Array:
         Of the time at each position (m,).
     """
     return np.asarray(np.asarray(matrix, dtype=np.float64) @ np.asarray(shares, dtype=np.float64))
-
-
-def sharpness(use: ArrayLike, dulling_time: float, floor: float) -> Array:
-    """Cut rate left after ``use`` [s], of a new disk: floor + (1 - floor) exp(-use/dulling_time).
-
-    Parameters
-    ----------
-    use
-        Of the disk [s], any shape.
-    dulling_time
-        In which what can dull falls to 1/e [s].
-    floor
-        What is left in the end.
-    """
-    t = np.asarray(use, dtype=np.float64)
-    if np.any(~(t >= 0)):
-        raise ModelError(refuse("disk use [s]", float(np.min(t)), "0 or more"))
-    above_zero("dulling time [s]", dulling_time)
-    if not 0 <= floor <= 1:
-        raise ModelError(refuse("sharpness floor", floor, "0 to 1"))
-    return np.asarray(floor + (1.0 - floor) * np.exp(-t / dulling_time))
-
-
-def load_per_diamond(
-    downforce: float, disk_radius: float, grit_density: float, active_fraction: float
-) -> float:
-    """Return the load [N] of one active diamond: downforce/(density * disk area * active fraction).
-
-    Parameters
-    ----------
-    downforce
-        On the disk [N].
-    disk_radius
-        [m].
-    grit_density
-        Diamonds per area [1/m^2].
-    active_fraction
-        Share of them that cut.
-
-    Notes
-    -----
-    ``downforce`` [N], ``disk_radius`` [m], ``grit_density`` [1/m^2].
-    """
-    above_zero("disk radius [m]", disk_radius)
-    above_zero("grit density [1/m^2]", grit_density)
-    if not 0 < active_fraction <= 1:
-        raise ModelError(refuse("active fraction of the grit", active_fraction, "above 0 and at most 1"))
-    if not downforce >= 0:
-        raise ModelError(refuse("disk downforce [N]", downforce, "0 or more"))
-    return downforce / (grit_density * pi * disk_radius**2 * active_fraction)
-
-
-def roughness_ratio(load: float, porosity: float, *, reference: float = REFERENCE_LOAD) -> float:
-    """Return how rough the disk leaves the pad, relative to the surface stated for it.
-
-    Parameters
-    ----------
-    load
-        On one active diamond [N].
-    porosity
-        Share of the pad's volume that is pores.
-    reference
-        Load [N] under which the stated surface was made.
-
-    Notes
-    -----
-    A pyramid cuts furrows as deep as the root of its ``load`` [N]; the pores
-    keep their own roughness, taken as the share ``porosity`` of the variance:
-    sqrt(porosity + (1 - porosity) load/reference). Scales the body's
-    deviation and the tail of the summit heights alike.
-    """
-    if not (load >= 0 and reference > 0):
-        raise ModelError(refuse("load of one diamond [N]", load, "0 or more"))
-    if not 0 <= porosity < 1:
-        raise ModelError(refuse("pad porosity", porosity, "0 or more and below 1"))
-    return float(np.sqrt(porosity + (1.0 - porosity) * load / reference))

@@ -32,7 +32,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
-from planish.physics.surface.asperities import exponential_layer, fresh_heights, height_grid
+from planish.physics.surface.asperities import fresh_heights, height_grid, separation_under
 
 Array = NDArray[np.float64]
 
@@ -129,7 +129,7 @@ def ageing_grid(
     if not (pressure > 0 and finer > 0):
         raise ModelError(refuse("pressure [Pa], finer", (pressure, finer), "above 0"))
     span = height_grid(height_sd, tail_length)
-    _, _, d = exponential_layer(
+    d = separation_under(
         pressure,
         span,
         fresh_heights(span, height_sd, tail_length),

@@ -110,11 +110,23 @@ def pad_state(
     decay_length: float | None = None,
     real_pressure: float | None = None,
 ) -> SurfaceState:
-    """Return the pad's state at ``pressure`` [Pa].
+    """Return the pad's state at a pressure.
 
-    ``sliding_share`` is what counts of the summits' reach at rest while the pad slides.
-    ``decay_length`` [m] and ``real_pressure`` [Pa] are those of the summits at
-    any point of the pad's life (from the lot level); without them, as conditioned.
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    pressure
+        On the pad [Pa].
+    sliding_share
+        Of the summits' reach at rest, what counts while the pad slides [1].
+    decay_length, real_pressure
+        Of the summits at any point of the pad's life [m], [Pa] (from the lot level); as conditioned unless given.
+
+    Returns
+    -------
+    SurfaceState
+        As the die meets it.
     """
     from planish.predict.wafer.pad_surface import as_conditioned, summit_curve
 
@@ -130,9 +142,19 @@ def pad_state(
 def stack_compliance(
     rig: Rig, groove_depth: float | None = None, top_thickness: float | None = None
 ) -> Callable[[Array], Array]:
-    """Return the compliance [m/Pa] of the setup's pad stack as a function of wave number [rad/m].
+    """Return the compliance of the setup's pad stack.
 
-    ``groove_depth`` and ``top_thickness`` [m] replace the new pad's where it has worn.
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    groove_depth, top_thickness
+        Of a worn pad [m]; the new pad's unless given.
+
+    Returns
+    -------
+    Callable[[Array], Array]
+        From wave number [rad/m] to compliance [m/Pa].
     """
     from planish.predict.wafer.contact_model import pad_layers
 
@@ -149,9 +171,27 @@ def wafer_rigidity(rig: Rig) -> float:
 
 
 def place_radius(rig: Rig, place: str | float, field: float = 0.0) -> tuple[str, float]:
-    """Return (name, radius [m]) of "centre", "mid", "edge" or a radius [m].
+    """Return the name of a place on the wafer and its radius.
 
-    "edge" is the outermost place at which a field of side ``field`` [m] lies inside the edge exclusion.
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    place
+        "centre", "mid", "edge" or a radius [m]; "edge" is the outermost at which the field lies inside the edge
+        exclusion.
+    field
+        Side of the field [m].
+
+    Returns
+    -------
+    tuple[str, float]
+        Name, and radius [m].
+
+    Raises
+    ------
+    SetupError
+        For another word, or a radius that is not on the wafer.
     """
     usable = rig.wafer.radius - rig.wafer.edge_exclusion
     if isinstance(place, str):
@@ -172,12 +212,36 @@ def local_conditions(
     needed: tuple[str, ...],
     change: float = 1.0,
 ) -> LocalConditions:
-    """Return what the wafer level says at ``radius`` [m] for the ``needed`` materials.
+    """Return what the wafer level says at a radius.
 
-    A material that is a film of the wafer has the rate that the wafer level
-    found for it; another one its own law at the same pressure, speed and
-    temperature, times the factor by which the wafer level's top film departs from its law.
-    ``change`` multiplies all rates (a worn pad).
+    A material that is a film of the wafer has the rate that the wafer level found for it; another one its own law
+    at the same pressure, speed and temperature, times the factor by which the wafer level's top film departs from
+    its law.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    wafer
+        The wafer polished with it.
+    place
+        Name of the place.
+    radius
+        Of the place [m].
+    needed
+        The materials that must have a rate.
+    change
+        By which all rates are multiplied (a worn pad).
+
+    Returns
+    -------
+    LocalConditions
+        A record each step, with rates by material.
+
+    Raises
+    ------
+    SetupError
+        For a material without a rate law in the setup, or whose law does not hold on a die.
     """
     made = []
     for record in wafer.steps:
@@ -249,5 +313,6 @@ def _response(
             friction=friction,
         )
 
-    edge = LAWS.get(removal.law).threshold
-    return local_response(rate, removal.coefficients[edge] / pressure if edge else 0.0)
+    law = LAWS.get(removal.law)
+    edge = law.checked(removal.coefficients)[law.threshold] if law.threshold else 0.0
+    return local_response(rate, edge / pressure)

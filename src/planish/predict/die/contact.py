@@ -23,7 +23,7 @@ from planish.physics.contact.cell import counted_height, fall_rate
 from planish.physics.pattern.areas import Cells, begin, march
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.predict.die.cells import DieChoices, DieInput
-from planish.predict.die.conditions import LocalConditions, LocalStep
+from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.level import Level, Polished
 from planish.predict.die.model import DieFields, DiePad, fields_of, pads_of
 from planish.predict.die.window import PolishWindow, passed
@@ -79,38 +79,56 @@ def polish_by_contact(
     finer: int = 1,
     tell: Callable[[float], None] | None = None,
 ) -> tuple[DieFields, PolishWindow]:
-    """Return the maps and the polish window of one die.
+    """Return the maps and the polish window of one die by the contact route.
 
-    ``finer`` divides the time steps; ``tell`` is called with the share of the recipe done.
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    pad
+        One, or one a platen.
+    choices
+        How to model.
+    finer
+        By which the time steps are divided.
+    tell
+        Called with the share of the recipe done.
+
+    Returns
+    -------
+    tuple[DieFields, PolishWindow]
+        Maps, and the window.
 
     Raises
     ------
-    SetupError: for a field that stands alone: here fields repeat on the wafer.
+    SetupError
+        For a field that stands alone: here fields repeat on the wafer.
     """
     if choices.edges != "periodic":
         raise SetupError(refuse("edges", choices.edges, "'periodic' for the contact route"))
     course = _begin(cells, level)
-    pads = pads_of(pad, local)
-    problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
+    stretches = _stretches(cells, level, local, pads_of(pad, local))
     pressure = np.full(cells.high.shape, local.steps[0].pressure)
-    reaches = [_reach(cells, pads[step.platen], step.pressure) for step in local.steps]
     fields: DieFields | None = None
-    number, left = 0, local.steps[0].duration
+    number, left = 0, stretches[0].duration
     while True:
-        step = local.steps[number]
-        on, problem = pads[step.platen], problems[step.platen]
-        longest = _PART * on.state.selectivity_length / step.rates[level.films()[0][0]] / finer
-        span = min(longest, step.duration / (_FEWEST * finer), left)
-        pressure = _step(course, problem, on, step, reaches[number], span, pressure)
+        on = stretches[number]
+        longest = _PART * on.layer / on.low_rate / finer
+        span = min(longest, on.duration / (_FEWEST * finer), left)
+        pressure = _step(course, on, span, pressure)
         left -= span
-        if left <= 1e-9 * step.duration:
-            if number + 1 < len(local.steps):
+        if left <= 1e-9 * on.duration:
+            if number + 1 < len(stretches):
                 number += 1
-                left = local.steps[number].duration
+                left = stretches[number].duration
             else:
                 if fields is None:
                     fields = _fields(course)
-                left = step.duration
+                left = on.duration
         if tell is not None:
             tell(min(course.time / local.duration, 1.0))
         limits_seen = len(course.limit_times) == len(level.limits())
@@ -120,6 +138,64 @@ def polish_by_contact(
             break
     later = _fields(course).clear  # cells that clear only after the recipe
     return replace(fields, clear=later), _window(course)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """What a recipe step fixes.
+
+    Attributes
+    ----------
+    problem
+        Of the contact, on the step's platen.
+    layer
+        Decay length of the summits [m].
+    duration
+        [s].
+    pressure
+        Mean, of the die [Pa].
+    rates
+        Of the films at that pressure [m/s].
+    reach
+        Selectivity lengths inside the cells [m].
+    responses
+        How the films' rates answer to local pressure; None: in proportion.
+    """
+
+    problem: ContactProblem
+    layer: float
+    duration: float
+    pressure: float
+    rates: Array
+    reach: Array
+    responses: list[Array | None]
+
+    @property
+    def low_rate(self) -> float:
+        """That of the low areas' material, the first film's [m/s]."""
+        return float(self.rates[0])
+
+
+def _stretches(
+    cells: DieInput, level: Level, local: LocalConditions, pads: Sequence[DiePad]
+) -> list[_Stretch]:
+    problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
+    names = [name for name, _ in level.films()]
+    made = []
+    for step in local.steps:
+        pad = pads[step.platen]
+        made.append(
+            _Stretch(
+                problems[step.platen],
+                pad.state.selectivity_length,
+                step.duration,
+                step.pressure,
+                np.array([step.rates[name] for name in names]),
+                _reach(cells, pad, step.pressure),
+                [step.responses.get(name) for name in names],
+            )
+        )
+    return made
 
 
 def _begin(cells: DieInput, level: Level) -> _Course:
@@ -162,24 +238,14 @@ def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
     return np.where(cells.high > 1e-6, inside, pad.state.selectivity_length).ravel()
 
 
-def _step(
-    course: _Course,
-    problem: ContactProblem,
-    pad: DiePad,
-    recipe: LocalStep,
-    reach: Array,
-    span: float,
-    start: Array,
-) -> Array:
-    """Move the die on by ``span`` [s] of a recipe step; return the pressures [Pa] in the middle of it."""
-    shape, state, layer = course.cells.high.shape, course.state, pad.state.selectivity_length
-    names, mean = [name for name, _ in course.level.films()], recipe.pressure
-    rates = np.array([recipe.rates[name] for name in names])
+def _step(course: _Course, on: _Stretch, span: float, start: Array) -> Array:
+    """Move the die on by ``span`` [s]; return the pressures [Pa] in the middle of it."""
+    shape, state, mean = course.cells.high.shape, course.state, on.pressure
     high, step = course.cells.incoming.ravel() - state.high_loss, state.height[0]
-    counted = counted_height(high, step, course.share, layer, reach)
-    on_top = rates[np.minimum(state.exposed, rates.size - 1)]
-    falls = fall_rate(step, course.share, layer, reach, on_top, float(rates[0]))
-    pressed = problem.press(
+    counted = counted_height(high, step, course.share, on.layer, on.reach)
+    on_top = on.rates[np.minimum(state.exposed, on.rates.size - 1)]
+    falls = fall_rate(step, course.share, on.layer, on.reach, on_top, on.low_rate)
+    pressed = on.problem.press(
         counted.reshape(shape),
         mean,
         start=start,
@@ -189,14 +255,14 @@ def _step(
     march(
         state,
         span,
-        rates=rates,
-        low_rates=rates[:1],
+        rates=on.rates,
+        low_rates=on.rates[:1],
         share=course.share,
         thick=course.thick,
-        length=reach[None],
+        length=on.reach[None],
         scale=pressed.pressure.ravel() / mean,
-        responses=[recipe.responses.get(name) for name in names],
-        low_response=recipe.responses.get(names[0]),
+        responses=on.responses,
+        low_response=on.responses[0],
         level=course.mark,
     )
     _note_limits(course, span)

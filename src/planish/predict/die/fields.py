@@ -42,13 +42,26 @@ MOST_FIELDS = 20_000
 
 
 def field_centres(rig: Rig, width: float, height: float) -> list[tuple[float, float]]:
-    """Return the centres [m] of all fields that lie wholly inside the edge exclusion.
+    """Return the centres of all fields that lie wholly inside the edge exclusion.
 
-    Fields of ``width`` x ``height`` [m] tile the wafer, one of them in its middle.
+    Fields tile the wafer, one of them in its middle.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    width, height
+        Of a field [m].
+
+    Returns
+    -------
+    list[tuple[float, float]]
+        (x, y) [m] each.
 
     Raises
     ------
-    SetupError: for a field larger than the wafer, or so small that there are too many of them.
+    SetupError
+        For a field larger than the wafer, or so small that there are too many of them.
     """
     if not (width > 0 and height > 0):
         raise SetupError(refuse("field size [m]", (width, height), "above 0"))
@@ -113,8 +126,10 @@ def polish_fields(
 
     Raises
     ------
-    SetupError: as ``polish_die``, and for a field that does not fit the wafer.
-    CancelledError: if it was stopped.
+    SetupError
+        As ``polish_die``, and for a field that does not fit the wafer.
+    CancelledError
+        If it was stopped.
     """
     described, rigs = described_platens(setup)
     asked = asked_die(

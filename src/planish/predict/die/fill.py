@@ -61,6 +61,7 @@ class FillProposal(Result):
     """
 
     kind: ClassVar[str] = "dummy fill"
+    notes: ClassVar[tuple[str, ...]] = ()  # its figures say it all
 
     fill: Array
     tiles: Array
@@ -79,11 +80,6 @@ class FillProposal(Result):
             f"{figure(100 * self.added, '%', 3)} of the area to add on {counted(len(self.tiles), 'tile')}: effective "
             f"density range {figure(100 * self.after, '%', 3)}, {figure(100 * self.before, '%', 3)} before"
         )
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """Nothing: its figures say it all."""
-        return ()
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""

@@ -122,13 +122,42 @@ class Level(Standing, ABC):
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
         """Return the figures of merit of cells.
 
-        They have ``lost`` [m] of their high area and so many films (``bare``), and a ``step`` [m] left.
+        Parameters
+        ----------
+        lost
+            Of their high area [m].
+        step
+            That is left from high to low area [m].
+        bare
+            How many films of the high area are gone.
+
+        Returns
+        -------
+        dict[str, Array]
+            [m] by name, each in the shape of the cells.
         """
 
     def polish(
         self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
     ) -> Polished:
-        """Return each cell after the recipe: the films of its high area one after the other, by the law of two areas."""
+        """Return each cell after the recipe: the films of its high area one after the other, by the law of two areas.
+
+        Parameters
+        ----------
+        cells
+            Of the layout.
+        local
+            Conditions at the die's place.
+        seen
+            What the pad makes of the layout.
+        choices
+            How to model.
+
+        Returns
+        -------
+        Polished
+            Arrays in the shape of the cells.
+        """
         times = np.array([step.duration for step in local.steps])
         names = [name for name, _ in self.films()]
         rates, thick = [local.rates(name) for name in names], [height for _, height in self.films()]

@@ -38,20 +38,65 @@ def process_of(rig: Rig) -> str:
 
 
 def described_level(die: Die | None, process: str) -> Level:
-    """Return the level that a setup's die section describes; what it leaves open is usual for ``process``.
+    """Return the level that a setup's die section describes; what it leaves open is usual for the process.
 
     A section of another process says nothing about this one.
+
+    Parameters
+    ----------
+    die
+        The section in SI; None where the setup has none.
+    process
+        Name of the process.
+
+    Returns
+    -------
+    Level
+        The level.
+
+    Raises
+    ------
+    PluginError
+        For a process whose level is none.
     """
     return default_level(process).described(_own(die, process))
 
 
 def measured_length(die: Die | None, process: str) -> float | None:
-    """Return the measured planarization length [m] that a setup's die section gives for ``process``."""
+    """Return the measured planarization length that a setup's die section gives for a process.
+
+    Parameters
+    ----------
+    die
+        The section in SI; None where the setup has none.
+    process
+        Name of the process.
+
+    Returns
+    -------
+    float | None
+        [m]; None where it gives none, or is of another process.
+    """
     return die.planarization_length if die is not None and die.process == process else None
 
 
 def left_open(die: Die | None, level: Level, process: str) -> dict[str, str]:
-    """Return the level's quantities for which the usual value stands, each with that value."""
+    """Return the level's quantities for which the usual value stands.
+
+    Parameters
+    ----------
+    die
+        The section in SI; None where the setup has none.
+    level
+        Described by it.
+    process
+        Name of the process.
+
+    Returns
+    -------
+    dict[str, str]
+        Key -> value as text with unit.
+    """
     own = _own(die, process)
     return {
         name: units.show(getattr(level, name), key.quantity.dimension, digits=6)

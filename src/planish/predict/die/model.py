@@ -30,7 +30,8 @@ SLACK = 1e-6  # densities may leave 0 to 1 by rounding
 LARGEST_CELL = 0.1  # [m]
 _NONE = 1e-6  # a share below this counts as none
 # [m] Summits tell places apart over some 4.4 spot radii (50 um), and a density means something over several of its
-# lines only: over 150 um the range within the die is the same for cells of 20 to 200 um within 2 %.
+# lines only. An assumption: 150 um were tuned on the example blocks, until the range within that die was the same for
+# cells of 20 to 200 um within 2 %.
 OWN_DENSITY_OVER = 150e-6
 _BEGUN = 0.1  # of the relief
 _WINDOW = 5  # cells on a side
@@ -87,7 +88,27 @@ def check_maps(maps: object) -> None:
 
 
 def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> DieInput:
-    """Return the cells of layout ``maps`` (density, perimeter, line_width, space, cell) for a level."""
+    """Return the cells of a layout for a level.
+
+    Parameters
+    ----------
+    maps
+        With density, perimeter, line_width, space [m] and cell [m].
+    level
+        What stands on the die.
+    incoming
+        Height from below [m], shape of the density; flat unless given.
+
+    Returns
+    -------
+    DieInput
+        (ny, nx) each.
+
+    Raises
+    ------
+    SetupError
+        For maps that hold no cells, or topography of another shape.
+    """
     check_maps(maps)
     density = np.clip(np.asarray(maps.density, dtype=np.float64), 0.0, 1.0)
     height = np.zeros_like(density) if incoming is None else np.asarray(incoming, dtype=np.float64)
@@ -124,6 +145,18 @@ def bridged_width(width: Array, share: Array, perimeter: Array, cell: float) -> 
 def width_notes(cells: DieInput, level: Level) -> list[str]:
     """Say in how many cells the width of the low areas had to be assumed.
 
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+
+    Returns
+    -------
+    list[str]
+        One line; none where all widths are known.
+
     Raises
     ------
     SetupError
@@ -151,7 +184,26 @@ def effective(
     pad: DiePad | Sequence[DiePad],
     choices: DieChoices,
 ) -> Effective:
-    """Return the effective densities and selectivity lengths at one place; ``pad``: one, or one a platen."""
+    """Return the effective densities and selectivity lengths at one place.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    pad
+        One, or one a platen.
+    choices
+        How to model.
+
+    Returns
+    -------
+    Effective
+        What the pad makes of the layout.
+    """
     pads = pads_of(pad, local)
     main = {
         platen: _main_pressure(level, local, platen) for platen in sorted({s.platen for s in local.steps})
@@ -210,7 +262,20 @@ def _main_pressure(level: Level, local: LocalConditions, platen: int) -> float:
 
 
 def pads_of(pad: DiePad | Sequence[DiePad], local: LocalConditions) -> list[DiePad]:
-    """Return one pad a platen."""
+    """Return one pad a platen.
+
+    Parameters
+    ----------
+    pad
+        One for all, or one a platen.
+    local
+        Conditions, whose steps say on which platen they run.
+
+    Returns
+    -------
+    list[DiePad]
+        In the order of the platens.
+    """
     count = 1 + max(step.platen for step in local.steps)
     return [pad] * count if isinstance(pad, DiePad) else list(pad)
 
@@ -268,12 +333,44 @@ def stepped_cells(share: Array) -> NDArray[np.bool_]:
 def polish_cells(
     cells: DieInput, level: Level, local: LocalConditions, seen: Effective, choices: DieChoices
 ) -> DieFields:
-    """Return the maps after polishing under ``local`` conditions."""
+    """Return the maps after polishing.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    seen
+        From ``effective``.
+    choices
+        How to model.
+
+    Returns
+    -------
+    DieFields
+        Shapes of the cells.
+    """
     return fields_of(cells, level, level.polish(cells, local, seen, choices))
 
 
 def at_time(local: LocalConditions, time: float) -> LocalConditions:
-    """Return the conditions of a recipe cut, or its last step drawn out, to ``time`` [s] in all."""
+    """Return the conditions of a recipe cut, or its last step drawn out, to a time in all.
+
+    Parameters
+    ----------
+    local
+        Of the whole recipe.
+    time
+        [s].
+
+    Returns
+    -------
+    LocalConditions
+        With at least one step.
+    """
     steps, left = [], time
     for i, step in enumerate(local.steps):
         last = i == len(local.steps) - 1
@@ -288,7 +385,22 @@ def at_time(local: LocalConditions, time: float) -> LocalConditions:
 def some_cells(
     cells: DieInput, seen: Effective, index: NDArray[np.int64] | slice
 ) -> tuple[DieInput, Effective]:
-    """Return the chosen cells alone (flat), for what only depends on each cell itself."""
+    """Return the chosen cells alone (flat), for what only depends on each cell itself.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    seen
+        From ``effective``.
+    index
+        Which, among the cells as one row.
+
+    Returns
+    -------
+    tuple[DieInput, Effective]
+        The two, for these cells.
+    """
 
     def pick(values: Array) -> Array:
         return values.reshape(-1)[index]
@@ -315,7 +427,22 @@ def some_cells(
 
 
 def fields_of(cells: DieInput, level: Level, polished: Polished) -> DieFields:
-    """Return the maps of what came of each cell, NaN where it has no such area."""
+    """Return the maps of what came of each cell, NaN where it has no such area.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stood on the die.
+    polished
+        What came of each cell.
+
+    Returns
+    -------
+    DieFields
+        Shapes of the cells.
+    """
     present = {"high": cells.high > _NONE, "low": cells.high < 1 - _NONE, "step": cells.stepped}
     high = cells.incoming - polished.lost
 

@@ -64,7 +64,22 @@ class Platens:
 
     @classmethod
     def of(cls, rigs: list[Rig], wafer: WaferResult | None, after: PadAfter | None) -> Platens:
-        """Return them; ``wafer`` and ``after`` (a worn pad) are those of the first platen."""
+        """Return the platens with a wafer polished on each.
+
+        Parameters
+        ----------
+        rigs
+            Their setups in SI, in the order in which a die meets them.
+        wafer
+            Polished on the first; None to polish it here.
+        after
+            State of the first one's pad; None for a new one.
+
+        Returns
+        -------
+        Platens
+            With one wafer and one pad a platen.
+        """
         return cls(
             tuple(rigs),
             (wafer or polish(rigs[0]), *(polish(other) for other in rigs[1:])),
@@ -74,7 +89,29 @@ class Platens:
     def at(
         self, name: str, radius: float, level: Level, given: SurfaceState | None
     ) -> tuple[LocalConditions, list[DiePad]]:
-        """Return the conditions at ``radius`` [m] through all platens for what stands there, and the pads."""
+        """Return the conditions at a place through all platens, and the pads there.
+
+        Parameters
+        ----------
+        name
+            Of the place.
+        radius
+            Of the place [m].
+        level
+            What stands there; its materials must have rates.
+        given
+            The pads' surface, where it is not to be computed.
+
+        Returns
+        -------
+        tuple[LocalConditions, list[DiePad]]
+            Conditions of all steps in turn, and one pad a platen.
+
+        Raises
+        ------
+        SetupError
+            For a material without a rate law.
+        """
         each = [
             local_conditions(rig, found, name, radius, level.materials(), pad.change(radius))
             for rig, found, pad in zip(self.rigs, self.wafers, self.pads, strict=True)

@@ -173,7 +173,24 @@ def asked_die(
     wafer: WaferResult | None,
     options: dict[str, object],
 ) -> Asked:
-    """Return the call behind a die or fields: options as given, and the layout's maps."""
+    """Return the call behind a die or fields: options as given, and the layout's maps.
+
+    Parameters
+    ----------
+    described
+        The setups, one a platen.
+    maps
+        Of the layout.
+    wafer
+        Where one was handed in: the call can then not be made again.
+    options
+        Its other arguments, by name.
+
+    Returns
+    -------
+    Asked
+        As its answer keeps it.
+    """
     given = (
         "" if wafer is None else "it was polished under a wafer result that was handed in: leave wafer out"
     )
@@ -191,7 +208,32 @@ def polish_one(
     route: Route = "density",
     tell: Callable[[float], None] | None = None,
 ) -> Die:
-    """Return one die at one place, with its window and hot spots."""
+    """Return one die at one place, with its window and hot spots.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    pad
+        One, or one a platen.
+    choices
+        How to model.
+    origin
+        Of the layout's corner (x, y) [m], for the hot spots.
+    route
+        "density" or "contact".
+    tell
+        Called with the share of the recipe done (contact route).
+
+    Returns
+    -------
+    Die
+        The die.
+    """
     seen = effective(cells, level, local, pad, choices)
     if route == "contact":
         from planish.predict.die.contact import polish_by_contact
@@ -267,6 +309,20 @@ def settled(
 ) -> tuple[str, Level, DieChoices, list[str]]:
     """Return process, level and choices with what was left open filled in, and the notes that say so.
 
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    process, level, choices
+        As asked; None for what the setup says, or what is usual.
+    route
+        "density" or "contact".
+
+    Returns
+    -------
+    tuple[str, Level, DieChoices, list[str]]
+        Name of the process, level, choices, notes.
+
     Raises
     ------
     SetupError
@@ -339,7 +395,20 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
 
 
 def length_notes(choices: DieChoices, route: str) -> list[str]:
-    """Say where the planarization length comes from, where it is not from the pad stack."""
+    """Say where the planarization length comes from, where it is not from the pad stack.
+
+    Parameters
+    ----------
+    choices
+        How to model.
+    route
+        "density" or "contact".
+
+    Returns
+    -------
+    list[str]
+        At most one line.
+    """
     if choices.planarization_length is not None:
         told = "planarization length as given (measured), not from the pad stack"
         return [told if route == "density" else told + "; the contact route does not use it"]
@@ -349,12 +418,40 @@ def length_notes(choices: DieChoices, route: str) -> list[str]:
 
 
 def sources_of(rigs: list[Rig], level: Level, route: str) -> tuple[str, ...]:
-    """Return the sources that a die on all these platens rests on."""
+    """Return the sources that a die on all these platens rests on.
+
+    Parameters
+    ----------
+    rigs
+        Their setups in SI.
+    level
+        What stands on the die.
+    route
+        "density" or "contact".
+
+    Returns
+    -------
+    tuple[str, ...]
+        Each line once.
+    """
     return tuple(unique(line for one in rigs for line in _sources(one, level, route)))
 
 
 def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
-    """Say what a die on these platens rests on: a worn pad, odd settings, what the wafers themselves say."""
+    """Say what a die on these platens rests on: a worn pad, odd settings, what the wafers themselves say.
+
+    Parameters
+    ----------
+    platens
+        With their wafers.
+    after
+        State of the first one's pad; None for a new one.
+
+    Returns
+    -------
+    list[str]
+        A sentence each.
+    """
     worn = [] if after is None else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
     return [
         *worn,

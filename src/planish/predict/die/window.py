@@ -44,7 +44,20 @@ class PolishWindow:
 
 
 def passed(level: Level, fields: DieFields) -> dict[str, float]:
-    """Return by how much [m] the worst cell is past each limit (negative: within)."""
+    """Return by how much the worst cell is past each limit.
+
+    Parameters
+    ----------
+    level
+        Which names the limits.
+    fields
+        Maps of a die.
+
+    Returns
+    -------
+    dict[str, float]
+        [m] by figure; negative: within.
+    """
     out, limits = {}, level.limits()
     for merit in level.merits:
         values = fields.named[merit.name]
@@ -65,7 +78,28 @@ def polish_window(
     choices: DieChoices,
     fields: DieFields,
 ) -> PolishWindow:
-    """Return the window at one place, from the cells that are extreme at the set time and a spread of others."""
+    """Return the window at one place, from the cells that are extreme at the set time and a spread of others.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    level
+        What stands on the die.
+    local
+        Conditions at its place.
+    seen
+        From ``effective``.
+    choices
+        How to model.
+    fields
+        Maps at the set time.
+
+    Returns
+    -------
+    PolishWindow
+        Times between which the die is done and within its limits.
+    """
     index = _worst(fields)
     few_cells, few_seen = some_cells(cells, seen, index)
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import ModelError
-from planish.predict.lot.pad import LotPad, aged, new_pad, sharpness
+from planish.predict.lot.pad import LotPad, aged, new_pad
 from planish.predict.lot.row import Row
 from planish.predict.lot.state import LotState, StepState
 from planish.predict.lot.step import StepOutcome, pad_under, run_step
@@ -96,7 +96,7 @@ def _condition(state: LotState, plan: LotPlan, time: float) -> LotState:
         separation=pad.separation,
         pressure=still,
         sliding=still,
-        cut=plan.ex_situ_cut * sharpness(plan.rig, pad.disk_use) * time,
+        cut=plan.ex_situ_cut * plan.sharpness(pad.disk_use) * time,
         disk_time=time,
     )
     return replace(state, pad=pad)
@@ -117,7 +117,7 @@ def _polish(
     wafer, pad, temperatures = state.wafers + 1, state.pad, state.temperatures
     most = tuple(step.most for step in plan.steps)
     wanted = (plan.adjust and state.control.durations(most)) or (None,) * len(most)
-    under = pad_under(plan, pad)
+    under = pad_under(plan, pad, state.ring_use)
     left = incoming
     outcomes: list[StepOutcome] = []
     for step, last, duration in zip(plan.steps, state.steps, wanted, strict=True):
@@ -156,8 +156,9 @@ def _polish(
         temperatures=temperatures,
         batch=state.batch,
         control=control,
-        steps=tuple(StepState(found.solved, found.duration) for found in outcomes),
+        steps=tuple(StepState(found.solved, found.duration, found.lubrication) for found in outcomes),
         said=_told(state.said, plan, wafer, under.worn, at_limit=at_limit),
+        ring_use=state.ring_use + sum(times),
     )
     return after, row
 
@@ -171,7 +172,7 @@ def _after_step(plan: LotPlan, step: LotStep, pad: LotPad, found: StepOutcome, l
         separation=found.summits.separation,
         pressure=step.group_seen @ found.pressure / land,
         sliding=step.group_sliding * found.duration,
-        cut=step.cut * sharpness(plan.rig, pad.disk_use) * found.duration,
+        cut=step.cut * plan.sharpness(pad.disk_use) * found.duration,
         disk_time=found.duration * step.disk_share,
     )
 

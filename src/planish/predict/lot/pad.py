@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, pi, sqrt
+from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,12 +13,13 @@ from planish.engine.fixed import seal
 from planish.engine.record import Record
 from planish.physics.motion import sweep
 from planish.physics.surface import asperities, conditioning, summit_balance
+from planish.predict.wafer.disk import disk_work
 from planish.predict.wafer.pad_surface import as_conditioned
 from planish.predict.wafer.step_plan import speeds
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Conditioner, Rig, Step
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 RINGS_A_GROUP = 2  # summits age alike over about 20 mm of pad radius; heat and wear are kept ring by ring
@@ -53,7 +54,20 @@ class RingGroups:
 
 
 def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
-    """Group pad rings; ``areas`` (n_r,) [m^2] of the wafer nodes."""
+    """Group pad rings that are followed together.
+
+    Parameters
+    ----------
+    rings
+        Of the pad.
+    areas
+        Of the wafer nodes [m^2], (n_r,).
+
+    Returns
+    -------
+    RingGroups
+        Of the rings that the wafer touches.
+    """
     touched = np.flatnonzero(rings.duty > 0)
     parts = [touched[i : i + RINGS_A_GROUP] for i in range(0, touched.size, RINGS_A_GROUP)]
     members = np.zeros((len(parts), rings.duty.size))
@@ -90,6 +104,7 @@ class WornSummits:
     real_slope: Array
     separation: Array  # (g,) [m] of the flat from the summits
     moments: Array  # (g, 4) of z - d, of orders 1/2, 1, 3/2 and 0
+    heights: tuple[float, float]  # mean and standard deviation [m] over the wafer's track
 
     def _weights(self, pressure: Array) -> Array:
         return self.track[None, :] if pressure.size == 1 else self.to_wafer
@@ -105,6 +120,10 @@ class WornSummits:
         weights = self._weights(pressure)
         real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
         return real, pressure / real
+
+    def surface(self) -> tuple[float, float]:
+        """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
+        return self.heights
 
     def tail(self) -> float:
         """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
@@ -154,10 +173,30 @@ class LotPad:
 
 
 def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: float) -> SummitPlan:
-    """Work out what is fixed of the summits. ``highest_pressure`` [Pa] of the recipe."""
-    surface, disk = as_conditioned(rig), rig.conditioner
-    if disk is not None:
-        conditioning.sharpness(0.0, disk.dulling_time, disk.sharpness_floor)
+    """Work out what is fixed of the summits.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    areas
+        Of the wafer nodes [m^2], (n_r,).
+    highest_pressure
+        Of the recipe [Pa].
+
+    Returns
+    -------
+    SummitPlan
+        For the whole lot.
+
+    Raises
+    ------
+    ModelError
+        For summits without a solution.
+    """
+    surface = as_conditioned(rig)
     modulus = asperities.plane_modulus(surface.modulus, surface.poisson)
     if surface.heights is None:
         edges = summit_balance.ageing_grid(
@@ -189,7 +228,20 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
 
 
 def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
-    """Return a new pad with fresh summits; ``disk_use`` [s] of the disk by then."""
+    """Return a new pad with fresh summits.
+
+    Parameters
+    ----------
+    plan
+        What is fixed of the summits.
+    disk_use
+        Of the disk by then [s].
+
+    Returns
+    -------
+    LotPad
+        Unworn.
+    """
     groups, rings = plan.groups.members.shape
     return LotPad(
         probability=np.tile(plan.fresh, (groups, 1)),
@@ -200,10 +252,24 @@ def new_pad(plan: SummitPlan, disk_use: float = 0.0) -> LotPad:
 
 
 def height_map(rig: Rig, rings: PadRings, nodes: Array) -> Array:
-    """Return (n_r, n): mean over a wafer node's path of a pad profile given at the rings' middles.
+    """Return the mean over a wafer node's path of a pad profile given at the rings' middles.
 
-    Between the middles the profile is taken as straight: as steps it would put steps under the
-    wafer that the plate answers with ripples of pressure.
+    Between the middles the profile is taken as straight: as steps it would put steps under the wafer that the
+    plate answers with ripples of pressure.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    nodes
+        Wafer radii [m], (n_r,).
+
+    Returns
+    -------
+    Array
+        (n_r, n), to be multiplied by the profile (n,).
     """
     fine = 6
     edges = np.interp(
@@ -216,11 +282,27 @@ def height_map(rig: Rig, rings: PadRings, nodes: Array) -> Array:
 
 
 def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
-    """Return the summits' answer about ``pressure`` (g,) [Pa] on the summits of each group."""
+    """Return the summits' answer about a pressure.
+
+    Parameters
+    ----------
+    plan
+        What is fixed of the summits.
+    pad
+        As it is.
+    pressure
+        On the summits of each group [Pa], (g,).
+
+    Returns
+    -------
+    WornSummits
+        For pressures near it.
+    """
     about = np.maximum(pressure, 1.0)
     separation, moments = pad.separation.copy(), np.empty((about.size, 4))
     summit_balance.contact_rings(pad.probability, plan.edges, about, plan.stiff, separation, moments)
     half, one, threehalf, count = moments.T
+    level, deviation = asperities.level_and_deviation(plan.edges, pad.probability)
     length = threehalf / (1.5 * half)
     # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
     real, log_about = about / (pi * plan.tip_radius * plan.density * one), np.log(about)
@@ -234,6 +316,7 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
         real_slope=slope,
         separation=separation,
         moments=moments,
+        heights=(float(plan.groups.track @ level), float(plan.groups.track @ deviation)),
     )
 
 
@@ -250,9 +333,29 @@ def aged(
 ) -> LotPad:
     """Return the pad after one step.
 
-    ``separation`` (g,) [m] of the flat, a guess; ``pressure`` (g,) [Pa] on the summits while touched,
-    ``sliding`` (g,) [m] met with while touched, ``cut`` (n,) [m] by which the disk lowered each ring
-    meanwhile, ``disk_time`` [s] for which it worked.
+    Parameters
+    ----------
+    plan
+        What is fixed of the summits.
+    pad
+        Before the step.
+    rig
+        The setup in SI.
+    separation
+        Of the flat from the summits [m], (g,): a guess.
+    pressure
+        On the summits while touched [Pa], (g,).
+    sliding
+        Met with while touched [m], (g,).
+    cut
+        By which the disk lowered each ring meanwhile [m], (n,).
+    disk_time
+        For which the disk worked [s].
+
+    Returns
+    -------
+    LotPad
+        A new record.
     """
     wear = summit_balance.wear_constant(
         rig.pad.polish_wear_coefficient, sliding, tip_radius=plan.tip_radius, modulus=plan.modulus
@@ -275,14 +378,32 @@ def aged(
 
 
 def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
-    """Return how fast a sharp disk cuts each pad ring (n,) [m/s] at the speeds of ``step``; 0 without a disk.
+    """Return how fast a sharp disk cuts each pad ring at the speeds of a step.
 
-    A pad that orbits does not bring all its places under an arm: there the disk is
-    taken to cover the area between its innermost and outermost place evenly, unless a dwell
-    table says otherwise.
+    A pad that orbits does not bring all its places under an arm: there the disk is taken to cover the area
+    between its innermost and outermost place evenly, unless a dwell table says otherwise.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    step
+        Of the recipe.
+
+    Returns
+    -------
+    Array
+        [m/s], (n,); 0 without a disk.
+
+    Raises
+    ------
+    ModelError
+        Where the sweep makes no sense.
     """
     disk = rig.conditioner
-    if disk is None or disk.downforce <= 0:
+    if disk is None:
         return np.zeros(rings.duty.size)
     path = disk.sweep
     positions, shares = sweep.dwell_shares(
@@ -297,27 +418,38 @@ def cut_rates(rig: Rig, rings: PadRings, step: Step) -> Array:
     if not rig.polisher.disk_meets_all and path.zone_dwell is None:
         positions = np.linspace(path.inner, path.outer, 2 * positions.size + 1)[1::2]
         shares = positions / positions.sum()
-    return conditioning.cut_profile(cut_matrix(rig, disk, rings, step, positions), shares)
+    return conditioning.cut_profile(cut_matrix(rig, rings, step, positions), shares)
 
 
-def cut_matrix(rig: Rig, disk: Conditioner, rings: PadRings, step: Step, positions: Array) -> Array:
-    """Return how fast a sharp ``disk`` held at each position (m,) [m] cuts each pad ring: (n, m) [m/s]."""
+def cut_matrix(rig: Rig, rings: PadRings, step: Step, positions: Array) -> Array:
+    """Return how fast the sharp disk held at each position cuts each pad ring.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    rings
+        Of the pad.
+    step
+        Of the recipe, for its speeds.
+    positions
+        Of the disk's centre [m], (m,).
+
+    Returns
+    -------
+    Array
+        [m/s], (n, m); 0 without a disk.
+    """
+    disk, work = rig.conditioner, disk_work(rig)
+    if disk is None or work is None:
+        return np.zeros((rings.duty.size, positions.size))
     return conditioning.cut_matrix(
         rig.polisher,
         rings.edges,
         positions,
         disk_radius=disk.disk_radius,
         downforce=disk.downforce,
-        coefficient=rig.pad.wear_coefficient,
+        coefficient=rig.pad.wear_coefficient * work.cut,
         disk_speed=disk.speed,
         drive=speeds(rig, step)[0],
     )
-
-
-def sharpness(rig: Rig, disk_use: float) -> float:
-    """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
-    disk = rig.conditioner
-    if disk is None:
-        return 0.0
-    # conditioning.sharpness, without its checks: they were made when the pad was new
-    return disk.sharpness_floor + (1.0 - disk.sharpness_floor) * exp(-disk_use / disk.dulling_time)

@@ -55,7 +55,27 @@ class PadRings(Kept):
 
 
 def pad_rings(rig: Rig, grid: PressureGrid, rings: int = PAD_RINGS) -> PadRings:
-    """Return the pad rings of a setup's machine for the nodes of a pressure grid."""
+    """Return the pad rings of a setup's machine for the nodes of a pressure grid.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    grid
+        Nodes and areas of the wafer.
+    rings
+        How many.
+
+    Returns
+    -------
+    PadRings
+        The same record for the same machine, grid and count.
+
+    Raises
+    ------
+    ModelError
+        Where the wafer does not stay on the pad.
+    """
     return _pad_rings(_Machine(rig.polisher), rings, _Grid(grid))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +25,7 @@ from planish.physics.slurry import heat
 from planish.predict.lot.events import Event
 from planish.predict.lot.pad import SummitPlan, cut_rates, height_map, plan_summits
 from planish.predict.lot.pad_rings import PadRings, pad_rings
-from planish.predict.wafer import conditions
+from planish.predict.wafer.conditions import contact_pressure
 from planish.predict.wafer.contact_model import (
     CELLS,
     ContactModel,
@@ -33,7 +33,9 @@ from planish.predict.wafer.contact_model import (
     pad_operator,
     prepare,
 )
+from planish.predict.wafer.disk import DiskWork, disk_work
 from planish.predict.wafer.incoming import mean_profile
+from planish.predict.wafer.pad_surface import fresh_state
 from planish.predict.wafer.step_plan import (
     AIR_CONDUCTANCE,
     BackLoad,
@@ -43,9 +45,10 @@ from planish.predict.wafer.step_plan import (
     platen_path,
     summit_land,
 )
+from planish.predict.wafer.uneven import Uneven, turning_past
 
 if TYPE_CHECKING:
-    from planish.physics.pressure.solve import PadOperator
+    from planish.physics.pressure.ring_influence import PadOperator
     from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
@@ -81,13 +84,22 @@ class LotStep(Record):
     most: float
 
 
+@dataclass(frozen=True, slots=True)
+class RingWear:
+    """How the gap between wafer and ring widens: ``rate`` [m/s] while it polishes, up to about ``most`` [m]."""
+
+    rate: float
+    most: float
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class LotPlan(Record):
     """What is fixed for a lot.
 
     ``weights`` (n_r,) average over the wafer nodes ``inside`` the edge exclusion, ``track`` (n,) over the
-    pad rings that the wafer passes (``under``); ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
-    without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates;
+    pad rings that the wafer passes (``under``); ``uneven`` is what turns past, None where all is flat; ``ring``
+    how its gap widens, None where it does not; ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
+    without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates; ``disk``: what it does;
     ``incoming`` (films, n_r) [m]; ``ex_situ_cut`` (n,) [m/s] of a sharp disk without a wafer; ``rest_rate``
     [1/s] and ``rest_sink`` [K]: how the pad cools between wafers.
     """
@@ -104,15 +116,22 @@ class LotPlan(Record):
     weights: Array
     heights: Array
     track: Array
+    uneven: Uneven | None
+    ring: RingWear | None
     under: NDArray[np.bool_]
     pads: dict[bool, WornPad]
     worn_states: Array
     between: Interpolation
     steps: tuple[LotStep, ...]
     incoming: Array
+    disk: DiskWork | None
     ex_situ_cut: Array
     rest_rate: float
     rest_sink: float
+
+    def sharpness(self, disk_use: float) -> float:
+        """Return how sharply the disk cuts after ``disk_use`` [s], 1 when new; 0 without a disk."""
+        return 0.0 if self.disk is None else self.disk.sharpness(disk_use)
 
     @property
     def broken_in(self) -> float:
@@ -136,7 +155,37 @@ def plan_lot(
     workers: int = 1,
     cells: int = CELLS,
 ) -> LotPlan:
-    """Work out what is fixed for a lot of ``wafers``; the arguments are those of ``polish_lot``."""
+    """Work out what is fixed for a lot.
+
+    Parameters
+    ----------
+    rig
+        The setup in SI.
+    wafers
+        How many.
+    conditioning
+        False switches all conditioning off.
+    adjust
+        Whether the longest step is adjusted from wafer to wafer.
+    events
+        What happens between wafers, in order.
+    handling_time
+        Between wafers [s].
+    workers
+        Threads that build the pad's elastic operators.
+    cells
+        Wafer nodes of the pressure solution.
+
+    Returns
+    -------
+    LotPlan
+        For ``advance``.
+
+    Raises
+    ------
+    ModelError
+        For a step without pressure, or values without a solution.
+    """
     for step in rig.steps:
         if not np.max(step.zone_pressures) > 0:
             raise ModelError(
@@ -155,6 +204,9 @@ def plan_lot(
     fastest = max(float(np.max(cut)) for cut in cuts)
     expected = fastest * wafers * (sum(times) + handling_time)
     worn_states, operators = _operators(rig, model, expected, workers)
+    ring = _ring_wear(rig, wafers * sum(times))
+    if ring is not None:
+        operators = [*operators, _worn_ring(rig, ring.most, cells)]
     ring_pressed = [back_load(rig, step, model).ring > 0 for step in rig.steps]
     steps = tuple(
         _plan_lot_step(rig, step, model, rings, operators, summits, cut, conditioning=conditioning)
@@ -175,16 +227,41 @@ def plan_lot(
         weights=np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum(),
         heights=height_map(rig, rings, grid.r),
         track=track,
+        uneven=turning_past(rig, model),
+        ring=ring,
         under=track > 1e-3 * track.max(),
         pads={pressed: worn_pad(operators, model.plate, pressed) for pressed in set(ring_pressed)},
         worn_states=worn_states,
         between=Interpolation(worn_states),
         steps=steps,
         incoming=np.stack([mean_profile(film, grid.r) for film in rig.wafer.films]),
+        disk=disk_work(rig),
         ex_situ_cut=cuts[int(np.argmax(times))],
         rest_rate=float(conductance) / steps[0].fixed.heat_capacity,
         rest_sink=float(sink),
     )
+
+
+def _ring_wear(rig: Rig, time: float) -> RingWear | None:
+    """Return how the ring's gap widens in a lot of ``time`` [s] of polishing; its outer edge stays where it is."""
+    ring = rig.head.ring
+    if ring is None or ring.gap_wear_rate == 0.0:
+        return None
+    most = ring.gap_wear_rate * time
+    if most >= ring.width:
+        raise ModelError(
+            refuse("ring gap gained in the lot [m]", most, f"less than the ring's width, {ring.width:g}",
+                   "ask for fewer wafers, or lower head.ring.gap_wear_rate")
+        )  # fmt: skip
+    return RingWear(ring.gap_wear_rate, most)
+
+
+def _worn_ring(rig: Rig, gained: float, cells: int) -> PadOperator:
+    """Return the new pad's operator where the gap beside the wafer has gained so much [m]."""
+    ring = rig.head.ring
+    assert ring is not None  # one that wears
+    worn = replace(ring, gap=ring.gap + gained, width=ring.width - gained)
+    return prepare(replace(rig, head=replace(rig.head, ring=worn)), cells=cells).operator
 
 
 def _planned_time(step: Step) -> float:
@@ -224,12 +301,8 @@ def _plan_lot_step(
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
     back = back_load(rig, step, model)
     series = series_step(operators, model.plate, back.load, back.ring)
-    fresh = conditions.PadState(
-        summits=conditions.FreshSummits(model.summits),
-        groove_depth=rig.pad.grooves.depth,
-        temperatures=np.full(rings.middles.shape, rig.ambient.platen_temperature),
-    )
-    first = conditions.contact_pressure(rig, step, model, fresh)
+    fresh = fresh_state(rig, model.summits, rings.middles.size)
+    first = contact_pressure(rig, step, model, fresh)
     pressure = np.concatenate([first.pressure, first.ring_pressure])[: series.load.size]
     group_seen = summits.groups.seen[:, : plan.all_speed.size]
     safe = np.maximum(group_seen.sum(axis=1), 1e-12)

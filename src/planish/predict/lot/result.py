@@ -123,10 +123,11 @@ class LotResult(Result):
         Relative only: it says neither how many scratches there are nor how deep.
         """
         from planish.physics.scratches import ScratchReference, scratch_index
+        from planish.predict.wafer.disk import disk_work
 
         rig, records = self.rig, self.records
         law = rig.removal[rig.wafer.films[0].material]
-        disk = rig.conditioner
+        work = disk_work(rig)
         modulus = rig.pad.layers[0].modulus
         reference = ScratchReference(
             real_pressure=law.reference.real_pressure,
@@ -136,7 +137,7 @@ class LotResult(Result):
             shedding=0.0,
             sliding_distance=max(float(records.sliding[0]), 1e-9),
         )
-        shedding = disk.shedding * records.sharpness if self.conditioning and disk is not None else 0.0
+        shedding = work.shed if self.conditioning and work is not None else 0.0
         return np.asarray(
             scratch_index(
                 reference,
@@ -163,6 +164,9 @@ class LotResult(Result):
         )
         if self.conditioning:
             tests.append(("disk dull", records.sharpness < limits.sharpness))
+        ring = self.rig.head.ring
+        if ring is not None:
+            tests.append(("ring worn", self._ring_use * ring.wear_rate > ring.wear_allowance))
         drifted = (
             np.abs(rate / early - 1) > limits.rate_change if early > 0 else np.ones(rate.size, dtype=bool)
         )
@@ -226,7 +230,25 @@ class LotResult(Result):
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
+            **self._ring_figures(),
         }
+
+    @property
+    def _ring_use(self) -> Array:
+        """Time [s] that the retaining ring has polished after each wafer (n,)."""
+        return np.cumsum(self.records.time)
+
+    def _ring_figures(self) -> dict[str, float]:
+        """Return what the lot took off the ring, as far as the setup says how fast it wears."""
+        ring, time = self.rig.head.ring, float(self._ring_use[-1])
+        if ring is None:
+            return {}
+        gone = {
+            "last_ring_worn_um": 1e6 * ring.wear_rate * time,
+            "last_ring_gap_um": 1e6 * (ring.gap + ring.gap_wear_rate * time),
+        }
+        rates = {"last_ring_worn_um": ring.wear_rate, "last_ring_gap_um": ring.gap_wear_rate}
+        return {key: value for key, value in gone.items() if rates[key]}
 
     def strange(self) -> list[str]:
         """Return what no real lot has, one line each, with the input that drives it."""

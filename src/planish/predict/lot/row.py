@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from planish.engine.fixed import seal
 from planish.engine.record import counted, figure
 from planish.physics.slurry.film import regime
-from planish.predict.lot.pad import sharpness
 from planish.predict.raised import Seen, cleared_share, edge_extreme
 
 if TYPE_CHECKING:
@@ -59,6 +58,7 @@ class Row:
     step_fresh: tuple[float, ...]
     step_real_fraction: tuple[float, ...]
     step_solid_share: tuple[float, ...]
+    step_film_followed: tuple[float, ...]
     limited: tuple[bool, ...]
     bare_somewhere: bool
     bare: bool
@@ -83,9 +83,29 @@ class Row:
         batch: float,
         process: float,
     ) -> Row:
-        """Return the row of a wafer that came with ``incoming`` (films, n_r) [m] and has ``left`` of it.
+        """Return the row of a wafer.
 
-        ``pad`` is that after the wafer; ``batch`` and ``process`` the chance in its rate.
+        Parameters
+        ----------
+        plan
+            What is fixed for the lot.
+        pad
+            After the wafer.
+        outcomes
+            Of its steps, in order.
+        incoming
+            Films it came with [m], (films, n_r).
+        left
+            Of them [m], (films, n_r).
+        monitor
+            Whether it is a monitor wafer.
+        batch, process
+            The chance in its rate, of the slurry's batch and of the wafer.
+
+        Returns
+        -------
+        Row
+            In SI.
         """
         rig, weights, inside = plan.rig, plan.weights, plan.inside
         removed = incoming.sum(axis=0) - left.sum(axis=0)
@@ -121,7 +141,7 @@ class Row:
             groove_mean=max(depth - average, 0.0),
             thickness_min=top - deepest,
             thickness_mean=top - average,
-            sharpness=sharpness(rig, pad.disk_use),
+            sharpness=plan.sharpness(pad.disk_use),
             batch=batch,
             monitor=monitor,
             removed=removed,
@@ -134,7 +154,8 @@ class Row:
             step_peak=tuple(found.peak_temperature for found in outcomes),
             step_fresh=tuple(found.fresh for found in outcomes),
             step_real_fraction=tuple(found.real_fraction for found in outcomes),
-            step_solid_share=tuple(found.solid_share for found in outcomes),
+            step_solid_share=tuple(found.lubrication.share for found in outcomes),
+            step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
@@ -179,6 +200,7 @@ class Records:
     step_fresh: Array  # (n, steps)
     step_real_fraction: Array  # (n, steps)
     step_solid_share: Array  # (n, steps) of the load on summits
+    step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
     limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
     bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
     bare: NDArray[np.bool_]  # all films gone everywhere inside it
@@ -188,16 +210,40 @@ class Records:
         return f"<Records: {counted(self.rate.size, 'wafer')}, {len(fields(self))} columns in SI>"
 
     def put(self, wafer: int, row: Row) -> None:
-        """Write down wafer number ``wafer`` (from 0)."""
+        """Write down one wafer.
+
+        Parameters
+        ----------
+        wafer
+            Its number, from 0.
+        row
+            What became of it.
+        """
         for name in _NAMES:
             getattr(self, name)[wafer] = getattr(row, name)
 
     def seen(self, rig: Rig, radius: Array, areas: Array) -> Seen:
-        """Return what the conditions worth telling look at (``predict.raised``)."""
+        """Return what the conditions worth telling look at (``predict.raised``).
+
+        Parameters
+        ----------
+        rig
+            The setup in SI.
+        radius
+            Of the wafer nodes [m], (n_r,).
+        areas
+            Of the wafer nodes [m^2], (n_r,).
+
+        Returns
+        -------
+        Seen
+            A column a figure.
+        """
         wafer = rig.wafer
         return Seen(
             limited=self.limited,
             floating=regime(self.step_solid_share) == "hydrodynamic",
+            film_followed=self.step_film_followed,
             real_fraction=self.step_real_fraction,
             fresh=self.step_fresh,
             peak=self.step_peak,
@@ -214,7 +260,18 @@ _NAMES = tuple(item.name for item in fields(Records))
 
 
 def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
-    """Return room for ``wafers`` rows."""
+    """Return room for so many rows.
+
+    Parameters
+    ----------
+    wafers, nodes, rings, steps
+        How many of each.
+
+    Returns
+    -------
+    Records
+        All 0 and False.
+    """
     wide = {"removed": nodes, "worn": rings, "limited": steps}
     told = ("monitor", "limited", "bare_somewhere", "bare")
     made: dict[str, Any] = {}

@@ -11,9 +11,8 @@ from planish.physics import scratches
 from planish.physics.motion import speed, sweep
 from planish.physics.pressure import series as contact_series
 from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
-from planish.physics.slurry import heat
-from planish.physics.surface import asperities, summit_balance
+from planish.physics.slurry import delivery, film, heat
+from planish.physics.surface import asperities, grit, summit_balance
 from planish.physics.surface import conditioning as disk_physics
 from planish.predict.lot import variation as lot_variation
 from planish.predict.lot.advance import advance
@@ -24,13 +23,15 @@ from planish.predict.lot.row import empty_records
 from planish.predict.lot.state import first_state
 from planish.predict.lot.variation import Variation, draw
 from planish.predict.raised import lot_notes
-from planish.predict.wafer import conditions
+from planish.predict.wafer import conditions, uneven
 from planish.predict.wafer.contact_model import CELLS
+from planish.predict.wafer.pad_surface import FreshSummits
 from planish.results.plain import unique
 from planish.setup.given import as_described, as_rig, asked_of
 from planish.units import as_si, as_whole
 
 if TYPE_CHECKING:
+    from planish.predict.lot.plan import LotPlan
     from planish.setup.given import SetupLike
     from planish.setup.si import Rig
 
@@ -39,10 +40,12 @@ MODULES = (
     asperities,
     summit_balance,
     disk_physics,
+    grit,
     sweep,
     contact_series,
     removal,
-    slurry,
+    delivery,
+    film,
     heat,
     scratches,
     conditions,
@@ -124,6 +127,7 @@ def polish_lot(
         workers=workers,
         cells=cells,
     )
+    modules = (*MODULES, uneven) if uneven.says_uneven(rig) else MODULES
     grid, rings = plan.model.grid, plan.rings
     records = empty_records(wafers, grid.r.size, rings.middles.size, len(rig.steps))
     state = first_state(plan)
@@ -162,14 +166,22 @@ def polish_lot(
             unique(
                 [
                     *_timed_instead(rig, plan.adjust),
+                    *_swings(rig, plan),
                     *lot_notes(rig, records.seen(rig, grid.r, grid.areas)),
                     *state.said,
                 ]
             )
         ),
-        rests_on=tuple(unique([*rig.sources, *(line for module in MODULES for line in module.SOURCES)])),
+        rests_on=tuple(unique([*rig.sources, *(line for module in modules for line in module.SOURCES)])),
         asked=asked_of([described], seed=seed, options=options),
     )
+
+
+def _swings(rig: Rig, plan: LotPlan) -> list[str]:
+    """Say how far the pressure swings on the new pad as it turns past, where it does."""
+    fresh, depth = FreshSummits(plan.model.summits), rig.pad.grooves.depth
+    found = ((step.name, uneven.swing_rms(rig, step, plan.model, fresh, depth)) for step in rig.steps)
+    return [uneven.swing_note(name, rms) for name, rms in found if rms]
 
 
 def _timed_instead(rig: Rig, adjust: bool) -> list[str]:

@@ -12,6 +12,7 @@ from planish.engine.fixed import seal
 from planish.engine.record import counted
 from planish.physics.pressure.series import Solved
 from planish.predict.lot.pad import LotPad, new_pad
+from planish.predict.wafer.lubrication import Lubrication
 
 if TYPE_CHECKING:
     from planish.predict.lot.plan import LotPlan
@@ -42,7 +43,20 @@ class Control:
         return tuple(main if index == longest else time for index, time in enumerate(self.base))
 
     def learned(self, measured: float, times: tuple[float, ...]) -> Control:
-        """Return the control that knows of the removal measured [m] in ``times`` [s] of the wafer just polished."""
+        """Return the control that knows of the removal measured on the wafer just polished.
+
+        Parameters
+        ----------
+        measured
+            Its mean removal [m]; 0 or less says nothing.
+        times
+            Of its steps [s].
+
+        Returns
+        -------
+        Control
+            With the rate averaged in.
+        """
         if measured <= 0:
             return self
         rate = measured / sum(times)
@@ -53,10 +67,11 @@ class Control:
 
 @dataclass(frozen=True, slots=True)
 class StepState:
-    """Where the last wafer left a step: its pressures, and its ``duration`` [s], 0 before the first wafer."""
+    """Where the last wafer left a step: its pressures, film, and ``duration`` [s], 0 before the first wafer."""
 
     solved: Solved
     duration: float = 0.0
+    film: Lubrication | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -64,7 +79,7 @@ class LotState:
     """A lot after ``wafers`` wafers.
 
     ``temperatures`` (n,) [K] of the pad rings; ``batch`` rate factor of the slurry; ``said``: what
-    happened on the way that the rows do not tell.
+    happened on the way that the rows do not tell; ``ring_use`` [s] that the retaining ring has polished.
     """
 
     wafers: int
@@ -74,6 +89,7 @@ class LotState:
     control: Control
     steps: tuple[StepState, ...]
     said: tuple[str, ...] = ()
+    ring_use: float = 0.0
 
     def __post_init__(self) -> None:
         seal(self.temperatures)

@@ -21,10 +21,13 @@ from planish.predict.lot.pad import LotPad, WornSummits, worn_summits
 from planish.predict.lot.plan import LotPlan, LotStep
 from planish.predict.lot.state import StepState
 from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad_heat, removal_curve
-from planish.predict.wafer.films import polish_stack, stop_amount
+from planish.predict.wafer.films import on_top, polish_stack, stop_amount
+from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
+from planish.predict.wafer.uneven import bow_height
 
 if TYPE_CHECKING:
+    from planish.predict.wafer.uneven import Uneven
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
@@ -53,7 +56,7 @@ class StepOutcome:
 
     summits: WornSummits
     solved: Solved
-    pressure: Array  # of the wafer nodes, then the ring nodes [Pa]
+    pressure: Array  # on summits, of the wafer nodes, then the ring nodes [Pa]
     removed: Array  # (films, n_r) [m]
     duration: float
     temperature: float  # mean over the wafer and the step [K]
@@ -63,18 +66,37 @@ class StepOutcome:
     real_fraction: float
     friction: float
     fresh: float
-    film_thickness: float
+    lubrication: Lubrication
     limited: bool  # the step ran into its longest time before its stop condition was met
-    solid_share: float  # of the load on summits
     fastest: float  # mean rate [m/s] of a film that goes, as long as it lasts
 
 
-def pad_under(plan: LotPlan, pad: LotPad) -> PadUnder:
-    """Return the pad's body as the next wafer finds it."""
+def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
+    """Return the pad's body as the next wafer finds it.
+
+    Parameters
+    ----------
+    plan
+        What is fixed for the lot.
+    pad
+        As it is.
+    ring_use
+        How long the retaining ring has polished [s].
+
+    Returns
+    -------
+    PadUnder
+        On average under the wafer, and by node.
+    """
     rig = plan.rig
     worn = float(plan.track @ pad.worn)
     groove = max(rig.pad.grooves.depth - worn, 0.0)
     shares = plan.between.at(min(worn, float(plan.worn_states[-1])))
+    if plan.ring is not None:
+        # The last state is the new pad beside the worn ring: what that changes is laid over the pad's own wear.
+        part = plan.ring.rate * ring_use / plan.ring.most
+        shares = np.append(shares, part)
+        shares[0] -= part
     return PadUnder(
         worn=worn,
         groove_depth=groove,
@@ -99,13 +121,43 @@ def run_step(
 ) -> StepOutcome:
     """Run the step on the pad as it is (the summits are read, not aged).
 
-    ``last``: where the last wafer left this step; ``temperatures`` (n,) [K] of the pad rings, ``left``
-    (films, n_r) [m], ``duration`` [s] overrides the step's own stop where given.
+    Parameters
+    ----------
+    plan
+        What is fixed for the lot.
+    lot_step
+        And for this step.
+    last
+        Where the last wafer left this step.
+    pad
+        As it is.
+    under
+        Its body, from ``pad_under``.
+    temperatures
+        Of the pad rings [K], (n,).
+    left
+        Of the films [m], (films, n_r).
+    rate_factor
+        By which chance multiplies the rate.
+    duration
+        [s]; None for the step's own stop.
+
+    Returns
+    -------
+    StepOutcome
+        What the step did.
+
+    Raises
+    ------
+    ModelError
+        Where there is no solution.
     """
     rig, weights = plan.rig, plan.weights
     summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)
-    solved = _contact(lot_step, last.solved, summits, under)
+    standing = under.height + bow_height(rig, plan.model, left)
+    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven)
     nodes = lot_step.fixed.shares.size
+    top = on_top(left, lot_step.fixed.shares)
     found = meet(
         lot_step.fixed,
         rig,
@@ -115,6 +167,8 @@ def run_step(
         solved.pressure[:nodes],
         solved.pressure[nodes:],
         rate_factor,
+        top=None if top is None else rig.wafer.films[top].material,
+        last=last.film,
     )
     heating = pad_heat(found, temperatures)
     ends, limited, times, seen, removed = _until(
@@ -132,7 +186,7 @@ def run_step(
     return StepOutcome(
         summits=summits,
         solved=solved,
-        pressure=solved.pressure,
+        pressure=np.concatenate([found.solid, solved.pressure[nodes:]]),
         removed=removed[:, -1],
         duration=ends,
         temperature=float(np.trapezoid(mean, times)) / ends if ends > 0 else float(mean[0]),
@@ -142,9 +196,8 @@ def run_step(
         real_fraction=float(found.real_fraction @ weights),
         friction=found.friction,
         fresh=found.fresh,
-        film_thickness=found.film_thickness,
+        lubrication=found.lubrication,
         limited=limited,
-        solid_share=found.solid_share,
         fastest=fastest_rate(rig, found, removed[:, -1], seen[-1], weights),
     )
 
@@ -185,12 +238,21 @@ def _until(
         horizon = 1.1 * ends
 
 
-def _contact(lot_step: LotStep, last: Solved, summits: WornSummits, under: PadUnder) -> Solved:
-    """Contact pressure [Pa]; as ``conditions.contact_pressure``, by the series solver."""
+def _contact(
+    lot_step: LotStep,
+    last: Solved,
+    summits: WornSummits,
+    under: PadUnder,
+    standing: Array,
+    uneven: Uneven | None,
+) -> Solved:
+    """Contact pressure [Pa] on a pad that stands so high against the wafer (n_r,) [m]; as ``conditions.contact_pressure``, by the series solver."""
     back, share = lot_step.back, lot_step.fixed.shares
     length, scale, offset = summits.layer(back.about / under.land)
     scale = scale * under.land
-    raised = offset + back.raised + under.height
+    raised = offset + back.raised + standing
+    if uneven is not None:
+        raised = raised + uneven.raised(length, back.about)
     ring = lot_step.series.load.size - share.size
     if ring:
         length, scale, raised = (
@@ -208,7 +270,7 @@ def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array)
     curves: dict[str, Array] = {}
     for film in films:
         if film.material not in curves:
-            curves[film.material] = removal_curve(rig, found, film.material, times, seen)
+            curves[film.material] = removal_curve(found, film.material, times, seen)
         if film is films[0] and np.all(curves[film.material][-1] <= left[0]):
             removed = np.zeros((len(films), *seen.shape))
             removed[0] = curves[film.material]

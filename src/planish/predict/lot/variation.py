@@ -89,10 +89,29 @@ class Draws(Record):
 
 
 def draw(variation: Variation, wafers: int, seed: int) -> Draws:
-    """Draw what varies for wafers 1 to ``wafers``.
+    """Draw what varies from wafer to wafer.
 
-    Normal deviates cut at three standard deviations; the same seed gives the
-    same numbers, and a longer lot begins with those of a shorter one.
+    Normal deviates cut at three standard deviations; the same seed gives the same numbers, and a longer lot
+    begins with those of a shorter one.
+
+    Parameters
+    ----------
+    variation
+        Spreads.
+    wafers
+        How many.
+    seed
+        0 or more.
+
+    Returns
+    -------
+    Draws
+        A column a chance, for wafers 1 to ``wafers``.
+
+    Raises
+    ------
+    ModelError
+        For a seed that is no whole number, 0 or more.
     """
     if isinstance(seed, bool) or not isinstance(seed, int | np.integer) or seed < 0:
         raise ModelError(refuse("seed", seed, "a whole number, 0 or more"))

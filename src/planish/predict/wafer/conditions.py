@@ -6,7 +6,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,49 +14,26 @@ from numpy.typing import NDArray
 
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
-from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
-from planish.physics.slurry import heat
+from planish.physics.slurry import delivery, heat
 from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
+from planish.predict.wafer.film_rate import FilmRate
 from planish.predict.wafer.films import cumulative
-from planish.predict.wafer.pad_surface import FreshSummits, PadState, Summits
-from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step, speeds
+from planish.predict.wafer.lubrication import Lubrication, lubricate
+from planish.predict.wafer.pad_surface import PadState, Summits
+from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
+from planish.predict.wafer.uneven import bow_height, turning_past
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Removal, Rig, Step
-
-__all__ = [
-    "FRESH_HALF",
-    "REFERENCE_LAND",
-    "SOURCES",
-    "Conditions",
-    "FreshSummits",
-    "PadState",
-    "Summits",
-    "contact_pressure",
-    "fastest_rate",
-    "film_rate",
-    "mechanical_part",
-    "meet",
-    "pad_heat",
-    "rate_at",
-    "removal_curve",
-    "speeds",
-    "step_conditions",
-]
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     *step_plan.SOURCES,
-    "Grooved reference pad with lands of at most 2.5 mm for the regime factor: assumption of our own",
+    "Rate laws are calibrated on a grooved pad, whose summits carry the whole load: assumption of our own",
 )
-
-REFERENCE_LAND = 2.5e-3  # [m]
-NATURAL_EXCHANGE = 0.2
-FRESH_HALF = 0.25  # fresh share at which the rate would be half its limit
 
 
 @dataclass(slots=True)
@@ -68,18 +45,19 @@ class Conditions:
     plan
         What the step fixes.
     pressure, ring_pressure
-        Of contact [Pa]; (ring nodes,) the second, empty where the ring is off.
+        With which head and ring press on the pad [Pa]; (ring nodes,) the second, empty where the ring is off.
+    solid
+        What of ``pressure`` summits carry [Pa].
     real_pressure, real_fraction
         On the summits [Pa]; real contact fraction of the nominal area.
-    film_thickness, solid_share, friction
-        Of the lubrication under the wafer as a whole [m], [1], [1].
+    lubrication, friction
+        The film, and the coefficient of friction of the wafer as a whole [1].
     fresh
         Share of fresh slurry under the wafer.
     heat_power
         Of the pad rings (n,) [W/m^2].
-    mechanical, factors
-        By material: ``removal.mechanical_part`` at these pressures, and all factors of the rate but
-        that of temperature.
+    rates
+        By material.
     solution, balance_error
         Of the pressure problem, where it was solved for this step alone, and its relative force error.
     """
@@ -87,15 +65,14 @@ class Conditions:
     plan: StepPlan
     pressure: Array
     ring_pressure: Array
+    solid: Array
     real_pressure: Array
     real_fraction: Array
-    film_thickness: float
-    solid_share: float
+    lubrication: Lubrication
     friction: float
     fresh: float
     heat_power: Array
-    mechanical: dict[str, Array]
-    factors: dict[str, Array]
+    rates: dict[str, FilmRate]
     solution: PressureSolution | None = None
     balance_error: float = 0.0
 
@@ -113,6 +90,8 @@ def step_conditions(
     state: PadState,
     start: PressureSolution | None = None,
     *,
+    top: str | None,
+    left: Array | None = None,
     conditioning: bool = True,
 ) -> Conditions:
     """Return the conditions of a step.
@@ -129,6 +108,11 @@ def step_conditions(
         Of the pad.
     start
         Solution of a similar step, reused to save time.
+    top
+        Material that spends the slurry; None where none is left.
+    left
+        Of each film as the step begins [m], (films, n_r), as its stress may bend the wafer; as the wafer came
+        where None.
     conditioning
         False keeps the disk off the pad.
 
@@ -138,7 +122,7 @@ def step_conditions(
         At the pad's present state.
     """
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
-    solution = contact_pressure(rig, step, model, state, start)
+    solution = contact_pressure(rig, step, model, state, start, left=left)
     made = meet(
         plan,
         rig,
@@ -147,19 +131,26 @@ def step_conditions(
         state.groove_depth,
         solution.pressure,
         solution.ring_pressure,
+        top=top,
     )
     made.solution, made.balance_error = solution, solution.balance_error
     return made
 
 
 def contact_pressure(
-    rig: Rig, step: Step, model: ContactModel, state: PadState, start: PressureSolution | None = None
+    rig: Rig,
+    step: Step,
+    model: ContactModel,
+    state: PadState,
+    start: PressureSolution | None = None,
+    *,
+    left: Array | None = None,
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state.
 
     Parameters
     ----------
-    rig, step, model, state, start
+    rig, step, model, state, start, left
         As for :func:`step_conditions`.
 
     Returns
@@ -170,6 +161,10 @@ def contact_pressure(
     back = back_load(rig, step, model)
     land = step_plan.summit_land(rig, state.groove_depth, model.land)
     length, scale, offset = state.summits.layer(back.about / land)
+    height = state.height + back.raised + bow_height(rig, model, left)
+    uneven = turning_past(rig, model)
+    if uneven is not None:
+        height = height + uneven.raised(length, back.about)
     return solve_pressure(
         model.operator,
         model.plate,
@@ -178,7 +173,7 @@ def contact_pressure(
         asperity_length=length,
         asperity_pressure=scale * land,
         asperity_offset=offset,
-        foundation_offset=state.height + back.raised,
+        foundation_offset=height,
         start=start,
         tol=1e-11,
     )
@@ -193,6 +188,9 @@ def meet(
     pressure: Array,
     ring_pressure: Array,
     rate_factor: float = 1.0,
+    *,
+    top: str | None,
+    last: Lubrication | None = None,
 ) -> Conditions:
     """Return what follows from a contact pressure on the pad as it is.
 
@@ -210,6 +208,10 @@ def meet(
         Of contact [Pa], over wafer nodes and over ring nodes (empty, or 0, where the ring is off).
     rate_factor
         On every film's rate: this slurry's, this wafer's.
+    top
+        Material that spends the slurry; None where none is left.
+    last
+        The film under the wafer before on this step, reused to save time.
 
     Returns
     -------
@@ -219,46 +221,48 @@ def meet(
     liquid = rig.slurry
     land = step_plan.summit_land(rig, groove_depth, model.land)
     mean_pressure = float(plan.shares @ pressure)
-    real, fraction = summits.real(np.maximum(pressure, 1e-3 * mean_pressure) / land)
-    film, solid, solid_reference = _films(plan, rig, summits, groove_depth, mean_pressure)
-    floor = liquid.friction_floor
-    friction = floor + float(
-        slurry.mixed_friction(
-            slurry.Film(np.asarray(film), np.asarray(solid)),
-            liquid.viscosity,
-            plan.mean_speed,
-            mean_pressure,
-            liquid.friction_boundary - floor,
-        )
-    )
-    pressed = np.concatenate([pressure, ring_pressure])[: plan.all_speed.size]
-    power = heat.friction_power_density(friction, pressed, plan.all_speed)
+    film = lubricate(plan, rig, model, summits, groove_depth, pressure, last)
+    solid = pressure * film.carried
+    real, fraction = summits.real(np.maximum(solid, 1e-3 * mean_pressure) / land)
+    drag = liquid.viscosity * film.shear  # [Pa s/m]: shear stress over sliding speed
+    rubbed = np.concatenate([solid, ring_pressure])[: plan.all_speed.size]
+    power = heat.friction_power_density(liquid.friction_boundary, rubbed, plan.all_speed, drag)
     made = Conditions(
         plan=plan,
         pressure=pressure,
         ring_pressure=ring_pressure,
+        solid=solid,
         real_pressure=real,
         real_fraction=fraction * land,
-        film_thickness=film,
-        solid_share=solid,
-        friction=friction,
+        lubrication=film,
+        friction=liquid.friction_boundary * film.share + drag * plan.mean_speed / mean_pressure,
         fresh=1.0,
         heat_power=heat.ring_power_density(plan.duty, plan.seen, power),
-        mechanical={},
-        factors={},
+        rates={},
     )
-    for material in plan.law_speeds:
+    for material, speed in plan.law_speeds.items():
         law = rig.removal[material]
-        # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
-        made.mechanical[material] = mechanical_part(plan, rig, material, pressure / model.land, friction)
-        made.factors[material] = (
-            rate_factor * solid / max(solid_reference, 1e-12) * plan.abrasive[material] * model.land
-        ) * rate_factors.factor_real_pressure(real, law.reference.real_pressure)
-    made.fresh = _fresh(made, rig, groove_depth)
-    for material in made.factors:
-        reference = rig.removal[material].reference.fresh_fraction
-        made.factors[material] *= float(rate_factors.fresh_factor(made.fresh, reference, FRESH_HALF))
+        made.rates[material] = FilmRate(
+            law=law,
+            # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
+            pressure=solid / model.land,
+            speed=speed,
+            friction=liquid.friction_boundary,
+            mechanical=plan.grains[material]
+            * rate_factors.factor_real_pressure(real, law.reference.real_pressure, liquid.summit_power),
+            chemical=1.0,
+            overall=rate_factor * model.land,
+        )
+    made.fresh = _fresh(made, rig, groove_depth, top)
+    for material, rate in made.rates.items():
+        made.rates[material] = replace(rate, chemical=_chemical(rig, material, made.fresh))
     return made
+
+
+def _chemical(rig: Rig, material: str, fresh: float) -> float:
+    """Return the chemical factor on a material's law at the reference temperature."""
+    reference = rig.removal[material].reference.fresh_fraction
+    return float(rate_factors.fresh_factor(fresh, reference, rig.slurry.fresh_half))
 
 
 def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
@@ -279,78 +283,6 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
     plan = found.plan
     return heat.relaxation(
         temperatures, found.heat_power, plan.heat_conductance, plan.heat_sink, plan.heat_capacity
-    )
-
-
-def mechanical_part(plan: StepPlan, rig: Rig, material: str, pressure: Array, friction: float) -> Array:
-    """Return what of a law's rate does not change with temperature (``removal.mechanical_part``).
-
-    Parameters
-    ----------
-    plan
-        What the step fixes.
-    rig
-        The setup.
-    material
-        Of the film.
-    pressure
-        Of contact [Pa], (n_r,).
-    friction
-        Coefficient [1].
-
-    Returns
-    -------
-    Array
-        (n_r,).
-    """
-    law = rig.removal[material]
-    return removal.mechanical_part(law.law, law.coefficients, pressure, plan.law_speeds[material], friction)
-
-
-def film_rate(rig: Rig, found: Conditions, material: str, temperatures: Array) -> Array:
-    """Return the removal rate of a film.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    found
-        Of the step.
-    material
-        Of the film.
-    temperatures
-        Pad temperatures that the wafer sees [K], (n_t, n_r).
-
-    Returns
-    -------
-    Array
-        [m/s], (n_t, n_r).
-    """
-    return rate_at(rig.removal[material], found.mechanical[material], found.factors[material], temperatures)
-
-
-def rate_at(law: Removal, mechanical: Array, factors: Array, temperatures: Array) -> Array:
-    """Return the removal rate of a film; every factor is exactly 1 at the reference condition of the law.
-
-    Parameters
-    ----------
-    law
-        Of the film.
-    mechanical, factors
-        As in :class:`Conditions`, (n_r,).
-    temperatures
-        Of the pad [K], (n_t, n_r) or (n_t, 1).
-
-    Returns
-    -------
-    Array
-        [m/s], (n_t, n_r).
-    """
-    rate = factors * removal.rate_with_chemistry(law.law, law.coefficients, mechanical, temperatures)
-    if law.activation_energy == 0:
-        return np.broadcast_to(rate, (temperatures.shape[0], factors.size))
-    return np.asarray(
-        rate * rate_factors.thermal_factor(temperatures, law.reference.temperature, law.activation_energy)
     )
 
 
@@ -376,17 +308,15 @@ def fastest_rate(rig: Rig, found: Conditions, removed: Array, seen: Array, weigh
         [m/s], 0 where nothing goes.
     """
     going = {film.material for film, gone in zip(rig.wafer.films, removed, strict=True) if gone.any()}
-    rates = (float(film_rate(rig, found, material, seen[None, :])[0] @ weights) for material in going)
+    rates = (float(found.rates[material].at(seen[None, :])[0] @ weights) for material in going)
     return max(rates, default=0.0)
 
 
-def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen: Array) -> Array:
+def removal_curve(found: Conditions, material: str, times: Array, seen: Array) -> Array:
     """Return what would be removed of a film as time goes on.
 
     Parameters
     ----------
-    rig
-        The setup.
     found
         Of the step.
     material
@@ -401,53 +331,39 @@ def removal_curve(rig: Rig, found: Conditions, material: str, times: Array, seen
     Array
         [m], (n_t, n_r).
     """
-    return cumulative(times, film_rate(rig, found, material, seen))
+    return cumulative(times, found.rates[material].at(seen))
 
 
-def _films(
-    plan: StepPlan, rig: Rig, summits: Summits, groove_depth: float, mean_pressure: float
-) -> tuple[float, float, float]:
-    """Return (film thickness [m], share of load on summits, that share at the law's reference condition)."""
-    land = step_plan.lubrication_land(rig, groove_depth)
-    reference = next(iter(rig.removal.values())).reference
-    made = []
-    for pressure, speed, length in (
-        (mean_pressure, plan.mean_speed, land),
-        (reference.pressure, reference.speed, min(land, REFERENCE_LAND)),
-    ):
-        tail, _, gap = summits.layer(np.array([pressure]))
-        lift = slurry.SLIDER * rig.slurry.viscosity * speed * length / pressure
-        made.append(slurry.mixed_film_at(lift, max(float(gap[0]), 1e-6), float(tail[0])))
-    return *made[0], made[1][1]
-
-
-def _fresh(made: Conditions, rig: Rig, groove_depth: float) -> float:
+def _fresh(made: Conditions, rig: Rig, groove_depth: float, top: str | None) -> float:
     """Return the share of fresh slurry under the wafer: supply and spending brought into balance.
 
-    The factors in ``made`` are those at the reference share; the rate is taken at the reference temperature.
+    The material ``top`` spends it, at the rate of its reference temperature; None: nothing does.
     """
-    plan, machine = made.plan, rig.polisher
+    plan, machine, liquid = made.plan, rig.polisher, rig.slurry
     resistance = 0.0  # to fresh slurry under the wafer [s/m^3]
     if machine.delivery == "through-pad":
         captured = plan.step.flow * plan.place_share
     else:
-        share, film = step_plan.groove_area(rig), made.film_thickness
-        carried = float(slurry.carried_flow(plan.pad_speed, rig.wafer.radius, film, groove_depth, share))
-        exchange = slurry.exchange_flow(
+        share, film = step_plan.groove_area(rig), made.lubrication.height
+        carried = float(delivery.carried_flow(plan.pad_speed, rig.wafer.radius, film, groove_depth, share))
+        exchange = delivery.exchange_flow(
             carried,
-            natural=NATURAL_EXCHANGE,
+            natural=liquid.natural_exchange,
             disk_radius=plan.disk_width,
             disk_speed=plan.pad_speed,
-            depth=slurry.liquid_depth(film, groove_depth, share),
+            depth=delivery.liquid_depth(film, groove_depth, share),
         )
-        captured = float(slurry.captured_flow(plan.step.flow, exchange, position_share=plan.place_share))
+        captured = float(
+            delivery.captured_flow(
+                plan.step.flow, exchange, position_share=plan.place_share, entry_share=liquid.entry_share
+            )
+        )
         resistance = 1.0 / carried if carried > 0 else np.inf
     resistance += 1.0 / captured if captured > 0 else np.inf
-    first = rig.wafer.films[0].material
-    law = rig.removal[first]
-    usual = made.factors[first] * removal.rate_with_chemistry(
-        law.law, law.coefficients, made.mechanical[first], law.reference.temperature
-    )
-    rate = float(plan.shares @ usual)
-    spent = float(slurry.slurry_consumption(rate, plan.area)) * resistance
-    return slurry.balanced_fresh(spent, law.reference.fresh_fraction, FRESH_HALF)
+    if not np.isfinite(resistance):
+        return 0.0
+    if top is None:
+        return 1.0
+    mean = made.rates[top].mean_at_reference(plan.shares)
+    whole = resistance * float(delivery.slurry_consumption(1.0, plan.area, liquid.capacity))
+    return delivery.balanced_fresh(lambda fresh: whole * mean(_chemical(rig, top, fresh)))

@@ -22,15 +22,9 @@ from planish.physics.pressure.layers import (
     grooved_layers,
     holed_layer,
 )
-from planish.physics.pressure.solve import (
-    PadOperator,
-    PlateOperator,
-    PressureGrid,
-    build_pad_operator,
-    operator_key,
-    plate_operator,
-    pressure_grid,
-)
+from planish.physics.pressure.plate import PlateOperator, backed_plate, plate_operator
+from planish.physics.pressure.radial_grid import PressureGrid, pressure_grid
+from planish.physics.pressure.ring_influence import PadOperator, build_pad_operator, operator_key
 from planish.predict.wafer.pad_surface import SummitCurve, as_conditioned, summit_curve
 
 if TYPE_CHECKING:
@@ -98,7 +92,7 @@ def prepare(rig: Rig, *, cells: int = CELLS, groove_depth: float | None = None) 
     return ContactModel(
         grid=grid,
         operator=pad_operator(grid, layers, base),
-        plate=_plate(grid, rig.wafer),
+        plate=_plate(grid, rig.wafer, rig.head.back_film),
         base=base,
         layers=layers,
         land=1.0 - rig.polisher.hole_fraction,
@@ -173,14 +167,15 @@ def _grid(radius: float, gap: float | None, width: float | None, cells: int) -> 
     return pressure_grid(radius, radius + gap, radius + gap + width, cells=cells)
 
 
-_plates: dict[tuple[int, float, float, float], tuple[PressureGrid, PlateOperator]] = {}
+_plates: dict[tuple[int, float, float, float, float], tuple[PressureGrid, PlateOperator]] = {}
 
 
-def _plate(grid: PressureGrid, wafer: Wafer) -> PlateOperator:
-    """Return the plate, kept for as long as its grid is the same object."""
-    key = (id(grid), wafer.modulus, wafer.poisson, wafer.thickness)
+def _plate(grid: PressureGrid, wafer: Wafer, backing: float) -> PlateOperator:
+    """Return the plate, kept for as long as its grid is the same object; ``backing`` 0 is a membrane's."""
+    key = (id(grid), wafer.modulus, wafer.poisson, wafer.thickness, backing)
     if key not in _plates or _plates[key][0] is not grid:
         if len(_plates) >= _KEEP:
             _plates.clear()
-        _plates[key] = (grid, plate_operator(grid, wafer.modulus, wafer.poisson, wafer.thickness))
+        plate = plate_operator(grid, wafer.modulus, wafer.poisson, wafer.thickness)
+        _plates[key] = (grid, backed_plate(plate, backing) if backing else plate)
     return _plates[key][1]

@@ -37,6 +37,23 @@ def stop_amount(step: Step, left: Array, weights: Array) -> tuple[slice, float]:
     return slice(top, top + 1), float(thickness[top]) - step.stop_value
 
 
+def on_top(left: Array, weights: Array) -> int | None:
+    """Return which film lies open over most of the wafer; None where none is left.
+
+    Parameters
+    ----------
+    left
+        Of each film [m], (films, points).
+    weights
+        Of the points, (points,).
+    """
+    there = left > 0
+    first = np.argmax(there, axis=0)
+    area = np.bincount(first, weights=np.where(there.any(axis=0), weights, 0.0), minlength=left.shape[0])
+    at = int(np.argmax(area))
+    return at if area[at] > 0 else None
+
+
 def cumulative(times: Array, rates: Array) -> Array:
     """Return an integral over time from the first time on.
 

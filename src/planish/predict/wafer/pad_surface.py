@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Kept
 from planish.physics.surface import asperities
-from planish.physics.surface.conditioning import load_per_diamond, roughness_ratio
+from planish.predict.wafer.disk import disk_work
 
 if TYPE_CHECKING:
     from planish.setup.si import PadSurface, Rig
@@ -51,12 +51,16 @@ class Summits(Protocol):
             Mean real pressure [Pa] and real contact fraction [1].
         """
 
+    def surface(self) -> tuple[float, float]:
+        """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class SummitCurve(Kept):
     """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
 
-    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m].
+    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m]; ``level`` and
+    ``deviation`` [m] of the heights themselves.
     """
 
     log_pressure: Array
@@ -64,6 +68,8 @@ class SummitCurve(Kept):
     real_pressure: Array
     area_fraction: Array
     decay_length: Array
+    level: float
+    deviation: float
 
     def at(self, pressure: Array | float, what: str) -> Array:
         """Return one of the fields at ``pressure`` [Pa], interpolated in ln(pressure).
@@ -115,6 +121,10 @@ class FreshSummits:
         """
         return self.curve.at(pressure, "real_pressure"), self.curve.at(pressure, "area_fraction")
 
+    def surface(self) -> tuple[float, float]:
+        """Return mean and standard deviation [m] of their heights."""
+        return self.curve.level, self.curve.deviation
+
 
 @dataclass(slots=True)
 class PadState:
@@ -138,6 +148,30 @@ class PadState:
     height: Array | float = 0.0
 
 
+def fresh_state(rig: Rig, summits: SummitCurve, rings: int) -> PadState:
+    """Return the state of a new, conditioned pad at the platen's temperature.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    summits
+        Their answer to pressure when fresh.
+    rings
+        Of the pad.
+
+    Returns
+    -------
+    PadState
+        Nothing worn yet.
+    """
+    return PadState(
+        summits=FreshSummits(summits),
+        groove_depth=rig.pad.grooves.depth,
+        temperatures=np.full(rings, rig.ambient.platen_temperature),
+    )
+
+
 def as_conditioned(rig: Rig) -> PadSurface:
     """Return the pad's summits, scaled from the disk for which they are stated to the setup's own.
 
@@ -153,18 +187,19 @@ def as_conditioned(rig: Rig) -> PadSurface:
 
     Notes
     -----
-    A stated surface belongs to the reference load on a diamond (``conditioning.REFERENCE_LOAD``); more load
-    on each diamond, by force or by fewer diamonds, cuts deeper furrows. Measured heights are kept as they
-    were measured, and so is the surface of a pad that has no conditioner.
+    A stated surface belongs to the reference disk and force (``grit.REFERENCE_GRIT``); deeper furrows, by more
+    force, coarser or less even diamonds, leave it rougher. Measured heights are kept as they were measured, and
+    so is the surface of a pad that has no conditioner. A disk that presses less and less leaves the roughness of
+    the pores alone.
     """
-    disk, surface = rig.conditioner, rig.pad.surface
-    if disk is None or surface.heights is not None or disk.downforce <= 0:
+    surface, work = rig.pad.surface, disk_work(rig)
+    if work is None or surface.heights is not None or abs(work.texture - 1.0) < 1e-9:
         return surface
-    load = load_per_diamond(disk.downforce, disk.disk_radius, disk.grit_density, disk.active_fraction)
-    ratio = roughness_ratio(load, rig.pad.porosity)
-    if abs(ratio - 1.0) < 1e-9:
-        return surface
-    return replace(surface, height_sd=surface.height_sd * ratio, tail_length=surface.tail_length * ratio)
+    return replace(
+        surface,
+        height_sd=surface.height_sd * work.texture,
+        tail_length=surface.tail_length * work.texture,
+    )
 
 
 def summit_curve(surface: PadSurface) -> SummitCurve:
@@ -207,5 +242,10 @@ def _summit_curve(
     separation = asperities.separation_under(pressure, edges, probability, **numbers)
     state = asperities.contact(separation, edges, probability, **numbers)
     return SummitCurve(
-        np.log(pressure), separation, state.real_pressure, state.area_fraction, state.decay_length
+        np.log(pressure),
+        separation,
+        state.real_pressure,
+        state.area_fraction,
+        state.decay_length,
+        *(float(each) for each in asperities.level_and_deviation(edges, probability)),
     )

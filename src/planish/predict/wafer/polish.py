@@ -12,36 +12,34 @@ from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
 from planish.physics.removal import laws as removal
-from planish.physics.slurry import film as slurry
-from planish.physics.slurry import heat
+from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities
 from planish.predict.lot.pad_rings import PadRings, pad_rings
 from planish.predict.wafer import conditions as step_physics
+from planish.predict.wafer import uneven
 from planish.predict.wafer.conditions import (
     Conditions,
-    FreshSummits,
-    PadState,
     fastest_rate,
     pad_heat,
     removal_curve,
     step_conditions,
 )
 from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
-from planish.predict.wafer.films import polish_stack, stop_amount
+from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
+from planish.predict.wafer.pad_surface import PadState, fresh_state
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
 from planish.results.plain import unique
 from planish.setup.given import as_described, as_rig, asked_of
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
-    from planish.setup.si import Rig, Step
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
-__all__ = ["as_rig", "fresh_state", "polish", "run_steps"]
 
-MODULES = (speed, layers, plate, pressure, asperities, removal, slurry, heat, step_physics)
+MODULES = (speed, layers, plate, pressure, asperities, removal, delivery, film, heat, step_physics)
 
 
 def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
@@ -70,33 +68,9 @@ def polish(setup: SetupLike, *, cells: int = CELLS) -> WaferResult:
     rig = as_rig(described)
     model = prepare(rig, cells=cells)
     rings = pad_rings(rig, model.grid)
-    state = fresh_state(rig, model, rings)
+    state = fresh_state(rig, model.summits, rings.middles.size)
     asked = asked_of([described], options={"cells": cells})
     return replace(run_steps(rig, model, rings, state), asked=asked)
-
-
-def fresh_state(rig: Rig, model: ContactModel, rings: PadRings) -> PadState:
-    """Return the state of a new, conditioned pad at the platen's temperature.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    model
-        Of the contact.
-    rings
-        Of the pad.
-
-    Returns
-    -------
-    PadState
-        Nothing worn yet.
-    """
-    return PadState(
-        summits=FreshSummits(model.summits),
-        groove_depth=rig.pad.grooves.depth,
-        temperatures=np.full(rings.middles.shape, rig.ambient.platen_temperature),
-    )
 
 
 def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -> WaferResult:
@@ -119,6 +93,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         One polished wafer.
     """
     films = rig.wafer.films
+    modules = (*MODULES, uneven) if uneven.says_uneven(rig) else MODULES
     radius, areas = model.grid.r, model.grid.areas
     incoming = np.stack([mean_profile(film, radius) for film in films])
     left = incoming.copy()
@@ -129,9 +104,14 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     steps: list[StepRecord] = []
     solution, elapsed = None, 0.0
     for step in rig.steps:
-        found = step_conditions(rig, step, model, rings, state, solution)
+        top = on_top(left, areas)
+        spending = None if top is None else films[top].material
+        found = step_conditions(rig, step, model, rings, state, solution, top=spending, left=left)
         solution = found.solution
-        record, gone = _run_step(rig, step, model, rings, state, found, left, weights)
+        swings = uneven.swing_rms(rig, step, model, state.summits, state.groove_depth)
+        if swings:
+            notes.append(uneven.swing_note(step.name, swings))
+        record, gone = _run_step(rig, model, rings, state, found, left, weights)
         removed, when = gone
         left = np.maximum(left - removed, 0.0)
         cleared = np.where(np.isfinite(when) & ~np.isfinite(cleared), elapsed + when, cleared)
@@ -147,7 +127,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         cleared=cleared,
         steps=tuple(steps),
         said=tuple(unique(notes)),
-        rests_on=tuple(unique([*rig.sources, *(line for module in MODULES for line in module.SOURCES)])),
+        rests_on=tuple(unique([*rig.sources, *(line for module in modules for line in module.SOURCES)])),
     )
     happened = [one.words for one in result.raised() if one.kind == "happened"]
     return replace(result, said=tuple(unique([*notes, *happened])))
@@ -155,7 +135,6 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
 
 def _run_step(
     rig: Rig,
-    step: Step,
     model: ContactModel,
     rings: PadRings,
     state: PadState,
@@ -163,13 +142,14 @@ def _run_step(
     left: Array,
     weights: Array,
 ) -> tuple[StepRecord, tuple[Array, Array]]:
+    step = found.plan.step
     heating = pad_heat(found, state.temperatures)
     duration = step.stop_value if step.stop == "time" else step.max_time
     times = np.linspace(0.0, duration, TIMES)
     stopped_by = "time"
     if step.stop != "time":
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
-        stop = _find_stop(rig, step, rings, found, heating, left, weights)
+        stop = _find_stop(rig, rings, found, heating, left, weights)
         if stop is None:
             stopped_by = TIME_LIMIT
         else:
@@ -197,8 +177,9 @@ def _run_step(
         stopped_by=stopped_by,
         fresh_fraction=found.fresh,
         friction=found.friction,
-        film_thickness=found.film_thickness,
-        regime=str(slurry.regime(found.solid_share)),
+        film_thickness=found.lubrication.height,
+        film_followed=found.lubrication.film.followed,
+        regime=str(film.regime(found.lubrication.share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
         balance_error=found.balance_error,
@@ -212,13 +193,15 @@ def _curves(
 ) -> tuple[list[Array], Array]:
     """Return, for each film, what would have been removed by each time, and the temperatures the wafer sees."""
     seen = heating.at(times[:, None]) @ rings.to_wafer.T
-    curves = {material: removal_curve(rig, found, material, times, seen) for material in found.factors}
-    return [curves[film.material] for film in rig.wafer.films], seen
+    films = rig.wafer.films
+    curves = {
+        material: removal_curve(found, material, times, seen) for material in {f.material for f in films}
+    }
+    return [curves[film.material] for film in films], seen
 
 
 def _find_stop(
     rig: Rig,
-    step: Step,
     rings: PadRings,
     found: Conditions,
     heating: heat.Relaxation,
@@ -230,6 +213,7 @@ def _find_stop(
     The first search spans the whole limit; the next a little more than the time found, so that its
     grid of times is as fine as that of the step itself.
     """
+    step = found.plan.step
     counted, target = stop_amount(step, left, weights)
     if target <= 0:
         return 0.0

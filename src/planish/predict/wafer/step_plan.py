@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import exp
 from typing import TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
@@ -19,7 +20,9 @@ from planish.physics.pressure.plate import bearing_lift, zone_load
 from planish.physics.removal import factors
 from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
+from planish.physics.slurry.film import groove_height
 from planish.predict.wafer.contact_model import ContactModel
+from planish.predict.wafer.pad_surface import as_conditioned
 
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
@@ -74,10 +77,12 @@ class StepPlan:
         Of the wafer [m^2], and the share of it at each node (n_r,).
     law_speeds
         By material (n_r,) [m/s]: the mean speed that its removal law takes.
-    abrasive
-        By material: rate factor of the abrasive content.
+    grains
+        By material: what the slurry's grains do to the mechanical terms of its law.
     pad_speed
         Of the pad at the carrier axis [m/s].
+    dragged
+        What drags liquid under the wafer: speed [m/s] and mean turning [rad/s].
     place_share
         Of the slurry dropped, what can reach the wafer from where it is dropped.
     disk_width
@@ -95,8 +100,9 @@ class StepPlan:
     area: float
     shares: Array
     law_speeds: dict[str, Array]
-    abrasive: dict[str, float]
+    grains: dict[str, float]
     pad_speed: float
+    dragged: tuple[float, float]
     place_share: float
     disk_width: float
     duty: Array
@@ -135,7 +141,7 @@ def plan_step(
         np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, drive, carrier
     )
     speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
-    laws = {film.material: rig.removal[film.material] for film in rig.wafer.films}
+    laws = rig.removal
     conductance, sink = _losses(rig, step, rings)
     return StepPlan(
         step=step,
@@ -148,8 +154,9 @@ def plan_step(
             material: _law_speed(law, machine, grid.r, speed, drive, carrier)
             for material, law in laws.items()
         },
-        abrasive={material: _abrasive_factor(rig, law) for material, law in laws.items()},
+        grains={material: _grains(rig, law) for material, law in laws.items()},
         pad_speed=machine.pad_speed(drive),
+        dragged=machine.dragged(drive, carrier),
         place_share=machine.slurry_share(rig.wafer.radius),
         disk_width=_disk_width(rig, step) if conditioning else 0.0,
         duty=rings.duty,
@@ -229,19 +236,23 @@ def speeds(rig: Rig, step: Step) -> tuple[float, float]:
 
 def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: float, carrier: float) -> Array:
     """Return the mean speed [m/s] that the law takes: for a power of the speed, the root of the mean power."""
-    power = LAWS.get(law.law).speed_power
-    beta = law.coefficients[power] if power else 0.0
-    if not beta:
+    record = LAWS.get(law.law)
+    beta = record.checked(law.coefficients)[record.speed_power] if record.speed_power else 1.0
+    if beta in (0.0, 1.0):
         return speed
     amplitudes = machine.speed_amplitudes(r, drive, carrier)
     return np.asarray(speed_moment(*amplitudes, beta) ** (1.0 / beta))
 
 
-def _abrasive_factor(rig: Rig, law: Removal) -> float:
-    """Return the rate factor of the abrasive content; 1 for a law calibrated with an abrasive-free slurry."""
-    if law.reference.abrasive_fraction <= 0:
-        return 1.0
-    return float(factors.abrasive_factor(rig.slurry.abrasive_fraction, law.reference.abrasive_fraction))
+def _grains(rig: Rig, law: Removal) -> float:
+    """Return the factor of abrasive content and grain size; of content 1 for a law calibrated without abrasive."""
+    liquid, reference = rig.slurry, law.reference
+    by_size = float(factors.size_factor(liquid.particle_size, reference.particle_size, liquid.size_power))
+    if reference.abrasive_fraction <= 0:
+        return by_size
+    return by_size * float(
+        factors.abrasive_factor(liquid.abrasive_fraction, reference.abrasive_fraction, liquid.half_content)
+    )
 
 
 def _disk_width(rig: Rig, step: Step) -> float:
@@ -253,6 +264,8 @@ def _disk_width(rig: Rig, step: Step) -> float:
 
 def summit_land(rig: Rig, groove_depth: float, land: float) -> float:
     """Return the share of the nominal area that summits stand on: neither hole nor groove.
+
+    A groove that has worn shallower than the summits' tail takes part of the load at its bottom.
 
     Parameters
     ----------
@@ -268,7 +281,8 @@ def summit_land(rig: Rig, groove_depth: float, land: float) -> float:
     float
         [1].
     """
-    return land * (1.0 - groove_area(rig)) if groove_depth > 0 else land
+    tail = as_conditioned(rig).tail_length
+    return land * exp(groove_height(groove_area(rig), groove_depth, tail) / tail)
 
 
 def groove_area(rig: Rig) -> float:
@@ -286,26 +300,6 @@ def groove_area(rig: Rig) -> float:
     """
     grooves = rig.pad.grooves
     return groove_share(grooves.pattern, grooves.width, grooves.pitch)
-
-
-def lubrication_land(rig: Rig, groove_depth: float) -> float:
-    """Return the length over which fluid pressure can build up: between grooves, or until pores drain it.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    groove_depth
-        Of the pad now [m].
-
-    Returns
-    -------
-    float
-        [m].
-    """
-    grooves = rig.pad.grooves
-    grooved = grooves.pattern != "none" and groove_depth > 0
-    return min(grooves.pitch - grooves.width if grooved else 2 * rig.wafer.radius, rig.pad.drainage_length)
 
 
 def platen_path(rig: Rig) -> tuple[float, float]:

@@ -13,7 +13,22 @@ from planish.setup.removal import RemovalSection, coefficients_of, rate_at_refer
 
 
 def check_coefficients(place: str, table: RemovalSection, written: dict[str, Any]) -> Iterator[Finding]:
-    """Yield what is wrong with the coefficients of the removal table at ``place``, ``written`` as in the file."""
+    """Yield what is wrong with the coefficients of a removal table.
+
+    Parameters
+    ----------
+    place
+        Path of the table.
+    table
+        As read.
+    written
+        As in the file.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     law = LAWS.get(table.law)
     names = coefficients_of(law)
     values: dict[str, float] = {}
@@ -33,7 +48,8 @@ def check_coefficients(place: str, table: RemovalSection, written: dict[str, Any
             continue
         if name == law.leading and values[name] == 0.0:
             yield wrong(f"{place}.coefficients.{name}", value, "above 0")
-    wanted = [name for name in names if name not in table.coefficients]
+    usual = {each.name for each in law.coefficients if each.default is not None}
+    wanted = [name for name in names if name not in table.coefficients and name not in usual]
     if table.rate is not None:
         if not law.leading:
             yield wrong(

@@ -11,12 +11,15 @@ from typing import Any
 from planish import units
 from planish.errors import PlanishError
 from planish.physics.pressure.layers import groove_share
+from planish.physics.surface import grit
 from planish.physics.surface.hardness import QI_RANGE
 from planish.setup.attached import summit_heights
+from planish.setup.conditioner import ConditionerSection
 from planish.setup.finding import HAIR, Finding, missing, mm, wrong
 from planish.setup.pad import LayerSection
 from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
+from planish.setup.to_si import conditioner_si, pad_hardness
 
 MOST_GROOVE = 0.9  # of the pad's area
 LONGEST_BODY = 100  # standard deviation of summit heights over the length of their tail; usual is 1 to 3
@@ -29,7 +32,20 @@ def outer_reach(model: SetupModel) -> float:
 
 
 def check_polisher(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
-    """Yield what does not fit on the pad."""
+    """Yield what does not fit on the pad.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     polisher, table = model.polisher, raw["polisher"]
     machine, radius, reach = polisher.machine(), model.wafer.diameter / 2.0, outer_reach(model)
     yield from polisher.problems(table, radius)
@@ -50,7 +66,22 @@ def check_polisher(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
 
 
 def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Iterator[Finding]:
-    """Yield what does not fit in the pad stack, its grooves and its summits."""
+    """Yield what does not fit in the pad stack, its grooves and its summits.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+    folder
+        Where its measured heights lie; None where it has no folder.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     pad, table = model.pad, raw["pad"]
     yield from _layer(pad.top, "pad.top")
     if pad.sub is not None:
@@ -107,7 +138,20 @@ def _layer(layer: LayerSection, place: str) -> Iterator[Finding]:
 
 
 def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
-    """Yield what does not fit in the disk and its sweep."""
+    """Yield what does not fit in the disk and its sweep.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     disk = model.conditioner
     if disk is None:
         return
@@ -135,25 +179,34 @@ def check_conditioner(model: SetupModel, raw: dict[str, Any]) -> Iterator[Findin
                 f"with its pivot at {mm(sweep.pivot_distance)} it comes no nearer than {mm(nearest_reach)}",
             )
     yield from _dwell(model, table)
-    if disk.protrusion > disk.grit_size:
+    grains = disk.grit_density * disk.grit_share * math.pi / 4.0 * disk.disk_diameter**2
+    if grains < 3.0:
         yield wrong(
-            "conditioner.protrusion",
-            table["protrusion"],
-            "at most the grit size",
-            "a diamond sits in its bond",
+            "conditioner.grit_density",
+            table["grit_density"],
+            "such that there are three diamonds or more for the disk to rest on",
+            f"the disk holds {grains:.3g}",
         )
-    grains = disk.grit_density * math.pi / 4.0 * disk.disk_diameter**2
-    if grains * disk.active_fraction < 1.0:
-        few = "grit_density" if grains < 1.0 else "active_fraction"
-        found = f"{grains:.3g} diamonds, {grains * disk.active_fraction:.3g} of them cutting"
-        yield wrong(
-            f"conditioner.{few}", table[few], "such that one diamond or more cuts", f"the disk holds {found}"
+    elif grit.plough(conditioner_si(disk).grit, disk.downforce, pad_hardness(model.pad)).depth >= _deepest(
+        disk
+    ):
+        text = (
+            "conditioner.downforce presses the diamonds into the pad to their bond: furrows are taken as half of "
+            f"grit_size deep, {1e6 * _deepest(disk):.4g} µm (press less, or say more diamonds)"
         )
+        yield Finding("warning", "conditioner.downforce", text)
     if disk.downforce == 0.0:
-        text = "conditioner.downforce is 0: the disk cuts nothing; the summits are those of the pad's surface table"
+        text = (
+            "conditioner.downforce is 0: the disk cuts nothing, and leaves the pad as smooth as its pores let it "
+            "(leave [conditioner] out for summits as the pad's surface table has them)"
+        )
         yield Finding("warning", "conditioner.downforce", text)
     if disk.mode == "ex-situ" and disk.ex_situ_time == 0.0:
         yield wrong("conditioner.ex_situ_time", table["ex_situ_time"], "above 0 s", "or another mode")
+
+
+def _deepest(disk: ConditionerSection) -> float:
+    return grit.DEEPEST * disk.grit_size
 
 
 def _dwell(model: SetupModel, table: dict[str, Any]) -> Iterator[Finding]:

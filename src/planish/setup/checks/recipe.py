@@ -16,7 +16,20 @@ LONGEST = 600.0  # [s] where a stop condition has no max_time
 
 
 def check_recipe(model: SetupModel, raw: dict[str, Any]) -> list[Finding]:
-    """Return what does not fit in the recipe."""
+    """Return what does not fit in the recipe.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+
+    Returns
+    -------
+    list[Finding]
+        A finding each.
+    """
     found: list[Finding] = []
     for index, step in enumerate(model.recipe.step):
         table = raw["recipe"]["step"][index]
@@ -30,7 +43,20 @@ def check_recipe(model: SetupModel, raw: dict[str, Any]) -> list[Finding]:
 
 
 def zone_list(step: StepSection, names: list[str]) -> list[float]:
-    """Return one pressure [Pa] a zone; the step is known to fit the zones."""
+    """Return one pressure a zone; the step is known to fit the zones.
+
+    Parameters
+    ----------
+    step
+        Of the recipe.
+    names
+        Of the zones, in the head's order.
+
+    Returns
+    -------
+    list[float]
+        [Pa], in that order.
+    """
     given = step.zone_pressures
     if isinstance(given, dict):
         return [given[name] for name in names]
@@ -63,6 +89,8 @@ def _pressures(step: StepSection, table: dict[str, Any], place: str, model: Setu
             f"{place}.ring_pressure", table["ring_pressure"], "0 psi", "the head has no retaining ring"
         )
     pressed = max(zone_list(step, names))
+    if model.head.kind == "rigid" and min(zone_list(step, names)) < pressed:
+        yield wrong(where, table["zone_pressures"], "one pressure", "a rigid head presses everywhere alike")
     if model.head.ring is not None and step.ring_pressure == 0.0 and pressed > 0.0:
         text = f"{place}.ring_pressure is 0: the wafer can slip out under a ring that does not press"
         yield Finding("warning", f"{place}.ring_pressure", text)

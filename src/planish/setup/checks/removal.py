@@ -14,7 +14,22 @@ from planish.setup.root import SetupModel
 
 
 def check_removal(model: SetupModel, raw: dict[str, Any], pads: Mapping[str, Part]) -> Iterator[Finding]:
-    """Yield what is wrong with the removal laws and their references."""
+    """Yield what is wrong with the removal laws and their references.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    raw
+        Its tables as filled in.
+    pads
+        The catalogue's, by name.
+
+    Yields
+    ------
+    Finding
+        A finding each.
+    """
     for material, law in model.removal.items():
         place = paths.join("removal", material)
         yield from check_coefficients(place, law, raw["removal"][material])

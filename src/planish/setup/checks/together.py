@@ -10,7 +10,6 @@ from typing import Any
 
 from planish import units
 from planish.errors import PlanishError
-from planish.physics.removal.factors import abrasive_factor
 from planish.setup import paths
 from planish.setup.attached import film_sites
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
@@ -19,12 +18,28 @@ from planish.setup.checks.removal import check_removal
 from planish.setup.checks.vacuum import SAFETY, vacuum_hold
 from planish.setup.finding import HAIR, Finding, mm, nearest, wrong
 from planish.setup.processes import PROCESSES, knowing
+from planish.setup.quantity import PRACTICE
 from planish.setup.resolve import FILM_KEYS, Resolved
 from planish.setup.root import SetupModel
 
 
 def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> list[Finding]:
-    """Return all that does not fit together in a setup whose single values are sound."""
+    """Return all that does not fit together in a setup whose single values are sound.
+
+    Parameters
+    ----------
+    model
+        The setup as read.
+    resolved
+        The same with parts and defaults filled in.
+    folder
+        Where its files lie; None where it has no folder.
+
+    Returns
+    -------
+    list[Finding]
+        A finding each.
+    """
     raw = resolved.tree
     found: list[Finding] = []
     for check in (_wafer(model, raw, folder), _head(model, raw), check_polisher(model, raw)):
@@ -79,6 +94,10 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
         if film.sites is not None:
             yield from _sites(film.sites, folder, f"{place}.sites", radius)
 
+    if wafer.bow_from_stress and not any(film.stress for film in wafer.film):
+        yield wrong("wafer.bow_from_stress", True, "false, or a film with a stress",
+                    "say the stress of a film that bends the wafer")  # fmt: skip
+
 
 def _sites(name: str, folder: Path | None, place: str, radius: float) -> Iterator[Finding]:
     try:
@@ -119,6 +138,13 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     for index, name in enumerate(names):
         if name in names[:index]:
             yield wrong(f"head.zone.{index + 1}.name", name, "a name no other zone has")
+    if head.kind == "rigid" and "back_film" not in raw["head"]:
+        used = f"used {units.show(head.back_film, 'stiffness_per_area')} ({PRACTICE})"
+        yield Finding("note", "head.back_film", f"head.back_film not given: {used}")
+    for key in ("gimbal_height", "back_film"):
+        if head.kind == "membrane" and key in raw["head"]:
+            text = f"head.{key} {raw['head'][key]}: says nothing of a head with a membrane"
+            yield Finding("note", f"head.{key}", f"{text} (head.kind = 'rigid' has it)")
     if len(zones) > 1 and head.wall_width > narrowest + HAIR:
         yield wrong(
             "head.wall_width", raw["head"]["wall_width"], f"at most the narrowest zone, {mm(narrowest)}"
@@ -127,17 +153,13 @@ def _head(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
 
 def _slurry(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
     slurry, table = model.slurry, raw["slurry"]
-    if slurry.friction_floor > slurry.friction_boundary:
-        yield wrong("slurry.friction_floor", table["friction_floor"], "at most friction_boundary",
-                    f"{slurry.friction_boundary:g}")  # fmt: skip
     if slurry.large_particle_size <= slurry.particle_size:
         yield wrong("slurry.large_particle_size", table["large_particle_size"], "above the mean particle size",
                     units.show(slurry.particle_size, "thickness"))  # fmt: skip
     still = [
         material
         for material, law in model.removal.items()
-        if law.reference.abrasive_fraction
-        and float(abrasive_factor(slurry.abrasive_fraction, law.reference.abrasive_fraction)) == 0.0
+        if law.reference.abrasive_fraction and slurry.abrasive_fraction == 0.0
     ]
     if still:
         yield Finding("warning", "slurry.abrasive_fraction",

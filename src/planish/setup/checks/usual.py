@@ -53,7 +53,20 @@ def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
 
 
 def outside(findings: typing.Iterable[Finding], most: int = 3) -> str:
-    """Return one line that names the unlikely values among findings, or nothing where there are none."""
+    """Return one line that names the unlikely values among findings.
+
+    Parameters
+    ----------
+    findings
+        All of a setup.
+    most
+        How many are named.
+
+    Returns
+    -------
+    str
+        Nothing where none is unlikely.
+    """
     named = [f.message.split(": ", 1)[0] for f in findings if f.level == "unlikely"]
     if not named:
         return ""

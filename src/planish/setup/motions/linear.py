@@ -15,6 +15,7 @@ from planish.setup.finding import HAIR, Finding, mm, wrong
 from planish.setup.part import own_parts
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
 from planish.setup.quantity import Quantity, Section
+from planish.setup.recipe import BEARING
 
 
 class BearingZone(Section):
@@ -23,10 +24,7 @@ class BearingZone(Section):
     outer_radius: Annotated[
         float, Quantity("length", low="1 mm", high="500 mm", typical=("10 mm", "250 mm"))
     ] = Field(description="outer radius of the zone")
-    pressure: Annotated[
-        float,
-        Quantity("pressure", low="0 psi", least="0.01 psi", high="100 psi", typical=("1 psi", "60 psi")),
-    ] = Field(description="support pressure of the zone")
+    pressure: BEARING = Field(description="support pressure of the zone")
 
 
 class BearingSection(Section):
@@ -103,7 +101,20 @@ class LinearPolisher(PolisherSection):
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield a belt too short for its rollers, and bearing zones that do not carry the wafer."""
+        """Yield a belt too short for its rollers, and bearing zones that do not carry the wafer.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m].
+
+        Yields
+        ------
+        Finding
+            A finding each.
+        """
         least = math.pi * self.roller_diameter + 4.0 * radius
         if self.belt_length < least - HAIR:
             yield wrong("polisher.belt_length", table["belt_length"], f"at least {mm(least)}",

@@ -10,7 +10,15 @@ from pydantic import Field
 from planish.physics.motion.orbital import Orbital
 from planish.setup.finding import Finding, wrong
 from planish.setup.part import own_parts
-from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
+from planish.setup.polisher import (
+    DISPENSE,
+    FLATNESS,
+    FLATNESS_TEXT,
+    WAVES,
+    WAVES_TEXT,
+    MotionKind,
+    PolisherSection,
+)
 from planish.setup.quantity import Quantity, ratio
 
 
@@ -33,6 +41,8 @@ class OrbitalPolisher(PolisherSection):
         description="slurry dropped on top, or fed up through the pad"
     )
     dispense_radius: DISPENSE = Field(description="distance of the drop point from the pad's axis")
+    flatness: FLATNESS = Field(0.0, description=FLATNESS_TEXT)
+    flatness_waves: WAVES = Field(1.0, description=WAVES_TEXT)
 
     def machine(self) -> Orbital:
         """Return the machine in SI."""
@@ -42,10 +52,25 @@ class OrbitalPolisher(PolisherSection):
             hole_fraction=self.hole_fraction,
             delivery=self.delivery,
             dispense_radius=self.dispense_radius,
+            flatness=self.flatness,
+            flatness_waves=self.flatness_waves,
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield a feed through a pad without holes."""
+        """Yield a feed through a pad without holes.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m]; not used.
+
+        Yields
+        ------
+        Finding
+            At most one finding.
+        """
         if self.delivery == "through-pad" and not self.hole_fraction:
             yield wrong(
                 "polisher.hole_fraction", table["hole_fraction"], "above 0", "slurry is fed through the pad"

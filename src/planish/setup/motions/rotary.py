@@ -11,7 +11,15 @@ from planish import units
 from planish.physics.motion.rotary import Rotary
 from planish.setup.finding import Finding, wrong
 from planish.setup.part import own_parts
-from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
+from planish.setup.polisher import (
+    DISPENSE,
+    FLATNESS,
+    FLATNESS_TEXT,
+    WAVES,
+    WAVES_TEXT,
+    MotionKind,
+    PolisherSection,
+)
 from planish.setup.quantity import Quantity
 from planish.setup.recipe import StepSection
 
@@ -38,6 +46,8 @@ class RotaryPolisher(PolisherSection):
         description="slurry dropped on top, or fed up through the pad"
     )
     dispense_radius: DISPENSE = Field(description="distance of the drop point from the platen axis")
+    flatness: FLATNESS = Field(0.0, description=FLATNESS_TEXT)
+    flatness_waves: WAVES = Field(1.0, description=WAVES_TEXT)
 
     def machine(self) -> Rotary:
         """Return the machine in SI."""
@@ -48,16 +58,44 @@ class RotaryPolisher(PolisherSection):
             oscillation_frequency=self.oscillation_frequency,
             delivery=self.delivery,
             dispense_radius=self.dispense_radius,
+            flatness=self.flatness,
+            flatness_waves=self.flatness_waves,
         )
 
     def problems(self, table: dict[str, Any], radius: float) -> Iterator[Finding]:
-        """Yield a swing without a frequency."""
+        """Yield a swing without a frequency.
+
+        Parameters
+        ----------
+        table
+            The polisher's, as written.
+        radius
+            Of the wafer [m]; not used.
+
+        Yields
+        ------
+        Finding
+            At most one finding.
+        """
         if self.oscillation_amplitude > 0.0 and self.oscillation_frequency == 0.0:
             yield wrong("polisher.oscillation_frequency", table["oscillation_frequency"], "above 0 1/min",
                         "the carrier is said to swing")  # fmt: skip
 
     def step_notes(self, step: StepSection, place: str) -> Iterator[Finding]:
-        """Yield what turning platen and carrier do to one another."""
+        """Yield what turning platen and carrier do to one another.
+
+        Parameters
+        ----------
+        step
+            Of the recipe.
+        place
+            Its path.
+
+        Yields
+        ------
+        Finding
+            At most one note.
+        """
         if step.platen_speed is None:
             return
         if step.platen_speed == step.carrier_speed and step.platen_speed != 0.0:

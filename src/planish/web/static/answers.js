@@ -3,7 +3,7 @@
 import { Chart, standalone, asPng } from "./chart.js";
 import { MapView, limitsOf } from "./map.js";
 import { saveBlob } from "./api.js";
-import { fromCelsius, fromNmPerMin, inUnit, number, show, unit } from "./units.js";
+import { fromCelsius, fromNmPerMin, inMm, inNm, inUnit, number, show, unit } from "./units.js";
 
 
 function button(home, words, label, run) {
@@ -115,13 +115,13 @@ export class Answers {
     if (!b) return;
     this.which.hidden = !a;
     const [words, kind] = KINDS[this.quantity], name = `${words} [${unit(kind).name}]`;
-    const radius = b.arrays.radius, mm = Float32Array.from(radius, (r) => r * 1e3);
+    const radius = b.arrays.radius, mm = Float32Array.from(radius, inMm);
     const now = this.curve(b), series = [];
     const same = a && a.arrays.radius.length === radius.length;
-    if (a) series.push({ x: Float32Array.from(a.arrays.radius, (r) => r * 1e3), y: this.curve(a), name: "A", dash: true, look: "line-2" });
+    if (a) series.push({ x: Float32Array.from(a.arrays.radius, inMm), y: this.curve(a), name: "A", dash: true, look: "line-2" });
     series.push({ x: mm, y: now, name: a ? "B, now" : "", look: "line-1" });
     const points = this.state.measured;
-    if (points && this.quantity === "removed") series.push({ x: points.r.map((r) => r * 1e3), y: points.measured.map((v) => inUnit(v, "thickness")), name: points.time_s ? `measured, ${Number(points.time_s.toPrecision(4))} s` : "measured", points: true, look: "line-3" });
+    if (points && this.quantity === "removed") series.push({ x: points.r.map(inMm), y: points.measured.map((v) => inUnit(v, "thickness")), name: points.time_s ? `measured, ${Number(points.time_s.toPrecision(4))} s` : "measured", points: true, look: "line-3" });
     const edge = b.header.machine.wafer_radius, excluded = b.header.exclusion_m;
     const s = b.header.summary, was = a ? a.header.summary : null;
     const rate = (x) => x && show(fromNmPerMin(x.mean_removal_rate_nm_per_min), "rate");
@@ -133,7 +133,7 @@ export class Answers {
       ["hottest", show(fromCelsius(s.peak_temperature_C), "temperature"), was && show(fromCelsius(was.peak_temperature_C), "temperature")],
       ["time", `${number(s.time_s)} s`, was && `${number(was.time_s)} s`],
     ]);
-    this.profile.draw({ series, xLimits: [0, edge * 1e3], legend: series.length > 1, xName: "distance from the centre [mm]", yName: name, shaded: [(edge - excluded) * 1e3, edge * 1e3], robust: (edge - excluded) * 1e3, leastSpan: this.quantity === "pressure" || this.quantity === "speed" ? 0.1 : 0.02, saying: `mean rate ${rate(s)}, non-uniformity ${share(s, "wiwnu_sigma_percent")}` });
+    this.profile.draw({ series, xLimits: [0, inMm(edge)], legend: series.length > 1, xName: "distance from the centre [mm]", yName: name, shaded: [inMm(edge - excluded), inMm(edge)], robust: inMm(edge - excluded), leastSpan: this.quantity === "pressure" || this.quantity === "speed" ? 0.1 : 0.02, saying: `mean rate ${rate(s)}, non-uniformity ${share(s, "wiwnu_sigma_percent")}` });
     let value = now, difference = false, title = name;
     if (a && this.shown === "a") value = this.curve(a);
     if (a && this.shown === "d" && same) {
@@ -165,14 +165,14 @@ export class Answers {
     const { header, arrays } = answer, s = header.summary.places[this.place] || header.summary, shape = arrays.surface.shape;
     const size = shape[1] * shape[2], place = Math.min(this.place, shape[0] - 1);
     const surface = arrays.surface.subarray(place * size, (place + 1) * size);
-    const grid = Float32Array.from(surface, (v) => v * 1e9);
+    const grid = Float32Array.from(surface, inNm);
     this.dieMap.draw({ grid, rows: shape[1], columns: shape[2], limits: limitsOf(grid, 0.01), unit: "nm", name: "surface height about its mean", saying: header.places[place] });
     const list = [["range", `${number(s.within_die_range_nm)} nm`], ["planarization length", `${number(s.planarization_length_mm, 2)} mm`]];
     if (s.dishing_max_nm !== undefined) list.push(["dishing, most", `${number(s.dishing_max_nm)} nm`]);
     else if (s.step_height_max_nm !== undefined) list.push(["step left", `${number(s.step_height_max_nm)} nm`]);
     numbers(document.getElementById("die-numbers"), list);
     const more = document.getElementById("die-more"), all = header.summary;
-    const rows = [["process", header.process], ["die size", `${number(header.size_m[0] * 1e3)} × ${number(header.size_m[1] * 1e3)} mm`], ["cleared after", s.clear_time_s === null ? "not in this recipe" : `${number(s.clear_time_s)} s`], ["polish window", windowOf(s)], ["depth of focus used", `${number(100 * s.topography_nm / all.depth_of_focus_nm)} %`]];
+    const rows = [["process", header.process], ["die size", `${number(inMm(header.size_m[0]))} × ${number(inMm(header.size_m[1]))} mm`], ["cleared after", s.clear_time_s === null ? "not in this recipe" : `${number(s.clear_time_s)} s`], ["polish window", windowOf(s)], ["depth of focus used", `${number(100 * s.topography_nm / all.depth_of_focus_nm)} %`]];
     for (const { name, words } of header.figures) for (const [side, told] of [["max", "most"], ["mean", "mean"]]) {
       const value = s[`${name}_${side}_nm`];
       if (value !== undefined) rows.push([`${words}, ${told}`, `${number(value)} nm`]);

@@ -2,7 +2,7 @@
 
 import { askJson, ask } from "./api.js";
 import { Chart } from "./chart.js";
-import { number } from "./units.js";
+import { inMm, inNm, number } from "./units.js";
 
 export class Data {
   constructor(home, state) {
@@ -102,7 +102,7 @@ export class Data {
     asked.className = "polish-time";
     asked.append("polish time of this wafer [s] ", seconds);
     this.result.replaceChildren(head, chart, asked, table, list);
-    const series = [{ x: found.profile_r.map((r) => r * 1e3), y: found.profile.map((v) => v * 1e9), name: "predicted" }, { x: found.r.map((r) => r * 1e3), y: found.measured.map((v) => v * 1e9), name: "measured", points: true, look: "line-3" }];
+    const series = [{ x: found.profile_r.map(inMm), y: found.profile.map(inNm), name: "predicted" }, { x: found.r.map(inMm), y: found.measured.map(inNm), name: "measured", points: true, look: "line-3" }];
     new Chart(chart, "Predicted against measured").draw({ series, xName: "distance from the centre [mm]", yName: "removed [nm]" });
   }
 

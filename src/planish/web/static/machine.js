@@ -3,7 +3,7 @@
 
 import { el } from "./chart.js";
 import { RAMP, css } from "./colour.js";
-import { show, number, inUnit, unit } from "./units.js";
+import { fromMs, show, number, inUnit, unit } from "./units.js";
 
 const NICE = [1, 2, 5, 10, 20, 50, 100, 200, 500];
 const TAU = 2 * Math.PI;
@@ -215,7 +215,7 @@ export class Machine {
     // 30 pictures a second are plenty; while a setting is dragged the answer goes first
     const least = now < this.calm ? 150 : 30;
     if (now - this.before < least) { requestAnimationFrame((t) => this.frame(t)); return; }
-    const gone = Math.min((now - this.before) / 1000, 0.2);
+    const gone = Math.min(fromMs(now - this.before), 0.2);
     this.before = now;
     if (!this.still && this.answer && !document.hidden && this.plan.offsetParent) {
       this.clock += gone / this.slow;

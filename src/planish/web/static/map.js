@@ -1,7 +1,7 @@
 // Maps on canvas: a round wafer from its profile or its grid, a die from its cells, large dies from tiles.
 
 import { RAMP, DIFFERENCE } from "./colour.js";
-import { number } from "./units.js";
+import { inMm, number } from "./units.js";
 
 export class MapView {
   constructor(home, label) {
@@ -125,7 +125,7 @@ export class MapView {
 
   csv() {
     const spec = this.spec;
-    if (spec.round) return [`radius_mm,${spec.name}`, ...Array.from(spec.round.radius, (r, i) => `${r * 1e3},${spec.round.value[i]}`)].join("\n");
+    if (spec.round) return [`radius_mm,${spec.name}`, ...Array.from(spec.round.radius, (r, i) => `${inMm(r)},${spec.round.value[i]}`)].join("\n");
     const rows = [];
     for (let y = 0; y < spec.rows; y++) rows.push(Array.from(spec.grid.subarray(y * spec.columns, (y + 1) * spec.columns)).join(","));
     return rows.join("\n");

@@ -2,6 +2,7 @@
 
 import { askJson } from "./api.js";
 import { Chart, LINES } from "./chart.js";
+import { inMm } from "./units.js";
 
 export class Teach {
   constructor(home, state) { this.home = home; this.state = state; this.lessons = null; }
@@ -105,7 +106,7 @@ export class Teach {
     const first = a.curves[a.cases[0]];
     const series = a.cases.map((name, i) => ({ x: a.curves[name].x, y: a.curves[name].y, name, look: LINES[i] }));
     const spec = { series, xName: first.x_name, yName: first.y_name, leastSpan: 0.05, saying: a.look };
-    if (a.curve !== "lot-rate") spec.robust = Math.max(...first.x) - (this.state.answer ? this.state.answer.header.exclusion_m * 1e3 : 3);
+    if (a.curve !== "lot-rate") spec.robust = Math.max(...first.x) - (this.state.answer ? inMm(this.state.answer.header.exclusion_m) : 3);
     if (a.curve === "pressure") spec.xLimits = [Math.max(...first.x) * 0.8, Math.max(...first.x)];
     new Chart(chartHome, a.title).draw(spec);
   }

@@ -3,7 +3,7 @@
 
 import { ask, askJson } from "./api.js";
 import { RAMP } from "./colour.js";
-import { number } from "./units.js";
+import { inNm, inPercent, number } from "./units.js";
 
 const KEPT = 400;
 
@@ -28,9 +28,9 @@ export class TileView {
     this.rows = this.about.shapes[0][0]; this.columns = this.about.shapes[0][1];
     const [low, high] = this.about.usual;
     this.low = low; this.scale = 255 / (high - low || 1);
-    this.factor = name === "surface" ? 1e9 : 100;
+    this.shown = name === "surface" ? inNm : inPercent;
     this.unit = name === "surface" ? "nm" : "%";
-    this.legend = `${number(low * this.factor)} to ${number(high * this.factor)} ${this.unit}`;
+    this.legend = `${number(this.shown(low))} to ${number(this.shown(high))} ${this.unit}`;
     this.zoom = 0;
     this.fit();
     this.paint();
@@ -149,7 +149,7 @@ export class TileView {
       const tile = this.tiles.get(`${l}/${Math.floor(cy / size)}/${Math.floor(cx / size)}`);
       if (!tile || x < 0 || y < 0) continue;
       const v = tile.values[(cy % size) * tile.columns + (cx % size)];
-      this.hint.textContent = v === undefined || Number.isNaN(v) ? "" : `${number(v * this.factor, 4)} ${this.unit}`;
+      this.hint.textContent = v === undefined || Number.isNaN(v) ? "" : `${number(this.shown(v), 4)} ${this.unit}`;
       return;
     }
   }

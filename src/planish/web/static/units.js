@@ -13,6 +13,12 @@ export function unit(kind) {
 export const fromCelsius = (value) => value + SHOWN.temperature.trade[2];
 export const fromNmPerMin = (value) => value * SHOWN.rate.trade[1];
 
+// Positions are shown in mm, heights of a die in nm, whichever units are chosen; a frame's clock gives ms.
+export const inMm = (metres) => metres * 1e3;
+export const inNm = (metres) => metres * 1e9;
+export const inPercent = (share) => share * 100;
+export const fromMs = (milliseconds) => milliseconds / 1e3;
+
 export const inUnit = (value, kind) => { const u = unit(kind); return (value - u.offset) / u.factor; };
 
 export function number(value, digits = 3) {

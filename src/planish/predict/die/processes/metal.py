@@ -74,7 +74,22 @@ class MetalLevel(Level):
         return conformal_step(width, self.trench_depth, self.deposited)
 
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
-        """Return the figures of merit."""
+        """Return dishing, erosion, and metal and barrier left.
+
+        Parameters
+        ----------
+        lost
+            Of the high area [m].
+        step
+            That is left from high to low area [m].
+        bare
+            How many films of the high area are gone.
+
+        Returns
+        -------
+        dict[str, Array]
+            [m] by name, each in the shape of the cells.
+        """
         above = self.overburden + self._between
         return {
             "dishing": np.where(bare > 0, step, 0.0),

@@ -67,13 +67,50 @@ class OxideLevel(Level):
         return ((self.oxide_material, self.thickness),)
 
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
-        """Return the figures of merit."""
+        """Return the oxide left over the lines, and the step.
+
+        Parameters
+        ----------
+        lost
+            Of the high area [m].
+        step
+            That is left from high to low area [m].
+        bare
+            Not used: there is one film.
+
+        Returns
+        -------
+        dict[str, Array]
+            [m] by name, each in the shape of the cells.
+        """
         return {"oxide_over_lines": self.thickness - lost, "step_height": step}
 
     def polish(
         self, cells: DieInput, local: LocalConditions, seen: Effective, choices: DieChoices
     ) -> Polished:
-        """Return each cell after the recipe, by the step law chosen."""
+        """Return each cell after the recipe, by the step law chosen.
+
+        Parameters
+        ----------
+        cells
+            Of the layout.
+        local
+            Conditions at the die's place.
+        seen
+            What the pad makes of the layout.
+        choices
+            How to model; the step law among them.
+
+        Returns
+        -------
+        Polished
+            Arrays in the shape of the cells.
+
+        Raises
+        ------
+        SetupError
+            For a step law that there is not.
+        """
         rates, times = local.rates(self.oxide_material), np.array([s.duration for s in local.steps])
         blanket = float(rates @ times)
         share = np.maximum(seen.high, _LEAST_DENSITY)

@@ -52,7 +52,22 @@ class StiLevel(Level):
         return (self.oxide_material, self.overburden), (self.nitride_material, self.nitride)
 
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
-        """Return the figures of merit."""
+        """Return nitride lost, dishing, oxide left on nitride, and the step.
+
+        Parameters
+        ----------
+        lost
+            Of the high area [m].
+        step
+            That is left from high to low area [m].
+        bare
+            How many films of the high area are gone.
+
+        Returns
+        -------
+        dict[str, Array]
+            [m] by name, each in the shape of the cells.
+        """
         clear = bare > 0
         return {
             "nitride_loss": np.where(clear, np.maximum(lost - self.overburden, 0.0), 0.0),

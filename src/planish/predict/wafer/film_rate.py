@@ -1,0 +1,113 @@
+"""The removal rate of a material in a step: its law with the factors on it, at any pad temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.physics.removal.factors import thermal_factor
+from planish.physics.removal.laws import LAWS, term_values
+
+if TYPE_CHECKING:
+    from planish.setup.si import Removal
+
+Array = NDArray[np.float64]
+_NO_TEMPERATURE = np.zeros(())
+
+
+@dataclass(frozen=True)
+class FilmRate:
+    """What a step makes of a material's law.
+
+    Attributes
+    ----------
+    law
+        Of the material.
+    pressure, speed
+        On its summits [Pa] and as the law takes it [m/s], (n_r,).
+    friction
+        Coefficient of friction on summits [1].
+    mechanical
+        Factor on the law's mechanical terms (n_r,): grains, and the pressure on summits in contact.
+    chemical
+        Factor on its chemical terms at the reference temperature: fresh slurry and what is dissolved in it.
+    overall
+        Factor on all of it: share of the pad that is not feed hole, batch of slurry, chance.
+    """
+
+    law: Removal
+    pressure: Array
+    speed: Array
+    friction: float
+    mechanical: Array
+    chemical: float
+    overall: float
+
+    @cached_property
+    def _cold(self) -> list[Array]:
+        return self._values(_NO_TEMPERATURE)
+
+    def _values(self, temperature: Array) -> list[Array]:
+        law = self.law
+        return term_values(law.law, law.coefficients, self.pressure, self.speed, temperature, self.friction)
+
+    @cached_property
+    def parts(self) -> tuple[Array, Array] | None:
+        """The rate as steady + chemical factor x answering [m/s], (n_r,) each; None for terms in series or warm ones."""
+        record = LAWS.get(self.law.law)
+        if record.joined != "sum" or record.warm:
+            return None
+        steady = record.rate(self._cold, self.mechanical, 0.0)
+        return self.overall * steady, self.overall * (record.rate(self._cold, self.mechanical, 1.0) - steady)
+
+    def at(self, temperature: Array, chemical: float | None = None) -> Array:
+        """Return the rate.
+
+        Parameters
+        ----------
+        temperature
+            Of the pad [K], (n_t, n_r) or (n_t, 1).
+        chemical
+            In place of the step's own chemical factor.
+
+        Returns
+        -------
+        Array
+            [m/s], (n_t, n_r).
+        """
+        law = self.law
+        answer: float | Array = self.chemical if chemical is None else chemical
+        if law.activation_energy:
+            answer = answer * thermal_factor(temperature, law.reference.temperature, law.activation_energy)
+        if self.parts is not None:
+            steady, answering = self.parts
+            rate = steady + answer * answering
+        else:
+            record = LAWS.get(law.law)
+            rate = self.overall * record.rate(self._values(temperature), self.mechanical, answer)
+        return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
+
+    def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
+        """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
+
+        Parameters
+        ----------
+        weights
+            Of the nodes, (n_r,), summing to 1.
+        """
+        if self.parts is not None:
+            steady, answering = (float(weights @ part) for part in self.parts)
+            return lambda chemical: steady + chemical * answering
+        record, values = (
+            LAWS.get(self.law.law),
+            self._values(np.asarray(self.law.reference.temperature)),
+        )
+        return lambda chemical: (
+            self.overall
+            * float(weights @ (record.rate(values, self.mechanical, chemical) + np.zeros_like(weights)))
+        )

@@ -1,0 +1,172 @@
+"""The slurry film under the wafer against closed forms and its own finer solutions.
+
+The duct's series is the textbook solution of Poiseuille flow in a rectangle (from memory); the small
+disturbance of an even load is solved by hand: with q = p (1 + e rho^2), no turning and small U and e, Reynolds'
+equation has the right side -U c s/2 dq/dx/p, c = 1 + d phi_s/dH, and so p_f = U c s e a/(8 K) (rho - rho^3) cos theta.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planish.errors import ModelError
+from planish.physics.slurry.film import (
+    SPOKES,
+    Flow,
+    Gap,
+    duct_conductance,
+    film_cells,
+    film_pressure,
+    flow_factor,
+    groove_height,
+    mobility,
+    rough_height,
+    shear_factor,
+)
+
+RADIUS, PRESSURE, VISCOSITY = 0.15, 20684.28, 2e-3
+PLAIN = Gap(height=20.9e-6, roughness=7.8e-6, tail=5e-6)
+
+
+def grooved(depth):
+    return replace(
+        PLAIN, groove_width=0.6e-3, groove_depth=depth, groove_pitch=3e-3, groove_share=0.2 if depth else 0.0
+    )
+
+
+def cell_means(load, rings=32):
+    """Exact means over the cells of a load given by radius."""
+    faces = RADIUS * film_cells(rings)
+    nodes, weights = np.polynomial.legendre.leggauss(24)
+    low, high = faces[:-1, None], faces[1:, None]
+    r = 0.5 * (high + low) + 0.5 * (high - low) * nodes
+    return np.sum(weights * r * load(r), axis=1) / np.sum(weights * r, axis=1)
+
+
+def heavy_edge(r):
+    return 1.0 + 0.3 * np.exp(-(RADIUS - r) / 3e-3)
+
+
+def share(gap=PLAIN, speed=1.0, turning=0.0, load=heavy_edge, rings=32, pressure=PRESSURE):
+    q, rim = cell_means(load, rings), load(np.array(RADIUS))
+    scale = pressure / float(np.diff(film_cells(rings) ** 2) @ q)
+    found = film_pressure(gap, Flow(VISCOSITY, speed, turning), RADIUS, scale * q, scale * rim)
+    return 1.0 - found.share
+
+
+def test_factors_at_the_gap_of_a_usual_pad():
+    assert flow_factor(20.9 / 7.8) == pytest.approx(0.79929, abs=5e-6)
+    assert shear_factor(20.9 / 7.8) == pytest.approx(0.60720, abs=5e-6)
+    assert mobility(PLAIN, VISCOSITY, 20.9e-6) == pytest.approx(3.0404e-13, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    "width, height", [(0.5e-3, 0.75e-3), (0.75e-3, 0.5e-3), (0.6e-3, 0.6e-3), (1e-3, 50e-6)]
+)
+def test_duct_against_its_series(width, height):
+    m, big = min(width, height), max(width, height)
+    odd = np.arange(1, 400, 2)
+    series = np.sum(np.tanh(odd * math.pi * big / (2 * m)) / odd**5)
+    exact = m**3 * big / 12 * (1 - 192 * m / (math.pi**5 * big) * series)
+    assert duct_conductance(width, height) == pytest.approx(exact, rel=4e-3)
+
+
+@pytest.mark.parametrize("turning", [0.0, 5.0, -9.0])
+@pytest.mark.parametrize("speed", [0.0, 1.0, 4.0])
+def test_an_even_load_or_a_pad_at_rest_leaves_the_liquid_at_rest(speed, turning):
+    load = np.ones_like if speed else heavy_edge
+    assert abs(share(speed=speed, turning=turning if speed else 0.0, load=load)) < 1e-13
+
+
+def test_small_disturbance_closed_form():
+    small, slow, rings = 1e-3, 1e-5, 48
+    q = cell_means(lambda r: PRESSURE * (1 + small * (r / RADIUS) ** 2), rings)
+    found = film_pressure(PLAIN, Flow(VISCOSITY, slow, 0.0), RADIUS, q, PRESSURE * (1 + small))
+    step, sigma = 1e-9, PLAIN.roughness
+    wider, gap, narrower = (float(rough_height(PLAIN.height + d, sigma)) for d in (step, 0.0, -step))
+    c = (wider - narrower + sigma * float(shear_factor(wider / sigma) - shear_factor(narrower / sigma))) / (
+        2 * step
+    )
+    K = float(mobility(PLAIN, VISCOSITY, gap))
+    rho = found.radius / RADIUS
+    lead = slow * c * PLAIN.tail * small * RADIUS / (8 * K)
+    exact = lead * (rho - rho**3)[:, None] * np.cos(2 * math.pi * np.arange(SPOKES) / SPOKES)[None]
+    assert np.abs(found.fluid - exact).max() < 2e-3 * np.abs(exact).max()
+
+
+@pytest.mark.parametrize("turning, fine", [(0.0, -0.1175), (5.263, -0.0980)])
+def test_heavy_edge_draws_the_wafer_down_as_finer_solutions_say(turning, fine):
+    """The fine value is that of a separate prototype of the same equations on its own grid."""
+    assert share(turning=turning, rings=128) == pytest.approx(fine, abs=1e-3)
+    assert share(turning=turning) == pytest.approx(fine, abs=3e-3)
+
+
+def test_light_edge_lifts():
+    assert share(load=lambda r: 1.0 - 0.3 * np.exp(-(RADIUS - r) / 3e-3)) > 0.05
+
+
+def test_grooves_take_the_film_away_without_a_jump():
+    by_depth = [share(grooved(depth)) for depth in (0.0, 1e-9, 1e-6, 1e-5, 3e-5, 1e-4, 2.5e-4, 7.5e-4)]
+    # the share of the land leaves the gap of the summits in one piece with the depth
+    assert by_depth[1] == pytest.approx(by_depth[0], abs=1e-4)
+    assert np.all(np.diff(by_depth[3:]) > 0)
+    assert -2e-4 < by_depth[-1] < 0
+    near = [share(grooved(depth)) for depth in np.linspace(0, 40e-6, 41)]
+    assert np.abs(np.diff(near)).max() < 0.01
+
+
+def test_land_of_shallow_grooves_is_in_one_piece():
+    tail = 5e-6
+    assert groove_height(0.2, 0.0, tail) == 0.0
+    assert groove_height(0.2, 1.0, tail) == pytest.approx(tail * math.log(0.8))
+
+
+def test_open_pores_let_the_pressure_out():
+    shares = [abs(share(replace(PLAIN, drainage=length))) for length in (1e-3, 5e-3, 20e-3, math.inf)]
+    assert shares == sorted(shares)
+    assert shares[0] < 0.25 * shares[-1]
+
+
+def test_smooth_in_speed_pressure_and_viscosity():
+    for speeds in (np.linspace(0.05, 3.0, 25),):
+        drawn = np.array([share(speed=speed) for speed in speeds])
+        assert np.all(np.isfinite(drawn))
+        assert np.abs(np.diff(drawn, 2)).max() < 0.02
+
+
+def test_open_gap_of_a_rough_face():
+    assert rough_height(50e-6, 7.8e-6) == pytest.approx(50e-6, rel=1e-9)
+    assert rough_height(0.0, 7.8e-6) == pytest.approx(7.8e-6 / math.sqrt(2 * math.pi))
+    assert 0 < rough_height(-150e-6, 7.8e-6) < 1e-30
+
+
+def test_random_films_are_found():
+    rng = np.random.default_rng(3)
+    for _ in range(60):
+        gap = replace(
+            grooved(10 ** rng.uniform(-6, -3)),
+            height=rng.uniform(8e-6, 50e-6),
+            roughness=rng.uniform(3e-6, 12e-6),
+            tail=rng.uniform(1e-6, 8e-6),
+        )
+        edge, width = rng.uniform(-0.6, 1.0), rng.uniform(2e-3, 12e-3)
+        found = share(
+            gap,
+            speed=10 ** rng.uniform(-2, 0.6),
+            turning=rng.uniform(-15, 15),
+            pressure=10 ** rng.uniform(3.3, 4.8),
+            load=lambda r, e=edge, w=width: 1.0 + e * np.exp(-(RADIUS - r) / w),
+        )
+        assert math.isfinite(found)
+        assert found < 1
+
+
+def test_bad_values_are_named():
+    with pytest.raises(ModelError, match="viscosity"):
+        film_pressure(PLAIN, Flow(0.0, 1.0, 0.0), RADIUS, np.full(32, 1e4), 1e4)
+    with pytest.raises(ModelError, match="load on the film"):
+        film_pressure(PLAIN, Flow(1e-3, 1.0, 0.0), RADIUS, np.zeros(32), 1e4)
