@@ -128,10 +128,26 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
 
 
 def bridged_width(width: Array, share: Array, perimeter: Array, cell: float) -> Array:
-    """Return 2 area/perimeter of areas of a ``width`` [m] across their lines: that of lines, half of it for squares.
+    """Return 2 area/perimeter of areas: the width of lines, half of it for squares.
 
-    ``share`` of each cell, ``perimeter`` per cell area [1/m]; both are taken over a window of some cells, and only where
-    that is clearly wider than the areas. Elsewhere, and where the perimeter is not known, they count as lines.
+    Share and perimeter are taken over a window of some cells, and only where that is clearly wider than the areas.
+    Elsewhere, and where the perimeter is not known, they count as lines.
+
+    Parameters
+    ----------
+    width
+        Of the areas across their lines [m], (ny, nx).
+    share
+        Of each cell that they cover.
+    perimeter
+        Of them, per cell area [1/m].
+    cell
+        Side of a cell [m].
+
+    Returns
+    -------
+    Array
+        [m], NaN where the width is.
     """
     from scipy.ndimage import uniform_filter
 
