@@ -5,6 +5,7 @@ from __future__ import annotations
 from planish.experiments import (
     content,
     dishing_by_width,
+    disk_cut_rates,
     flow,
     grain_size,
     inhibitor,
@@ -12,6 +13,7 @@ from planish.experiments import (
     pressure_and_speed,
     threshold,
     trench_dishing,
+    worn_disk,
     worn_summits,
 )
 from planish.experiments.record import Experiment
@@ -26,6 +28,8 @@ EXPERIMENTS: tuple[Experiment, ...] = (
     flow.USE,
     flow.RATE,
     worn_summits.EXPERIMENT,
+    disk_cut_rates.EXPERIMENT,
+    worn_disk.EXPERIMENT,
     dishing_by_width.EXPERIMENT,
     overpolish.EXPERIMENT,
     trench_dishing.EXPERIMENT,
