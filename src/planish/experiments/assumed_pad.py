@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.physics.pattern.feature_selectivity import feature_selectivity, reach_at_rest
-from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.level import USUAL_SLIDING
 
 Array = NDArray[np.float64]
 TIP, DECAY = 30e-6, 4e-6  # [m] of the summits
@@ -35,7 +35,7 @@ def selectivity_length(low: ArrayLike, high: ArrayLike, pressure: float, *, bulk
     stiff = MODULUS / (1 - POISSON**2) * (1.0 if bulk else _RIGID)
     return feature_selectivity(
         low,
-        summit_length=MetalLevel().sliding_share * reach_at_rest(spot, float(np.sqrt(DECAY / (np.pi * TIP)))),
+        summit_length=USUAL_SLIDING * reach_at_rest(spot, float(np.sqrt(DECAY / (np.pi * TIP)))),
         spot_radius=spot,
         pressure=pressure,
         compliance=lambda q: np.asarray(2 / (stiff * q)),

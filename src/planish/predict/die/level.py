@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 SLIDING = ratio("0.0001", "1", typical=("0.003", "0.1"))
 SPREAD = ratio("0", "1", typical=("10 %", "60 %"))
 CALIBRATED = "calibrated on published dishing and steps, see the theory of the die"
+USUAL_SLIDING = 0.01
 ABOUT_SLIDING = "share of the summits' reach at rest that counts while the pad slides"
 ABOUT_SPREAD = "relative spread of the sliding share"
 
@@ -104,7 +105,7 @@ class Level(Standing, ABC):
     step_by_width: ClassVar[bool] = False
     bottom: ClassVar[str] = "what stands high"
 
-    sliding_share: float = key(0.01, ABOUT_SLIDING, SLIDING, CALIBRATED)
+    sliding_share: float = key(USUAL_SLIDING, ABOUT_SLIDING, SLIDING, CALIBRATED)
     sliding_spread: float = key(0.4, ABOUT_SPREAD, SPREAD, CALIBRATED)
 
     @abstractmethod
