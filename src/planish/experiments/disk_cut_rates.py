@@ -1,4 +1,4 @@
-"""Pad cut rates of electroplated disks over 100 h, grit of four sizes set evenly and unevenly."""
+"""Pad cut rates of electroplated disks over 100 h, grit of three sizes set evenly and unevenly."""
 
 from __future__ import annotations
 
@@ -91,12 +91,12 @@ def rows() -> list[Row]:
 
 EXPERIMENT = Experiment(
     name="disk-cut-rates",
-    title="Pad cut rates of electroplated disks over 100 h, even and uneven grit of four sizes, and scratches",
+    title="Pad cut rates of electroplated disks over 100 h, even and uneven grit of three sizes, and scratches",
     source="US 7,150,677 B2, table 1, examples 1 to 4 and their comparisons",
     read="full text",
     rows=rows,
     said=(
-        "Two grits, even and uneven, are fitted; two more are predicted, a quarter off. Not followed: even disks cut a little more "
+        "Examples 1 and 2, even and uneven, are fitted; 3 and 4 are predicted, a quarter off. Not followed: even disks cut a little more "
         "after some hours than when new, the finest disk's rise and fall by half most of all; which of the uneven disks scratched "
         "most."
     ),
