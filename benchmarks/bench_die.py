@@ -47,7 +47,7 @@ def layout(rng: np.random.Generator) -> SimpleNamespace:
 def fields(level: object, rates: dict[str, float], count: int) -> tuple[partial, list]:
     stack = (ElasticLayer(150e6, 0.3, 2e-3), ElasticLayer(3.5e6, 0.2, 1.3e-3))
     compliance = partial(surface_compliance, layers=stack, base=rigid_base())
-    pad = DiePad(compliance, SurfaceState(2e-7, 0.2, 30e-6), 5.47)
+    pad = DiePad(compliance, SurfaceState(2e-7, 11e-6), 5.47)
     pieces = []
     for i in range(count):
         pressure = 20e3 * (1 + 0.002 * i)

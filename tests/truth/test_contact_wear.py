@@ -29,9 +29,9 @@ MAPS = SimpleNamespace(
 
 def worn(start: np.ndarray, wavelength: float, length: float, time: float, finer: int) -> np.ndarray:
     """Return the surface [m] of a film without pattern that began as ``start``."""
-    level = OxideLevel()
+    level = OxideLevel(thickness=1e-3)
     maps = SimpleNamespace(**vars(MAPS), cell=wavelength / POINTS)
-    pad = DiePad(lambda q: 2 / (MODULUS * q), SurfaceState(length, 0.2, 3e-5), RIGIDITY)
+    pad = DiePad(lambda q: 2 / (MODULUS * q), SurfaceState(length, 1.1e-5), RIGIDITY)
     local = LocalConditions("here", 0.0, (LocalStep("polish", time, PRESSURE, 1.0, {"oxide": RATE}),))
     fields, _ = polish_by_contact(die_input(maps, level, start), level, local, pad, DieChoices(), finer=finer)
     return fields.level_high

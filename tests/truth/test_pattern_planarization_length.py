@@ -46,7 +46,7 @@ def test_soft_surface_layer_hardly_moves_the_planarization_length_but_the_reach_
     tenfold_bulk = length(stack((30e6, 0.3, 2e-3), SUB)).length / length(stack(*bulk)).length
     assert tenfold_bulk < 0.4
     assert length(soft).length == pytest.approx(length(stiff).length, rel=0.1)
-    common = {"summit_length": 2e-7, "relative_pressure": 0.2, "pressure": 20e3}
+    common = {"summit_length": 2e-7, "spot_radius": 1.1e-5, "pressure": 20e3}
     width = np.array([1e-5, 1e-4])
     assert np.all(
         feature_selectivity(width, compliance=soft, **common)
@@ -88,18 +88,19 @@ def test_the_length_of_a_response_that_is_a_kernel_is_that_kernels():
 
 def test_reach_grows_with_width_and_saturates_and_smoother_or_stiffer_summits_reach_less():
     compliance = stack((300e6, 0.3, 2e-3), SUB)
-    width = np.array([0.2e-6, 1e-6, 5e-6, 20e-6, 50e-6, 100e-6])
+    width = np.array([0.2e-6, 1e-6, 5e-6, 20e-6, 50e-6, 100e-6, 400e-6, 800e-6])
     common = {"pressure": 20e3, "compliance": compliance}
-    got = feature_selectivity(width, summit_length=2e-7, relative_pressure=0.2, **common)
+    got = feature_selectivity(width, summit_length=2e-7, spot_radius=1.1e-5, **common)
     growth = np.diff(np.log(got)) / np.diff(np.log(width))
     assert np.all(growth > 0)
-    assert np.all(np.diff(growth) < 0)
-    assert got[-1] / got[-2] < 1.05
-    smoother = feature_selectivity(width, summit_length=1e-7, relative_pressure=0.2, **common)
+    assert np.all(np.diff(growth[:5]) < 0)
+    assert got[5] / got[3] > 1.5  # still growing over tens of micrometres
+    assert got[-1] / got[-2] < 1.15  # what is left is the bulk
+    smoother = feature_selectivity(width, summit_length=1e-7, spot_radius=1.1e-5, **common)
     assert np.all(smoother < got)
-    gentler = feature_selectivity(width, summit_length=2e-7, relative_pressure=0.1, **common)
-    assert np.all(gentler < got)
-    assert feature_selectivity(np.nan, summit_length=2e-7, relative_pressure=0.2, **common) > got[-1]
+    blunter = feature_selectivity(width, summit_length=2e-7, spot_radius=2.2e-5, **common)
+    assert np.all(blunter < got)
+    assert feature_selectivity(np.nan, summit_length=2e-7, spot_radius=1.1e-5, **common) > got[-1]
 
 
 def test_impossible_values_are_refused():

@@ -8,9 +8,10 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from planish.errors import ModelError
-from planish.physics.pattern.area_pair import HighLayer, advance, polish_pair, time_to_remove
+from planish.physics.pattern.areas import HighLayer, Low, polish_areas
 from planish.physics.pattern.metal import conformal_step
 from planish.physics.pattern.oxide_step import blanket_removed
+from planish.physics.pattern.response import local_response
 from planish.predict.die.processes.metal import MetalLevel
 from planish.predict.die.processes.sti import StiLevel
 
@@ -27,36 +28,80 @@ CASES = [
 ]
 
 
-def integrated(height, share, high, low, length, time):
+def proportional(x):
+    return x
+
+
+def integrated(height, share, high, low, length, time, answer=proportional):
     def slope(_, y):
         fall = np.exp(-y[0] / length)
         p_high = 1 / (share + (1 - share) * fall)
-        return [low * p_high * fall - high * p_high, high * p_high, low * p_high * fall]
+        return [
+            low * answer(p_high * fall) - high * answer(p_high),
+            high * answer(p_high),
+            low * answer(p_high * fall),
+        ]
 
     run = solve_ivp(slope, (0, time), [height, 0, 0], rtol=1e-11, atol=1e-19, method="LSODA")
     return run.y[:, -1]
 
 
-def one(*values):
-    return [np.array([v]) for v in values]
+def one(height, share, high, low, length, time, *, thickness=np.inf, below=np.inf, answer=None, level=None):
+    """Polish one cell of one film."""
+    film = HighLayer(thickness, [high], [answer])
+    beside = Low([low], np.array([height]), thickness=below, responses=[answer])
+    return polish_areas([film], beside, [time], share, length, level=level)
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_one_exact_step_is_the_integrated_equation(case):
-    height, share, high, low, length, time = case
-    h, s, ln, t = one(height, share, length, time)
-    got = np.array(advance(h, s, high, low, ln, t))[:, 0]
+    height, share, high, low, _, time = case
+    state = one(*case)
+    got = np.array([state.height[0], state.high_loss[0], state.low_loss[0]])
     np.testing.assert_allclose(got, integrated(*case), atol=2e-16, rtol=2e-8)
     # Volume in units of blanket time.
     assert share * got[1] / high + (1 - share) * got[2] / low == pytest.approx(time, rel=1e-10)
     assert got[0] - height == pytest.approx(got[2] - got[1], abs=1e-19)
-    back = time_to_remove(np.array([got[1]]), h, s, high, low, ln)[0]
-    assert back == pytest.approx(time, rel=1e-8)
+    film = one(*case[:5], 2 * time, thickness=got[1])
+    assert film.through_time[0, 0] == pytest.approx(time, rel=1e-8)
+
+
+@pytest.mark.parametrize("case", [CASES[i] for i in (0, 1, 3, 4, 6)])
+@pytest.mark.parametrize("power, threshold", [(2.0, 0.0), (0.6, 0.0), (1.0, 0.3), (1.0, 0.7)])
+def test_local_rates_that_are_no_multiple_of_pressure(case, power, threshold):
+    def answer(x):
+        return np.maximum(x - threshold, 0.0) ** power / (1 - threshold) ** power
+
+    state = one(*case, answer=local_response(answer, threshold))
+    want = integrated(*case, answer)
+    got = np.array([state.height[0], state.high_loss[0], state.low_loss[0]])
+    np.testing.assert_allclose(got, want, rtol=4e-3, atol=3e-10)
+
+
+def test_what_has_been_polished_to_its_end_stops_there():
+    high = one(*CASES[1], thickness=700e-9)
+    assert high.high_loss[0] == pytest.approx(700e-9, rel=1e-12)
+    assert high.end_time[0] == high.through_time[0, 0] < CASES[1][-1]
+    then = integrated(*CASES[1][:5], high.end_time[0])
+    assert high.height[0] == pytest.approx(then[0], rel=1e-7)
+    low = one(*CASES[3], below=50e-9)
+    assert low.low_loss[0] == pytest.approx(50e-9, rel=1e-12)
+    assert np.isinf(low.through_time[0, 0])
+    np.testing.assert_allclose(integrated(*CASES[3][:5], low.end_time[0])[2], 50e-9, rtol=1e-7)
+
+
+def test_the_time_of_a_height_is_told_and_does_not_hang_on_what_comes_after():
+    within = one(*CASES[1], level=20e-9)
+    assert integrated(*CASES[1][:5], within.level_time[0])[0] == pytest.approx(20e-9, rel=1e-7)
+    after = one(*CASES[1][:5], 60.0, level=20e-9)  # the step goes on past the recipe's end
+    assert after.level_time[0] == pytest.approx(within.level_time[0], rel=1e-9)
+    assert after.height[0] == pytest.approx(one(*CASES[0]).height[0], rel=1e-12)
 
 
 def test_a_perfectly_selective_surface_gives_the_density_law():
     rho = np.array([0.2, 0.5, 0.8])
-    state = polish_pair([HighLayer(np.inf, [4e-9], rho)], [4e-9], [150.0], np.full(3, 8e-7), 1e-12)
+    low = Low([4e-9], np.full(3, 8e-7))
+    state = polish_areas([HighLayer(np.inf, [4e-9])], low, [150.0], rho, 1e-12)
     up, left = blanket_removed(rho, 8e-7, 4e-9 * 150)
     np.testing.assert_allclose(state.high_loss, up, atol=5e-11)
     np.testing.assert_allclose(state.height, left, atol=5e-11)
@@ -65,9 +110,9 @@ def test_a_perfectly_selective_surface_gives_the_density_law():
 def test_splitting_recipe_steps_and_films_changes_nothing():
     rng = np.random.default_rng(1)
     share, step = rng.random((7, 9)), 8e-7 * rng.random((7, 9))
-    whole = polish_pair([HighLayer(np.inf, [4e-9], share)], [4e-9], [150.0], step, 1e-7)
-    layers = [HighLayer(2e-7, [4e-9] * 3, share), HighLayer(np.inf, [4e-9] * 3, share)]
-    split = polish_pair(layers, [4e-9] * 3, [20.0, 50.0, 80.0], step, 1e-7)
+    whole = polish_areas([HighLayer(np.inf, [4e-9])], Low([4e-9], step), [150.0], share, 1e-7)
+    layers = [HighLayer(2e-7, [4e-9] * 3), HighLayer(np.inf, [4e-9] * 3)]
+    split = polish_areas(layers, Low([4e-9] * 3, step), [20.0, 50.0, 80.0], share, 1e-7)
     np.testing.assert_allclose(split.high_loss, whole.high_loss, rtol=1e-10)
     np.testing.assert_allclose(split.height, whole.height, rtol=1e-6, atol=1e-15)
     assert np.all(split.exposed == 1)
@@ -76,18 +121,18 @@ def test_splitting_recipe_steps_and_films_changes_nothing():
 
 def polished(level, share, rates, time, length, step):
     """Polish each cell through the level's films, and return when it was clear and its figures of merit."""
-    films = [HighLayer(thick, [rates[name]], share) for name, thick in level.films()]
-    low = rates[level.films()[0][0]]
-    state = polish_pair(films, [low], [time], np.full(np.shape(share), step), length)
+    films = [HighLayer(thick, [rates[name]]) for name, thick in level.films()]
+    low = Low([rates[level.films()[0][0]]], np.full(np.shape(share), step))
+    state = polish_areas(films, low, [time], share, length)
     return state.through_time[-2], level.merits_of(state.high_loss, state.height, state.exposed)
 
 
 def test_dishing_saturates_where_both_materials_recede_together():
-    level = MetalLevel(overburden=1e-9, barrier=1e-9)
-    lengths = np.array([[20e-9, 50e-9, 100e-9, 200e-9]])
+    level = MetalLevel(overburden=1e-9, barrier=1e-9, trench_depth=1e-3)
+    lengths = np.array([20e-9, 50e-9, 100e-9, 200e-9])
     rates = {"copper": 5e-9, "tantalum": 1e-9, "oxide": 0.1e-9}
     _, merits = polished(level, np.full(4, 0.5), rates, 3e4, lengths, 0.0)
-    np.testing.assert_allclose(merits["dishing"], np.log(50) * lengths[0], rtol=1e-6)
+    np.testing.assert_allclose(merits["dishing"], np.log(50) * lengths, rtol=1e-6)
 
 
 def test_denser_metal_erodes_more_and_sparser_nitride_is_lost_faster():
@@ -132,4 +177,4 @@ def test_conformal_film_closes_narrow_trenches_and_keeps_wide_ones():
 )
 def test_impossible_values_are_refused(rates, share, length):
     with pytest.raises(ModelError, match="must be"):
-        polish_pair([HighLayer(np.inf, rates, share)], rates, [1.0], np.zeros(3), length)
+        polish_areas([HighLayer(np.inf, rates)], Low(rates, np.zeros(3)), [1.0], share, length)

@@ -119,8 +119,8 @@ def test_examples_dish_by_tens_of_nanometres(name, then, lines):
     for place in found["places"]:
         assert place["clear_time_s"] <= place["polish_time_s"]
     assert found["process"] == name
-    # common practice, no source: some to a few hundred nm on lines of up to tens of micrometres
-    assert 3 < found["dishing_mean_nm"] < 150
+    # common practice, no source: some to a few hundred nm on lines of up to tens of micrometres, less on narrow ones
+    assert 1 < found["dishing_mean_nm"] < 150
     assert found["dishing_max_nm"] < 250
     lost = "nitride_loss" if name == "sti" else "erosion"
     assert 0 < found[f"{lost}_max_nm"] < 80

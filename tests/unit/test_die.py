@@ -26,7 +26,7 @@ from planish.predict.die.result import DieResult
 from planish.results.saved import open_result
 
 CELL = 2e-4
-SURFACE = SurfaceState(selectivity_length=2e-7, relative_pressure=0.2, spot_diameter=3e-5)
+SURFACE = SurfaceState(selectivity_length=2e-7, spot_radius=1.1e-5)
 OXIDE = {"oxide": 250e-9 / 60}
 STI = {"oxide": 250e-9 / 60, "nitride": 4e-9 / 60}
 COPPER = {"copper": 400e-9 / 60, "tantalum": 60e-9 / 60, "oxide": 20e-9 / 60}
@@ -92,13 +92,14 @@ def test_harder_pad_gives_a_smaller_range_within_the_die():
 
 
 def test_wider_lines_dish_more_and_it_saturates():
-    width = np.array([0.3e-6, 1e-6, 3e-6, 10e-6, 30e-6, 100e-6])
-    got = die(MetalLevel(), layout(np.full((1, 6), 0.5), width[None, :]), COPPER, time=160)
+    width = np.array([0.3e-6, 1e-6, 3e-6, 10e-6, 30e-6, 100e-6, 300e-6])
+    got = die(MetalLevel(), layout(np.full((1, 7), 0.5), width[None, :]), COPPER, time=160)
     dishing = got.fields.named["dishing"][0]
     slope = np.diff(dishing) / np.diff(width)
     assert np.all(np.diff(dishing) > 0)
     assert np.all(np.diff(slope) < 0)
-    assert dishing[-1] / dishing[-2] < 1.1
+    assert dishing[-2] / dishing[-4] > 1.8  # 100 um over 10 um
+    assert dishing[-1] / dishing[-2] < 1.4
 
 
 def test_denser_lines_erode_more():

@@ -56,9 +56,12 @@ def test_surface_goes_on_to_the_next_level(setup, maps):
 
 
 def test_a_glazed_pad_reaches_less_deep(setup):
-    fresh = pad_state(setup.rig, 2e4)
-    glazed = pad_state(setup.rig, 2e4, decay_length=fresh.selectivity_length / 0.04 / 3)
-    assert glazed.selectivity_length == pytest.approx(fresh.selectivity_length / 3)
+    fresh = pad_state(setup.rig, 2e4, sliding_share=0.01)
+    half = pad_state(setup.rig, 2e4, sliding_share=0.005)
+    assert half.selectivity_length == pytest.approx(fresh.selectivity_length / 2)
+    glazed = pad_state(setup.rig, 2e4, sliding_share=0.01, decay_length=1e-6)
+    assert glazed.spot_radius < fresh.spot_radius
+    assert glazed.selectivity_length < fresh.selectivity_length
 
 
 def test_fields_are_the_same_on_any_number_of_workers(setup, maps):

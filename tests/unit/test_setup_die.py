@@ -31,6 +31,8 @@ def test_section_arrives_in_si_and_makes_the_level():
         "thickness": "1800 nm",
         "step_limit": "20 nm",
         "least_left": "400 nm",
+        "sliding_share": "5 %",
+        "sliding_spread": "50 %",
     }
     assert process_of(rig) == "oxide"
 

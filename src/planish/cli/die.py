@@ -70,22 +70,23 @@ def read_maps(file: Path, layer: str | None, cell: str, quiet: bool, **of_a_pict
 
 
 def die(
-    file: Path, words: DieWords, fill_ceiling: float | None, json_out: bool, out: Path | None, units: str
+    file: Path,
+    words: DieWords,
+    fill_ceiling: float | None,
+    band: bool,
+    json_out: bool,
+    out: Path | None,
+    units: str,
 ) -> None:
     """Polish a die of a layout at one or more places of the wafer and print its figures."""
     show.check_units(units)
-    from planish.jobs.dies import polish_as_asked
+    from planish.jobs.dies import bands_as_asked, polish_as_asked
 
-    found = polish_as_asked(
-        words.setups(file),
-        words.maps(json_out),
-        words.asked(),
-        places(words.place),
-        below=words.from_die,
-        fill_ceiling=fill_ceiling,
-        stage=show.stages(json_out),
-    )
-    _print(found.document(), json_out, units)
+    asked = (words.setups(file), words.maps(json_out), words.asked(), places(words.place))
+    stage = show.stages(json_out)
+    found = polish_as_asked(*asked, below=words.from_die, fill_ceiling=fill_ceiling, stage=stage)
+    bands = bands_as_asked(*asked, below=words.from_die, stage=stage) if band else None
+    _print(found.document(), json_out, units, bands)
     show.files(found, out, json_out)
 
 
@@ -97,11 +98,15 @@ def places(text: str) -> list[str | float]:
     return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
 
 
-def _print(figures: dict[str, Any], json_out: bool, units: str) -> None:
+def _print(
+    figures: dict[str, Any], json_out: bool, units: str, bands: dict[str, dict[str, object]] | None = None
+) -> None:
     if json_out:
-        show.print_json(figures)
+        show.print_json({**figures, **({} if bands is None else {"bands": bands})})
         return
     show.summary(figures, units)
+    if bands is not None:
+        show.bands(bands)
     if figures["hot_spots"]:
         head = list(figures["hot_spots"][0])
         show.table(head, [list(spot.values()) for spot in figures["hot_spots"]], title="where to look")

@@ -259,6 +259,9 @@ def die(
     fields: Annotated[
         bool, typer.Option("--fields", help="Polish all whole fields of the wafer, side by side.")
     ] = False,
+    band: Annotated[
+        bool, typer.Option("--band", help="Add how far each figure may be off, from the spreads.")
+    ] = False,
     workers: Annotated[
         int | None,
         typer.Option("--workers", min=1, help="With --fields: processes; one a core unless given."),
@@ -292,10 +295,12 @@ def die(
     if not fields:
         if workers is not None or cluster is not None:
             raise DataError("die --workers, --cluster: must stand with --fields")
-        verb.die(file, words, fill_ceiling if fill else None, json_out, out, units)
+        verb.die(file, words, fill_ceiling if fill else None, band, json_out, out, units)
         return
     from planish.cli import fields as all_fields
 
+    if band:
+        raise DataError("die --band: must stand without --fields (it holds for one die)")
     if fill:
         raise DataError("die --fill: must stand without --fields (one proposal serves every field)")
     all_fields.fields(file, words, workers, cluster, json_out, out, units)

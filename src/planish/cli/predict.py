@@ -30,7 +30,7 @@ def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None
         return
     show.summary(figures, units)
     if bands is not None:
-        _print_bands(bands)
+        show.bands(bands)
     if figures.get("steps"):
         from planish.explain.words import label
 
@@ -41,22 +41,6 @@ def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None
             if key != "name"
         ]
         show.table(["step by step", *(step["name"] for step in steps)], rows)
-
-
-def _print_bands(bands: dict[str, Any]) -> None:
-    from planish.explain.words import label
-
-    if not bands:
-        show.table(["band"], [["no spread is stated in this setup, so there is no band"]])
-        return
-    names = list(next(iter(bands.values()))["shares"])
-    rows = [
-        [label(key), item["value"], item["standard_deviation"], *(item["shares"].get(name) for name in names)]
-        for key, item in bands.items()
-        if item["standard_deviation"] > 1e-9 * abs(item["value"])
-    ]
-    title = "bands from the stated spreads: one standard deviation, first order"
-    show.table(["figure", "value", "±", *(f"from {name}" for name in names)], rows, title=title)
 
 
 def lot(

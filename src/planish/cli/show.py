@@ -157,3 +157,20 @@ def make_folder(out: Path) -> Path:
     except OSError as exc:
         raise DataError(f"--out {out}: cannot make this folder ({exc.strerror}); name another") from None
     return out
+
+
+def bands(found: dict[str, Any]) -> None:
+    """Print how far each figure may be off, with the share of each spread."""
+    from planish.explain.words import label
+
+    if not found:
+        table(["band"], [["no spread is stated in this setup, so there is no band"]])
+        return
+    names = list(next(iter(found.values()))["shares"])
+    rows = [
+        [label(key), item["value"], item["standard_deviation"], *(item["shares"].get(name) for name in names)]
+        for key, item in found.items()
+        if item["standard_deviation"] > 1e-9 * abs(item["value"])
+    ]
+    title = "bands from the stated spreads: one standard deviation, first order"
+    table(["figure", "value", "±", *(f"from {name}" for name in names)], rows, title=title)

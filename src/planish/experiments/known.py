@@ -1,14 +1,19 @@
-"""All experiments, in the order of the docs: rate, slurry, pad."""
+"""All experiments, in the order of the docs: rate, slurry, pad, die."""
 
 from __future__ import annotations
 
 from planish.experiments import (
     content,
+    dishing_by_width,
+    disk_cut_rates,
     flow,
     grain_size,
     inhibitor,
+    overpolish,
     pressure_and_speed,
     threshold,
+    trench_dishing,
+    worn_disk,
     worn_summits,
 )
 from planish.experiments.record import Experiment
@@ -23,4 +28,9 @@ EXPERIMENTS: tuple[Experiment, ...] = (
     flow.USE,
     flow.RATE,
     worn_summits.EXPERIMENT,
+    disk_cut_rates.EXPERIMENT,
+    worn_disk.EXPERIMENT,
+    dishing_by_width.EXPERIMENT,
+    overpolish.EXPERIMENT,
+    trench_dishing.EXPERIMENT,
 )

@@ -11,6 +11,7 @@ import numpy as np
 
 from planish.errors import DataError, SetupError, refuse
 from planish.jobs.stages import Stage, untold
+from planish.predict.die.bands import die_band
 from planish.predict.die.cells import DieChoices
 from planish.predict.die.fill import propose_fill
 from planish.predict.die.levels import described_level, process_of
@@ -188,6 +189,41 @@ def polish_as_asked(
         length = result.worst.seen.length
         fill = propose_fill(result.density, result.cell, length, ceiling=fill_ceiling, origin=result.origin)
     return DieAnswer(result, maps, fill)
+
+
+def bands_as_asked(
+    setups: Sequence[SetupLike],
+    maps: LayoutMaps,
+    asked: DieAsked,
+    place: Sequence[str | float],
+    *,
+    below: Path | None = None,
+    stage: Stage = untold,
+) -> dict[str, dict[str, object]]:
+    """Return how far each figure of :func:`polish_as_asked` may be off, as JSON can hold it.
+
+    Parameters
+    ----------
+    setups, maps, asked, place, below
+        As there.
+    stage
+        Shows that it goes on.
+
+    Returns
+    -------
+    dict[str, dict[str, object]]
+        By the summary's keys: value, standard deviation and the share of each spread.
+
+    Raises
+    ------
+    PlanishError
+        As :func:`polish_as_asked`.
+    """
+    incoming = None if below is None else left_below(below, maps)
+    options = asked_options(setups[0], asked, stage)
+    with stage("bands"):
+        found = die_band(setups, maps, place=place, incoming=incoming, **options)
+    return {key: band.document() for key, band in found.items()}
 
 
 def left_below(file: Path, maps: LayoutMaps) -> dict[str, NDArray[np.float64]]:

@@ -52,7 +52,7 @@ class HeldAgainst(Record):
                             "measured": row.measured,
                             "planish": row.predicted,
                             "unit": row.unit,
-                            "off_percent": row.off_percent,
+                            "off_percent": row.off_percent if row.measured else None,
                             "kind": row.kind,
                         }
                         for row in rows

@@ -22,13 +22,17 @@ LIMIT = Quantity("thickness", above="0 nm", least="0.01 nm", high="10 um", typic
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key of ``[die]``: what it is ``about``, and its ``quantity``, None for a material of ``[removal]``."""
+    """One key of ``[die]``: what it is ``about``, and its ``quantity``, None for a material of ``[removal]``.
+
+    ``source`` says what its usual value rests on, where that is not who calls the values of the process usual.
+    """
 
     about: str
     quantity: Quantity | None
+    source: str = ""
 
 
-def key(usual: float, about: str, quantity: Quantity = THICKNESS) -> float:
+def key(usual: float, about: str, quantity: Quantity = THICKNESS, source: str = "") -> float:
     """Return a field of a :class:`Standing` that is a key of ``[die]``.
 
     Parameters
@@ -39,13 +43,15 @@ def key(usual: float, about: str, quantity: Quantity = THICKNESS) -> float:
         What it is.
     quantity
         Its dimension, limits and usual range.
+    source
+        Where the usual value comes from.
 
     Returns
     -------
     float
         A dataclass field; the type is that of its value.
     """
-    return field(default=usual, metadata={"key": Key(about, quantity)})
+    return field(default=usual, metadata={"key": Key(about, quantity, source)})
 
 
 def material(usual: str, about: str) -> str:

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from planish.physics.pattern import area_pair
+from planish.physics.pattern import areas
 from planish.predict.die.level import Level, Merit
 from planish.setup.processes import LIMIT, Process, key, material
 
@@ -26,7 +26,7 @@ class PolymerFill(Level):
         Merit("sag", "polymer below the walls", on="low", limit="sag_limit"),
         Merit("polymer_left", "polymer left on the walls"),
     )
-    sources: ClassVar = area_pair.SOURCES
+    sources: ClassVar = areas.SOURCES
     step_key: ClassVar = "gap_step"
 
     def films(self):

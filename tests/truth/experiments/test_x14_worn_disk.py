@@ -1,69 +1,8 @@
-"""A disk worn for 32 h cuts half as fast, yet leaves texture and removal rate unchanged.
+"""A worn disk against what was published; "unchanged" is taken as within 5 % for the rate and 8 % for the summits."""
 
-Philipossian group, wear of conditioner disks (abstract): the halving is given, "unchanged" is taken as within 5 % for
-the rate and within 8 % for the height of the summits in contact. Polished is the invented rotary setup, whose summits
-wear by an invented coefficient: the size of what is left over belongs to it.
-"""
-
-from functools import cache
-from typing import Any
-
-import numpy as np
 import pytest
 
-import planish
-from planish.predict.lot.variation import Variation
-from planish.predict.wafer.disk import disk_work
-from planish.predict.wafer.pad_surface import as_conditioned
-from planish.setup.new import new_setup
-
-HOURS = 32.0
-WAFERS = 60
-
-
-@cache
-def rig(level: float = 1.0) -> Any:
-    """Return the setup with a disk that halves in 32 h, at a level of its cut."""
-    setup = planish.loads(new_setup("rotary"))
-    usual = disk_work(setup.rig)
-    assert usual is not None
-    stated = setup.model.conditioner.halving_time * HOURS * 3600 / usual.halving_time
-    changes = {"conditioner.halving_time": f"{stated / 3600} h", "conditioner.cut_level": level}
-    return setup.replace(changes).rig
-
-
-@cache
-def lot(level: float) -> Any:
-    return planish.polish_lot(rig(level), WAFERS, variation=Variation.none(), cells=40)
-
-
-def left() -> dict[str, float]:
-    """Return what the worn disk leaves of what the new one did."""
-    new, worn = lot(1.0), lot(0.5)
-    return {
-        "cut": disk_work(rig()).sharpness(HOURS * 3600),
-        "pad worn off by the lot": float(np.max(worn.records.worn[-1]) / np.max(new.records.worn[-1])),
-        "furrows": as_conditioned(rig(0.5)).tail_length / as_conditioned(rig()).tail_length,
-        "summits in contact": float(worn.records.tail[-1] / new.records.tail[-1]),
-        "removal rate": float(worn.records.rate[-1] / new.records.rate[-1]),
-        "friction": float(worn.records.friction[-1] / new.records.friction[-1]),
-    }
-
-
-def rows() -> list[dict[str, Any]]:
-    """Return what was measured beside what the model says."""
-    found = left()
-    measured = {"cut": 0.5, "furrows": 1.0, "summits in contact": 1.0, "removal rate": 1.0}
-    words = {
-        "cut": "pad cut rate, worn over new (the time is given)",
-        "furrows": "depth of fresh furrows, worn over new",
-        "summits in contact": f"height of summits in contact after {WAFERS} wafers, worn over new disk",
-        "removal rate": f"removal rate after {WAFERS} wafers, worn over new disk",
-    }
-    return [
-        {"what": words[name], "measured": value, "predicted": found[name], "unit": "1", "kind": "shape"}
-        for name, value in measured.items()
-    ]
+from planish.experiments.worn_disk import left, lot
 
 
 def test_cut_halves_while_texture_and_rate_stay() -> None:

@@ -7,7 +7,7 @@ stands ``step`` h above the rest. Under summits of exponential height the mean p
 
 g the gap over the high area, s the decay length of the layer, l the selectivity length of the cell's low
 areas. So it presses like a flat cell that lies lower by -s ln D, D the bracket, and the laws of
-:mod:`planish.physics.pattern.area_pair` hold in it with phi and P for the mean pressure.
+:mod:`planish.physics.pattern.areas` hold in it with phi and P for the mean pressure.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
-from planish.physics.pattern.area_pair import SOURCES as PAIR_SOURCES
+from planish.physics.pattern.areas import SOURCES as PAIR_SOURCES
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (

@@ -51,7 +51,9 @@ class DieInput(Record):
     high
         Share that is high.
     low_width, high_width
-        Widths of its low and high areas [m] (NaN: none).
+        Widths of its low and high areas across their lines [m] (NaN: none).
+    low_bridged, high_bridged
+        Widths that a summit has to bridge, 2 area/perimeter [m]: those of lines, half of them for squares.
     incoming
         Height [m].
     cell
@@ -66,6 +68,8 @@ class DieInput(Record):
     incoming: Array
     cell: float
     stepped: NDArray[np.bool_]
+    low_bridged: Array
+    high_bridged: Array
 
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
@@ -87,7 +91,7 @@ class Effective(Record):
     give
         [m].
     shares
-        Effective share in each step where pads differ.
+        Effective share in each step: that of its own pad.
     """
 
     high: Array
@@ -97,4 +101,4 @@ class Effective(Record):
     local_share: float
     misfit: float
     give: float
-    shares: tuple[Array, ...] | None = None
+    shares: tuple[Array, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -12,24 +12,22 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Record
 from planish.errors import SetupError, refuse
+from planish.physics.pattern.feature_selectivity import reach_at_rest
+from planish.physics.pattern.response import local_response
 from planish.physics.pressure.layers import surface_compliance
 from planish.physics.removal.laws import LAWS, removal_rate
 from planish.physics.surface import asperities
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
-    from planish.setup.si import Rig
+    from planish.setup.si import Removal, Rig
 
 Array = NDArray[np.float64]
 
-# Summits measured dry and at rest reach several um; contact heights fitted to step data are near 0.1-0.3 um
-# (from memory). What lies between is not derived here, so the ratio is a calibration, chosen to give about
-# 0.2 um for a freshly conditioned hard pad; fit.planarization replaces it by a measured one.
-DYNAMIC_SHARE = 0.04
 SOURCES: tuple[str, ...] = (
     *asperities.SOURCES,
-    "selectivity length while sliding over that of summits at rest = 0.04: calibration of our own to contact"
-    " heights of 0.1-0.3 um (from memory)",
+    "share of the summits' reach at rest that counts while the pad slides: calibration of our own to published dishing"
+    " and steps",
 )
 
 
@@ -38,13 +36,11 @@ class SurfaceState:
     """The pad's surface as the die meets it.
 
     ``selectivity_length`` [m] at which pressure falls to 1/e over wide low
-    areas, sliding; ``relative_pressure`` p_r/E* of the summits;
-    ``spot_diameter`` [m] of one contact spot.
+    areas, sliding; ``spot_radius`` [m] of the mean contact spot.
     """
 
     selectivity_length: float
-    relative_pressure: float
-    spot_diameter: float
+    spot_radius: float
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -65,6 +61,9 @@ class LocalStep(Record):
         Blanket rates by material [m/s].
     platen
         Which of several pads it runs on.
+    responses
+        How the rates answer to pressure within a cell
+        (:func:`planish.physics.pattern.response.local_response`), by material; None or not there: in proportion.
     """
 
     name: str
@@ -73,6 +72,7 @@ class LocalStep(Record):
     speed: float
     rates: dict[str, float]
     platen: int = 0
+    responses: dict[str, Array | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -97,14 +97,18 @@ class LocalConditions(Record):
         """Blanket rates of a material, one per step [m/s]."""
         return np.array([step.rates[material] for step in self.steps])
 
+    def responses(self, material: str) -> list[Array | None]:
+        """How that rate answers to local pressure, one table per step; None where it is in proportion."""
+        return [step.responses.get(material) for step in self.steps]
+
 
 def pad_state(
     rig: Rig,
     pressure: float,
     *,
+    sliding_share: float,
     decay_length: float | None = None,
     real_pressure: float | None = None,
-    dynamic_share: float = DYNAMIC_SHARE,
 ) -> SurfaceState:
     """Return the pad's state at a pressure.
 
@@ -114,10 +118,10 @@ def pad_state(
         The setup in SI.
     pressure
         On the pad [Pa].
+    sliding_share
+        Of the summits' reach at rest, what counts while the pad slides [1].
     decay_length, real_pressure
         Of the summits at any point of the pad's life [m], [Pa] (from the lot level); as conditioned unless given.
-    dynamic_share
-        Selectivity length while sliding over that of summits at rest [1] (calibration of our own).
 
     Returns
     -------
@@ -131,9 +135,8 @@ def pad_state(
     reach = float(curve.at(pressure, "decay_length")) if decay_length is None else decay_length
     real = float(curve.at(pressure, "real_pressure")) if real_pressure is None else real_pressure
     plane = asperities.plane_modulus(surface.modulus, surface.poisson)
-    # Hertz: a spot pressed at mean p_r on radius R has radius (3 pi/4) R p_r/E*.
-    spot = 1.5 * np.pi * surface.tip_radius * real / plane
-    return SurfaceState(dynamic_share * reach, real / plane, spot)
+    spot = float(np.sqrt(surface.tip_radius * reach))
+    return SurfaceState(sliding_share * reach_at_rest(spot, real / plane), spot)
 
 
 def stack_compliance(
@@ -286,5 +289,30 @@ def local_conditions(
                         "removal", material, f"one of the setup's materials ({known})", "add its removal law"
                     )
                 )
-        made.append(LocalStep(record.name, record.duration, pressure, speed, rates))
+        responses = {
+            name: _response(rig.removal[name], pressure, speed, temperature, record.friction)
+            for name in rates
+            if name in rig.removal and law.get(name, 0) > 0
+        }
+        made.append(LocalStep(record.name, record.duration, pressure, speed, rates, responses=responses))
     return LocalConditions(place, radius, tuple(step for step in made if step.duration > 0))
+
+
+def _response(
+    removal: Removal, pressure: float, speed: float, temperature: float, friction: float
+) -> Array | None:
+    """Return how a material's law answers to pressure about the mean one, with the law's own coefficients."""
+
+    def rate(ratio: Array) -> Array:
+        return removal_rate(
+            removal.law,
+            removal.coefficients,
+            pressure * ratio,
+            speed,
+            temperature=temperature,
+            friction=friction,
+        )
+
+    law = LAWS.get(removal.law)
+    edge = law.checked(removal.coefficients)[law.threshold] if law.threshold else 0.0
+    return local_response(rate, edge / pressure)

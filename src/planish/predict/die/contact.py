@@ -20,7 +20,7 @@ from planish.errors import SetupError, refuse
 from planish.physics.contact import cell as cell_contact
 from planish.physics.contact import problem as contact
 from planish.physics.contact.cell import counted_height, fall_rate
-from planish.physics.pattern.area_pair import PairMarch, begin_march, march
+from planish.physics.pattern.areas import Cells, begin, march
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.predict.die.cells import DieChoices, DieInput
 from planish.predict.die.conditions import LocalConditions
@@ -52,11 +52,21 @@ class _Course:
     cells: DieInput
     share: Array  # (cells,)
     thick: Array  # (films, cells) [m]
-    state: PairMarch
-    clear: Array  # (cells,) [s]
-    time: float = 0.0
+    mark: float  # height [m] at which the process calls a step gone
+    state: Cells
     limit_times: dict[str, float] = field(default_factory=dict)
     last_excess: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def time(self) -> float:
+        """How far it is [s]."""
+        return self.state.clock
+
+    @property
+    def clear(self) -> Array:
+        """When each cell was clear, by its own clock [s], (cells,)."""
+        times = self.state.level_time if self.level.flat_below else self.state.through_time[-2:]
+        return np.asarray(times[0])
 
 
 def polish_by_contact(
@@ -144,10 +154,12 @@ class _Stretch:
         [s].
     pressure
         Mean, of the die [Pa].
-    rates, low_rate
-        Of the films and of the low areas' material at that pressure [m/s].
+    rates
+        Of the films at that pressure [m/s].
     reach
         Selectivity lengths inside the cells [m].
+    responses
+        How the films' rates answer to local pressure; None: in proportion.
     """
 
     problem: ContactProblem
@@ -155,22 +167,32 @@ class _Stretch:
     duration: float
     pressure: float
     rates: Array
-    low_rate: float
     reach: Array
+    responses: list[Array | None]
+
+    @property
+    def low_rate(self) -> float:
+        """That of the low areas' material, the first film's [m/s]."""
+        return float(self.rates[0])
 
 
 def _stretches(
     cells: DieInput, level: Level, local: LocalConditions, pads: Sequence[DiePad]
 ) -> list[_Stretch]:
     problems = {step.platen: _problem(cells, local, pads[step.platen]) for step in local.steps}
+    names = [name for name, _ in level.films()]
     made = []
     for step in local.steps:
         pad = pads[step.platen]
-        rates = np.array([step.rates[name] for name, _ in level.films()])
-        layer, reach = pad.state.selectivity_length, _reach(cells, pad, step.pressure)
         made.append(
             _Stretch(
-                problems[step.platen], layer, step.duration, step.pressure, rates, float(rates[0]), reach
+                problems[step.platen],
+                pad.state.selectivity_length,
+                step.duration,
+                step.pressure,
+                np.array([step.rates[name] for name in names]),
+                _reach(cells, pad, step.pressure),
+                [step.responses.get(name) for name in names],
             )
         )
     return made
@@ -179,8 +201,9 @@ def _stretches(
 def _begin(cells: DieInput, level: Level) -> _Course:
     share = np.clip(cells.high, LEAST_SHARE, 1.0).ravel()
     thick = np.array([np.full(share.size, value) for _, value in level.films()])
-    state = begin_march(level.start_step(cells).ravel(), thick[0])
-    return _Course(level, cells, share, thick, state, np.full(share.size, np.inf))
+    mark = float(getattr(level, level.flat_below)) if level.flat_below else -np.inf
+    step = level.start_step(cells).reshape(1, -1)
+    return _Course(level, cells, share, thick, mark, begin(step, thick, level.low_thickness(step), mark))
 
 
 def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactProblem:
@@ -204,13 +227,13 @@ def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactPro
 def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
     """Selectivity lengths [m] inside the cells: wider areas, and cells all low, the contact itself resolves."""
     inside = feature_selectivity(
-        cells.low_width,
+        cells.low_bridged,
         summit_length=pad.state.selectivity_length,
-        relative_pressure=pad.state.relative_pressure,
+        spot_radius=pad.state.spot_radius,
         pressure=pressure,
         compliance=pad.compliance,
         widest=cells.cell,
-        high_width=cells.high_width,
+        high_width=cells.high_bridged,
     )
     return np.where(cells.high > 1e-6, inside, pad.state.selectivity_length).ravel()
 
@@ -218,9 +241,10 @@ def _reach(cells: DieInput, pad: DiePad, pressure: float) -> Array:
 def _step(course: _Course, on: _Stretch, span: float, start: Array) -> Array:
     """Move the die on by ``span`` [s]; return the pressures [Pa] in the middle of it."""
     shape, state, mean = course.cells.high.shape, course.state, on.pressure
-    high = course.cells.incoming.ravel() - state.high_loss
-    counted = counted_height(high, state.height, course.share, on.layer, on.reach)
-    falls = fall_rate(state.height, course.share, on.layer, on.reach, on.rates[state.exposed], on.low_rate)
+    high, step = course.cells.incoming.ravel() - state.high_loss, state.height[0]
+    counted = counted_height(high, step, course.share, on.layer, on.reach)
+    on_top = on.rates[np.minimum(state.exposed, on.rates.size - 1)]
+    falls = fall_rate(step, course.share, on.layer, on.reach, on_top, on.low_rate)
     pressed = on.problem.press(
         counted.reshape(shape),
         mean,
@@ -228,28 +252,21 @@ def _step(course: _Course, on: _Stretch, span: float, start: Array) -> Array:
         added=(falls * (0.5 * span / mean)).reshape(shape),
         tol=_TOLERANCE,
     )
-    own = span * pressed.pressure.ravel() / mean
-    before = state.height.copy()
-    shares = np.broadcast_to(course.share, course.thick.shape)
-    left = march(state, own, on.rates, on.low_rate, shares, course.thick, on.reach)
-    _note_clear(course, before, own, left, span)
-    course.time += span
+    march(
+        state,
+        span,
+        rates=on.rates,
+        low_rates=on.rates[:1],
+        share=course.share,
+        thick=course.thick,
+        length=on.reach[None],
+        scale=pressed.pressure.ravel() / mean,
+        responses=on.responses,
+        low_response=on.responses[0],
+        level=course.mark,
+    )
     _note_limits(course, span)
     return np.asarray(pressed.pressure)
-
-
-def _note_clear(course: _Course, before: Array, own: Array, left: Array, span: float) -> None:
-    """Write down when cells became clear within the step, by their own clocks."""
-    if course.level.flat_below:
-        limit = float(getattr(course.level, course.level.flat_below))
-        now = np.isinf(course.clear) & (course.state.height <= limit)
-        fell = np.maximum(before - course.state.height, 1e-30)
-        part = np.clip((before - limit) / fell, 0.0, 1.0)
-    else:
-        last = left[-2]  # of the films that go
-        now = np.isfinite(last)
-        part = 1 - np.where(now, last, 0.0) / own
-    course.clear[now] = course.time + part[now] * span
 
 
 def _note_limits(course: _Course, span: float) -> None:
@@ -281,7 +298,8 @@ def _window(course: _Course) -> PolishWindow:
 def _fields(course: _Course) -> DieFields:
     state, shape = course.state, course.cells.high.shape
     lost, step, clear = (
-        values.reshape(shape).copy() for values in (state.high_loss, state.height, course.clear)
+        values.reshape(shape).copy() for values in (state.high_loss, state.height[0], course.clear)
     )
     merits = course.level.merits_of(lost, step, state.exposed.reshape(shape))
-    return fields_of(course.cells, course.level, Polished(lost, step, clear, merits))
+    end = np.isfinite(state.end_time).reshape(shape)
+    return fields_of(course.cells, course.level, Polished(lost, step, clear, merits, end))

@@ -161,7 +161,7 @@ def polish_fields(
     for x, y in places:
         radius = round(float(np.hypot(x, y)), 12)
         if radius not in known:
-            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, level.materials(), pad_state)
+            known[radius] = platens.at(f"r = {radius * 1e3:.1f} mm", radius, level, pad_state)
         pieces.append((float(x), float(y), *known[radius]))
     work = partial(_one_field, cells=cells, level=level, choices=choices, route=route)
     fields = run_all(

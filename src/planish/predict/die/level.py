@@ -10,15 +10,22 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.pattern.area_pair import HighLayer, polish_pair
+from planish.physics.pattern.areas import HighLayer, Low, polish_areas
 from planish.physics.pattern.topography import carried_extra_loss
-from planish.setup.processes import Standing
+from planish.setup.processes import Standing, key
+from planish.setup.quantity import ratio
 
 if TYPE_CHECKING:
     from planish.predict.die.cells import DieChoices, DieInput, Effective
     from planish.predict.die.conditions import LocalConditions
 
 Array = NDArray[np.float64]
+SLIDING = ratio("0.0001", "1", typical=("0.003", "0.1"))
+SPREAD = ratio("0", "1", typical=("10 %", "60 %"))
+CALIBRATED = "calibrated on published dishing and steps, see the theory of the die"
+USUAL_SLIDING = 0.01
+ABOUT_SLIDING = "share of the summits' reach at rest that counts while the pad slides"
+ABOUT_SPREAD = "relative spread of the sliding share"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +59,14 @@ class Polished:
     """What became of each cell.
 
     Thickness ``lost`` by the high area and ``step`` from it to the low [m], time to ``clear`` [s],
-    and the process's figures of merit by name [m].
+    the process's figures of merit by name [m], and which cells came to the ``end`` of what stands there, and stopped.
     """
 
     lost: Array
     step: Array
     clear: Array
     merits: Mapping[str, Array]
+    end: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +92,8 @@ class Level(Standing, ABC):
         The key that says how far the film moves each edge of the layout outwards; "" for not at all.
     step_by_width
         Whether the step of a cell depends on how wide its low areas are.
+    bottom
+        What a cell has lost all of when it stops, in words.
     """
 
     merits: ClassVar[tuple[Merit, ...]]
@@ -93,13 +103,21 @@ class Level(Standing, ABC):
     flat_below: ClassVar[str] = ""
     bias_key: ClassVar[str] = ""
     step_by_width: ClassVar[bool] = False
+    bottom: ClassVar[str] = "what stands high"
+
+    sliding_share: float = key(USUAL_SLIDING, ABOUT_SLIDING, SLIDING, CALIBRATED)
+    sliding_spread: float = key(0.4, ABOUT_SPREAD, SPREAD, CALIBRATED)
 
     @abstractmethod
     def films(self) -> tuple[tuple[str, float], ...]:
-        """Return material and thickness [m] of the films on the high areas, top first; the last is infinite.
+        """Return material and thickness [m] of the films on the high areas, top first.
 
-        The low areas are all of the first.
+        The low areas are all of the first. The last may be infinite; a cell that has lost all of it stops.
         """
+
+    def low_thickness(self, step: Array) -> Array | float:
+        """Return the thickness [m] of the low areas' material under a ``step`` before polishing; infinite: not said."""
+        return np.inf
 
     @abstractmethod
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
@@ -142,15 +160,25 @@ class Level(Standing, ABC):
             Arrays in the shape of the cells.
         """
         times = np.array([step.duration for step in local.steps])
-        rates, thick = [local.rates(name) for name, _ in self.films()], [height for _, height in self.films()]
-        extra = carried_extra_loss(seen.short, float(rates[0] @ times), seen.give)
+        names = [name for name, _ in self.films()]
+        rates, thick = [local.rates(name) for name in names], [height for _, height in self.films()]
+        # Topography from below is taken off as the first film goes, so that what comes after plays no part in when.
+        extra = carried_extra_loss(seen.short, thick[0], seen.give)
         top = np.maximum(thick[0] - extra, 1e-9)
         heights: list[Array | float] = [top, *thick[1:]]
-        films = [HighLayer(t, rate, seen.high) for t, rate in zip(heights, rates, strict=True)]
-        state = polish_pair(films, rates[0], times, self.start_step(cells), seen.selectivity, seen.shares)
-        lost = state.high_loss + (thick[0] - top)
+        films = [
+            HighLayer(height, rate, local.responses(name))
+            for name, height, rate in zip(names, heights, rates, strict=True)
+        ]
+        step = self.start_step(cells)
+        low = Low(rates[0], step, self.low_thickness(step), responses=local.responses(names[0]))
+        state = polish_areas(films, low, times, list(seen.shares), list(seen.selectivity))
+        open_yet = state.exposed == 0
+        so_far = carried_extra_loss(seen.short, min(float(rates[0] @ times), thick[0]), seen.give)
+        lost = state.high_loss + np.where(open_yet, so_far, thick[0] - top)
+        lost = np.where(open_yet, np.minimum(lost, thick[0]), lost)
         merits = self.merits_of(lost, state.height, state.exposed)
-        return Polished(lost, state.height, state.through_time[-2], merits)
+        return Polished(lost, state.height, state.through_time[-2], merits, np.isfinite(state.end_time))
 
     def start_step(self, cells: DieInput) -> Array:
         """Return the step of each cell before polishing [m]."""

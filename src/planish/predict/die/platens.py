@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from planish.errors import SetupError, refuse
 from planish.predict.die import conditions as die_conditions
 from planish.predict.die.conditions import LocalConditions, SurfaceState, local_conditions
+from planish.predict.die.level import Level
 from planish.predict.die.model import DiePad
 from planish.predict.die.pad import PadAfter
 from planish.predict.wafer.polish import polish
@@ -86,7 +87,7 @@ class Platens:
         )
 
     def at(
-        self, name: str, radius: float, needed: tuple[str, ...], given: SurfaceState | None
+        self, name: str, radius: float, level: Level, given: SurfaceState | None
     ) -> tuple[LocalConditions, list[DiePad]]:
         """Return the conditions at a place through all platens, and the pads there.
 
@@ -96,8 +97,8 @@ class Platens:
             Of the place.
         radius
             Of the place [m].
-        needed
-            The materials that must have a rate.
+        level
+            What stands there; its materials must have rates.
         given
             The pads' surface, where it is not to be computed.
 
@@ -112,10 +113,12 @@ class Platens:
             For a material without a rate law.
         """
         each = [
-            local_conditions(rig, found, name, radius, needed, pad.change(radius))
+            local_conditions(rig, found, name, radius, level.materials(), pad.change(radius))
             for rig, found, pad in zip(self.rigs, self.wafers, self.pads, strict=True)
         ]
-        on = [pad.at(one.pressure, given) for pad, one in zip(self.pads, each, strict=True)]
+        on = [
+            pad.at(one.pressure, given, level.sliding_share) for pad, one in zip(self.pads, each, strict=True)
+        ]
         return _in_turn(each), on
 
 
@@ -138,10 +141,10 @@ class _PlatenPad:
     def change(self, radius: float) -> float:
         return 1.0 if self.after is None else self.after.rate_change(radius)
 
-    def at(self, pressure: float, given: SurfaceState | None) -> DiePad:
+    def at(self, pressure: float, given: SurfaceState | None, share: float) -> DiePad:
         summits = (None, None) if self.after is None else (self.after.decay_length, self.after.real_pressure)
         state = given or die_conditions.pad_state(
-            self.rig, pressure, decay_length=summits[0], real_pressure=summits[1]
+            self.rig, pressure, sliding_share=share, decay_length=summits[0], real_pressure=summits[1]
         )
         return DiePad(self.compliance, state, self.rigidity)
 

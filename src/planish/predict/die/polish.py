@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from planish.engine.given import of_kind
 from planish.errors import DataError, SetupError, refuse
 from planish.physics.pattern import (
-    area_pair,
+    areas,
     depth_of_focus,
     effective_density,
     feature_selectivity,
@@ -141,7 +141,7 @@ def polish_die(
     for number, (name, radius) in enumerate(place_radius(rig, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)
-        local, on = platens.at(name, radius, level.materials(), pad_state)
+        local, on = platens.at(name, radius, level, pad_state)
 
         def told(share: float, number: int = number) -> None:
             if tell is not None:
@@ -351,11 +351,14 @@ def _exposure(rig: Rig) -> tuple[float, float, float]:
 def _assumed(rig: Rig, process: str) -> list[str]:
     """Say which values of the level nobody gave."""
     level = described_level(rig.die, process)
-    told = [f"{name.replace('_', ' ')} {value}" for name, value in left_open(rig.die, level, process).items()]
-    if not told:
-        return []
-    said = PROCESSES.get(process).source
-    return [f"die: usual values of {process} taken for {', '.join(told)} ({said})"]
+    told: dict[str, list[str]] = {}
+    for name, value in left_open(rig.die, level, process).items():
+        source = level.known_keys()[name].source or PROCESSES.get(process).source
+        told.setdefault(source, []).append(f"{name.replace('_', ' ')} {value}")
+    return [
+        f"die: usual values of {process} taken for {', '.join(values)} ({source})"
+        for source, values in told.items()
+    ]
 
 
 def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> list[str]:
@@ -367,6 +370,12 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
             notes.append(
                 f"{die.local.place}: the pad's response is only roughly an averaging kernel"
                 f" (rms difference {die.seen.misfit:.2f})"
+            )
+        gone = float(np.mean(die.fields.end))
+        if gone > 0:
+            notes.append(
+                f"{die.local.place}: {level.bottom} is gone in {100 * gone:.3g} % of the cells: what lies under it is not"
+                " described, so they stop there"
             )
         if die.window.width <= 0:
             notes.append(
@@ -474,7 +483,7 @@ def _sources(rig: Rig, level: Level, route: str) -> list[str]:
             *effective_density.SOURCES,
             *planarization_length.SOURCES,
             *feature_selectivity.SOURCES,
-            *area_pair.SOURCES,
+            *areas.SOURCES,
             *level.sources,
             *topography.SOURCES,
             *depth_of_focus.SOURCES,

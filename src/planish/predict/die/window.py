@@ -106,8 +106,7 @@ def polish_window(
     def run(time: float) -> DieFields:
         conditions = at_time(local, time)
         count = len(conditions.steps)
-        shares = None if few_seen.shares is None else few_seen.shares[:count]
-        cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=shares)
+        cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=few_seen.shares[:count])
         return polish_cells(few_cells, level, conditions, cut, choices)
 
     end = _LATEST * local.duration

@@ -51,15 +51,20 @@ class MetalLevel(Level):
     lines: ClassVar = "low"
     step_key: ClassVar = "trench_depth"
     step_by_width: ClassVar = True
+    bottom: ClassVar = "the lines, in all their depth,"
 
     def films(self) -> tuple[tuple[str, float], ...]:
         """Return material and thickness [m] of the films on the dielectric; a barrier of nothing goes at its rate."""
         between = self.barrier_material if self.barrier > 0 else self.dielectric
-        return (self.metal, self.overburden), (between, self._between), (self.dielectric, np.inf)
+        return (self.metal, self.overburden), (between, self._between), (self.dielectric, self.trench_depth)
 
     @property
     def _between(self) -> float:
         return max(self.barrier, _THINNEST)
+
+    def low_thickness(self, step: Array) -> Array:
+        """Return the metal in a line and over it [m]."""
+        return self.trench_depth + self.overburden + self._between - step
 
     def start_step(self, cells: DieInput) -> Array:
         """Return the step of each cell before polishing [m]: narrow lines are filled flat."""

@@ -11,9 +11,18 @@ from numpy.typing import NDArray
 
 from planish.errors import SetupError, refuse
 from planish.physics.pattern import oxide_step
-from planish.physics.pattern.area_pair import HighLayer, polish_pair, time_to_height
+from planish.physics.pattern.areas import HighLayer, Low, polish_areas
 from planish.physics.pattern.topography import carried_extra_loss
-from planish.predict.die.level import Level, Merit, Polished
+from planish.predict.die.level import (
+    ABOUT_SLIDING,
+    ABOUT_SPREAD,
+    CALIBRATED,
+    SLIDING,
+    SPREAD,
+    Level,
+    Merit,
+    Polished,
+)
 from planish.setup.processes import LIMIT, Process, key, material
 from planish.setup.quantity import Quantity
 
@@ -36,6 +45,8 @@ class OxideLevel(Level):
     step_limit: float = key(20e-9, "a step below this counts as gone", LIMIT)
     least_left: float = key(400e-9, "least that must stay over the lines")
     oxide_material: str = material("oxide", "its name in [removal]")
+    sliding_share: float = key(0.05, ABOUT_SLIDING, SLIDING, CALIBRATED)
+    sliding_spread: float = key(0.5, ABOUT_SPREAD, SPREAD, CALIBRATED)
 
     merits: ClassVar = (
         Merit("oxide_over_lines", "oxide left over the lines", limit="least_left", worse_low=True),
@@ -44,6 +55,7 @@ class OxideLevel(Level):
     sources: ClassVar = oxide_step.SOURCES
     flat_below: ClassVar = "step_limit"
     bias_key: ClassVar = "bias"
+    bottom: ClassVar = "the oxide over the lines"
 
     def doubts(self) -> Iterator[tuple[str, str]]:
         """Yield the key and what is odd about its value beside the others."""
@@ -52,7 +64,7 @@ class OxideLevel(Level):
 
     def films(self) -> tuple[tuple[str, float], ...]:
         """Return material and thickness [m] of what is on the high areas."""
-        return ((self.oxide_material, np.inf),)
+        return ((self.oxide_material, self.thickness),)
 
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
         """Return the oxide left over the lines, and the step.
@@ -104,27 +116,26 @@ class OxideLevel(Level):
         share = np.maximum(seen.high, _LEAST_DENSITY)
         if choices.step_law == "density":
             up, left = oxide_step.blanket_removed(share, self.step, blanket)
-            needed = share * self.step
+            clear = _recipe_time(share * self.step, rates, times)
         elif choices.step_law == "contact-height":
-            mean = seen.selectivity.mean(axis=0)
-            height = mean if choices.contact_height is None else choices.contact_height
+            height = seen.selectivity[0] if choices.contact_height is None else choices.contact_height
             up, _, left = oxide_step.contact_height_step(share, self.step, height, blanket)
             first = share * np.maximum(self.step - height, 0)
             within = np.minimum(self.step, height) / np.minimum(self.step_limit, height)
-            needed = first + share * height * np.log(within)
+            clear = _recipe_time(first + share * height * np.log(within), rates, times)
         elif choices.step_law == "summits":
-            step = np.full(share.shape, self.step)
-            high = [HighLayer(np.inf, rates, share)]
-            state = polish_pair(high, rates, times, step, seen.selectivity, seen.shares)
-            up, left = state.high_loss, state.height
-            reach = seen.selectivity.mean(axis=0)
-            # One material: only K t counts, so the time at rate 1 is the blanket thickness needed.
-            needed = time_to_height(self.step_limit, step, share, 1.0, 1.0, reach)
+            answers = local.responses(self.oxide_material)
+            high = [HighLayer(self.thickness, rates, answers)]
+            low = Low(rates, np.full(share.shape, self.step), responses=answers)
+            shares = [np.maximum(one, _LEAST_DENSITY) for one in seen.shares]
+            state = polish_areas(high, low, times, shares, list(seen.selectivity), level=self.step_limit)
+            up, left, clear = state.high_loss, state.height, state.level_time
         else:
             raise SetupError(refuse("step law", choices.step_law, "'summits', 'contact-height' or 'density'"))
         up = up + carried_extra_loss(seen.short, blanket, seen.give)
-        none = np.zeros(share.shape, dtype=np.int64)
-        return Polished(up, left, _recipe_time(needed, rates, times), self.merits_of(up, left, none))
+        end = up >= self.thickness
+        up = np.minimum(up, self.thickness)
+        return Polished(up, left, clear, self.merits_of(up, left, end.astype(np.int64)), end)
 
 
 def _recipe_time(blanket: Array, rates: Array, times: Array) -> Array:

@@ -12,7 +12,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.pattern.area_pair import SOURCES as PAIR_SOURCES
+from planish.physics.pattern.areas import SOURCES as PAIR_SOURCES
 from planish.predict.die.level import Level, Merit
 from planish.predict.die.processes.oxide import BIAS
 from planish.setup.processes import LIMIT, Process, key, material
@@ -45,10 +45,11 @@ class StiLevel(Level):
     )
     sources: ClassVar = SOURCES
     bias_key: ClassVar = "bias"
+    bottom: ClassVar = "the nitride"
 
     def films(self) -> tuple[tuple[str, float], ...]:
         """Return material and thickness [m] of the films on the active areas."""
-        return (self.oxide_material, self.overburden), (self.nitride_material, np.inf)
+        return (self.oxide_material, self.overburden), (self.nitride_material, self.nitride)
 
     def merits_of(self, lost: Array, step: Array, bare: NDArray[np.int64]) -> dict[str, Array]:
         """Return nitride lost, dishing, oxide left on nitride, and the step.
