@@ -7,13 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planish.experiments.record import Experiment, Row
+from planish.experiments.record import Experiment, Row, scenario
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation
 from planish.predict.wafer.disk import disk_work
 from planish.predict.wafer.pad_surface import as_conditioned
-from planish.setup.load import loads
-from planish.setup.new import new_setup
 
 if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
@@ -27,7 +25,7 @@ _CELLS = 40  # of the wafer's radius
 @cache
 def rig(level: float = 1.0) -> Rig:
     """Return the invented rotary scenario with a disk that halves in 32 h, at a level of its cut."""
-    setup = loads(new_setup("rotary"))
+    setup = scenario()
     usual, disk = disk_work(setup.rig), setup.model.conditioner
     assert usual is not None  # the scenario has a disk
     assert disk is not None

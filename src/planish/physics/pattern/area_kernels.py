@@ -162,7 +162,7 @@ def march(
     rates: Array,
     low_rates: Array,
     thick: Array,
-    linear: bool,
+    proportional: bool,
     tables: Array,
     low_table: Array,
     mark: float,
@@ -185,7 +185,7 @@ def march(
         phi, (cells,); of the low area that each width has, and selectivity lengths [m], (widths, cells).
     rates, low_rates, thick
         Of the films and of each width [m/s]; of the films [m], (films, cells).
-    linear, tables, low_table
+    proportional, tables, low_table
         Whether all rates are in proportion to pressure; else how they answer to it, a table a film.
     mark
         Height [m] whose time is written down.
@@ -212,7 +212,7 @@ def march(
             film = exposed[cell]
             rate = rates[film]
             most, low_first = left[cell], -1
-            if linear:
+            if proportional:
                 own, used = remaining * press, math.inf
                 for i in range(classes):
                     u[i] = height[i, cell] / length[i]
