@@ -39,9 +39,10 @@ SOURCES: tuple[str, ...] = (
 )
 
 RINGS, SPOKES = 32, 9  # share of the load good to 0.003; an odd number of spokes, for their derivative
-_STEPS = 40
-_PARTS = np.geomspace(0.01, 1.0, 17)  # of the speed, where the film is not found at once
+_STEPS = 25
+_PARTS = np.geomspace(0.01, 1.0, 9)  # of the speed, where the film is not found at once
 _TOLERANCE = 1e-6  # of a change of y
+CLOSED = 1e-10  # [m]: no gap between solids is smaller
 VACUUM = -95e3
 """Least pressure of the liquid against ambient [Pa]: below it would boil or draw air (an assumption)."""
 
@@ -176,7 +177,8 @@ def rough_height(height: ArrayLike, roughness: float) -> Array:
     z = np.asarray(height, dtype=np.float64) / roughness
     bell = np.exp(-0.5 * z * z) / np.sqrt(2.0 * pi)
     far = np.minimum(z, -8.0)  # there z Phi + phi loses its digits: bell/z^2 is its limit
-    return np.asarray(roughness * np.where(z > -8.0, z * ndtr(z) + bell, bell / (far * far)))
+    open_gap = roughness * np.where(z > -8.0, z * ndtr(z) + bell, bell / (far * far))
+    return np.asarray(np.maximum(open_gap, CLOSED))
 
 
 def rough_shear(height: ArrayLike, roughness: float) -> Array:
@@ -414,6 +416,8 @@ def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
     residual, bands = problem.at(y)
     size = float(np.abs(residual).max())
     for step in range(1, _STEPS + 1):
+        if not np.isfinite(bands).all():
+            return y, 0
         change = solve_banded((problem.half, problem.half), bands, -residual.ravel()).reshape(y.shape)
         most = float(np.abs(change).max())
         if most < _TOLERANCE:  # what is left then is of the order of its square
