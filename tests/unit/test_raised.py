@@ -43,7 +43,14 @@ CASES = {
     "the summits model holds up to a few per cent": {"pad.top.shore_d": None, "pad.top.modulus": "0.02 MPa"},
     "no fresh slurry reaches the wafer in touch down": {"recipe.step.1.flow": "0 ml/min"},
     "is fresh in step main: the rate is starved": {"recipe.step.2.flow": "15 ml/min"},
-    "lifts the wafer off its summits in touch down": {
+    "would be sucked below what it can bear in main": {
+        "pad.grooves": "none",
+        "pad.film_offset": "-12 um",
+        "slurry.viscosity": "5 mPa*s",
+        "recipe.step.2.zone_pressures": "15 psi",
+        "recipe.step.2.ring_pressure": "6 psi",
+    },
+    "the liquid film in touch down is found only up to": {
         "slurry.viscosity": "1000 mPa*s",
         "pad.grooves": "none",
         "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],

@@ -40,6 +40,8 @@ class Seen:
         (n, steps): whether a step ran into its longest time, whether the wafer floated on a fluid film in it.
     film_followed
         (n, steps): up to which share of the speed the fluid film was found (``physics.slurry.film``).
+    film_torn
+        (n, steps): whether it was asked for more suction than liquid can bear.
     real_fraction, fresh, peak
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
     bare_somewhere, bare
@@ -55,6 +57,7 @@ class Seen:
     limited: Mask
     floating: Mask
     film_followed: Array
+    film_torn: Mask
     real_fraction: Array
     fresh: Array
     peak: Array
@@ -166,14 +169,21 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow",
         peak > HOT,
     )
-    lifted = seen.film_followed < 1.0
-    least = np.min(seen.film_followed, where=lifted, initial=1.0)
+    lost = seen.film_followed < 1.0
+    least = np.min(seen.film_followed, where=lost, initial=1.0)
     yield Raised(
         "doubt",
         "film",
-        f"the liquid lifts the wafer off its summits in {_named(names, lifted)}: the film is followed only to "
-        f"{100 * least:.2g} % of the speed, and taken as it is there",
-        np.any(lifted, axis=1),
+        f"the liquid film in {_named(names, lost)} is found only up to {100 * least:.2g} % of the speed, and taken as "
+        "it is there: beyond, it lifts the wafer off its summits or sucks it down too hard",
+        np.any(lost, axis=1),
+    )
+    yield Raised(
+        "doubt",
+        "film",
+        f"the liquid would be sucked below what it can bear in {_named(names, seen.film_torn)}: it would boil or draw "
+        "air there, which the model does not follow",
+        np.any(seen.film_torn, axis=1),
     )
     dry = seen.fresh < NO_SLURRY
     yield Raised(

@@ -106,11 +106,11 @@ class Pressed:
         Of the load that summits carry [1], above 1 under suction.
     steps
         Newton steps that it took.
-    capped
-        Whether liquid pressure somewhere fell below what liquid can bear.
+    torn
+        Whether liquid pressure somewhere fell below what liquid can bear; it is not cut off there.
     followed
         Up to which share of the speed the film was found [1]; what is here is the film at that speed. Below 1
-        where the liquid lifts the wafer off its summits.
+        where the liquid lifts the wafer off its summits, or sucks it down too hard.
     """
 
     radius: Array
@@ -120,7 +120,7 @@ class Pressed:
     log_solid: Array
     share: float
     steps: int
-    capped: bool
+    torn: bool
     followed: float
 
 
@@ -392,7 +392,7 @@ def film_pressure(
         log_solid=y,
         share=float(weights @ solid.mean(axis=1) / problem.mean),
         steps=steps,
-        capped=bool(fluid.min() < VACUUM),
+        torn=bool(fluid.min() < VACUUM),
         followed=followed,
     )
 

@@ -59,6 +59,7 @@ class Row:
     step_real_fraction: tuple[float, ...]
     step_solid_share: tuple[float, ...]
     step_film_followed: tuple[float, ...]
+    step_film_torn: tuple[bool, ...]
     limited: tuple[bool, ...]
     bare_somewhere: bool
     bare: bool
@@ -156,6 +157,7 @@ class Row:
             step_real_fraction=tuple(found.real_fraction for found in outcomes),
             step_solid_share=tuple(found.lubrication.share for found in outcomes),
             step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
+            step_film_torn=tuple(found.lubrication.film.torn for found in outcomes),
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
@@ -201,6 +203,7 @@ class Records:
     step_real_fraction: Array  # (n, steps)
     step_solid_share: Array  # (n, steps) of the load on summits
     step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
+    step_film_torn: NDArray[np.bool_]  # (n, steps) asked for more suction than liquid can bear
     limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
     bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
     bare: NDArray[np.bool_]  # all films gone everywhere inside it
@@ -244,6 +247,7 @@ class Records:
             limited=self.limited,
             floating=regime(self.step_solid_share) == "hydrodynamic",
             film_followed=self.step_film_followed,
+            film_torn=self.step_film_torn,
             real_fraction=self.step_real_fraction,
             fresh=self.step_fresh,
             peak=self.step_peak,
@@ -273,7 +277,7 @@ def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
         All 0 and False.
     """
     wide = {"removed": nodes, "worn": rings, "limited": steps}
-    told = ("monitor", "limited", "bare_somewhere", "bare")
+    told = ("monitor", "limited", "bare_somewhere", "bare", "step_film_torn")
     made: dict[str, Any] = {}
     for item in fields(Records):
         width = steps if item.name.startswith("step_") else wide.get(item.name)

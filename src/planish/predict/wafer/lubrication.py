@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 LEAST = 0.05  # of the mean pressure: where the wafer is nearly lifted, the film is described at this share
-FOLLOWED_ON = 0.05  # by how much gap and load may move before a film that lifts the wafer is looked for anew
+FOLLOWED_ON = 0.05  # by how much gap and load may move before a film that was lost is looked for anew
 STILL = 1e-5
 """By how much the share of the load may be off where the last wafer's film is used again."""
 
@@ -53,8 +53,6 @@ class Lubrication:
         Mean gap [m].
     shear
         Mean of 1/gap [1/m].
-    capped
-        Whether the liquid was asked for more suction than it can bear.
     film, gap, load
         The solution, and what it was found for: used again while that hardly moves.
     """
@@ -63,7 +61,6 @@ class Lubrication:
     share: float
     height: float
     shear: float
-    capped: bool
     film: Pressed
     gap: Gap
     load: Array
@@ -127,7 +124,6 @@ def lubricate(
         share=float(plan.shares @ (carried * pressure)) / mean,
         height=height,
         shear=shear,
-        capped=film.capped,
         film=film,
         gap=gap,
         load=load,

@@ -179,6 +179,7 @@ def _run_step(
         friction=found.friction,
         film_thickness=found.lubrication.height,
         film_followed=found.lubrication.film.followed,
+        film_torn=found.lubrication.film.torn,
         regime=str(film.regime(found.lubrication.share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),

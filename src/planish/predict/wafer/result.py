@@ -53,8 +53,9 @@ class StepRecord(Record):
         Highest mean rate [m/s] among the films that lost anything, however soon they were gone.
     fresh_fraction, friction, film_thickness, regime
         Slurry under the wafer: share that is fresh, coefficient of friction, fluid film [m], lubrication regime.
-    film_followed
-        Up to which share of the speed the fluid film was found; 1 but where the liquid lifts the wafer.
+    film_followed, film_torn
+        Up to which share of the speed the fluid film was found, 1 but where the liquid lifts the wafer or sucks it
+        down too hard; whether it was asked for more suction than liquid can bear.
     real_pressure, real_fraction
         Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
     balance_error
@@ -78,6 +79,7 @@ class StepRecord(Record):
     friction: float
     film_thickness: float
     film_followed: float
+    film_torn: bool
     regime: str
     real_pressure: float
     real_fraction: float
@@ -336,6 +338,7 @@ class WaferResult(Result):
             limited=np.array([[step.stopped_by == TIME_LIMIT for step in steps]]),
             floating=np.array([[step.regime == "hydrodynamic" for step in steps]]),
             film_followed=np.array([[step.film_followed for step in steps]]),
+            film_torn=np.array([[step.film_torn for step in steps]]),
             real_fraction=np.array([[step.real_fraction for step in steps]]),
             fresh=np.array([[step.fresh_fraction for step in steps]]),
             peak=np.array([[step.peak_temperature for step in steps]]),
