@@ -28,9 +28,8 @@ def experiments_page() -> str:
         lines += ["| what | measured | planish | off by | |", "|---|---|---|---|---|"]
         for row in rows:
             unit = f" {row.unit}" if row.unit else ""
-            off = f"{row.off_percent:+.1f} %" if row.measured else "–"
             lines.append(
-                f"| {cell(row.what)} | {row.measured:.4g}{unit} | {row.predicted:.4g}{unit} | {off} | {KINDS[row.kind]} |"
+                f"| {cell(row.what)} | {row.measured:.4g}{unit} | {row.predicted:.4g}{unit} | {row.off_words()} | {KINDS[row.kind]} |"
             )
         lines += ["", one.said, ""]
     return "\n".join(lines)

@@ -53,6 +53,10 @@ class Row:
         """The same over the measured value [%]; NaN where that is 0."""
         return 100.0 * self.off / abs(self.measured) if self.measured else float("nan")
 
+    def off_words(self) -> str:
+        """Return it as it is shown, with its sign."""
+        return f"{round(self.off_percent, 1) + 0.0:+.1f} %" if self.measured else "–"
+
 
 @dataclass(frozen=True, slots=True)
 class Experiment:
