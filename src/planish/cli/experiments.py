@@ -23,7 +23,7 @@ def experiments(names: list[str], json_out: bool) -> None:
                 row["what"],
                 f"{row['measured']:.4g} {row['unit']}".strip(),
                 f"{row['planish']:.4g} {row['unit']}".strip(),
-                None if row["off_percent"] is None else f"{round(row['off_percent'], 1) + 0.0:+.1f} %",
+                row["off_by"],
                 row["kind"],
             ]
             for row in one["rows"]
