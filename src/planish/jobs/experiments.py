@@ -53,6 +53,7 @@ class HeldAgainst(Record):
                             "planish": row.predicted,
                             "unit": row.unit,
                             "off_percent": row.off_percent if row.measured else None,
+                            "off_by": row.off_words(),
                             "kind": row.kind,
                         }
                         for row in rows
