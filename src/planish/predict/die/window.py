@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,21 +16,23 @@ from planish.predict.die.model import DieFields, at_time, polish_cells, some_cel
 Array = NDArray[np.float64]
 _EXTREMES, _SPREAD = 200, 800
 _HALVINGS = 24
-_LATEST = 20.0  # times the recipe: a limit that holds until then counts as never reached
+LATEST = {"density": 20.0, "contact": 2.0}
+"""Times the recipe, by route: what has not happened by then counts as never happening."""
 
 
 @dataclass(frozen=True, slots=True)
 class PolishWindow:
     """When to stop: before, something is left; after, a limit is passed.
 
-    Infinite where not reached within 20 times the recipe; no window where latest is not after earliest.
+    Infinite where not reached within 20 times the recipe, 2 times by the contact route; no window where latest is not after earliest, nor where
+    the die is never clear.
 
     Attributes
     ----------
     earliest, latest
         [s].
     set_by
-        Names the limit.
+        Names the limit that is passed first; empty where none is, or where the die is never clear.
     """
 
     earliest: float
@@ -40,7 +42,15 @@ class PolishWindow:
     @property
     def width(self) -> float:
         """Length of the window [s]; 0 or less if there is none."""
-        return self.latest - self.earliest
+        return self.latest - self.earliest if np.isfinite(self.earliest) else -np.inf
+
+    @classmethod
+    def of(cls, earliest: float, passed_at: Mapping[str, float]) -> PolishWindow:
+        """Return the window of a die that is clear at a time [s] and passes its limits at others."""
+        name = min(passed_at, key=lambda key: passed_at[key], default="")
+        if not (name and np.isfinite(earliest) and np.isfinite(passed_at[name])):
+            return cls(earliest, float("inf"), "")
+        return cls(earliest, passed_at[name], name)
 
 
 def passed(level: Level, fields: DieFields) -> dict[str, float]:
@@ -109,12 +119,14 @@ def polish_window(
         cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=few_seen.shares[:count])
         return polish_cells(few_cells, level, conditions, cut, choices)
 
-    end = _LATEST * local.duration
+    end = LATEST["density"] * local.duration
     if level.flat_below:
         clear = _some(fields.clear)
         earliest = float(clear.max()) if clear.size else 0.0
     else:
         earliest = _first(lambda t: bool(np.all(np.isfinite(_some(run(t).clear)))), local.duration, end)
+        if not np.isfinite(earliest):
+            return PolishWindow.of(earliest, {})
     found = {}
     for name in level.limits():
 
@@ -125,10 +137,8 @@ def polish_window(
             found[name] = _first(over, local.duration, end)
         else:
             # Before everything is clear, lines still in the open step are not yet dished.
-            start = earliest if np.isfinite(earliest) else end
-            found[name] = start if over(start) else _first(over, start, end)
-    name = min(found, key=lambda key: found[key])
-    return PolishWindow(earliest, found[name], name)
+            found[name] = earliest if over(earliest) else _first(over, earliest, end)
+    return PolishWindow.of(earliest, found)
 
 
 def _first(true: Callable[[float], bool], guess: float, end: float) -> float:

@@ -55,6 +55,8 @@ class Lubrication:
         Mean of 1/gap [1/m].
     film, gap, load
         The solution, and what it was found for: used again while that hardly moves.
+    mobility
+        Of that gap where summits carry the mean pressure [m^3/(Pa s)].
     """
 
     carried: Array
@@ -64,6 +66,7 @@ class Lubrication:
     film: Pressed
     gap: Gap
     load: Array
+    mobility: float
 
     def __post_init__(self) -> None:
         film = self.film
@@ -102,7 +105,9 @@ def lubricate(
     mean = float(plan.shares @ pressure)
     gap = _gap(rig, summits, groove_depth, mean / model.land)
     load = _onto_film(model) @ np.maximum(pressure, LEAST * mean) / mean
-    if last is not None and _still(last, gap, load, rig.slurry.viscosity):
+    open_height = rough_height(gap.height, gap.roughness)
+    moves = float(mobility(gap, rig.slurry.viscosity, open_height))
+    if last is not None and _still(last, gap, load, moves):
         return _moved(last, gap)
     speed, turning = plan.dragged
     about = load[:-1, None] - _friction_moment(rig, model, mean)
@@ -127,6 +132,7 @@ def lubricate(
         film=film,
         gap=gap,
         load=load,
+        mobility=moves,
     )
 
 
@@ -165,13 +171,9 @@ def _gap(rig: Rig, summits: Summits, groove_depth: float, pressure: float) -> Ga
     )
 
 
-def _still(last: Lubrication, gap: Gap, load: Array, viscosity: float) -> bool:
+def _still(last: Lubrication, gap: Gap, load: Array, moves: float) -> bool:
     """Whether the film of ``last`` still serves: what it does to the load, times how far what makes it has moved."""
-    before, now = (
-        float(mobility(each, viscosity, rough_height(each.height, each.roughness)))
-        for each in (last.gap, gap)
-    )
-    moved = abs(now / before - 1.0) + abs(gap.tail / last.gap.tail - 1.0)
+    moved = abs(moves / last.mobility - 1.0) + abs(gap.tail / last.gap.tail - 1.0)
     moved += float(np.abs(load - last.load).max())
     if last.film.followed < 1.0:  # found with much trouble, and known to be no more than a part of the truth
         return moved < FOLLOWED_ON

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
+    from planish.predict.wafer.film_rate import FilmRate
     from planish.results.asked import Asked
     from planish.setup.si import Rig
 
@@ -38,6 +39,8 @@ class StepRecord(Record):
     ----------
     pressure, speed, rate, removed
         Contact pressure [Pa], mean sliding speed [m/s], mean removal rate [m/s], removed [m], per radius.
+    summit_pressure
+        What summits carry of the contact pressure, the liquid the rest [Pa], per radius.
     ring_pressure
         Mean pressure of the retaining ring on the pad [Pa].
     times, temperatures
@@ -60,10 +63,13 @@ class StepRecord(Record):
         Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
     balance_error
         Relative error of the force balance of the contact solution.
+    rates
+        What the step makes of the law of each material of the setup, also of those that are no film of the wafer.
     """
 
     name: str
     pressure: Array
+    summit_pressure: Array
     ring_pressure: float
     speed: Array
     rate: Array
@@ -84,6 +90,7 @@ class StepRecord(Record):
     real_pressure: float
     real_fraction: float
     balance_error: float
+    rates: dict[str, FilmRate]
 
     def _told(self) -> str:
         return (
