@@ -32,6 +32,8 @@ SOURCES: tuple[str, ...] = (
     "Hertz contact (read as quoted in the ContactMechanics library); exponential heights: derived here",
     "Sun, Zhuang, Borucki & Philipossian 2010, Jpn. J. Appl. Phys. 49, 066501: real contact area of a used"
     " pad grows with pressure, 0.026-0.059 % at 2-6 psi (abstract)",
+    "Exponential tails on every pad sample measured: Sun et al., 'Investigation of Diamond Grit Size and Conditioning"
+    " Force Effect on CMP Pads Topography' (abstract)",
     "Gaussian body with an exponential tail as the heights of a conditioned pad: derivation of our own",
 )
 
