@@ -1,6 +1,7 @@
 """The slurry film under the wafer against closed forms and its own finer solutions.
 
-The duct's series is the textbook solution of Poiseuille flow in a rectangle (from memory); the small
+The duct's series is the textbook solution of Poiseuille flow in a rectangle (its first term: read as quoted in a
+channel-flow code); the small
 disturbance of an even load is solved by hand: with q = p (1 + e rho^2), no turning and small U and e, Reynolds'
 equation has the right side -U c s/2 dq/dx/p, c = 1 + d phi_s/dH, and so p_f = U c s e a/(8 K) (rho - rho^3) cos theta.
 Under a rigid head on a thin film over deep grooves friction tilts the load by 4 mu h x/a^2, the gap by s times that,

@@ -163,7 +163,7 @@ def test_reference_real_pressure_is_the_tail_of_the_summits(rotary: Setup) -> No
 
     s = rotary.rig.pad.surface
     modulus = plane_modulus(s.modulus, s.poisson)
-    # an exponential tail: mean pressure on the summits E* sqrt(s/(pi R)) at any load (Johnson, from memory)
+    # an exponential tail: mean pressure on the summits E* sqrt(s/(pi R)) at any load (derived in docs/theory)
     real = modulus * np.sqrt(s.tail_length / (np.pi * s.tip_radius))
     assert rotary.rig.removal["oxide"].reference.real_pressure == pytest.approx(real, rel=1e-14)
     given = rotary.replace({"removal.oxide.reference.real_pressure": "20 MPa"})

@@ -36,9 +36,11 @@ from planish.physics.checks import above_zero, zero_or_more
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Film between rough faces, flow and shear factors: Patir & Cheng 1978, 1979, J. Lubr. Technol. "
-    "(from memory)",
-    "Flow along a rectangular groove: series solution of a duct, shortened (textbook result, from memory)",
+    "Film between rough faces: Patir & Cheng 1978, J. Lubr. Technol., its flow factor (read as quoted in a "
+    "piston-machine gap solver)",
+    "Film between rough faces: Patir & Cheng 1979, J. Lubr. Technol., its shear factor (from memory)",
+    "Flow along a rectangular groove, 1 - 0.63 of the narrow over the wide side (read as quoted in a channel-flow "
+    "code), its small term that of torsion (read as quoted in a bar-frequency code), one problem: derived here",
     "Load on summits as the unknown of Reynolds' equation, grooves as a mean of the two directions of a "
     "trace: derivation of our own",
 )
