@@ -14,12 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planish import load, new_setup, polish
+from planish import loads, polish
 from planish.engine.csv_text import csv_text, frame_csv, plain, safe
 from planish.jobs.exchange import fresh
 from planish.jobs.written import write_files
 from planish.measure.sites.read import SiteMap, read_sites, write_sites
-from planish.web.answers import profile_csv
+from planish.web.answers import profile_csv, to_toml
 
 LEADS = ("=", "+", "-", "@", "\t", "\r", "\n")
 HOSTILE = [
@@ -107,11 +107,11 @@ def test_step_names_of_a_setup_cannot_run_either():
 
 
 def test_profiles_of_command_and_page_are_the_same(tmp_path):
-    path = tmp_path / "setup.toml"
-    path.write_text(new_setup("copper"), encoding="utf-8")
-    setup = load(path)
+    document = fresh("rotary")
+    setup = loads(to_toml(document))
     write_files(polish(setup), tmp_path / "out")
     told = (tmp_path / "out" / "profile.csv").read_text(encoding="utf-8")
-    assert told == profile_csv(setup.document)
+    assert told == profile_csv(document)
     head = told.splitlines()[0].split(",")
-    assert "copper_remaining_nm" in head and "remaining_nm" in head and any("speed" in name for name in head)
+    films = {f"{film}_remaining_nm" for film in polish(setup).films}
+    assert {"remaining_nm", "main_speed_m_per_s", *films} <= set(head)
