@@ -93,6 +93,17 @@ class SurfaceSection(Section):
     poisson: Annotated[float, Quantity("ratio", low="0", high="0.5", typical=("0.1", "0.5"))] | None = Field(
         None, description="Poisson's ratio of the summits; the top pad's where not given"
     )
+    flow_pressure: (
+        Annotated[float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("2 MPa", "300 MPa"))]
+        | None
+    ) = Field(
+        None,
+        description="mean pressure at which a summit flows; where not given the pad's hardness, or 3/8 of the "
+        "modulus of the summits",
+    )
+    flow_spread: Annotated[float, ratio("0", "0.9", typical=("0 %", "60 %"))] = Field(
+        0.0, description="relative spread of the flow pressure"
+    )
     heights: str | None = Field(
         None, description="file of measured summit heights, relative to the setup file"
     )

@@ -157,7 +157,8 @@ class PadSurface(Record):
     ``density`` [1/m^2], ``tip_radius`` [m], ``height_sd`` [m] of the Gaussian
     body as conditioned, ``tail_length`` [m] decay length of the exponential
     tail that carries the load, ``modulus`` [Pa] of the summits (plane
-    modulus is modulus / (1 - poisson^2)), measured ``heights`` [m] if read in.
+    modulus is modulus / (1 - poisson^2)), ``flow_pressure`` [Pa] the mean pressure
+    at which they flow, measured ``heights`` [m] if read in.
     """
 
     density: float
@@ -167,6 +168,8 @@ class PadSurface(Record):
     modulus: float
     poisson: float
     heights: Array | None = None
+    flow_pressure: float = math.inf
+    flow_spread: float = 0.0  # relative standard deviation
 
     def _told(self) -> str:
         heights = "" if self.heights is None else f", {self.heights.size} measured heights"

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from planish.physics.removal.laws import LAWS
-from planish.physics.surface import hardness
+from planish.physics.surface import asperities, hardness
 from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
@@ -207,6 +207,7 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
     if summit is None:
         summit = hardness.solid_modulus(modulus, top.porosity, top.cells, top.edge_share)
     shore = top.shore_d if top.shore_d is not None else hardness.shore_reading(modulus, "D")
+    flow = surface.flow_pressure if surface.flow_pressure is not None else pad.hardness
     grooves = pad.grooves
     bare = grooves is None or grooves.pattern == "none"
     return si.Pad(
@@ -223,6 +224,8 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
             modulus=summit,
             poisson=surface.poisson if surface.poisson is not None else top.poisson,
             heights=heights,
+            flow_pressure=hardness.ploughing_hardness(summit) if flow is None else flow,
+            flow_spread=surface.flow_spread,
         ),
         shore_d=shore if shore > 0.0 else None,
         porosity=top.porosity,
@@ -276,8 +279,8 @@ def conditioner_si(disk: ConditionerSection) -> si.Conditioner:
 def reference_real_pressure(pad: Part) -> float:
     """Return the mean pressure [Pa] on the summits of a catalogue pad.
 
-    That of the exponential tail, E* sqrt(s/(pi R)): it does not depend on the
-    load, so the reference pressure need not be known.
+    That of the exponential tail, which does not depend on the load, so the
+    reference pressure need not be known.
     """
     return _tail_pressure(json.dumps(pad.tree()))
 
@@ -286,9 +289,12 @@ def reference_real_pressure(pad: Part) -> float:
 def _tail_pressure(pad: str) -> float:
     """Return that of a pad given as JSON text: a user's part may change while its name stays."""
     surface = pad_si(PadSection.model_validate(_without_none(json.loads(pad))), None).surface
-    # The mean pressure E* sqrt(s/(pi R)) on an exponential tail of summits, whatever the load.
-    modulus = surface.modulus / (1.0 - surface.poisson**2)
-    return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
+    return asperities.tail_pressure(
+        surface.tail_length,
+        tip_radius=surface.tip_radius,
+        modulus=asperities.plane_modulus(surface.modulus, surface.poisson),
+        flow_pressure=surface.flow_pressure,
+    )
 
 
 def _notes(setup: Described) -> tuple[str, ...]:

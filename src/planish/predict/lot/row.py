@@ -57,6 +57,8 @@ class Row:
     step_peak: tuple[float, ...]
     step_fresh: tuple[float, ...]
     step_real_fraction: tuple[float, ...]
+    step_flowing: tuple[float, ...]
+    step_plasticity: tuple[float, ...]
     step_solid_share: tuple[float, ...]
     step_film_followed: tuple[float, ...]
     step_film_torn: tuple[bool, ...]
@@ -155,6 +157,8 @@ class Row:
             step_peak=tuple(found.peak_temperature for found in outcomes),
             step_fresh=tuple(found.fresh for found in outcomes),
             step_real_fraction=tuple(found.real_fraction for found in outcomes),
+            step_flowing=tuple(found.flowing for found in outcomes),
+            step_plasticity=tuple(found.plasticity for found in outcomes),
             step_solid_share=tuple(found.lubrication.share for found in outcomes),
             step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
             step_film_torn=tuple(found.lubrication.film.torn for found in outcomes),
@@ -201,6 +205,8 @@ class Records:
     step_peak: Array  # (n, steps) [K]
     step_fresh: Array  # (n, steps)
     step_real_fraction: Array  # (n, steps)
+    step_flowing: Array  # (n, steps) share of the load on summits that flow
+    step_plasticity: Array  # (n, steps) index of the summits
     step_solid_share: Array  # (n, steps) of the load on summits
     step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
     step_film_torn: NDArray[np.bool_]  # (n, steps) asked for more suction than liquid can bear
@@ -249,6 +255,8 @@ class Records:
             film_followed=self.step_film_followed,
             film_torn=self.step_film_torn,
             real_fraction=self.step_real_fraction,
+            flowing=self.step_flowing,
+            plasticity=self.step_plasticity,
             fresh=self.step_fresh,
             peak=self.step_peak,
             bare_somewhere=self.bare_somewhere,

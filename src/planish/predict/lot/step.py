@@ -64,6 +64,8 @@ class StepOutcome:
     end_temperatures: Array
     real_pressure: float
     real_fraction: float
+    flowing: float  # share of the load on summits that flow
+    plasticity: float  # index of the summits
     friction: float
     fresh: float
     lubrication: Lubrication
@@ -194,6 +196,8 @@ def run_step(
         end_temperatures=heating.at(ends),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
+        flowing=float(found.flowing @ weights),
+        plasticity=found.plasticity,
         friction=found.friction,
         fresh=found.fresh,
         lubrication=found.lubrication,

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
 from planish.physics.slurry import delivery, heat
+from planish.physics.surface import asperities
 from planish.predict.wafer import step_plan
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.film_rate import FilmRate
@@ -50,6 +51,8 @@ class Conditions:
         What of ``pressure`` summits carry [Pa].
     real_pressure, real_fraction
         On the summits [Pa]; real contact fraction of the nominal area.
+    flowing, plasticity
+        Share of the load that lies on summits that flow; their plasticity index, one number.
     lubrication, friction
         The film, and the coefficient of friction of the wafer as a whole [1].
     fresh
@@ -68,6 +71,8 @@ class Conditions:
     solid: Array
     real_pressure: Array
     real_fraction: Array
+    flowing: Array
+    plasticity: float
     lubrication: Lubrication
     friction: float
     fresh: float
@@ -223,7 +228,8 @@ def meet(
     mean_pressure = float(plan.shares @ pressure)
     film = lubricate(plan, rig, model, summits, groove_depth, pressure, last)
     solid = pressure * film.carried
-    real, fraction = summits.real(np.maximum(solid, 1e-3 * mean_pressure) / land)
+    standing = np.maximum(solid, 1e-3 * mean_pressure) / land
+    real, fraction = summits.real(standing)
     drag = liquid.viscosity * film.shear  # [Pa s/m]: shear stress over sliding speed
     rubbed = np.concatenate([solid, ring_pressure])[: plan.all_speed.size]
     power = heat.friction_power_density(liquid.friction_boundary, rubbed, plan.all_speed, drag)
@@ -234,6 +240,8 @@ def meet(
         solid=solid,
         real_pressure=real,
         real_fraction=fraction * land,
+        flowing=summits.flowing_share(standing),
+        plasticity=_plasticity(rig, film.gap.tail),
         lubrication=film,
         friction=liquid.friction_boundary * film.share + drag * plan.mean_speed / mean_pressure,
         fresh=1.0,
@@ -257,6 +265,17 @@ def meet(
     for material, rate in made.rates.items():
         rate.chemical = _chemical(rig, material, made.fresh)
     return made
+
+
+def _plasticity(rig: Rig, spread: float) -> float:
+    """Return the plasticity index of summits whose heights in contact spread by so much [m]."""
+    surface = rig.pad.surface
+    return asperities.plasticity_index(
+        spread,
+        tip_radius=surface.tip_radius,
+        modulus=asperities.plane_modulus(surface.modulus, surface.poisson),
+        flow_pressure=surface.flow_pressure,
+    )
 
 
 def _chemical(rig: Rig, material: str, fresh: float) -> float:

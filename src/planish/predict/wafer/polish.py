@@ -183,6 +183,8 @@ def _run_step(
         regime=str(film.regime(found.lubrication.share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
+        flowing=float(found.flowing @ weights),
+        plasticity=found.plasticity,
         balance_error=found.balance_error,
     )
     state.temperatures = heating.at(record.duration)

@@ -58,6 +58,8 @@ class StepRecord(Record):
         down too hard; whether it was asked for more suction than liquid can bear.
     real_pressure, real_fraction
         Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
+    flowing, plasticity
+        Share of the load that lies on summits that flow; plasticity index of the summits in contact.
     balance_error
         Relative error of the force balance of the contact solution.
     """
@@ -83,6 +85,8 @@ class StepRecord(Record):
     regime: str
     real_pressure: float
     real_fraction: float
+    flowing: float
+    plasticity: float
     balance_error: float
 
     def _told(self) -> str:
@@ -312,6 +316,8 @@ class WaferResult(Result):
             "friction_coefficient": self.time_mean([step.friction for step in steps]),
             "real_contact_percent": 100 * self.time_mean([step.real_fraction for step in steps]),
             "real_pressure_MPa": self.time_mean([step.real_pressure for step in steps]) / 1e6,
+            "plasticity_index": self.time_mean([step.plasticity for step in steps]),
+            "flowing_percent": 100 * self.time_mean([step.flowing for step in steps]),
             "force_balance_error": max(step.balance_error for step in steps),
             "cleared": {
                 film: bool(np.all(np.isfinite(self.cleared[i][self.inside()])))
@@ -340,6 +346,8 @@ class WaferResult(Result):
             film_followed=np.array([[step.film_followed for step in steps]]),
             film_torn=np.array([[step.film_torn for step in steps]]),
             real_fraction=np.array([[step.real_fraction for step in steps]]),
+            flowing=np.array([[step.flowing for step in steps]]),
+            plasticity=np.array([[step.plasticity for step in steps]]),
             fresh=np.array([[step.fresh_fraction for step in steps]]),
             peak=np.array([[step.peak_temperature for step in steps]]),
             bare_somewhere=np.array([gone.any()]),
