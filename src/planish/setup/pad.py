@@ -32,6 +32,11 @@ class LayerSection(Section):
     modulus_spread: Annotated[float, ratio("0", "1", typical=("0 %", "30 %"))] = Field(
         0.0, description="relative spread of the modulus"
     )
+    softening: Annotated[
+        float,
+        Quantity("per_temperature", low="0 %/K", high="10 %/K", typical=("0 %/K", "3 %/K")),
+        Unsaid(),
+    ] = Field(0.0, description="share of the modulus lost for each kelvin above pad.modulus_temperature")
     poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0", "0.49"))] = Field(
         description="Poisson's ratio"
     )
@@ -130,6 +135,9 @@ class PadSection(Section):
     thickness_waves: Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16"))] = (
         Field(1.0, description="waves of that height across the pad, over its diameter or a belt's width")
     )
+    modulus_temperature: Annotated[
+        float, Quantity("temperature", low="0 degC", high="90 degC", typical=("15 degC", "40 degC")), Unsaid()
+    ] = Field(296.15, description="temperature for which hardness and moduli are stated")
     wear_coefficient: Annotated[
         float,
         Quantity(

@@ -129,6 +129,7 @@ class Layer(Record):
     poisson: float
     thickness: float
     modulus_spread: float = 0.0  # relative standard deviation
+    softening: float = 0.0  # [1/K] share of the modulus lost per kelvin
 
     def _told(self) -> str:
         return f"{figure(1e-6 * self.modulus, 'MPa')}, Poisson {self.poisson:.3g}, {figure(1e3 * self.thickness, 'mm')}"
@@ -193,6 +194,7 @@ class Pad(Record):
         float  # [1/Pa] cut by the reference disk when new: depth = coefficient * pressure * sliding
     )
     polish_wear_coefficient: float  # [1/Pa] Archard wear of summits by polishing
+    modulus_temperature: float = 296.15  # [K] for which the moduli are stated
     hardness: float = 60e6  # [Pa] mean pressure on a diamond that ploughs it
     density: float = 800.0  # [kg/m^3]
     heat_capacity: float = 1500.0  # [J/(kg K)]

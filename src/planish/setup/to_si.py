@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from planish.physics.removal.laws import LAWS
-from planish.physics.surface import asperities, hardness
+from planish.physics.surface import asperities, hardness, softening
 from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
@@ -172,7 +172,9 @@ def pad_hardness(pad: PadSection) -> float:
 
 
 def _layer(layer: LayerSection) -> si.Layer:
-    return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
+    return si.Layer(
+        finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread, layer.softening
+    )
 
 
 def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
@@ -231,6 +233,7 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
         porosity=top.porosity,
         wear_coefficient=pad.wear_coefficient,
         polish_wear_coefficient=pad.polish_wear_coefficient,
+        modulus_temperature=pad.modulus_temperature,
         hardness=pad_hardness(pad),
         density=pad.density,
         heat_capacity=pad.heat_capacity,
@@ -276,20 +279,29 @@ def conditioner_si(disk: ConditionerSection) -> si.Conditioner:
     )
 
 
-def reference_real_pressure(pad: Part) -> float:
+def reference_real_pressure(pad: Part, temperature: float | None = None) -> float:
     """Return the mean pressure [Pa] on the summits of a catalogue pad.
 
     That of the exponential tail, which does not depend on the load, so the
     reference pressure need not be known.
+
+    Parameters
+    ----------
+    pad
+        Of the catalogue.
+    temperature
+        Of the pad [K]; that for which its modulus is stated unless given.
     """
-    return _tail_pressure(json.dumps(pad.tree()))
+    return _tail_pressure(json.dumps(pad.tree()), temperature)
 
 
 @lru_cache(maxsize=64)
-def _tail_pressure(pad: str) -> float:
+def _tail_pressure(part: str, temperature: float | None) -> float:
     """Return that of a pad given as JSON text: a user's part may change while its name stays."""
-    surface = pad_si(PadSection.model_validate(_without_none(json.loads(pad))), None).surface
-    return asperities.tail_pressure(
+    pad = pad_si(PadSection.model_validate(_without_none(json.loads(part))), None)
+    surface, loss, stated = pad.surface, pad.layers[0].softening, pad.modulus_temperature
+    left = softening.modulus_left(loss, stated if temperature is None else temperature, stated)
+    return left * asperities.tail_pressure(
         surface.tail_length,
         tip_radius=surface.tip_radius,
         modulus=asperities.plane_modulus(surface.modulus, surface.poisson),
@@ -342,7 +354,7 @@ def _removal(
             particle_size=slurry.particle_size if ref.particle_size is None else ref.particle_size,
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
-            else reference_real_pressure(pads[str(ref.pad)]),
+            else reference_real_pressure(pads[str(ref.pad)], ref.temperature),
         ),
     )
 

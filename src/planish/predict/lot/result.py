@@ -224,6 +224,7 @@ class LotResult(Result):
             "last_real_pressure_MPa": float(records.real_pressure[-1]) / 1e6,
             "last_plasticity_index": self._of_time(records.step_plasticity),
             "last_flowing_percent": 100 * self._of_time(records.step_flowing),
+            "last_modulus_left_percent": 100 * float(records.modulus_left[-1]),
             "last_sharpness_percent": 100 * float(records.sharpness[-1]),
             "mean_temperature_C": float(records.temperature.mean()) - ZERO_CELSIUS,
             "peak_temperature_C": float(records.peak_temperature.max()) - ZERO_CELSIUS,

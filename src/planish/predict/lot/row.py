@@ -40,6 +40,7 @@ class Row:
     fresh: float
     real_pressure: float
     real_fraction: float
+    modulus_left: float
     tail: float
     sliding: float
     groove_min: float
@@ -138,6 +139,7 @@ class Row:
             fresh=of_time([found.fresh for found in outcomes]),
             real_pressure=of_time([found.real_pressure for found in outcomes]),
             real_fraction=of_time([found.real_fraction for found in outcomes]),
+            modulus_left=of_time([found.modulus_left for found in outcomes]),
             tail=outcomes[-1].summits.tail(),
             sliding=sum(t * step.fixed.mean_speed for t, step in zip(times, plan.steps, strict=True)),
             groove_min=max(depth - deepest, 0.0),
@@ -188,6 +190,7 @@ class Records:
     fresh: Array
     real_pressure: Array
     real_fraction: Array
+    modulus_left: Array
     tail: Array
     sliding: Array
     groove_min: Array

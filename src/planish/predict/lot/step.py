@@ -25,8 +25,12 @@ from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
 from planish.predict.wafer.uneven import bow_height
+from planish.predict.wafer.warm_pad import expected_time, mean_temperature, soft, softness
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planish.predict.wafer.pad_surface import Summits
     from planish.predict.wafer.uneven import Uneven
     from planish.setup.si import Rig
 
@@ -39,7 +43,8 @@ class PadUnder:
 
     ``worn`` [m] and ``groove_depth`` [m] on average under the wafer; ``land``: share of the area that
     summits stand on; ``height`` (n_r,) [m] of the pad under the nodes; ``shares`` of the worn states, and
-    pad and plate in one ``matrix`` with and without a pressed ring.
+    pad and plate in one ``matrix`` with and without a pressed ring, in which the warm pad gives way ``give`` times as
+    much as stated.
     """
 
     worn: float
@@ -48,13 +53,15 @@ class PadUnder:
     height: Array
     shares: Array
     matrix: dict[bool, Array]
+    give: float
 
 
 @dataclass(frozen=True, slots=True)
 class StepOutcome:
     """What the step did: profiles over wafer nodes, and numbers."""
 
-    summits: WornSummits
+    summits: WornSummits  # as they are when cold
+    modulus_left: float  # what warmth leaves of their modulus
     solved: Solved
     pressure: Array  # on summits, of the wafer nodes, then the ring nodes [Pa]
     removed: Array  # (films, n_r) [m]
@@ -73,7 +80,7 @@ class StepOutcome:
     fastest: float  # mean rate [m/s] of a film that goes, as long as it lasts
 
 
-def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
+def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0, give: float = 1.0) -> PadUnder:
     """Return the pad's body as the next wafer finds it.
 
     Parameters
@@ -84,6 +91,8 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
         As it is.
     ring_use
         How long the retaining ring has polished [s].
+    give
+        How much more the warm pad stack gives way than stated.
 
     Returns
     -------
@@ -105,8 +114,60 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
         land=summit_land(rig, groove, plan.model.land),
         height=worn - plan.heights @ pad.worn,
         shares=shares,
-        matrix={pressed: kept.at(shares) for pressed, kept in plan.pads.items()},
+        matrix={pressed: kept.at(shares, give) for pressed, kept in plan.pads.items()},
+        give=give,
     )
+
+
+def expected_give(plan: LotPlan, last: Sequence[StepState], temperatures: Array, left: Array) -> float:
+    """Return how much more than stated the pad stack will give way under the next wafer, mean over its time.
+
+    Parameters
+    ----------
+    plan
+        What is fixed for the lot.
+    last
+        Where the last wafer left each step.
+    temperatures
+        Of the pad rings as it begins [K], (n,).
+    left
+        Of its films [m], (films, n_r).
+
+    Returns
+    -------
+    float
+        [1].
+    """
+    if not plan.softens:
+        return 1.0
+    whole, heat_in = 0.0, 0.0
+    for step, before in zip(plan.steps, last, strict=True):
+        time = _expected_time(plan, step, before, None, left)
+        steady, pace = step.heating
+        heat_in += time * mean_temperature(step.heating, temperatures, plan.track, time)
+        temperatures = steady + (temperatures - steady) * np.exp(-pace * time)
+        whole += time
+    warm = heat_in / whole if whole > 0 else float(plan.track @ temperatures)
+    return softness(plan.rig, warm).give
+
+
+def _expected_time(
+    plan: LotPlan, step: LotStep, last: StepState, duration: float | None, left: Array
+) -> float:
+    """Return about how long the step will take [s]: as long as for the last wafer where nothing sets its time."""
+    if duration is not None:
+        return duration
+    if step.fixed.step.stop != "time" and last.duration > 0:
+        return last.duration
+    goal = 0.0 if step.fixed.step.stop == "time" else stop_amount(step.fixed.step, left, plan.weights)[1]
+    top = on_top(left, step.fixed.shares)
+    material = None if top is None else plan.rig.wafer.films[top].material
+    return expected_time(plan.rig, step.fixed, step.back, material, goal)
+
+
+def _modulus_left(plan: LotPlan, step: LotStep, temperatures: Array, time: float) -> float:
+    """Return what warmth leaves of the modulus of the summits in a step that takes ``time`` [s]."""
+    return softness(plan.rig, mean_temperature(step.heating, temperatures, plan.track, time)).summits
 
 
 def run_step(
@@ -155,7 +216,13 @@ def run_step(
         Where there is no solution.
     """
     rig, weights = plan.rig, plan.weights
-    summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)
+    kept = 1.0
+    if plan.softens:
+        kept = _modulus_left(
+            plan, lot_step, temperatures, _expected_time(plan, lot_step, last, duration, left)
+        )
+    cold = worn_summits(plan.summits, pad, lot_step.group_nominal / (under.land * kept))
+    summits = soft(cold, kept)
     standing = under.height + bow_height(rig, plan.model, left)
     solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven)
     nodes = lot_step.fixed.shares.size
@@ -186,7 +253,8 @@ def run_step(
         times = np.append(times[:at], ends)
     mean = seen @ weights
     return StepOutcome(
-        summits=summits,
+        summits=cold,
+        modulus_left=kept,
         solved=solved,
         pressure=np.concatenate([found.solid, solved.pressure[nodes:]]),
         removed=removed[:, -1],
@@ -245,7 +313,7 @@ def _until(
 def _contact(
     lot_step: LotStep,
     last: Solved,
-    summits: WornSummits,
+    summits: Summits,
     under: PadUnder,
     standing: Array,
     uneven: Uneven | None,
@@ -265,7 +333,7 @@ def _contact(
             onto_ring(raised, share, ring, geometric=False),
         )
     matrix = under.matrix[lot_step.with_ring]
-    return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised)
+    return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised, under.give)
 
 
 def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array) -> Array:

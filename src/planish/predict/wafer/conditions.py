@@ -6,7 +6,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +16,7 @@ from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
 from planish.physics.slurry import delivery, heat
 from planish.physics.surface import asperities
-from planish.predict.wafer import step_plan
+from planish.predict.wafer import step_plan, warm_pad
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.film_rate import FilmRate
 from planish.predict.wafer.films import cumulative
@@ -24,6 +24,16 @@ from planish.predict.wafer.lubrication import Lubrication, lubricate
 from planish.predict.wafer.pad_surface import PadState, Summits
 from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
 from planish.predict.wafer.uneven import bow_height, turning_past
+from planish.predict.wafer.warm_pad import (
+    AS_STATED,
+    Softness,
+    expected_heating,
+    expected_time,
+    mean_temperature,
+    soft,
+    softens,
+    softness,
+)
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -33,6 +43,7 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     *step_plan.SOURCES,
+    *warm_pad.SOURCES,
     "Rate laws are calibrated on a grooved pad, whose summits carry the whole load: assumption of our own",
 )
 
@@ -53,6 +64,8 @@ class Conditions:
         On the summits [Pa]; real contact fraction of the nominal area.
     flowing, plasticity
         Share of the load that lies on summits that flow; their plasticity index, one number.
+    modulus_left
+        What warmth leaves of the modulus of the summits.
     lubrication, friction
         The film, and the coefficient of friction of the wafer as a whole [1].
     fresh
@@ -78,6 +91,7 @@ class Conditions:
     fresh: float
     heat_power: Array
     rates: dict[str, FilmRate]
+    modulus_left: float = 1.0
     solution: PressureSolution | None = None
     balance_error: float = 0.0
 
@@ -97,6 +111,7 @@ def step_conditions(
     *,
     top: str | None,
     left: Array | None = None,
+    goal: float = 0.0,
     conditioning: bool = True,
 ) -> Conditions:
     """Return the conditions of a step.
@@ -118,6 +133,8 @@ def step_conditions(
     left
         Of each film as the step begins [m], (films, n_r), as its stress may bend the wafer; as the wafer came
         where None.
+    goal
+        What must go [m] in a step that stops on an amount: about how long it takes, and so how warm the pad gets.
     conditioning
         False keeps the disk off the pad.
 
@@ -127,19 +144,42 @@ def step_conditions(
         At the pad's present state.
     """
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
-    solution = contact_pressure(rig, step, model, state, start, left=left)
+    left_of = _softness(rig, plan, model, rings, state, top, goal)
+    summits = soft(state.summits, left_of.summits)
+    warm = state if summits is state.summits else replace(state, summits=summits)
+    solution = contact_pressure(rig, step, model, warm, start, left=left, give=left_of.give)
     made = meet(
         plan,
         rig,
         model,
-        state.summits,
+        summits,
         state.groove_depth,
         solution.pressure,
         solution.ring_pressure,
         top=top,
     )
     made.solution, made.balance_error = solution, solution.balance_error
+    made.modulus_left = left_of.summits
     return made
+
+
+def _softness(
+    rig: Rig,
+    plan: StepPlan,
+    model: ContactModel,
+    rings: PadRings,
+    state: PadState,
+    top: str | None,
+    goal: float,
+) -> Softness:
+    """Return how soft the step finds the pad, which is as warm as the step before left it."""
+    if not softens(rig):
+        return AS_STATED
+    back = back_load(rig, plan.step, model)
+    time = expected_time(rig, plan, back, top, goal)
+    track = plan.shares @ rings.to_wafer
+    heating = expected_heating(rig, plan, back)
+    return softness(rig, mean_temperature(heating, state.temperatures, track, time))
 
 
 def contact_pressure(
@@ -150,13 +190,16 @@ def contact_pressure(
     start: PressureSolution | None = None,
     *,
     left: Array | None = None,
+    give: float = 1.0,
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state.
 
     Parameters
     ----------
     rig, step, model, state, start, left
-        As for :func:`step_conditions`.
+        As for :func:`step_conditions`; the summits as soft as they are.
+    give
+        How much more the pad stack gives way than stated.
 
     Returns
     -------
@@ -179,6 +222,7 @@ def contact_pressure(
         asperity_pressure=scale * land,
         asperity_offset=offset,
         foundation_offset=height,
+        give=give,
         start=start,
         tol=1e-11,
     )

@@ -60,6 +60,8 @@ class StepRecord(Record):
         Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
     flowing, plasticity
         Share of the load that lies on summits that flow; plasticity index of the summits in contact.
+    modulus_left
+        What warmth leaves of the modulus of the summits.
     balance_error
         Relative error of the force balance of the contact solution.
     """
@@ -87,6 +89,7 @@ class StepRecord(Record):
     real_fraction: float
     flowing: float
     plasticity: float
+    modulus_left: float
     balance_error: float
 
     def _told(self) -> str:
@@ -318,6 +321,7 @@ class WaferResult(Result):
             "real_pressure_MPa": self.time_mean([step.real_pressure for step in steps]) / 1e6,
             "plasticity_index": self.time_mean([step.plasticity for step in steps]),
             "flowing_percent": 100 * self.time_mean([step.flowing for step in steps]),
+            "modulus_left_percent": 100 * self.time_mean([step.modulus_left for step in steps]),
             "force_balance_error": max(step.balance_error for step in steps),
             "cleared": {
                 film: bool(np.all(np.isfinite(self.cleared[i][self.inside()])))
@@ -325,6 +329,11 @@ class WaferResult(Result):
             },
             "steps": [self._step_summary(step) for step in steps],
         }
+
+    @property
+    def temperature(self) -> float:
+        """Mean temperature of the pad under the wafer, over its time [K]."""
+        return self.time_mean([float(np.mean(step.temperatures)) for step in self.steps])
 
     def doubts(self) -> list[str]:
         """Return where the result leaves the ground on which the model stands, one line each."""
