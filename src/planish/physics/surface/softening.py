@@ -30,6 +30,9 @@ SOURCES: tuple[str, ...] = (
     "A warm pad as the cold one under a load divided by the share of its modulus left: derivation of our own",
 )
 
+SAME = 1e-9
+"""Difference [K] below which two temperatures are the same but for rounding."""
+
 
 def modulus_left(loss: float, temperature: float, reference: float) -> float:
     """Return the modulus of a warm pad over the one stated.
@@ -55,7 +58,8 @@ def modulus_left(loss: float, temperature: float, reference: float) -> float:
         raise ModelError(refuse("share of the modulus lost per kelvin [1/K]", loss, "0 or more"))
     if not (temperature > 0 and reference > 0):
         raise ModelError(refuse("temperatures of the pad [K]", (temperature, reference), "above 0"))
-    return exp(-loss * (temperature - reference))
+    warmer = temperature - reference
+    return exp(-loss * warmer) if abs(warmer) > SAME else 1.0
 
 
 def middle_temperatures(surface: float, base: float, thicknesses: Sequence[float]) -> list[float]:
