@@ -11,6 +11,7 @@ import pytest
 from planish.errors import ModelError
 from planish.physics.surface import asperities as asp
 from planish.physics.surface import summit_balance as bal
+from planish.physics.surface import summit_flow
 
 SD, TAIL = 6e-6, 5e-6
 S = {"density": 2e8, "tip_radius": 50e-6, "modulus": 110e6}
@@ -31,7 +32,7 @@ def age(p, z, new, *, pressure, wear, renewal, finer=1, flow=np.inf):
         np.broadcast_to(np.asarray(v, float), (rings,)).copy() for v in (pressure, wear, renewal)
     )
     stiff = S["density"] * S["modulus"] * np.sqrt(S["tip_radius"])
-    depth = asp.elastic_depth(S["tip_radius"], S["modulus"], flow)
+    depth = summit_flow.elastic_depth(S["tip_radius"], S["modulus"], flow)
     bal.age_rings(aged, z, new, load, worn, cut, stiff, depth, d, bal.log_load(new, z, depth), finer)
     bal.contact_rings(aged, z, load, stiff, depth, d, out)
     return aged, d
@@ -135,7 +136,7 @@ def test_without_conditioning_real_pressure_falls_and_conditioning_brings_it_bac
 
 @pytest.mark.parametrize("flow", [np.inf, SOFT])
 def test_against_a_monte_carlo_of_summits(flow: float) -> None:
-    limit = asp.elastic_depth(S["tip_radius"], S["modulus"], flow)
+    limit = summit_flow.elastic_depth(S["tip_radius"], S["modulus"], flow)
     rng = np.random.default_rng(2024)
     count, wear, renewal, steps = 100_000, 1e-4, 0.03, 80
     heights = rng.normal(0, SD, count) + rng.exponential(TAIL, count)

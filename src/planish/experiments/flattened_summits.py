@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from planish.experiments.record import Experiment, Row, scenario
-from planish.physics.surface import asperities
+from planish.physics.surface import asperities, summit_flow
 from planish.units import PSI
 
 Array = NDArray[np.float64]
@@ -33,7 +33,7 @@ class Summits:
     @property
     def depth(self) -> Array:
         """At which each begins to flow [m]."""
-        return self.radius * asperities.elastic_depth(1.0, self.modulus, self.flow_pressure)
+        return self.radius * summit_flow.elastic_depth(1.0, self.modulus, self.flow_pressure)
 
     def under(self, apart: float) -> tuple[float, float]:
         """Return pressure [Pa] and real contact fraction with a flat at ``apart`` [m]."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from planish.physics.removal.laws import LAWS
-from planish.physics.surface import asperities, hardness, softening
+from planish.physics.surface import hardness, softening, summit_flow
 from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
@@ -301,10 +301,10 @@ def _tail_pressure(part: str, temperature: float | None) -> float:
     pad = pad_si(PadSection.model_validate(_without_none(json.loads(part))), None)
     surface, loss, stated = pad.surface, pad.layers[0].softening, pad.modulus_temperature
     left = softening.modulus_left(loss, stated if temperature is None else temperature, stated)
-    return left * asperities.tail_pressure(
+    return left * summit_flow.tail_pressure(
         surface.tail_length,
         tip_radius=surface.tip_radius,
-        modulus=asperities.plane_modulus(surface.modulus, surface.poisson),
+        modulus=surface.modulus / (1.0 - surface.poisson**2),
         flow_pressure=surface.flow_pressure,
     )
 

@@ -44,28 +44,13 @@ class WornPad(Record):
     matrices: Array
     pads: Array
 
-    def at(self, shares: Array, give: float = 1.0) -> Array:
-        """Return the matrix of a worn state.
+    def at(self, shares: Array) -> Array:
+        """Return the matrix (n, n) of the worn state that ``shares`` (k,) of the given ones make up."""
+        return _mixed(self.matrices, shares)
 
-        Parameters
-        ----------
-        shares
-            Of the given states, (k,), that make it up.
-        give
-            By which the pad's compliance is multiplied.
-
-        Returns
-        -------
-        Array
-            (n, n).
-        """
-        mixed = np.empty(self.matrices.shape[1:])
-        _mix(self.matrices, shares, mixed)
-        if give != 1.0:
-            more = np.empty_like(mixed)
-            _mix(self.pads, shares * (give - 1.0), more)
-            mixed += more
-        return mixed
+    def pad_at(self, shares: Array) -> Array:
+        """Return that of the pad alone."""
+        return _mixed(self.pads, shares)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -189,7 +174,7 @@ def solve_next(
     step
         The step that is polished.
     matrix
-        ``WornPad.at(shares, give)``, (n, n).
+        ``WornPad.at(shares)``, (n, n), or with a pad that gives way more.
     shares
         Of the worn states (k,).
     last
@@ -198,7 +183,7 @@ def solve_next(
         Lambda [m], p0 [Pa] and height [m] of the summit layer at every node in play (n,), as in
         ``solve_pressure`` (``asperity_offset`` plus ``foundation_offset``).
     give
-        As in ``matrix``.
+        By which the pad's compliance in ``matrix`` is multiplied.
 
     Raises
     ------
@@ -244,6 +229,12 @@ class Interpolation:
     def at(self, place: float) -> Array:
         """Return the shares (k,), summing to 1, at ``place`` in the unit of the states."""
         return np.array([float(np.prod(place - others)) / bottom for others, bottom in self._rows])
+
+
+def _mixed(matrices: Array, shares: Array) -> Array:
+    mixed = np.empty(matrices.shape[1:])
+    _mix(matrices, shares, mixed)
+    return mixed
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]

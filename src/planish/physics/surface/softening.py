@@ -17,12 +17,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import exp, isfinite
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from planish.errors import ModelError, refuse
-
-if TYPE_CHECKING:
-    from planish.physics.pressure.layers import ElasticLayer
 
 SOURCES: tuple[str, ...] = (
     "Storage modulus of polishing-pad polyurethanes at 30 °C over that at 90 °C, 1.5 to 5 or so, 0.7 to 2.7 % per kelvin:"
@@ -32,6 +29,25 @@ SOURCES: tuple[str, ...] = (
 
 SAME = 1e-9
 """Difference [K] below which two temperatures are the same but for rounding."""
+
+
+class Layer(Protocol):
+    """One layer of a stack: Young's modulus [Pa], Poisson ratio, thickness [m]."""
+
+    @property
+    def modulus(self) -> float:
+        """Young's [Pa]."""
+        ...
+
+    @property
+    def poisson(self) -> float:
+        """Poisson ratio."""
+        ...
+
+    @property
+    def thickness(self) -> float:
+        """[m]."""
+        ...
 
 
 def modulus_left(loss: float, temperature: float, reference: float) -> float:
@@ -85,7 +101,7 @@ def middle_temperatures(surface: float, base: float, thicknesses: Sequence[float
     return found
 
 
-def stack_give(layers: Sequence[ElasticLayer], left: Sequence[float]) -> float:
+def stack_give(layers: Sequence[Layer], left: Sequence[float]) -> float:
     """Return how much more a stack gives way than when its moduli are as stated.
 
     Parameters

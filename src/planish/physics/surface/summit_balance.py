@@ -253,7 +253,7 @@ def log_load(probability: Array, edges: Array, depth: float) -> Array:
     edges
         Of the bins [m], (n+1,).
     depth
-        At which a summit begins to flow [m] (``asperities.elastic_depth``).
+        At which a summit begins to flow [m] (``summit_flow.elastic_depth``).
 
     Returns
     -------

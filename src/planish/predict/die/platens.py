@@ -137,7 +137,7 @@ class _PlatenPad:
     def of(cls, rig: Rig, after: PadAfter | None, wafer: WaferResult) -> _PlatenPad:
         worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
         warm = wafer.temperature if after is None else after.temperature
-        compliance = die_conditions.stack_compliance(rig, *worn, warm)
+        compliance = die_conditions.stack_compliance(rig, *worn, temperature=warm)
         return cls(rig, after, warm, compliance, die_conditions.wafer_rigidity(rig))
 
     def change(self, radius: float) -> float:

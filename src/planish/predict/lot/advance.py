@@ -12,7 +12,7 @@ from planish.errors import ModelError
 from planish.predict.lot.pad import LotPad, aged, new_pad
 from planish.predict.lot.row import Row
 from planish.predict.lot.state import LotState, StepState
-from planish.predict.lot.step import StepOutcome, expected_give, pad_under, run_step
+from planish.predict.lot.step import StepOutcome, pad_under, run_step
 
 if TYPE_CHECKING:
     from planish.predict.lot.events import Event
@@ -117,7 +117,7 @@ def _polish(
     wafer, pad, temperatures = state.wafers + 1, state.pad, state.temperatures
     most = tuple(step.most for step in plan.steps)
     wanted = (plan.adjust and state.control.durations(most)) or (None,) * len(most)
-    under = pad_under(plan, pad, state.ring_use, expected_give(plan, state.steps, temperatures, incoming))
+    under = pad_under(plan, pad, state.ring_use)
     left = incoming
     outcomes: list[StepOutcome] = []
     for step, last, duration in zip(plan.steps, state.steps, wanted, strict=True):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from planish.engine.fixed import seal
 from planish.engine.record import Record
 from planish.physics.motion import sweep
-from planish.physics.surface import asperities, conditioning, summit_balance
+from planish.physics.surface import asperities, conditioning, summit_balance, summit_flow
 from planish.predict.wafer.disk import disk_work
 from planish.predict.wafer.pad_surface import as_conditioned
 from planish.predict.wafer.step_plan import speeds
@@ -225,7 +225,7 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
         edges, fresh = height_table(surface.heights)
         deviation = float(surface.heights.std())
     groups = ring_groups(rings, areas)
-    depth = asperities.elastic_depth(surface.tip_radius, modulus, surface.flow_pressure)
+    depth = summit_flow.elastic_depth(surface.tip_radius, modulus, surface.flow_pressure)
     return SummitPlan(
         groups=groups,
         edges=edges,

@@ -25,11 +25,16 @@ from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
 from planish.predict.wafer.uneven import bow_height
-from planish.predict.wafer.warm_pad import expected_time, mean_temperature, soft, softness
+from planish.predict.wafer.warm_pad import (
+    AS_STATED,
+    Softness,
+    expected_time,
+    mean_temperature,
+    soft,
+    softness,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from planish.predict.wafer.pad_surface import Summits
     from planish.predict.wafer.uneven import Uneven
     from planish.setup.si import Rig
@@ -43,8 +48,7 @@ class PadUnder:
 
     ``worn`` [m] and ``groove_depth`` [m] on average under the wafer; ``land``: share of the area that
     summits stand on; ``height`` (n_r,) [m] of the pad under the nodes; ``shares`` of the worn states, and
-    pad and plate in one ``matrix`` with and without a pressed ring, in which the warm pad gives way ``give`` times as
-    much as stated.
+    pad and plate in one ``matrix`` with and without a pressed ring, and the ``pad`` alone where it softens.
     """
 
     worn: float
@@ -53,7 +57,7 @@ class PadUnder:
     height: Array
     shares: Array
     matrix: dict[bool, Array]
-    give: float
+    pad: dict[bool, Array]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,7 @@ class StepOutcome:
     fastest: float  # mean rate [m/s] of a film that goes, as long as it lasts
 
 
-def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0, give: float = 1.0) -> PadUnder:
+def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
     """Return the pad's body as the next wafer finds it.
 
     Parameters
@@ -91,8 +95,6 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0, give: float = 1
         As it is.
     ring_use
         How long the retaining ring has polished [s].
-    give
-        How much more the warm pad stack gives way than stated.
 
     Returns
     -------
@@ -114,41 +116,9 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0, give: float = 1
         land=summit_land(rig, groove, plan.model.land),
         height=worn - plan.heights @ pad.worn,
         shares=shares,
-        matrix={pressed: kept.at(shares, give) for pressed, kept in plan.pads.items()},
-        give=give,
+        matrix={pressed: kept.at(shares) for pressed, kept in plan.pads.items()},
+        pad={pressed: kept.pad_at(shares) for pressed, kept in plan.pads.items()} if plan.softens else {},
     )
-
-
-def expected_give(plan: LotPlan, last: Sequence[StepState], temperatures: Array, left: Array) -> float:
-    """Return how much more than stated the pad stack will give way under the next wafer, mean over its time.
-
-    Parameters
-    ----------
-    plan
-        What is fixed for the lot.
-    last
-        Where the last wafer left each step.
-    temperatures
-        Of the pad rings as it begins [K], (n,).
-    left
-        Of its films [m], (films, n_r).
-
-    Returns
-    -------
-    float
-        [1].
-    """
-    if not plan.softens:
-        return 1.0
-    whole, heat_in = 0.0, 0.0
-    for step, before in zip(plan.steps, last, strict=True):
-        time = _expected_time(plan, step, before, None, left)
-        steady, pace = step.heating
-        heat_in += time * mean_temperature(step.heating, temperatures, plan.track, time)
-        temperatures = steady + (temperatures - steady) * np.exp(-pace * time)
-        whole += time
-    warm = heat_in / whole if whole > 0 else float(plan.track @ temperatures)
-    return softness(plan.rig, warm).give
 
 
 def _expected_time(
@@ -165,9 +135,9 @@ def _expected_time(
     return expected_time(plan.rig, step.fixed, step.back, material, goal)
 
 
-def _modulus_left(plan: LotPlan, step: LotStep, temperatures: Array, time: float) -> float:
-    """Return what warmth leaves of the modulus of the summits in a step that takes ``time`` [s]."""
-    return softness(plan.rig, mean_temperature(step.heating, temperatures, plan.track, time)).summits
+def _softness(plan: LotPlan, step: LotStep, temperatures: Array, time: float) -> Softness:
+    """Return what warmth leaves of the pad's stiffness in a step that takes ``time`` [s]."""
+    return softness(plan.rig, mean_temperature(step.heating, temperatures, plan.track, time))
 
 
 def run_step(
@@ -216,15 +186,14 @@ def run_step(
         Where there is no solution.
     """
     rig, weights = plan.rig, plan.weights
-    kept = 1.0
+    warm = AS_STATED
     if plan.softens:
-        kept = _modulus_left(
-            plan, lot_step, temperatures, _expected_time(plan, lot_step, last, duration, left)
-        )
-    cold = worn_summits(plan.summits, pad, lot_step.group_nominal / (under.land * kept))
-    summits = soft(cold, kept)
+        time = _expected_time(plan, lot_step, last, duration, left)
+        warm = _softness(plan, lot_step, temperatures, time)
+    cold = worn_summits(plan.summits, pad, lot_step.group_nominal / (under.land * warm.summits))
+    summits = soft(cold, warm.summits)
     standing = under.height + bow_height(rig, plan.model, left)
-    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven)
+    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven, warm.give)
     nodes = lot_step.fixed.shares.size
     top = on_top(left, lot_step.fixed.shares)
     found = meet(
@@ -254,7 +223,7 @@ def run_step(
     mean = seen @ weights
     return StepOutcome(
         summits=cold,
-        modulus_left=kept,
+        modulus_left=warm.summits,
         solved=solved,
         pressure=np.concatenate([found.solid, solved.pressure[nodes:]]),
         removed=removed[:, -1],
@@ -317,6 +286,7 @@ def _contact(
     under: PadUnder,
     standing: Array,
     uneven: Uneven | None,
+    give: float,
 ) -> Solved:
     """Contact pressure [Pa] on a pad that stands so high against the wafer (n_r,) [m]; as ``conditions.contact_pressure``, by the series solver."""
     back, share = lot_step.back, lot_step.fixed.shares
@@ -333,7 +303,9 @@ def _contact(
             onto_ring(raised, share, ring, geometric=False),
         )
     matrix = under.matrix[lot_step.with_ring]
-    return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised, under.give)
+    if give != 1.0:
+        matrix = matrix + (give - 1.0) * under.pad[lot_step.with_ring]
+    return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised, give)
 
 
 def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array) -> Array:

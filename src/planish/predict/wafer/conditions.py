@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
 from planish.physics.slurry import delivery, heat
-from planish.physics.surface import asperities
+from planish.physics.surface import asperities, summit_flow
 from planish.predict.wafer import step_plan, warm_pad
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.film_rate import FilmRate
@@ -314,7 +314,7 @@ def meet(
 def _plasticity(rig: Rig, spread: float) -> float:
     """Return the plasticity index of summits whose heights in contact spread by so much [m]."""
     surface = rig.pad.surface
-    return asperities.plasticity_index(
+    return summit_flow.plasticity_index(
         spread,
         tip_radius=surface.tip_radius,
         modulus=asperities.plane_modulus(surface.modulus, surface.poisson),
