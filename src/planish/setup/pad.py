@@ -35,7 +35,6 @@ class LayerSection(Section):
     softening: Annotated[
         float,
         Quantity("per_temperature", low="0 %/K", high="10 %/K", typical=("0 %/K", "3 %/K")),
-        Unsaid(),
     ] = Field(0.0, description="share of the modulus lost for each kelvin above pad.modulus_temperature")
     poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0", "0.49"))] = Field(
         description="Poisson's ratio"

@@ -135,9 +135,9 @@ class _PlatenPad:
 
     @classmethod
     def of(cls, rig: Rig, after: PadAfter | None, wafer: WaferResult) -> _PlatenPad:
-        worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
+        depth, top = (None, None) if after is None else (after.groove_depth, after.top_thickness)
         warm = wafer.temperature if after is None else after.temperature
-        compliance = die_conditions.stack_compliance(rig, *worn, temperature=warm)
+        compliance = die_conditions.stack_compliance(rig, depth, top, warm)
         return cls(rig, after, warm, compliance, die_conditions.wafer_rigidity(rig))
 
     def change(self, radius: float) -> float:

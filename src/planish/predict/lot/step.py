@@ -206,6 +206,7 @@ def run_step(
         solved.pressure[nodes:],
         rate_factor,
         top=None if top is None else rig.wafer.films[top].material,
+        warm=warm,
         last=last.film,
     )
     heating = pad_heat(found, temperatures)

@@ -157,9 +157,9 @@ def step_conditions(
         solution.pressure,
         solution.ring_pressure,
         top=top,
+        warm=left_of,
     )
     made.solution, made.balance_error = solution, solution.balance_error
-    made.modulus_left = left_of.summits
     return made
 
 
@@ -239,6 +239,7 @@ def meet(
     rate_factor: float = 1.0,
     *,
     top: str | None,
+    warm: Softness = AS_STATED,
     last: Lubrication | None = None,
 ) -> Conditions:
     """Return what follows from a contact pressure on the pad as it is.
@@ -259,6 +260,8 @@ def meet(
         On every film's rate: this slurry's, this wafer's.
     top
         Material that spends the slurry; None where none is left.
+    warm
+        What warmth leaves of the pad's stiffness: ``summits`` have it already.
     last
         The film under the wafer before on this step, reused to save time.
 
@@ -288,6 +291,7 @@ def meet(
         plasticity=_plasticity(rig, film.gap.tail),
         lubrication=film,
         friction=liquid.friction_boundary * film.share + drag * plan.mean_speed / mean_pressure,
+        modulus_left=warm.summits,
         fresh=1.0,
         heat_power=heat.ring_power_density(plan.duty, plan.seen, power),
         rates={},
@@ -304,6 +308,9 @@ def meet(
             * rate_factors.factor_real_pressure(real, law.reference.real_pressure, liquid.summit_power),
             chemical=1.0,
             overall=rate_factor * model.land,
+            # p_r goes as the modulus of summits: at each place and moment of the step as warm as the pad is there
+            softening=0.0 if warm is AS_STATED else liquid.summit_power * rig.pad.layers[0].softening,
+            warmth=warm.temperature,
         )
     made.fresh = _fresh(made, rig, groove_depth, top)
     for material, rate in made.rates.items():

@@ -38,6 +38,8 @@ class FilmRate:
         Factor on its chemical terms at the reference temperature: fresh slurry and what is dissolved in it.
     overall
         Factor on all of it: share of the pad that is not feed hole, batch of slurry, chance.
+    softening, warmth
+        By which share the mechanical factor falls for each kelvin above ``warmth`` [K], at which it is as given [1/K].
     """
 
     law: Removal
@@ -47,6 +49,8 @@ class FilmRate:
     mechanical: Array
     chemical: float
     overall: float
+    softening: float = 0.0
+    warmth: float = 0.0
 
     @cached_property
     def _cold(self) -> list[Array]:
@@ -57,13 +61,19 @@ class FilmRate:
         return term_values(law.law, law.coefficients, self.pressure, self.speed, temperature, self.friction)
 
     @cached_property
-    def parts(self) -> tuple[Array, Array] | None:
-        """The rate as steady + chemical factor x answering [m/s], (n_r,) each; None for terms in series or warm ones."""
+    def parts(self) -> tuple[Array, Array, Array] | None:
+        """The rate's mechanical, common and chemical terms [m/s], (n_r,) each, by their factors; None in series or warm."""
         record = LAWS.get(self.law.law)
         if record.joined != "sum" or record.warm:
             return None
-        steady = record.rate(self._cold, self.mechanical, 0.0)
-        return self.overall * steady, self.overall * (record.rate(self._cold, self.mechanical, 1.0) - steady)
+        mechanical = record.rate(self._cold, self.mechanical, 0.0)
+        chemical = record.rate(self._cold, 0.0, 1.0)
+        both = record.rate(self._cold, self.mechanical, 1.0) - mechanical - chemical
+        return self.overall * mechanical, self.overall * both, self.overall * chemical
+
+    def _softer(self, temperature: Array | float) -> Array | float:
+        """Return what a pad warmer than ``warmth`` does to the mechanical factor."""
+        return np.exp(-self.softening * (temperature - self.warmth)) if self.softening else 1.0
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -84,12 +94,13 @@ class FilmRate:
         answer: float | Array = self.chemical if chemical is None else chemical
         if law.activation_energy:
             answer = answer * thermal_factor(temperature, law.reference.temperature, law.activation_energy)
+        softer = self._softer(temperature)
         if self.parts is not None:
-            steady, answering = self.parts
-            rate = steady + answer * answering
+            mechanical, both, chemical_term = self.parts
+            rate = softer * (mechanical + answer * both) + answer * chemical_term
         else:
             record = LAWS.get(law.law)
-            rate = self.overall * record.rate(self._values(temperature), self.mechanical, answer)
+            rate = self.overall * record.rate(self._values(temperature), softer * self.mechanical, answer)
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
 
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
@@ -100,14 +111,17 @@ class FilmRate:
         weights
             Of the nodes, (n_r,), summing to 1.
         """
+        softer = self._softer(self.law.reference.temperature)
         if self.parts is not None:
-            steady, answering = (float(weights @ part) for part in self.parts)
-            return lambda chemical: steady + chemical * answering
+            mechanical, both, alone = (float(weights @ part) for part in self.parts)
+            return lambda chemical: float(softer * (mechanical + chemical * both)) + chemical * alone
         record, values = (
             LAWS.get(self.law.law),
             self._values(np.asarray(self.law.reference.temperature)),
         )
         return lambda chemical: (
             self.overall
-            * float(weights @ (record.rate(values, self.mechanical, chemical) + np.zeros_like(weights)))
+            * float(
+                weights @ (record.rate(values, softer * self.mechanical, chemical) + np.zeros_like(weights))
+            )
         )

@@ -1,6 +1,6 @@
 """How soft a step finds the pad: the temperature that its heat leads to, and what of the modulus is left there.
 
-One temperature does for a whole step, its mean over the wafer's track and over the time that the step is expected to
+For the contact one temperature does for a whole step, its mean over the wafer's track and over the time that the step is expected to
 take. It is foretold from the heat that the load on the wafer's back makes, for the contact pressure itself hangs on
 it: that pressure carries the same load, so it makes nearly the same heat. A pad whose layers do not soften is left
 as it is, at no cost.
@@ -29,10 +29,14 @@ SOURCES = softening.SOURCES
 
 @dataclass(frozen=True, slots=True)
 class Softness:
-    """What warmth leaves of a pad: ``summits``, of their modulus; ``give``, how much more the stack gives way."""
+    """What warmth leaves of a pad at a ``temperature`` [K].
+
+    ``summits``: of their modulus; ``give``: how much more the stack gives way.
+    """
 
     summits: float = 1.0
     give: float = 1.0
+    temperature: float = 0.0
 
 
 AS_STATED = Softness()
@@ -62,7 +66,8 @@ def softness(rig: Rig, temperature: float) -> Softness:
         return AS_STATED
     pad = rig.pad
     summits = softening.modulus_left(pad.layers[0].softening, temperature, pad.modulus_temperature)
-    return Softness(summits, softening.stack_give(pad.layers, layers_left(rig, temperature)))
+    give = softening.stack_give(pad.layers, layers_left(rig, temperature))
+    return Softness(summits, give, temperature)
 
 
 def layers_left(rig: Rig, temperature: float) -> list[float]:
