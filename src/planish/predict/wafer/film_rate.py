@@ -106,22 +106,21 @@ class FilmRate:
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
         """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
 
+        The pad is as soft as at ``warmth``.
+
         Parameters
         ----------
         weights
             Of the nodes, (n_r,), summing to 1.
         """
-        softer = self._softer(self.law.reference.temperature)
         if self.parts is not None:
             mechanical, both, alone = (float(weights @ part) for part in self.parts)
-            return lambda chemical: float(softer * (mechanical + chemical * both)) + chemical * alone
+            return lambda chemical: mechanical + chemical * (both + alone)
         record, values = (
             LAWS.get(self.law.law),
             self._values(np.asarray(self.law.reference.temperature)),
         )
         return lambda chemical: (
             self.overall
-            * float(
-                weights @ (record.rate(values, softer * self.mechanical, chemical) + np.zeros_like(weights))
-            )
+            * float(weights @ (record.rate(values, self.mechanical, chemical) + np.zeros_like(weights)))
         )
