@@ -126,7 +126,7 @@ class WornSummits:
 
     def flowing_share(self, pressure: Array) -> Array:
         """Return which share of the load lies on summits that flow [1], (nodes,), under ``pressure`` [Pa]."""
-        return np.broadcast_to(self._weights(pressure) @ self.flowing, pressure.shape)
+        return self._weights(pressure) @ self.flowing
 
     def surface(self) -> tuple[float, float]:
         """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""

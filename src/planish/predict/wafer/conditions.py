@@ -22,7 +22,7 @@ from planish.predict.wafer.film_rate import FilmRate
 from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.lubrication import Lubrication, lubricate
 from planish.predict.wafer.pad_surface import PadState, Summits
-from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
+from planish.predict.wafer.step_plan import BackLoad, StepPlan, back_load, plan_step
 from planish.predict.wafer.uneven import bow_height, turning_past
 from planish.predict.wafer.warm_pad import (
     AS_STATED,
@@ -144,7 +144,8 @@ def step_conditions(
         At the pad's present state.
     """
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
-    left_of = _softness(rig, plan, model, rings, state, top, goal)
+    back = back_load(rig, step, model)
+    left_of = _softness(rig, plan, back, rings, state, top, goal)
     summits = soft(state.summits, left_of.summits)
     warm = state if summits is state.summits else replace(state, summits=summits)
     solution = contact_pressure(rig, step, model, warm, start, left=left, give=left_of.give)
@@ -166,7 +167,7 @@ def step_conditions(
 def _softness(
     rig: Rig,
     plan: StepPlan,
-    model: ContactModel,
+    back: BackLoad,
     rings: PadRings,
     state: PadState,
     top: str | None,
@@ -175,7 +176,6 @@ def _softness(
     """Return how soft the step finds the pad, which is as warm as the step before left it."""
     if not softens(rig):
         return AS_STATED
-    back = back_load(rig, plan.step, model)
     time = expected_time(rig, plan, back, top, goal)
     track = plan.shares @ rings.to_wafer
     heating = expected_heating(rig, plan, back)

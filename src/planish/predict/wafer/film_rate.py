@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.removal.factors import thermal_factor
+from planish.physics.removal.factors import thermal_exponent
 from planish.physics.removal.laws import LAWS, term_values
 
 if TYPE_CHECKING:
@@ -71,9 +71,10 @@ class FilmRate:
         both = record.rate(self._cold, self.mechanical, 1.0) - mechanical - chemical
         return self.overall * mechanical, self.overall * both, self.overall * chemical
 
-    def _softer(self, temperature: Array | float) -> Array | float:
-        """Return what a pad warmer than ``warmth`` does to the mechanical factor."""
-        return np.exp(-self.softening * (temperature - self.warmth)) if self.softening else 1.0
+    @property
+    def _one_term(self) -> bool:
+        """Whether grains, summits and slurry do all of the work together."""
+        return {term.kind for term in LAWS.get(self.law.law).terms} == {"both"}
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -90,18 +91,28 @@ class FilmRate:
         Array
             [m/s], (n_t, n_r).
         """
-        law = self.law
-        answer: float | Array = self.chemical if chemical is None else chemical
-        if law.activation_energy:
-            answer = answer * thermal_factor(temperature, law.reference.temperature, law.activation_energy)
-        softer = self._softer(temperature)
-        if self.parts is not None:
-            mechanical, both, chemical_term = self.parts
-            rate = softer * (mechanical + answer * both) + answer * chemical_term
+        record = LAWS.get(self.law.law)
+        answer = self.chemical if chemical is None else chemical
+        faster, softer = self._exponents(temperature)
+        if self.parts is None:
+            rate = self.overall * record.rate(
+                self._values(temperature), np.exp(softer) * self.mechanical, answer * np.exp(faster)
+            )
+        elif self._one_term:
+            rate = np.exp(faster + softer) * (answer * self.parts[1])
         else:
-            record = LAWS.get(law.law)
-            rate = self.overall * record.rate(self._values(temperature), softer * self.mechanical, answer)
+            mechanical, both, alone = self.parts
+            answer = answer * np.exp(faster)
+            rate = np.exp(softer) * (mechanical + answer * both) + answer * alone
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
+
+    def _exponents(self, temperature: Array) -> tuple[Array | float, Array | float]:
+        """Return the logarithms of what warmth does to the chemical and to the mechanical factor; 0 where nothing."""
+        energy, reference = self.law.activation_energy, self.law.reference.temperature
+        return (
+            thermal_exponent(temperature, reference, energy) if energy else 0.0,
+            -self.softening * (temperature - self.warmth) if self.softening else 0.0,
+        )
 
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
         """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.

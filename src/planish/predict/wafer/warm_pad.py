@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from planish.physics.removal.laws import removal_rate
 from planish.physics.slurry import heat
 from planish.physics.surface import softening
-from planish.predict.wafer.step_plan import BackLoad, StepPlan, platen_path
+from planish.predict.wafer.step_plan import BackLoad, StepPlan, under_temperature
 
 if TYPE_CHECKING:
     from planish.predict.wafer.pad_surface import Summits
@@ -86,7 +86,7 @@ def layers_left(rig: Rig, temperature: float) -> list[float]:
         From the surface down.
     """
     pad = rig.pad
-    _, base = platen_path(rig)
+    base = under_temperature(rig)
     warm = softening.middle_temperatures(temperature, base, [layer.thickness for layer in pad.layers])
     return [
         softening.modulus_left(layer.softening, at, pad.modulus_temperature)
