@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from planish.physics.surface import asperities, summit_balance
+from planish.physics.surface import asperities, summit_balance, summit_flow
 from planish.predict.lot.run import polish_lot
 from planish.predict.wafer.polish import polish
 from planish.setup.load import load
@@ -40,14 +40,15 @@ def ageing(wafers: int, rings: int, renewal: float) -> float:
     edges = summit_balance.ageing_grid(6e-6, 5e-6, pressure=3e4, **numbers)
     fresh = asperities.fresh_heights(edges, 6e-6, 5e-6)
     stiff = numbers["density"] * numbers["modulus"] * np.sqrt(numbers["tip_radius"])
-    taken = summit_balance.log_load(fresh, edges)
+    depth = summit_flow.elastic_depth(numbers["tip_radius"], numbers["modulus"], 60e6)
+    taken = summit_balance.log_load(fresh, edges, depth)
     load_of = np.random.default_rng(1).uniform(2e4, 3e4, (wafers, rings))
 
     def run() -> None:
         p, d = np.tile(fresh, (rings, 1)), np.full(rings, edges[-1])
         wear, new = np.full(rings, 1e-4), np.full(rings, renewal)
         for wafer in range(wafers):
-            summit_balance.age_rings(p, edges, fresh, load_of[wafer], wear, new, stiff, d, taken, 1)
+            summit_balance.age_rings(p, edges, fresh, load_of[wafer], wear, new, stiff, depth, d, taken, 1)
 
     run()
     return best(run)

@@ -158,6 +158,10 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
             "(nm/min)/(psi*m/s)": "(nm/min)/(psi*m/s)",
         },
     ),
+    "per_temperature": (
+        "1/K",
+        {"1/K": "1/K", "%/K": "percent/K", "1/degC": "1/delta_degC", "%/degC": "percent/delta_degC"},
+    ),
     "stiffness_per_area": (
         "Pa/m",
         {

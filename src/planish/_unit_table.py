@@ -201,6 +201,15 @@ TABLE: dict[str, tuple[str, dict[str, float]]] = {
             "(nm/min)/(psi*m/s)": 2.4172956288368203e-15,
         },
     ),
+    "per_temperature": (
+        "1/K",
+        {
+            "1/K": 1.0,
+            "%/K": 0.01,
+            "1/degC": 1.0,
+            "%/degC": 0.01,
+        },
+    ),
     "stiffness_per_area": (
         "Pa/m",
         {

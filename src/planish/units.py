@@ -50,6 +50,7 @@ _DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "temperature": ("temperature", "degC", "K"),
     "temperature_difference": ("temperature_difference", "K", "K"),
     "per_pressure": ("per_pressure", "1/Pa", "1/Pa"),
+    "per_temperature": ("per_temperature", "%/K", "1/K"),
     "stiffness_per_area": ("stiffness_per_area", "kPa/um", "Pa/m"),
     "density": ("density", "g/cm^3", "kg/m^3"),
     "viscosity": ("viscosity", "mPa*s", "Pa*s"),

@@ -11,37 +11,40 @@ import pytest
 from planish.errors import ModelError
 from planish.physics.surface import asperities as asp
 from planish.physics.surface import summit_balance as bal
+from planish.physics.surface import summit_flow
 
 SD, TAIL = 6e-6, 5e-6
 S = {"density": 2e8, "tip_radius": 50e-6, "modulus": 110e6}
 LOAD = 2e4
+SOFT = 12e6  # flow pressure [Pa] at which most of the load lies on summits that flow (index 2.9)
 
 
-def fresh(finer: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
-    z = bal.ageing_grid(SD, TAIL, pressure=LOAD, finer=finer, **S)
+def fresh(finer: float = 1.0, flow: float = np.inf) -> tuple[np.ndarray, np.ndarray]:
+    z = bal.ageing_grid(SD, TAIL, pressure=LOAD, finer=finer, flow_pressure=flow, **S)
     return z, asp.fresh_heights(z, SD, TAIL)
 
 
-def age(p, z, new, *, pressure, wear, renewal, finer=1):
+def age(p, z, new, *, pressure, wear, renewal, finer=1, flow=np.inf):
     """Age rings through one stretch; the separations under the pressure at the end come back too."""
     rings = p.shape[0]
-    aged, d, out = p.copy(), np.full(rings, z[-1]), np.empty((rings, 4))
+    aged, d, out = p.copy(), np.full(rings, z[-1]), np.empty((rings, 6))
     load, worn, cut = (
         np.broadcast_to(np.asarray(v, float), (rings,)).copy() for v in (pressure, wear, renewal)
     )
     stiff = S["density"] * S["modulus"] * np.sqrt(S["tip_radius"])
-    bal.age_rings(aged, z, new, load, worn, cut, stiff, d, bal.log_load(new, z), finer)
-    bal.contact_rings(aged, z, load, stiff, d, out)
+    depth = summit_flow.elastic_depth(S["tip_radius"], S["modulus"], flow)
+    bal.age_rings(aged, z, new, load, worn, cut, stiff, depth, d, bal.log_load(new, z, depth), finer)
+    bal.contact_rings(aged, z, load, stiff, depth, d, out)
     return aged, d
 
 
-def run(wafers: int, wear: float, renewal: float, finer: int = 1, start=None):
-    z, new = fresh(finer)
+def run(wafers: int, wear: float, renewal: float, finer: int = 1, start=None, flow: float = np.inf):
+    z, new = fresh(finer, flow)
     p = (new if start is None else start)[None, :].copy()
     areas = []
     for _ in range(wafers):
-        p, d = age(p, z, new, pressure=LOAD, wear=wear, renewal=renewal, finer=finer)
-        areas.append(float(asp.contact(d[0], z, p[0], **S).real_pressure))
+        p, d = age(p, z, new, pressure=LOAD, wear=wear, renewal=renewal, finer=finer, flow=flow)
+        areas.append(float(asp.contact(d[0], z, p[0], flow_pressure=flow, **S).real_pressure))
     return z, p[0], np.array(areas)
 
 
@@ -53,7 +56,7 @@ def test_one_summit_follows_its_closed_form() -> None:
     d, move = 3e-6, 0.02 * np.sqrt(TAIL)
     work = np.empty(2001)
     for step in range(1, 41):
-        bal._wear(p, z, d, move, work)
+        bal._wear(p, z, d, np.inf, move, work)
         want = (np.sqrt(15.005e-6 - d) - step * move) ** 2 + d
         mean = float(p @ (0.5 * (z[1:] + z[:-1])))
         assert mean == pytest.approx(want, abs=2e-8)  # two bins of 10 nm
@@ -66,7 +69,7 @@ def test_summits_stop_at_the_flat() -> None:
     z, p = fresh()
     d = 20e-6
     below = p[: int(np.searchsorted(z, d)) - 1].copy()
-    bal._wear(p, z, d, 10.0, np.empty(z.size))
+    bal._wear(p, z, d, np.inf, 10.0, np.empty(z.size))
     assert p[: below.size] == pytest.approx(below, abs=0)
     assert p[below.size + 1 :].sum() == 0.0
     assert p.sum() == pytest.approx(1.0, abs=1e-14)
@@ -131,7 +134,9 @@ def test_without_conditioning_real_pressure_falls_and_conditioning_brings_it_bac
     assert z.size == p.size + 1
 
 
-def test_against_a_monte_carlo_of_summits() -> None:
+@pytest.mark.parametrize("flow", [np.inf, SOFT])
+def test_against_a_monte_carlo_of_summits(flow: float) -> None:
+    limit = summit_flow.elastic_depth(S["tip_radius"], S["modulus"], flow)
     rng = np.random.default_rng(2024)
     count, wear, renewal, steps = 100_000, 1e-4, 0.03, 80
     heights = rng.normal(0, SD, count) + rng.exponential(TAIL, count)
@@ -143,19 +148,26 @@ def test_against_a_monte_carlo_of_summits() -> None:
         d = 20e-6 if top is None else top
         for _ in range(30):
             over = np.maximum(heights - d, 0)
-            load, slope = stiff * np.mean(over**1.5), 1.5 * stiff * np.mean(over**0.5)
+            held, more = np.minimum(over, limit), np.maximum(over - limit, 0)
+            flowing = 0.0 if np.isinf(limit) else limit**0.5
+            load = stiff * np.mean(held**1.5 + 2 * flowing * more)
+            slope = stiff * np.mean(np.where(more > 0, 2 * flowing, 1.5 * held**0.5))
             d += np.log(load / LOAD) * load / slope
         top = d
         over = np.maximum(heights - d, 0)
-        root = np.maximum(np.sqrt(over) - 0.5 * wear, 0)
+        # what flows wears evenly: in units of the move of a root, as far as it stands above the limit
+        evenly = np.minimum(np.maximum(over - limit, 0) / (2 * limit**0.5), 0.5 * wear)
+        over = over - 2 * flowing * evenly
+        root = np.maximum(np.sqrt(over) - (0.5 * wear - evenly), 0)
         heights = np.where(over > 0, d + root**2, heights)
-    z, p, _ = run(steps, wear, renewal)
+    z, p, real = run(steps, wear, renewal, flow=flow)
+    assert real[-1] < flow
     tails = np.array([10e-6, 14e-6, 18e-6, 22e-6, 26e-6, 30e-6])
     beyond = np.interp(tails, z, np.concatenate(([0.0], np.cumsum(p))))
     counted = np.array([(heights <= t).mean() for t in tails])
     sigma = np.sqrt(beyond * (1 - beyond) / count)
     assert np.all(np.abs(beyond - counted) < 3 * sigma + 2e-5)  # 2e-5: the two split time differently
-    assert asp.separation_under(LOAD, z, p, **S) == pytest.approx(top, abs=0.05 * TAIL)
+    assert asp.separation_under(LOAD, z, p, flow_pressure=flow, **S) == pytest.approx(top, abs=0.05 * TAIL)
 
 
 def test_rougher_with_faster_renewal() -> None:

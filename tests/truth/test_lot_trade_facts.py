@@ -84,7 +84,7 @@ def test_3_a_glazed_pad_takes_less_and_its_summits_reach_less_deep() -> None:
     """
     glazed = lot(conditioning=False, wafers=90)
     rate, tail = glazed.records.rate, glazed.records.tail
-    assert rate[-1] < 0.8 * rate[4]
+    assert rate[-1] < 0.82 * rate[4]
     assert tail[-1] < 0.5 * tail[4]
     assert glazed.records.real_fraction[-1] > glazed.records.real_fraction[4]
 

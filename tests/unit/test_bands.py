@@ -11,14 +11,20 @@ from planish.setup.load import loads
 from planish.setup.new import new_setup
 
 
+def without_spreads(rig):
+    """Return the pad with no spread of moduli or of the flow pressure, and none that softens."""
+    layers = tuple(replace(layer, modulus_spread=0.0, softening=0.0) for layer in rig.pad.layers)
+    return replace(rig.pad, layers=layers, surface=replace(rig.pad.surface, flow_spread=0.0))
+
+
 def test_a_spread_of_the_rate_alone_gives_the_same_relative_band() -> None:
     """Timed steps, no heat, no shortage: the removed amount is proportional to k_p."""
     rig = loads(new_setup("rotary")).rig
-    layers = tuple(replace(layer, modulus_spread=0.0) for layer in rig.pad.layers)
+    pad = without_spreads(rig)
     film = rig.wafer.films[0].material
     law = replace(rig.removal[film], relative_spread=0.07)
     steps = (replace(rig.steps[1], stop="time", stop_value=20.0, flow=1.0),)
-    rig = replace(rig, pad=replace(rig.pad, layers=layers), removal={film: law}, steps=steps)
+    rig = replace(rig, pad=pad, removal={film: law}, steps=steps)
     band = polish_band(rig)["mean_removed_nm"]
     assert band.sd / band.value == pytest.approx(0.07, rel=0.05)  # the fresh share still moves a little
     assert list(band.shares) == [f"rate of {film}"]
@@ -38,6 +44,5 @@ def test_shares_add_in_quadrature_and_every_stated_spread_is_moved() -> None:
 
 def test_without_spreads_there_is_no_band() -> None:
     rig = loads(new_setup("linear")).rig
-    layers = tuple(replace(layer, modulus_spread=0.0) for layer in rig.pad.layers)
     removal = {key: replace(law, relative_spread=0.0) for key, law in rig.removal.items()}
-    assert polish_band(replace(rig, pad=replace(rig.pad, layers=layers), removal=removal)) == {}
+    assert polish_band(replace(rig, pad=without_spreads(rig), removal=removal)) == {}

@@ -116,15 +116,17 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
         lot_state, row = advance(lot_state, lot, draws.of(wafer))
         rows.append(row)
     model, rings = prepare(rotary, cells=CELLS), pad_rings(rotary, prepare(rotary, cells=CELLS).grid)
-    plan, step = lot.steps[1], rotary.steps[1]
+    plan, step = lot.steps[1], replace(rotary.steps[1], stop="time", stop_value=60.0)
     land = 1.0 - rotary.pad.grooves.width / rotary.pad.grooves.pitch
-    summits = worn_summits(lot.summits, lot_state.pad, plan.group_nominal / land)
-    state = PadState(summits, rotary.pad.grooves.depth, lot_state.temperatures)
-    slow = conditions.step_conditions(rotary, step, model, rings, state, top="oxide", conditioning=False)
     fast = run_step(
         lot, plan, lot_state.steps[1], lot_state.pad, pad_under(lot, lot_state.pad),
         temperatures=lot_state.temperatures, left=lot.incoming, rate_factor=1.0, duration=60.0,
     )  # fmt: skip
+    # described about the pressure that a pad as warm as this one meets
+    summits = worn_summits(lot.summits, lot_state.pad, plan.group_nominal / (land * fast.modulus_left))
+    state = PadState(summits, rotary.pad.grooves.depth, lot_state.temperatures)
+    slow = conditions.step_conditions(rotary, step, model, rings, state, top="oxide", conditioning=False)
+    assert slow.modulus_left == pytest.approx(fast.modulus_left, rel=1e-12)
     pressure = fast.pressure[:CELLS]
     np.testing.assert_allclose(pressure, slow.solid, rtol=1e-5)
     assert fast.fresh == pytest.approx(slow.fresh, rel=1e-5)
@@ -135,8 +137,10 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     rate = slow.rates["oxide"]
     reference = rotary.removal["oxide"].reference
     at = np.full((1, CELLS), reference.temperature)
+    softer = np.exp(-rate.softening * (reference.temperature - rate.warmth))
     expected = (
-        rotary.removal["oxide"].coefficients["k_p"]
+        softer
+        * rotary.removal["oxide"].coefficients["k_p"]
         * slow.solid
         * slow.speed
         * rate.mechanical
@@ -161,7 +165,7 @@ def test_no_conditioning_decays_and_restart_restores(rotary) -> None:
     off = polish_lot(rotary, 120, conditioning=False, variation=STILL, cells=CELLS)
     warm = off.records.expected_rate[8:]
     assert np.all(np.diff(warm) < 0)
-    assert warm[-1] < 0.75 * warm[0]
+    assert warm[-1] < 0.8 * warm[0]
     assert np.all(off.records.worn == 0)
     on = polish_lot(rotary, 120, variation=STILL, cells=CELLS)
     late = on.records.expected_rate[60:]
@@ -175,7 +179,7 @@ def test_conditioning_after_glazing_restores_the_rate(rotary) -> None:
     glazed = polish_lot(idle_disk, 101, variation=STILL, cells=CELLS, events=["101 condition 90 min"])
     rate = glazed.records.expected_rate
     steady = polish_lot(rotary, 101, variation=STILL, cells=CELLS).records.expected_rate[-1]
-    assert rate[99] < 0.75 * rate[0]
+    assert rate[99] < 0.8 * rate[0]
     assert rate[100] > 0.95 * min(rate[0], steady)
 
 

@@ -41,6 +41,7 @@ CASES = {
     },
     "water would boil off": {**HARD_AND_FAST, "ambient.platen_temperature": "80 degC"},
     "the summits model holds up to a few per cent": {"pad.top.shore_d": None, "pad.top.modulus": "0.02 MPa"},
+    "summits flow in touch down, main, buff": {"pad.surface.flow_pressure": "15 MPa"},
     "no fresh slurry reaches the wafer in touch down": {"recipe.step.1.flow": "0 ml/min"},
     "is fresh in step main: the rate is starved": {"recipe.step.2.flow": "15 ml/min"},
     "would be sucked below what it can bear in main": {
@@ -52,6 +53,7 @@ CASES = {
     },
     "the liquid film in touch down is found only up to": {
         "slurry.viscosity": "1000 mPa*s",
+        "pad.top.softening": "0 %/K",  # at the heat of such a liquid nothing would be left of the pad
         "pad.grooves": "none",
         "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],
         "recipe.step.1.ring_pressure": "1 psi",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.physics.surface.hardness import ploughing_hardness
 from planish.predict.wafer.incoming import incoming_notes
 from planish.units import ZERO_CELSIUS
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+FLOWING = 0.5  # share of the load on summits that flow, from which it is told
 CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
 HOT = 95.0  # [°C]
 NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
@@ -44,6 +46,8 @@ class Seen:
         (n, steps): whether it was asked for more suction than liquid can bear.
     real_fraction, fresh, peak
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
+    flowing, plasticity
+        (n, steps): share of the load that lies on summits that flow, plasticity index of the summits.
     bare_somewhere, bare
         (n,): whether all films are gone in a place inside the edge exclusion, and everywhere in it.
     cleared_share
@@ -61,6 +65,8 @@ class Seen:
     real_fraction: Array
     fresh: Array
     peak: Array
+    flowing: Array
+    plasticity: Array
     bare_somewhere: Mask
     bare: Mask
     cleared_share: Array
@@ -161,6 +167,16 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         f"real contact area {100 * contact.max():.3g} %: the summits model holds up to a few per cent, so "
         "pressure on the summits and rate are doubtful (is the pad so soft?)",
         contact > CONTACT_LIMIT,
+    )
+    flows, limit = seen.flowing > FLOWING, rig.pad.surface.flow_pressure
+    taken = limit == ploughing_hardness(rig.pad.surface.modulus)
+    yield Raised(
+        "happened",
+        "contact",
+        f"summits flow in {_named(names, flows)}: up to {100 * seen.flowing.max():.0f} % of the load lies on summits "
+        f"pressed to their flow pressure, {limit / 1e6:.4g} MPa{' (3/8 of their modulus)' if taken else ''}; the "
+        f"plasticity index is up to {seen.plasticity.max():.3g}",
+        np.any(flows, axis=1),
     )
     peak = seen.peak.max(axis=1) - ZERO_CELSIUS
     yield Raised(

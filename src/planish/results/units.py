@@ -61,6 +61,7 @@ WITHOUT_UNIT = (
     "coefficient",
     "relative",
     "error",
+    "index",
     "scale",
     "density",
     "squared",

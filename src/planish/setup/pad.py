@@ -32,6 +32,10 @@ class LayerSection(Section):
     modulus_spread: Annotated[float, ratio("0", "1", typical=("0 %", "30 %"))] = Field(
         0.0, description="relative spread of the modulus"
     )
+    softening: Annotated[
+        float,
+        Quantity("per_temperature", low="0 %/K", high="10 %/K", typical=("0 %/K", "3 %/K")),
+    ] = Field(0.0, description="share of the modulus lost for each kelvin above pad.modulus_temperature")
     poisson: Annotated[float, Quantity("ratio", low="0", high="0.49", typical=("0", "0.49"))] = Field(
         description="Poisson's ratio"
     )
@@ -93,6 +97,17 @@ class SurfaceSection(Section):
     poisson: Annotated[float, Quantity("ratio", low="0", high="0.5", typical=("0.1", "0.5"))] | None = Field(
         None, description="Poisson's ratio of the summits; the top pad's where not given"
     )
+    flow_pressure: (
+        Annotated[float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("2 MPa", "300 MPa"))]
+        | None
+    ) = Field(
+        None,
+        description="mean pressure at which a summit flows; where not given the pad's hardness, or 3/8 of the "
+        "modulus of the summits",
+    )
+    flow_spread: Annotated[float, ratio("0", "0.9", typical=("0 %", "60 %"))] = Field(
+        0.0, description="relative spread of the flow pressure"
+    )
     heights: str | None = Field(
         None, description="file of measured summit heights, relative to the setup file"
     )
@@ -119,6 +134,9 @@ class PadSection(Section):
     thickness_waves: Annotated[float, Quantity("ratio", low="0.25", high="40", typical=("0.5", "16"))] = (
         Field(1.0, description="waves of that height across the pad, over its diameter or a belt's width")
     )
+    modulus_temperature: Annotated[
+        float, Quantity("temperature", low="0 degC", high="90 degC", typical=("15 degC", "40 degC")), Unsaid()
+    ] = Field(296.15, description="temperature for which hardness and moduli are stated")
     wear_coefficient: Annotated[
         float,
         Quantity(

@@ -129,6 +129,7 @@ class Layer(Record):
     poisson: float
     thickness: float
     modulus_spread: float = 0.0  # relative standard deviation
+    softening: float = 0.0  # [1/K] share of the modulus lost per kelvin
 
     def _told(self) -> str:
         return f"{figure(1e-6 * self.modulus, 'MPa')}, Poisson {self.poisson:.3g}, {figure(1e3 * self.thickness, 'mm')}"
@@ -157,7 +158,8 @@ class PadSurface(Record):
     ``density`` [1/m^2], ``tip_radius`` [m], ``height_sd`` [m] of the Gaussian
     body as conditioned, ``tail_length`` [m] decay length of the exponential
     tail that carries the load, ``modulus`` [Pa] of the summits (plane
-    modulus is modulus / (1 - poisson^2)), measured ``heights`` [m] if read in.
+    modulus is modulus / (1 - poisson^2)), ``flow_pressure`` [Pa] the mean pressure
+    at which they flow, measured ``heights`` [m] if read in.
     """
 
     density: float
@@ -167,6 +169,8 @@ class PadSurface(Record):
     modulus: float
     poisson: float
     heights: Array | None = None
+    flow_pressure: float = math.inf
+    flow_spread: float = 0.0  # relative standard deviation
 
     def _told(self) -> str:
         heights = "" if self.heights is None else f", {self.heights.size} measured heights"
@@ -190,6 +194,7 @@ class Pad(Record):
         float  # [1/Pa] cut by the reference disk when new: depth = coefficient * pressure * sliding
     )
     polish_wear_coefficient: float  # [1/Pa] Archard wear of summits by polishing
+    modulus_temperature: float = 296.15  # [K] for which the moduli are stated
     hardness: float = 60e6  # [Pa] mean pressure on a diamond that ploughs it
     density: float = 800.0  # [kg/m^3]
     heat_capacity: float = 1500.0  # [J/(kg K)]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from planish.physics.removal.laws import LAWS
-from planish.physics.surface import hardness
+from planish.physics.surface import hardness, softening, summit_flow
 from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
@@ -172,7 +172,9 @@ def pad_hardness(pad: PadSection) -> float:
 
 
 def _layer(layer: LayerSection) -> si.Layer:
-    return si.Layer(finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread)
+    return si.Layer(
+        finished_modulus(layer), layer.poisson, layer.thickness, layer.modulus_spread, layer.softening
+    )
 
 
 def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
@@ -207,6 +209,7 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
     if summit is None:
         summit = hardness.solid_modulus(modulus, top.porosity, top.cells, top.edge_share)
     shore = top.shore_d if top.shore_d is not None else hardness.shore_reading(modulus, "D")
+    flow = surface.flow_pressure if surface.flow_pressure is not None else pad.hardness
     grooves = pad.grooves
     bare = grooves is None or grooves.pattern == "none"
     return si.Pad(
@@ -223,11 +226,14 @@ def pad_si(pad: PadSection, folder: Path | None) -> si.Pad:
             modulus=summit,
             poisson=surface.poisson if surface.poisson is not None else top.poisson,
             heights=heights,
+            flow_pressure=hardness.ploughing_hardness(summit) if flow is None else flow,
+            flow_spread=surface.flow_spread,
         ),
         shore_d=shore if shore > 0.0 else None,
         porosity=top.porosity,
         wear_coefficient=pad.wear_coefficient,
         polish_wear_coefficient=pad.polish_wear_coefficient,
+        modulus_temperature=pad.modulus_temperature,
         hardness=pad_hardness(pad),
         density=pad.density,
         heat_capacity=pad.heat_capacity,
@@ -273,22 +279,34 @@ def conditioner_si(disk: ConditionerSection) -> si.Conditioner:
     )
 
 
-def reference_real_pressure(pad: Part) -> float:
+def reference_real_pressure(pad: Part, temperature: float | None = None) -> float:
     """Return the mean pressure [Pa] on the summits of a catalogue pad.
 
-    That of the exponential tail, E* sqrt(s/(pi R)): it does not depend on the
-    load, so the reference pressure need not be known.
+    That of the exponential tail, which does not depend on the load, so the
+    reference pressure need not be known.
+
+    Parameters
+    ----------
+    pad
+        Of the catalogue.
+    temperature
+        Of the pad [K]; that for which its modulus is stated unless given.
     """
-    return _tail_pressure(json.dumps(pad.tree()))
+    return _tail_pressure(json.dumps(pad.tree()), temperature)
 
 
 @lru_cache(maxsize=64)
-def _tail_pressure(pad: str) -> float:
+def _tail_pressure(part: str, temperature: float | None) -> float:
     """Return that of a pad given as JSON text: a user's part may change while its name stays."""
-    surface = pad_si(PadSection.model_validate(_without_none(json.loads(pad))), None).surface
-    # The mean pressure E* sqrt(s/(pi R)) on an exponential tail of summits, whatever the load.
-    modulus = surface.modulus / (1.0 - surface.poisson**2)
-    return modulus * math.sqrt(surface.tail_length / (math.pi * surface.tip_radius))
+    pad = pad_si(PadSection.model_validate(_without_none(json.loads(part))), None)
+    surface, loss, stated = pad.surface, pad.layers[0].softening, pad.modulus_temperature
+    left = softening.modulus_left(loss, stated if temperature is None else temperature, stated)
+    return left * summit_flow.tail_pressure(
+        surface.tail_length,
+        tip_radius=surface.tip_radius,
+        modulus=surface.modulus / (1.0 - surface.poisson**2),
+        flow_pressure=surface.flow_pressure,
+    )
 
 
 def _notes(setup: Described) -> tuple[str, ...]:
@@ -336,7 +354,7 @@ def _removal(
             particle_size=slurry.particle_size if ref.particle_size is None else ref.particle_size,
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
-            else reference_real_pressure(pads[str(ref.pad)]),
+            else reference_real_pressure(pads[str(ref.pad)], ref.temperature),
         ),
     )
 

@@ -36,15 +36,21 @@ _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 @dataclass(frozen=True, slots=True, repr=False)
 class WornPad(Record):
-    """Pad and plate in one matrix at each worn state of the pad: ``matrices`` (k, n, n). Steps share it."""
+    """Pad and plate in one matrix at each worn state of the pad: ``matrices`` (k, n, n). Steps share it.
+
+    ``pads`` (k, n, n) are those of the pad alone.
+    """
 
     matrices: Array
+    pads: Array
 
     def at(self, shares: Array) -> Array:
         """Return the matrix (n, n) of the worn state that ``shares`` (k,) of the given ones make up."""
-        mixed = np.empty(self.matrices.shape[1:])
-        _mix(self.matrices, shares, mixed)
-        return mixed
+        return _mixed(self.matrices, shares)
+
+    def pad_at(self, shares: Array) -> Array:
+        """Return that of the pad alone."""
+        return _mixed(self.pads, shares)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -92,7 +98,10 @@ def worn_pad(operators: list[PadOperator], plate: PlateOperator, with_ring: bool
         Whether a pressed ring is there.
     """
     systems = [combine(operator, plate, with_ring) for operator in operators]
-    return WornPad(np.stack([np.ascontiguousarray(system.matrix) for system in systems]))
+    return WornPad(
+        np.stack([np.ascontiguousarray(system.matrix) for system in systems]),
+        np.stack([np.ascontiguousarray(system.pad) for system in systems]),
+    )
 
 
 def series_step(
@@ -149,7 +158,14 @@ def begin(step: SeriesStep, pressure: Array) -> Solved:
 
 
 def solve_next(
-    step: SeriesStep, matrix: Array, shares: Array, last: Solved, length: Array, scale: Array, raised: Array
+    step: SeriesStep,
+    matrix: Array,
+    shares: Array,
+    last: Solved,
+    length: Array,
+    scale: Array,
+    raised: Array,
+    give: float = 1.0,
 ) -> Solved:
     """Return the pressures [Pa] at wafer nodes, then ring nodes, for the pad as it now is.
 
@@ -158,7 +174,7 @@ def solve_next(
     step
         The step that is polished.
     matrix
-        ``WornPad.at(shares)``, (n, n).
+        ``WornPad.at(shares)``, (n, n), or with a pad that gives way more.
     shares
         Of the worn states (k,).
     last
@@ -166,6 +182,8 @@ def solve_next(
     length, scale, raised
         Lambda [m], p0 [Pa] and height [m] of the summit layer at every node in play (n,), as in
         ``solve_pressure`` (``asperity_offset`` plus ``foundation_offset``).
+    give
+        By which the pad's compliance in ``matrix`` is multiplied.
 
     Raises
     ------
@@ -176,7 +194,7 @@ def solve_next(
     try:
         solved, *inverse = _chord(
             matrix,
-            shares @ step.pad_loads - raised,
+            give * (shares @ step.pad_loads) - raised,
             step.load,
             step.bodies,
             step.weights,
@@ -211,6 +229,12 @@ class Interpolation:
     def at(self, place: float) -> Array:
         """Return the shares (k,), summing to 1, at ``place`` in the unit of the states."""
         return np.array([float(np.prod(place - others)) / bottom for others, bottom in self._rows])
+
+
+def _mixed(matrices: Array, shares: Array) -> Array:
+    mixed = np.empty(matrices.shape[1:])
+    _mix(matrices, shares, mixed)
+    return mixed
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]

@@ -83,6 +83,7 @@ def solve_pressure(
     asperity_pressure: float | Array,
     asperity_offset: float | Array = 0.0,
     foundation_offset: float | Array = 0.0,
+    give: float = 1.0,
     start: PressureSolution | None = None,
     tol: float = 1e-12,
 ) -> PressureSolution:
@@ -105,6 +106,8 @@ def solve_pressure(
         How much taller [m] the summits stand; shapes as above.
     foundation_offset
         How much higher [m] the unloaded pad surface lies (bearing zones, worn pad).
+    give
+        By which the pad's compliance is multiplied: a pad that has softened as a whole.
     start
         A solution nearby: its pressures and matrix factors are reused.
     tol
@@ -126,7 +129,7 @@ def solve_pressure(
     with_ring = grid.has_ring and ring_pressure > _RING_OFF * float(grid.areas @ load) / float(
         grid.areas.sum()
     )
-    system = combine(operator, plate, with_ring)
+    system = combine(operator, plate, with_ring, give)
     length = _per_node(asperity_length, grid, with_ring, "asperity length [m]", positive=True)
     scale = _per_node(asperity_pressure, grid, with_ring, "asperity pressure [Pa]", positive=True)
     raised = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")

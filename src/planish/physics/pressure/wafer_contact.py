@@ -227,7 +227,7 @@ def remembered(system: ContactSystem, token: object) -> Factors | None:
     return factors if factors is not None and factors.token is token and factors.system is system else None
 
 
-def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool) -> ContactSystem:
+def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool, give: float = 1.0) -> ContactSystem:
     """Return pad and plate in one matrix, remembered on the operator for the last plate used.
 
     Parameters
@@ -236,6 +236,8 @@ def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool) -> Con
         Pad stack and wafer on one grid.
     with_ring
         Whether the ring is down.
+    give
+        By which the pad's compliance is multiplied; other than 1 nothing is remembered.
 
     Returns
     -------
@@ -247,6 +249,10 @@ def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool) -> Con
     ModelError
         Where plate and pad are on different grids.
     """
+    if give != 1.0:
+        stated = combine(operator, plate, with_ring)
+        more = stated.pad * (give - 1.0)
+        return ContactSystem(plate, stated.matrix + more, stated.pad + more, stated.areas, stated.bodies)
     name = "with ring" if with_ring else "wafer alone"
     known = operator.memo.get(name)
     if isinstance(known, ContactSystem) and known.plate is plate:

@@ -36,7 +36,18 @@ def thermal_factor(temperature: ArrayLike, reference: float, activation_energy: 
         raise ModelError(
             refuse("temperature", "0 K or below", "above 0 K", "give kelvin, not degrees Celsius")
         )
-    return np.asarray(np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference - 1.0 / T)))
+    return np.asarray(np.exp(thermal_exponent(T, reference, activation_energy)))
+
+
+def thermal_exponent(temperature: Array, reference: float, activation_energy: float) -> Array:
+    """Return the logarithm of :func:`thermal_factor`, unchecked: it is asked thousands of times.
+
+    Parameters
+    ----------
+    temperature, reference, activation_energy
+        As there.
+    """
+    return np.asarray(activation_energy / GAS_CONSTANT * (1.0 / reference - 1.0 / temperature))
 
 
 def saturating_factor(x: ArrayLike, reference: float, half: float) -> Array:

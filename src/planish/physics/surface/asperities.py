@@ -1,10 +1,14 @@
 """Pad summits in contact: load, real area and stiffness from the distribution of their heights.
 
 The picture is Greenwood and Williamson's: ``density`` summits per area, each a
-spherical cap of radius R, pressed elastically by a flat wafer at separation d.
-A summit of height z above d carries (4/3) E* sqrt(R) (z-d)^(3/2) on an area
-pi R (z-d); neighbours do not feel each other, so all of it holds while the
-real contact fraction is small (pads: well below a few per cent).
+spherical cap of radius R, pressed by a flat wafer at separation d. A summit
+pressed in by delta = z - d carries (4/3) E* sqrt(R) delta^(3/2) on an area
+pi R delta while it is elastic. The mean pressure on it, 4 E*/(3 pi) sqrt(delta/R),
+grows until it reaches the flow pressure H, at delta_c = R (3 pi H/(4 E*))^2.
+Pressed further it flows: the pressure stays H on an area pi R (2 delta - delta_c),
+which lets none of its volume get lost. Load and area go on without a jump.
+Neighbours do not feel each other, so all of it holds while the real contact
+fraction is small (pads: well below a few per cent).
 
 Heights are held as probabilities of equal or unequal bins (``edges`` of n+1
 heights [m], ``probability`` of n bins, summing to 1), uniform inside a bin.
@@ -15,7 +19,7 @@ Any measured or parametric distribution takes that form, the ageing pad too
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import inf, isfinite, pi, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +27,7 @@ from scipy.special import erfcx, ndtr
 
 from planish.errors import ModelError, refuse
 from planish.physics.checks import above_zero, zero_or_more
+from planish.physics.surface.summit_flow import elastic_depth
 
 Array = NDArray[np.float64]
 
@@ -30,6 +35,8 @@ SOURCES: tuple[str, ...] = (
     "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: contact of nominally flat surfaces (read as quoted in "
     "Yastrebov's Greenwood-Tripp notes)",
     "Hertz contact (read as quoted in the ContactMechanics library); exponential heights: derived here",
+    "Chang, Etsion & Bogy 1987, J. Tribol. 109, 257: a summit that flows at constant pressure keeps its volume"
+    " (from memory)",
     "Sun, Zhuang, Borucki & Philipossian 2010, Jpn. J. Appl. Phys. 49, 066501: real contact area of a used"
     " pad grows with pressure, 0.026-0.059 % at 2-6 psi (abstract)",
     "Exponential tails on every pad sample measured: Sun et al., 'Investigation of Diamond Grit Size and Conditioning"
@@ -60,6 +67,8 @@ class Contact:
         places, the topographic selectivity length of the die level. The exponential
         layer of this length has the summits' own pressure and stiffness here (everywhere
         for exponential tails): what the pressure solver puts in series with the elastic pad.
+    flowing
+        Share of the pressure that is carried by summits that flow.
     """
 
     pressure: Array
@@ -68,6 +77,7 @@ class Contact:
     real_pressure: Array
     stiffness: Array
     decay_length: Array
+    flowing: Array
 
 
 def plane_modulus(modulus: float, poisson: float) -> float:
@@ -94,8 +104,16 @@ def plane_modulus(modulus: float, poisson: float) -> float:
     return modulus / (1.0 - poisson**2)
 
 
-def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probability: ArrayLike) -> Array:
-    """Return int_d^inf (z-d)^n phi(z) dz of binned heights.
+def table_integral(
+    order: float,
+    separation: ArrayLike,
+    edges: ArrayLike,
+    probability: ArrayLike,
+    *,
+    least: float = 0.0,
+    most: float = inf,
+) -> Array:
+    """Return int (z-d)^n phi(z) dz of binned heights, over z from d + least to d + most.
 
     Parameters
     ----------
@@ -105,6 +123,8 @@ def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probab
         d [m], any shape.
     edges, probability
         Of the bins: (n+1,) increasing [m], (n,) summing to 1.
+    least, most
+        Of z - d [m], 0 or more: summits pressed in by less, or by more, are not counted.
 
     Returns
     -------
@@ -120,7 +140,7 @@ def table_integral(order: float, separation: ArrayLike, edges: ArrayLike, probab
         raise ModelError(refuse("order of the contact integral", order, "above -1"))
     z, p = _checked(edges, probability)
     d = np.asarray(separation, dtype=np.float64)
-    above = np.maximum(z - d[..., None], 0.0) ** (order + 1.0) / (order + 1.0)
+    above = np.clip(z - d[..., None], least, most) ** (order + 1.0) / (order + 1.0)
     return np.asarray(np.diff(above, axis=-1) @ (p / np.diff(z)))
 
 
@@ -234,6 +254,7 @@ def contact(
     density: float,
     tip_radius: float,
     modulus: float,
+    flow_pressure: float = inf,
 ) -> Contact:
     """Return the contact of binned summits with a flat.
 
@@ -249,6 +270,8 @@ def contact(
         R [m].
     modulus
         Plane modulus E* [Pa].
+    flow_pressure
+        H [Pa]; inf: summits never flow.
 
     Returns
     -------
@@ -262,25 +285,44 @@ def contact(
 
     Notes
     -----
-    p = n (4/3) E* sqrt(R) M_(3/2), A = pi R n M_1, dp/dd = -n 2 E* sqrt(R) M_(1/2), with M_k = int (z-d)^k
-    phi dz.
+    With M_k = int (z-d)^k phi dz over the summits pressed in by less than delta_c, and N_k the same over those
+    pressed in by more: p = n (4/3) E* sqrt(R) M_(3/2) + pi R n H (2 N_1 - delta_c N_0),
+    A = pi R n (M_1 + 2 N_1 - delta_c N_0), dp/dd = -n 2 E* sqrt(R) M_(1/2) - 2 pi R n H N_0.
     """
     above_zero("summit density [1/m^2]", density)
-    above_zero("summit tip radius [m]", tip_radius)
-    above_zero("summit plane modulus [Pa]", modulus)
+    depth = elastic_depth(tip_radius, modulus, flow_pressure)
+    load, flowing, slope = _loads(separation, edges, probability, depth)
     stiff = density * modulus * sqrt(tip_radius)
-    pressure = 4.0 / 3.0 * stiff * table_integral(1.5, separation, edges, probability)
-    area = pi * tip_radius * density * table_integral(1.0, separation, edges, probability)
-    stiffness = 2.0 * stiff * table_integral(0.5, separation, edges, probability)
+    one = table_integral(1.0, separation, edges, probability)
+    count = table_integral(0.0, separation, edges, probability)
+    if isfinite(depth):
+        one = one + table_integral(1.0, np.asarray(separation) + depth, edges, probability)
+    pressure, stiffness = 4.0 / 3.0 * stiff * load, 2.0 * stiff * slope
+    area = pi * tip_radius * density * one
     touching = area > 0
     return Contact(
         pressure=pressure,
         area_fraction=area,
-        count=density * table_integral(0.0, separation, edges, probability),
+        count=density * count,
         real_pressure=np.divide(pressure, area, out=np.zeros_like(pressure), where=touching),
         stiffness=stiffness,
         decay_length=np.divide(pressure, stiffness, out=np.zeros_like(pressure), where=stiffness > 0),
+        flowing=np.divide(flowing, load, out=np.zeros_like(pressure), where=load > 0),
     )
+
+
+def _loads(
+    separation: ArrayLike, edges: ArrayLike, probability: ArrayLike, depth: float
+) -> tuple[Array, Array, Array]:
+    """Return load over (4/3) n E* sqrt(R), what of it lies on summits that flow, and stiffness over 2 n E* sqrt(R)."""
+    table = (separation, edges, probability)
+    load, slope = (table_integral(order, *table, most=depth) for order in (1.5, 0.5))
+    if not isfinite(depth):
+        return load, np.zeros_like(load), slope
+    count, one = (table_integral(order, *table, least=depth) for order in (0.0, 1.0))
+    # pi R H is (4/3) E* sqrt(R delta_c): the flowing part in the units of the elastic one
+    flowing = sqrt(depth) * (2.0 * one - depth * count)
+    return load + flowing, flowing, slope + 4.0 / 3.0 * sqrt(depth) * count
 
 
 def separation_under(
@@ -291,6 +333,7 @@ def separation_under(
     density: float,
     tip_radius: float,
     modulus: float,
+    flow_pressure: float = inf,
 ) -> Array:
     """Return the separation at which the summits carry a pressure.
 
@@ -300,7 +343,7 @@ def separation_under(
         [Pa], any shape, above 0.
     edges, probability
         Of the bins: (n+1,) increasing [m], (n,) summing to 1.
-    density, tip_radius, modulus
+    density, tip_radius, modulus, flow_pressure
         As for :func:`contact`.
 
     Returns
@@ -322,15 +365,15 @@ def separation_under(
     if np.any(~(want > 0)):
         raise ModelError(refuse("pressure on the summits [Pa]", float(np.min(want)), "above 0"))
     z, p = _checked(edges, probability)
+    depth = elastic_depth(tip_radius, modulus, flow_pressure)
     stiff = density * modulus * sqrt(tip_radius)
     top = float(z[1:][p > 0].max())
-    # all summits pressed as if they were as high as the lowest: a separation that certainly carries enough
-    deep = float(z[0]) - (float(want.max()) / (4.0 / 3.0 * stiff)) ** (2.0 / 3.0) - 1e-12
-    low, high = np.full(want.shape, deep), np.full(want.shape, top)
+    low = np.full(want.shape, float(z[0]) - _deepest(float(want.max()) / (4.0 / 3.0 * stiff), depth))
+    high = np.full(want.shape, top)
     d = 0.5 * (low + high)
     for turn in range(200):
-        load = 4.0 / 3.0 * stiff * table_integral(1.5, d, z, p)
-        slope = 2.0 * stiff * table_integral(0.5, d, z, p)
+        carried, _, stiffness = _loads(d, z, p, depth)
+        load, slope = 4.0 / 3.0 * stiff * carried, 2.0 * stiff * stiffness
         if np.all(np.abs(load - want) <= 1e-12 * want):
             break
         low, high = np.where(load > want, d, low), np.where(load > want, high, d)
@@ -340,6 +383,12 @@ def separation_under(
         newton = np.isfinite(step) & (step > low) & (step < high) & (turn < 6 or turn % 2 == 0)
         d = np.where(newton, step, 0.5 * (low + high))
     return np.asarray(d)
+
+
+def _deepest(load: float, depth: float) -> float:
+    """Return how far [m] below the lowest summit the flat certainly carries ``load`` (over (4/3) n E* sqrt(R))."""
+    elastic: float = load ** (2.0 / 3.0)
+    return (elastic if elastic <= depth else depth + load / sqrt(depth)) + 1e-12
 
 
 def _checked(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:

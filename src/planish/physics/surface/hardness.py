@@ -23,6 +23,9 @@ SOURCES: tuple[str, ...] = (
     "Gibson & Ashby, Cellular Solids: phi^2 (rho/rho_s)^2 + (1-phi)(rho/rho_s) for closed cells (from memory)",
     "Guth 1945, J. Appl. Phys. 16, 20: E/E_0 = 1 + 2.5 c + 14.1 c^2 for round fillers (read as quoted in the RheoJAX "
     "documentation)",
+    "Mean pressure at which a solid flows, 2.8 to 3 times its yield stress whatever presses it: Tabor 1951, Johnson 1985,"
+    " Contact Mechanics, ch. 6 (from memory); less where it yields late: Needleman, Tvergaard & van der Giessen 2015,"
+    " Acta Mech. Sin. (abstract)",
     "Mean pressure under a tip that ploughs, 3/8 of Young's modulus of the solid: chosen for 60 MPa on a hard"
     " microporous pad, below E* cot(a)/2 of an elastic cone (read as quoted in the ContactMechanics library)",
     "Halpin & Kardos 1976, Polym. Eng. Sci. 16, 344: the Halpin-Tsai equations (read as quoted in a lecture on "
@@ -238,7 +241,7 @@ def solid_modulus(
 
 
 def ploughing_hardness(solid: float) -> float:
-    """Return the hardness that a diamond meets as it ploughs a pad.
+    """Return the mean pressure at which a pad's solid flows: under a diamond that ploughs it, or in its summits.
 
     Parameters
     ----------
@@ -257,6 +260,9 @@ def ploughing_hardness(solid: float) -> float:
 
     Notes
     -----
+    What ploughs a pad and what flattens its summits makes the same solid flow, so the summits' flow pressure is this
+    one where the setup gives none.
+
     3/8 of the modulus, an assumption within the 20 to 60 MPa that cut rates of disks allow on hard pads. Cut and
     texture hang on it weakly, as its power 0.06 and 0.13, for both are stated for a reference disk on the same pad.
     """

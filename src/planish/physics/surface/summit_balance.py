@@ -8,15 +8,20 @@ with Archard wear of a Hertzian summit of height z under a flat at d,
 w = c sqrt(z - d), c = K v 4 E*/(3 pi sqrt(R)) (K the wear coefficient times
 the sliding speed v times the mean Hertz pressure), and the renewal rate kappa
 at which furrows of the conditioner replace summits by freshly cut ones. The
-separation d follows from the load at every moment.
+separation d follows from the load at every moment. A summit that flows
+(``asperities``) carries no more than the flow pressure and wears by no more,
+w = c sqrt(delta_c) from the interference delta_c at which it begins to flow.
 
 Scheme: while d stands still a summit's interference goes as
-sqrt(delta) = sqrt(delta_0) - c t/2, so the cumulative distribution is carried
-along these exact paths, F_new(z) = F_old(d + (sqrt(z-d) + c t/2)^2), and
-differenced. F_old is read from a limited parabola (density linear in a bin,
+sqrt(delta) = sqrt(delta_0) - c t/2, or falls evenly while it flows, so the
+cumulative distribution is carried along these exact paths,
+F_new(z) = F_old(d + (sqrt(z-d) + c t/2)^2) where nothing flows, and differenced. F_old is read from a limited parabola (density linear in a bin,
 never negative). Any time step is stable, no probability is lost or turns
 negative, and only the motion of d within a step is approximated (taken at its
 middle); renewal is split half before and half after (second order).
+
+A summit that has flowed is met again as it was: pressed back to the same load, it carries
+that load on the same area. That it stands lower and blunter under a lesser load is left out.
 
 Limit: where few new summits lift the flat off a crowd worn level (hard wear
 and hardly any renewal), the moment of lift-off is sharp and its timing is
@@ -25,7 +30,7 @@ found to a wafer or two, the real pressure during it to about 3 %.
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from math import inf, pi, sqrt
 
 import numpy as np
 from numba import njit
@@ -95,6 +100,7 @@ def ageing_grid(
     tip_radius: float,
     modulus: float,
     pressure: float,
+    flow_pressure: float = inf,
     finer: float = 1.0,
 ) -> Array:
     """Return bin edges fit for ageing under loads around a pressure.
@@ -107,6 +113,8 @@ def ageing_grid(
         Of the summits [1/m^2], [m], plane modulus [Pa].
     pressure
         The highest of the recipe [Pa].
+    flow_pressure
+        Of the summits [Pa].
     finer
         Divides every width.
 
@@ -137,6 +145,7 @@ def ageing_grid(
         density=density,
         tip_radius=tip_radius,
         modulus=modulus,
+        flow_pressure=flow_pressure,
     )
     # Integrate bins per height on a fine scale, then cut it at whole numbers of bins.
     scale = np.linspace(span[0], span[-1], 4001)
@@ -149,41 +158,73 @@ def ageing_grid(
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
-def _moments(p: Array, z: Array, d: float) -> tuple[float, float, float, float]:
-    """Moments of order 1/2, 1, 3/2 and 0 of z - d above d, exact for uniform bins."""
+def _moments(p: Array, z: Array, d: float, depth: float) -> tuple[float, float, float, float, float, float]:
+    """Moments of z - d above d, exact for uniform bins.
+
+    Stiffness and load in the units of the elastic ones (where nothing flows the moments of orders 1/2 and 3/2),
+    those of orders 1 and 0 between them, and of orders 1 and 0 of z - d - depth, of the summits that flow.
+    """
     n = p.size
     first = min(max(int(np.searchsorted(z, d)) - 1, 0), n - 1)
     half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
     delta = max(z[first] - d, 0.0)
-    root = np.sqrt(delta)
-    delta0, a0, b0, c0 = delta, delta * root, delta * delta, delta * delta * root
+    # elastic up to the depth: what a summit carries beyond it is added below
+    held = min(delta, depth)
+    root = np.sqrt(held)
+    delta0, a0, b0, c0 = delta, held * root, delta * delta, held * held * root
+    over_one, over_count = 0.0, 0.0
+    over0 = max(delta - depth, 0.0)
     for k in range(first, n):
         delta = z[k + 1] - d
-        root = np.sqrt(max(delta, 0.0))
-        a1 = delta * root
+        held = min(max(delta, 0.0), depth)
+        root = np.sqrt(held)
+        a1 = held * root
         b1 = delta * delta
-        c1 = b1 * root
+        c1 = held * held * root
         density = p[k] / (z[k + 1] - z[k])
         half += density * (a1 - a0)
         one += density * (b1 - b0)
         threehalf += density * (c1 - c0)
         count += density * (delta - delta0)
         delta0, a0, b0, c0 = delta, a1, b1, c1
-    return half / 1.5, one / 2.0, threehalf / 2.5, count
+        if delta > depth:
+            over1 = delta - depth
+            over_one += density * (over1 * over1 - over0 * over0)
+            over_count += density * (over1 - over0)
+            over0 = over1
+    half, one, threehalf = half / 1.5, one / 2.0, threehalf / 2.5
+    if over_count > 0.0:
+        over_one /= 2.0
+        root = np.sqrt(depth)
+        half += 4.0 / 3.0 * root * over_count
+        threehalf += root * (2.0 * over_one + depth * over_count)
+    return half, one, threehalf, count, over_one, over_count
+
+
+@njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
+def _worn(one: float, over_one: float, over_count: float, depth: float) -> float:
+    """Stiffness times wear speed over c, summed over the summits, in the units of the elastic moment of order 1."""
+    if over_count == 0.0:
+        return one
+    return one - over_one + depth * over_count / 3.0
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _separate(
-    p: Array, z: Array, pressure: float, stiff: float, guess: float, tolerance: float
-) -> tuple[float, float, float, float, float]:
+    p: Array, z: Array, pressure: float, stiff: float, depth: float, guess: float, tolerance: float
+) -> tuple[float, tuple[float, float, float, float, float, float]]:
     """Separation under ``pressure`` by bracketed Newton on ln p, and the moments there."""
     n = p.size
     high = z[n]
-    low = z[0] - (pressure / (4.0 / 3.0 * stiff)) ** (2.0 / 3.0) - 1e-12
+    want = pressure / (4.0 / 3.0 * stiff)
+    deepest = want ** (2.0 / 3.0)
+    if deepest > depth:
+        deepest = depth + want / np.sqrt(depth)
+    low = z[0] - deepest - 1e-12
     d = guess if low < guess < high else 0.5 * (low + high)
-    half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
+    found = _moments(p, z, d, depth)
     for turn in range(200):
-        half, one, threehalf, count = _moments(p, z, d)
+        half, threehalf = found[0], found[2]
         load = 4.0 / 3.0 * stiff * threehalf
         if abs(load - pressure) <= tolerance * pressure:
             break
@@ -198,11 +239,12 @@ def _separate(
             if low < trial < high:
                 new = trial
         d = new
-    return d, half, one, threehalf, count
+        found = _moments(p, z, d, depth)
+    return d, found
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
-def log_load(probability: Array, edges: Array) -> Array:
+def log_load(probability: Array, edges: Array, depth: float) -> Array:
     """Return how much load fresh summits would take, with a flat at every edge.
 
     Parameters
@@ -211,22 +253,29 @@ def log_load(probability: Array, edges: Array) -> Array:
         Of the bins, (n,).
     edges
         Of the bins [m], (n+1,).
+    depth
+        At which a summit begins to flow [m] (``summit_flow.elastic_depth``).
 
     Returns
     -------
     Array
-        ln int (z-d)^(3/2) phi dz at d = every edge, (n+1,).
+        ln int (z-d)^(3/2) phi dz at d = every edge, (n+1,), the load of summits that flow in its units.
     """
     out = np.empty(edges.size)
     for k in range(edges.size):
-        _, _, threehalf, _ = _moments(probability, edges, edges[k])
-        out[k] = np.log(max(threehalf, 1e-300))
+        out[k] = np.log(max(_moments(probability, edges, edges[k], depth)[2], 1e-300))
     return out
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def contact_rings(
-    probability: Array, edges: Array, pressure: Array, stiff: float, separation: Array, moments: Array
+    probability: Array,
+    edges: Array,
+    pressure: Array,
+    stiff: float,
+    depth: float,
+    separation: Array,
+    moments: Array,
 ) -> None:
     """Find the separation and contact moments of all pad rings.
 
@@ -240,26 +289,31 @@ def contact_rings(
         On every ring [Pa], (rings,); those without get the top edge and moments 0.
     stiff
         density * E* * sqrt(tip radius) [Pa/m^(3/2)].
+    depth
+        At which a summit begins to flow [m], inf: never.
     separation
         [m], (rings,), given as a guess, filled in place.
     moments
-        Of orders 1/2, 1, 3/2, 0, (rings, 4), filled in place.
+        Of orders 1/2, 1, 3/2, 0 (the first and third with what flows), and of orders 1, 0 of what flows,
+        (rings, 6), filled in place.
     """
     for r in range(probability.shape[0]):
         if pressure[r] <= 0.0:
             separation[r] = edges[edges.size - 1]
             moments[r, :] = 0.0
             continue
-        separation[r], half, one, threehalf, count = _separate(
-            probability[r], edges, pressure[r], stiff, separation[r], 1e-8
+        separation[r], found = _separate(
+            probability[r], edges, pressure[r], stiff, depth, separation[r], 1e-8
         )
-        moments[r, 0], moments[r, 1], moments[r, 2], moments[r, 3] = half, one, threehalf, count
+        for k in range(6):
+            moments[r, k] = found[k]
 
 
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
-def _wear(p: Array, z: Array, d: float, move: float, cumulative: Array) -> None:
-    """Carry the cumulative distribution of one ring down its wear paths, sqrt(delta) less ``move``."""
+def _wear(p: Array, z: Array, d: float, depth: float, move: float, cumulative: Array) -> None:
+    """Carry the cumulative distribution of one ring down its wear paths: sqrt(delta) less ``move``, evenly beyond the depth."""
     n = p.size
+    limit = np.sqrt(depth)
     first = min(max(int(np.searchsorted(z, d)) - 1, 0), n - 1)
     # Counted from the bottom of bin ``first``: what lies below d does not move.
     cumulative[first] = 0.0
@@ -269,8 +323,13 @@ def _wear(p: Array, z: Array, d: float, move: float, cumulative: Array) -> None:
     source = first
     before = 0.0
     for k in range(first, n):
-        root = np.sqrt(z[k + 1] - d) + move if z[k + 1] > d else move
-        came = d + root * root
+        root = np.sqrt(z[k + 1] - d) if z[k + 1] > d else 0.0
+        if root + move <= limit:
+            came = d + (root + move) * (root + move)
+        elif root < limit:  # it flowed first, and wore elastically from there
+            came = d + depth + 2.0 * limit * (move - (limit - root))
+        else:
+            came = z[k + 1] + 2.0 * limit * move
         while source < n - 1 and z[source + 1] < came:
             source += 1
         if k == n - 1 or came >= z[n]:
@@ -305,6 +364,7 @@ def age_rings(
     wear: Array,
     renewal: Array,
     stiff: float,
+    depth: float,
     separation: Array,
     fresh_load: Array,
     finer: int,
@@ -327,6 +387,8 @@ def age_rings(
         Share cut anew as an exponent, (rings,), inf: wholly.
     stiff
         density x plane modulus x sqrt(tip radius) [Pa/m^(3/2)].
+    depth
+        At which a summit begins to flow [m], inf: never.
     separation
         A guess of the one at the start [m], (rings,); becomes that of the last substep.
     fresh_load
@@ -339,10 +401,11 @@ def age_rings(
     for r in range(rings):
         p = probability[r]
         touched = pressure[r] > 0.0 and wear[r] > 0.0
-        d, half, one, threehalf = separation[r], 0.0, 0.0, 0.0
+        d, half, one, threehalf = separation[r], 0.0, 0.0, 0.0  # one: what wear takes, in its units
         steps = finer
         if touched:
-            d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d, 1e-5)
+            d, found = _separate(p, edges, pressure[r], stiff, depth, d, 1e-5)
+            half, threehalf, one = found[0], found[2], _worn(found[1], found[4], found[5], depth)
             move = 0.5 * wear[r] / np.sqrt(2.0 / 3.0 * threehalf / half)
             need = move / MAX_MOVE
             if renewal[r] > 0.0:
@@ -357,10 +420,11 @@ def age_rings(
                     p[k] = fresh[k] + kept * (p[k] - fresh[k])
             if touched:
                 if s > 0 or kept < 1.0:
-                    d, half, one, threehalf, _ = _separate(p, edges, pressure[r], stiff, d, 1e-5)
+                    d, found = _separate(p, edges, pressure[r], stiff, depth, d, 1e-5)
+                    half, one = found[0], _worn(found[1], found[4], found[5], depth)
                 # At constant load d falls at the rate c M_1/M_1/2: take it at the middle of the substep.
                 c = wear[r] / steps
-                _wear(p, edges, d - 0.5 * c * one / half, 0.5 * c, work)
+                _wear(p, edges, d - 0.5 * c * one / half, depth, 0.5 * c, work)
                 d -= c * one / half
         if half_kept < 1.0:
             for k in range(n):

@@ -108,6 +108,7 @@ def pad_state(
     pressure: float,
     *,
     sliding_share: float,
+    temperature: float | None = None,
     decay_length: float | None = None,
     real_pressure: float | None = None,
 ) -> SurfaceState:
@@ -121,6 +122,8 @@ def pad_state(
         On the pad [Pa].
     sliding_share
         Of the summits' reach at rest, what counts while the pad slides [1].
+    temperature
+        Of the pad [K]; that for which its moduli are stated unless given.
     decay_length, real_pressure
         Of the summits at any point of the pad's life [m], [Pa] (from the lot level); as conditioned unless given.
 
@@ -130,18 +133,26 @@ def pad_state(
         As the die meets it.
     """
     from planish.predict.wafer.pad_surface import as_conditioned, summit_curve
+    from planish.predict.wafer.warm_pad import softness
 
     surface = as_conditioned(rig)
     curve = summit_curve(surface)
-    reach = float(curve.at(pressure, "decay_length")) if decay_length is None else decay_length
-    real = float(curve.at(pressure, "real_pressure")) if real_pressure is None else real_pressure
-    plane = asperities.plane_modulus(surface.modulus, surface.poisson)
+    left = 1.0 if temperature is None else softness(rig, temperature).summits
+    # warm summits stand as cold ones under more pressure
+    reach = float(curve.at(pressure / left, "decay_length")) if decay_length is None else decay_length
+    real = (
+        left * float(curve.at(pressure / left, "real_pressure")) if real_pressure is None else real_pressure
+    )
+    plane = left * asperities.plane_modulus(surface.modulus, surface.poisson)
     spot = float(np.sqrt(surface.tip_radius * reach))
     return SurfaceState(sliding_share * reach_at_rest(spot, real / plane), spot)
 
 
 def stack_compliance(
-    rig: Rig, groove_depth: float | None = None, top_thickness: float | None = None
+    rig: Rig,
+    groove_depth: float | None = None,
+    top_thickness: float | None = None,
+    temperature: float | None = None,
 ) -> Callable[[Array], Array]:
     """Return the compliance of the setup's pad stack.
 
@@ -151,6 +162,8 @@ def stack_compliance(
         The setup in SI.
     groove_depth, top_thickness
         Of a worn pad [m]; the new pad's unless given.
+    temperature
+        Of the pad's surface [K]; that for which its moduli are stated unless given.
 
     Returns
     -------
@@ -158,8 +171,10 @@ def stack_compliance(
         From wave number [rad/m] to compliance [m/Pa].
     """
     from planish.predict.wafer.contact_model import pad_layers
+    from planish.predict.wafer.warm_pad import layers_left
 
-    layers, base = pad_layers(rig, groove_depth, top_thickness), rig.polisher.base()
+    left = None if temperature is None else layers_left(rig, temperature)
+    layers, base = pad_layers(rig, groove_depth, top_thickness, left), rig.polisher.base()
     return partial(surface_compliance, layers=layers, base=base)  # can be sent to a cluster, unlike a lambda
 
 

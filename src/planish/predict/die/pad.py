@@ -27,6 +27,8 @@ class PadAfter(Record):
         How many.
     decay_length, real_pressure
         Of the summits in contact [m], [Pa], averaged over the wafer's track.
+    temperature
+        Of the pad under the last wafer, mean over its time [K].
     groove_depth, top_thickness
         Left [m].
     radius
@@ -42,6 +44,7 @@ class PadAfter(Record):
     wafers: int
     decay_length: float
     real_pressure: float
+    temperature: float
     groove_depth: float
     top_thickness: float
     radius: Array
@@ -113,6 +116,7 @@ def pad_after(
         wafers=wafers,
         decay_length=float(records.tail[-1]),
         real_pressure=float(records.real_pressure[-1]),
+        temperature=float(records.temperature[-1]),
         groove_depth=float(records.groove_mean[-1]),
         top_thickness=float(records.thickness_mean[-1]),
         radius=lot.radius,

@@ -80,11 +80,12 @@ class Platens:
         Platens
             With one wafer and one pad a platen.
         """
-        return cls(
-            tuple(rigs),
-            (wafer or polish(rigs[0]), *(polish(other) for other in rigs[1:])),
-            tuple(_PlatenPad.of(one, after if number == 0 else None) for number, one in enumerate(rigs)),
+        wafers = (wafer or polish(rigs[0]), *(polish(other) for other in rigs[1:]))
+        pads = (
+            _PlatenPad.of(one, after if number == 0 else None, found)
+            for number, (one, found) in enumerate(zip(rigs, wafers, strict=True))
         )
+        return cls(tuple(rigs), wafers, tuple(pads))
 
     def at(
         self, name: str, radius: float, level: Level, given: SurfaceState | None
@@ -128,15 +129,16 @@ class _PlatenPad:
 
     rig: Rig
     after: PadAfter | None
+    temperature: float
     compliance: Callable[[Array], Array]
     rigidity: float
 
     @classmethod
-    def of(cls, rig: Rig, after: PadAfter | None) -> _PlatenPad:
-        worn = (None, None) if after is None else (after.groove_depth, after.top_thickness)
-        return cls(
-            rig, after, die_conditions.stack_compliance(rig, *worn), die_conditions.wafer_rigidity(rig)
-        )
+    def of(cls, rig: Rig, after: PadAfter | None, wafer: WaferResult) -> _PlatenPad:
+        depth, top = (None, None) if after is None else (after.groove_depth, after.top_thickness)
+        warm = wafer.temperature if after is None else after.temperature
+        compliance = die_conditions.stack_compliance(rig, depth, top, warm)
+        return cls(rig, after, warm, compliance, die_conditions.wafer_rigidity(rig))
 
     def change(self, radius: float) -> float:
         return 1.0 if self.after is None else self.after.rate_change(radius)
@@ -144,7 +146,12 @@ class _PlatenPad:
     def at(self, pressure: float, given: SurfaceState | None, share: float) -> DiePad:
         summits = (None, None) if self.after is None else (self.after.decay_length, self.after.real_pressure)
         state = given or die_conditions.pad_state(
-            self.rig, pressure, sliding_share=share, decay_length=summits[0], real_pressure=summits[1]
+            self.rig,
+            pressure,
+            sliding_share=share,
+            temperature=self.temperature,
+            decay_length=summits[0],
+            real_pressure=summits[1],
         )
         return DiePad(self.compliance, state, self.rigidity)
 

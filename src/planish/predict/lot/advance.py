@@ -170,8 +170,9 @@ def _after_step(plan: LotPlan, step: LotStep, pad: LotPad, found: StepOutcome, l
         pad,
         plan.rig,
         separation=found.summits.separation,
-        pressure=step.group_seen @ found.pressure / land,
-        sliding=step.group_sliding * found.duration,
+        # warm summits under a pressure stand as cold ones under more, and the real pressure wears them by less
+        pressure=step.group_seen @ found.pressure / (land * found.modulus_left),
+        sliding=step.group_sliding * found.duration * found.modulus_left,
         cut=step.cut * plan.sharpness(pad.disk_use) * found.duration,
         disk_time=found.duration * step.disk_share,
     )

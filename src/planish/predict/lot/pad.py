@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from planish.engine.fixed import seal
 from planish.engine.record import Record
 from planish.physics.motion import sweep
-from planish.physics.surface import asperities, conditioning, summit_balance
+from planish.physics.surface import asperities, conditioning, summit_balance, summit_flow
 from planish.predict.wafer.disk import disk_work
 from planish.predict.wafer.pad_surface import as_conditioned
 from planish.predict.wafer.step_plan import speeds
@@ -102,8 +102,10 @@ class WornSummits:
     level: Array
     real_level: Array
     real_slope: Array
+    flow_pressure: float  # [Pa] that the mean real pressure never exceeds
     separation: Array  # (g,) [m] of the flat from the summits
-    moments: Array  # (g, 4) of z - d, of orders 1/2, 1, 3/2 and 0
+    moments: Array  # (g, 6) of z - d (``summit_balance.contact_rings``)
+    flowing: Array  # (g,) share of the load that lies on summits that flow
     heights: tuple[float, float]  # mean and standard deviation [m] over the wafer's track
 
     def _weights(self, pressure: Array) -> Array:
@@ -119,7 +121,12 @@ class WornSummits:
         """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
         weights = self._weights(pressure)
         real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
+        real = np.minimum(real, self.flow_pressure)
         return real, pressure / real
+
+    def flowing_share(self, pressure: Array) -> Array:
+        """Return which share of the load lies on summits that flow [1], (nodes,), under ``pressure`` [Pa]."""
+        return self._weights(pressure) @ self.flowing
 
     def surface(self) -> tuple[float, float]:
         """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
@@ -146,6 +153,8 @@ class SummitPlan(Record):
     density: float
     tip_radius: float
     modulus: float
+    flow_pressure: float
+    depth: float  # [m] at which a summit begins to flow
     deviation: float
 
     @property
@@ -206,6 +215,7 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
             tip_radius=surface.tip_radius,
             modulus=modulus,
             pressure=highest_pressure,
+            flow_pressure=surface.flow_pressure,
         )
         fresh = asperities.fresh_heights(edges, surface.height_sd, surface.tail_length)
         deviation = float(np.hypot(surface.height_sd, surface.tail_length))
@@ -215,14 +225,17 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
         edges, fresh = height_table(surface.heights)
         deviation = float(surface.heights.std())
     groups = ring_groups(rings, areas)
+    depth = summit_flow.elastic_depth(surface.tip_radius, modulus, surface.flow_pressure)
     return SummitPlan(
         groups=groups,
         edges=edges,
         fresh=fresh,
-        fresh_load=summit_balance.log_load(fresh, edges),
+        fresh_load=summit_balance.log_load(fresh, edges, depth),
         density=surface.density,
         tip_radius=surface.tip_radius,
         modulus=modulus,
+        flow_pressure=surface.flow_pressure,
+        depth=depth,
         deviation=deviation,
     )
 
@@ -299,14 +312,17 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
         For pressures near it.
     """
     about = np.maximum(pressure, 1.0)
-    separation, moments = pad.separation.copy(), np.empty((about.size, 4))
-    summit_balance.contact_rings(pad.probability, plan.edges, about, plan.stiff, separation, moments)
-    half, one, threehalf, count = moments.T
+    separation, moments = pad.separation.copy(), np.empty((about.size, 6))
+    summit_balance.contact_rings(
+        pad.probability, plan.edges, about, plan.stiff, plan.depth, separation, moments
+    )
+    half, one, threehalf, count, over_one, over_count = moments.T
     level, deviation = asperities.level_and_deviation(plan.edges, pad.probability)
     length = threehalf / (1.5 * half)
-    # real = p/(pi R n M_1);  d(ln M_1)/d(ln p) = (M_0/M_1) length
-    real, log_about = about / (pi * plan.tip_radius * plan.density * one), np.log(about)
-    slope = real * (1.0 - length * count / one)
+    # real = p/(pi R n A);  d(ln A)/d(ln p) = (-dA/dd / A) length; what flows has its area twice
+    area, log_about = one + over_one, np.log(about)
+    real = about / (pi * plan.tip_radius * plan.density * area)
+    slope = real * (1.0 - length * (count + over_count) / area)
     return WornSummits(
         to_wafer=plan.groups.to_wafer,
         track=plan.groups.track,
@@ -314,10 +330,19 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
         level=separation + length * log_about,
         real_level=real - slope * log_about,
         real_slope=slope,
+        flow_pressure=plan.flow_pressure,
         separation=separation,
         moments=moments,
+        flowing=_flowing(plan.depth, threehalf, over_one, over_count),
         heights=(float(plan.groups.track @ level), float(plan.groups.track @ deviation)),
     )
+
+
+def _flowing(depth: float, threehalf: Array, over_one: Array, over_count: Array) -> Array:
+    """Return the share of the load that lies on summits that flow (g,)."""
+    if not np.any(over_count > 0):
+        return np.zeros_like(threehalf)
+    return np.asarray(sqrt(depth) * (2.0 * over_one + depth * over_count) / threehalf)
 
 
 def aged(
@@ -370,6 +395,7 @@ def aged(
         wear,
         renewal,
         plan.stiff,
+        plan.depth,
         separation,
         plan.fresh_load,
         1,

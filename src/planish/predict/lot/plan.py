@@ -46,6 +46,7 @@ from planish.predict.wafer.step_plan import (
     summit_land,
 )
 from planish.predict.wafer.uneven import Uneven, turning_past
+from planish.predict.wafer.warm_pad import expected_heating, softens
 
 if TYPE_CHECKING:
     from planish.physics.pressure.ring_influence import PadOperator
@@ -67,7 +68,8 @@ class LotStep(Record):
     ``fixed`` and ``back`` as for one wafer; ``begin`` is where its pressures start. Over pad groups (g,):
     ``group_nominal`` [Pa], ``group_sliding`` [m/s] times share of time; ``group_seen`` (g, nodes pressed)
     of a group's time under the carrier. ``cut`` (n,) [m/s] of a sharp disk for as long as it works in this
-    step, ``disk_share`` of the step; ``grid`` of times, 0 to 1; ``most`` [s] that run-to-run may give it.
+    step, ``disk_share`` of the step; ``grid`` of times, 0 to 1; ``most`` [s] that run-to-run may give it;
+    ``heating``: where its heat leads (``warm_pad.expected_heating``).
     """
 
     fixed: StepPlan
@@ -82,6 +84,7 @@ class LotStep(Record):
     disk_share: float
     grid: Array
     most: float
+    heating: tuple[Array, Array]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +100,7 @@ class LotPlan(Record):
     """What is fixed for a lot.
 
     ``weights`` (n_r,) average over the wafer nodes ``inside`` the edge exclusion, ``track`` (n,) over the
-    pad rings that the wafer passes (``under``); ``uneven`` is what turns past, None where all is flat; ``ring``
+    pad rings that the wafer passes (``under``); ``softens``: whether its pad does as it warms; ``uneven`` is what turns past, None where all is flat; ``ring``
     how its gap widens, None where it does not; ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
     without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates; ``disk``: what it does;
     ``incoming`` (films, n_r) [m]; ``ex_situ_cut`` (n,) [m/s] of a sharp disk without a wafer; ``rest_rate``
@@ -115,6 +118,7 @@ class LotPlan(Record):
     inside: NDArray[np.bool_]
     weights: Array
     heights: Array
+    softens: bool
     track: Array
     uneven: Uneven | None
     ring: RingWear | None
@@ -226,6 +230,7 @@ def plan_lot(
         inside=inside,
         weights=np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum(),
         heights=height_map(rig, rings, grid.r),
+        softens=softens(rig),
         track=track,
         uneven=turning_past(rig, model),
         ring=ring,
@@ -321,6 +326,7 @@ def _plan_lot_step(
         cut=cut * share,
         disk_share=share,
         grid=_time_grid(rig),
+        heating=expected_heating(rig, plan, back),
         most=RUN_TO_RUN_MOST * step.stop_value if step.stop == "time" else step.max_time,
     )
 

@@ -222,6 +222,9 @@ class LotResult(Result):
             "last_tail_um": float(records.tail[-1]) * 1e6,
             "last_real_contact_percent": 100 * float(records.real_fraction[-1]),
             "last_real_pressure_MPa": float(records.real_pressure[-1]) / 1e6,
+            "last_plasticity_index": self._of_time(records.step_plasticity),
+            "last_flowing_percent": 100 * self._of_time(records.step_flowing),
+            "last_modulus_left_percent": 100 * float(records.modulus_left[-1]),
             "last_sharpness_percent": 100 * float(records.sharpness[-1]),
             "mean_temperature_C": float(records.temperature.mean()) - ZERO_CELSIUS,
             "peak_temperature_C": float(records.peak_temperature.max()) - ZERO_CELSIUS,
@@ -232,6 +235,11 @@ class LotResult(Result):
             "conditioning": self.conditioning,
             **self._ring_figures(),
         }
+
+    def _of_time(self, by_step: Array) -> float:
+        """Return the mean over the last wafer's time of something told by step (n, steps)."""
+        times = self.records.step_time[-1]
+        return float(np.average(by_step[-1], weights=times if times.sum() > 0 else None))
 
     @property
     def _ring_use(self) -> Array:

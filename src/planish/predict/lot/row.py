@@ -40,6 +40,7 @@ class Row:
     fresh: float
     real_pressure: float
     real_fraction: float
+    modulus_left: float
     tail: float
     sliding: float
     groove_min: float
@@ -57,6 +58,8 @@ class Row:
     step_peak: tuple[float, ...]
     step_fresh: tuple[float, ...]
     step_real_fraction: tuple[float, ...]
+    step_flowing: tuple[float, ...]
+    step_plasticity: tuple[float, ...]
     step_solid_share: tuple[float, ...]
     step_film_followed: tuple[float, ...]
     step_film_torn: tuple[bool, ...]
@@ -136,6 +139,7 @@ class Row:
             fresh=of_time([found.fresh for found in outcomes]),
             real_pressure=of_time([found.real_pressure for found in outcomes]),
             real_fraction=of_time([found.real_fraction for found in outcomes]),
+            modulus_left=of_time([found.modulus_left for found in outcomes]),
             tail=outcomes[-1].summits.tail(),
             sliding=sum(t * step.fixed.mean_speed for t, step in zip(times, plan.steps, strict=True)),
             groove_min=max(depth - deepest, 0.0),
@@ -155,6 +159,8 @@ class Row:
             step_peak=tuple(found.peak_temperature for found in outcomes),
             step_fresh=tuple(found.fresh for found in outcomes),
             step_real_fraction=tuple(found.real_fraction for found in outcomes),
+            step_flowing=tuple(found.flowing for found in outcomes),
+            step_plasticity=tuple(found.plasticity for found in outcomes),
             step_solid_share=tuple(found.lubrication.share for found in outcomes),
             step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
             step_film_torn=tuple(found.lubrication.film.torn for found in outcomes),
@@ -184,6 +190,7 @@ class Records:
     fresh: Array
     real_pressure: Array
     real_fraction: Array
+    modulus_left: Array
     tail: Array
     sliding: Array
     groove_min: Array
@@ -201,6 +208,8 @@ class Records:
     step_peak: Array  # (n, steps) [K]
     step_fresh: Array  # (n, steps)
     step_real_fraction: Array  # (n, steps)
+    step_flowing: Array  # (n, steps) share of the load on summits that flow
+    step_plasticity: Array  # (n, steps) index of the summits
     step_solid_share: Array  # (n, steps) of the load on summits
     step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
     step_film_torn: NDArray[np.bool_]  # (n, steps) asked for more suction than liquid can bear
@@ -249,6 +258,8 @@ class Records:
             film_followed=self.step_film_followed,
             film_torn=self.step_film_torn,
             real_fraction=self.step_real_fraction,
+            flowing=self.step_flowing,
+            plasticity=self.step_plasticity,
             fresh=self.step_fresh,
             peak=self.step_peak,
             bare_somewhere=self.bare_somewhere,

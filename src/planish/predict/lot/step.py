@@ -25,8 +25,17 @@ from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
 from planish.predict.wafer.uneven import bow_height
+from planish.predict.wafer.warm_pad import (
+    AS_STATED,
+    Softness,
+    expected_time,
+    mean_temperature,
+    soft,
+    softness,
+)
 
 if TYPE_CHECKING:
+    from planish.predict.wafer.pad_surface import Summits
     from planish.predict.wafer.uneven import Uneven
     from planish.setup.si import Rig
 
@@ -39,7 +48,7 @@ class PadUnder:
 
     ``worn`` [m] and ``groove_depth`` [m] on average under the wafer; ``land``: share of the area that
     summits stand on; ``height`` (n_r,) [m] of the pad under the nodes; ``shares`` of the worn states, and
-    pad and plate in one ``matrix`` with and without a pressed ring.
+    pad and plate in one ``matrix`` with and without a pressed ring, and the ``pad`` alone where it softens.
     """
 
     worn: float
@@ -48,13 +57,15 @@ class PadUnder:
     height: Array
     shares: Array
     matrix: dict[bool, Array]
+    pad: dict[bool, Array]
 
 
 @dataclass(frozen=True, slots=True)
 class StepOutcome:
     """What the step did: profiles over wafer nodes, and numbers."""
 
-    summits: WornSummits
+    summits: WornSummits  # as they are when cold
+    modulus_left: float  # what warmth leaves of their modulus
     solved: Solved
     pressure: Array  # on summits, of the wafer nodes, then the ring nodes [Pa]
     removed: Array  # (films, n_r) [m]
@@ -64,6 +75,8 @@ class StepOutcome:
     end_temperatures: Array
     real_pressure: float
     real_fraction: float
+    flowing: float  # share of the load on summits that flow
+    plasticity: float  # index of the summits
     friction: float
     fresh: float
     lubrication: Lubrication
@@ -104,7 +117,27 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
         height=worn - plan.heights @ pad.worn,
         shares=shares,
         matrix={pressed: kept.at(shares) for pressed, kept in plan.pads.items()},
+        pad={pressed: kept.pad_at(shares) for pressed, kept in plan.pads.items()} if plan.softens else {},
     )
+
+
+def _expected_time(
+    plan: LotPlan, step: LotStep, last: StepState, duration: float | None, left: Array
+) -> float:
+    """Return about how long the step will take [s]: as long as for the last wafer where nothing sets its time."""
+    if duration is not None:
+        return duration
+    if step.fixed.step.stop != "time" and last.duration > 0:
+        return last.duration
+    goal = 0.0 if step.fixed.step.stop == "time" else stop_amount(step.fixed.step, left, plan.weights)[1]
+    top = on_top(left, step.fixed.shares)
+    material = None if top is None else plan.rig.wafer.films[top].material
+    return expected_time(plan.rig, step.fixed, step.back, material, goal)
+
+
+def _softness(plan: LotPlan, step: LotStep, temperatures: Array, time: float) -> Softness:
+    """Return what warmth leaves of the pad's stiffness in a step that takes ``time`` [s]."""
+    return softness(plan.rig, mean_temperature(step.heating, temperatures, plan.track, time))
 
 
 def run_step(
@@ -153,9 +186,14 @@ def run_step(
         Where there is no solution.
     """
     rig, weights = plan.rig, plan.weights
-    summits = worn_summits(plan.summits, pad, lot_step.group_nominal / under.land)
+    warm = AS_STATED
+    if plan.softens:
+        time = _expected_time(plan, lot_step, last, duration, left)
+        warm = _softness(plan, lot_step, temperatures, time)
+    cold = worn_summits(plan.summits, pad, lot_step.group_nominal / (under.land * warm.summits))
+    summits = soft(cold, warm.summits)
     standing = under.height + bow_height(rig, plan.model, left)
-    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven)
+    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven, warm.give)
     nodes = lot_step.fixed.shares.size
     top = on_top(left, lot_step.fixed.shares)
     found = meet(
@@ -168,6 +206,7 @@ def run_step(
         solved.pressure[nodes:],
         rate_factor,
         top=None if top is None else rig.wafer.films[top].material,
+        warm=warm,
         last=last.film,
     )
     heating = pad_heat(found, temperatures)
@@ -184,7 +223,8 @@ def run_step(
         times = np.append(times[:at], ends)
     mean = seen @ weights
     return StepOutcome(
-        summits=summits,
+        summits=cold,
+        modulus_left=warm.summits,
         solved=solved,
         pressure=np.concatenate([found.solid, solved.pressure[nodes:]]),
         removed=removed[:, -1],
@@ -194,6 +234,8 @@ def run_step(
         end_temperatures=heating.at(ends),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
+        flowing=float(found.flowing @ weights),
+        plasticity=found.plasticity,
         friction=found.friction,
         fresh=found.fresh,
         lubrication=found.lubrication,
@@ -241,10 +283,11 @@ def _until(
 def _contact(
     lot_step: LotStep,
     last: Solved,
-    summits: WornSummits,
+    summits: Summits,
     under: PadUnder,
     standing: Array,
     uneven: Uneven | None,
+    give: float,
 ) -> Solved:
     """Contact pressure [Pa] on a pad that stands so high against the wafer (n_r,) [m]; as ``conditions.contact_pressure``, by the series solver."""
     back, share = lot_step.back, lot_step.fixed.shares
@@ -261,7 +304,9 @@ def _contact(
             onto_ring(raised, share, ring, geometric=False),
         )
     matrix = under.matrix[lot_step.with_ring]
-    return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised)
+    if give != 1.0:
+        matrix = matrix + (give - 1.0) * under.pad[lot_step.with_ring]
+    return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised, give)
 
 
 def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array) -> Array:

@@ -113,6 +113,10 @@ def spreads(rig: Rig) -> list[tuple[str, Rig, Rig]]:
         if layer.modulus_spread > 0:
             up, down = (_with_layer(rig, index, 1 + sign * layer.modulus_spread) for sign in (1, -1))
             found.append((f"modulus of the {'top pad' if index == 0 else 'sub-pad'}", up, down))
+    surface = rig.pad.surface
+    if surface.flow_spread > 0:
+        up, down = (_with_flow(rig, 1 + sign * surface.flow_spread) for sign in (1, -1))
+        found.append(("flow pressure of the summits", up, down))
     return found
 
 
@@ -132,6 +136,11 @@ def with_rate(rig: Rig, material: str, factor: float) -> Rig:
     scaling = LAWS.get(law.law).scaling
     scaled = {key: value * factor if key in scaling else value for key, value in law.coefficients.items()}
     return replace(rig, removal={**rig.removal, material: replace(law, coefficients=scaled)})
+
+
+def _with_flow(rig: Rig, factor: float) -> Rig:
+    surface = replace(rig.pad.surface, flow_pressure=rig.pad.surface.flow_pressure * factor)
+    return replace(rig, pad=replace(rig.pad, surface=surface))
 
 
 def _with_layer(rig: Rig, index: int, factor: float) -> Rig:

@@ -6,7 +6,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,14 +15,25 @@ from numpy.typing import NDArray
 from planish.physics.pressure.solve import PressureSolution, solve_pressure
 from planish.physics.removal import factors as rate_factors
 from planish.physics.slurry import delivery, heat
-from planish.predict.wafer import step_plan
+from planish.physics.surface import asperities, summit_flow
+from planish.predict.wafer import step_plan, warm_pad
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.film_rate import FilmRate
 from planish.predict.wafer.films import cumulative
 from planish.predict.wafer.lubrication import Lubrication, lubricate
 from planish.predict.wafer.pad_surface import PadState, Summits
-from planish.predict.wafer.step_plan import StepPlan, back_load, plan_step
+from planish.predict.wafer.step_plan import BackLoad, StepPlan, back_load, plan_step
 from planish.predict.wafer.uneven import bow_height, turning_past
+from planish.predict.wafer.warm_pad import (
+    AS_STATED,
+    Softness,
+    expected_heating,
+    expected_time,
+    mean_temperature,
+    soft,
+    softens,
+    softness,
+)
 
 if TYPE_CHECKING:
     from planish.predict.lot.pad_rings import PadRings
@@ -32,6 +43,7 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     *step_plan.SOURCES,
+    *warm_pad.SOURCES,
     "Rate laws are calibrated on a grooved pad, whose summits carry the whole load: assumption of our own",
 )
 
@@ -50,6 +62,10 @@ class Conditions:
         What of ``pressure`` summits carry [Pa].
     real_pressure, real_fraction
         On the summits [Pa]; real contact fraction of the nominal area.
+    flowing, plasticity
+        Share of the load that lies on summits that flow; their plasticity index, one number.
+    modulus_left
+        What warmth leaves of the modulus of the summits.
     lubrication, friction
         The film, and the coefficient of friction of the wafer as a whole [1].
     fresh
@@ -68,11 +84,14 @@ class Conditions:
     solid: Array
     real_pressure: Array
     real_fraction: Array
+    flowing: Array
+    plasticity: float
     lubrication: Lubrication
     friction: float
     fresh: float
     heat_power: Array
     rates: dict[str, FilmRate]
+    modulus_left: float = 1.0
     solution: PressureSolution | None = None
     balance_error: float = 0.0
 
@@ -92,6 +111,7 @@ def step_conditions(
     *,
     top: str | None,
     left: Array | None = None,
+    goal: float = 0.0,
     conditioning: bool = True,
 ) -> Conditions:
     """Return the conditions of a step.
@@ -113,6 +133,8 @@ def step_conditions(
     left
         Of each film as the step begins [m], (films, n_r), as its stress may bend the wafer; as the wafer came
         where None.
+    goal
+        What must go [m] in a step that stops on an amount: about how long it takes, and so how warm the pad gets.
     conditioning
         False keeps the disk off the pad.
 
@@ -122,19 +144,42 @@ def step_conditions(
         At the pad's present state.
     """
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
-    solution = contact_pressure(rig, step, model, state, start, left=left)
+    back = back_load(rig, step, model)
+    left_of = _softness(rig, plan, back, rings, state, top, goal)
+    summits = soft(state.summits, left_of.summits)
+    warm = state if summits is state.summits else replace(state, summits=summits)
+    solution = contact_pressure(rig, step, model, warm, start, left=left, give=left_of.give)
     made = meet(
         plan,
         rig,
         model,
-        state.summits,
+        summits,
         state.groove_depth,
         solution.pressure,
         solution.ring_pressure,
         top=top,
+        warm=left_of,
     )
     made.solution, made.balance_error = solution, solution.balance_error
     return made
+
+
+def _softness(
+    rig: Rig,
+    plan: StepPlan,
+    back: BackLoad,
+    rings: PadRings,
+    state: PadState,
+    top: str | None,
+    goal: float,
+) -> Softness:
+    """Return how soft the step finds the pad, which is as warm as the step before left it."""
+    if not softens(rig):
+        return AS_STATED
+    time = expected_time(rig, plan, back, top, goal)
+    track = plan.shares @ rings.to_wafer
+    heating = expected_heating(rig, plan, back)
+    return softness(rig, mean_temperature(heating, state.temperatures, track, time))
 
 
 def contact_pressure(
@@ -145,13 +190,16 @@ def contact_pressure(
     start: PressureSolution | None = None,
     *,
     left: Array | None = None,
+    give: float = 1.0,
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state.
 
     Parameters
     ----------
     rig, step, model, state, start, left
-        As for :func:`step_conditions`.
+        As for :func:`step_conditions`; the summits as soft as they are.
+    give
+        How much more the pad stack gives way than stated.
 
     Returns
     -------
@@ -174,6 +222,7 @@ def contact_pressure(
         asperity_pressure=scale * land,
         asperity_offset=offset,
         foundation_offset=height,
+        give=give,
         start=start,
         tol=1e-11,
     )
@@ -190,6 +239,7 @@ def meet(
     rate_factor: float = 1.0,
     *,
     top: str | None,
+    warm: Softness = AS_STATED,
     last: Lubrication | None = None,
 ) -> Conditions:
     """Return what follows from a contact pressure on the pad as it is.
@@ -210,6 +260,8 @@ def meet(
         On every film's rate: this slurry's, this wafer's.
     top
         Material that spends the slurry; None where none is left.
+    warm
+        What warmth leaves of the pad's stiffness: ``summits`` have it already.
     last
         The film under the wafer before on this step, reused to save time.
 
@@ -223,7 +275,8 @@ def meet(
     mean_pressure = float(plan.shares @ pressure)
     film = lubricate(plan, rig, model, summits, groove_depth, pressure, last)
     solid = pressure * film.carried
-    real, fraction = summits.real(np.maximum(solid, 1e-3 * mean_pressure) / land)
+    standing = np.maximum(solid, 1e-3 * mean_pressure) / land
+    real, fraction = summits.real(standing)
     drag = liquid.viscosity * film.shear  # [Pa s/m]: shear stress over sliding speed
     rubbed = np.concatenate([solid, ring_pressure])[: plan.all_speed.size]
     power = heat.friction_power_density(liquid.friction_boundary, rubbed, plan.all_speed, drag)
@@ -234,8 +287,11 @@ def meet(
         solid=solid,
         real_pressure=real,
         real_fraction=fraction * land,
+        flowing=summits.flowing_share(standing),
+        plasticity=_plasticity(rig, film.gap.tail),
         lubrication=film,
         friction=liquid.friction_boundary * film.share + drag * plan.mean_speed / mean_pressure,
+        modulus_left=warm.summits,
         fresh=1.0,
         heat_power=heat.ring_power_density(plan.duty, plan.seen, power),
         rates={},
@@ -252,11 +308,25 @@ def meet(
             * rate_factors.factor_real_pressure(real, law.reference.real_pressure, liquid.summit_power),
             chemical=1.0,
             overall=rate_factor * model.land,
+            # p_r goes as the modulus of summits: at each place and moment of the step as warm as the pad is there
+            softening=0.0 if warm is AS_STATED else liquid.summit_power * rig.pad.layers[0].softening,
+            warmth=warm.temperature,
         )
     made.fresh = _fresh(made, rig, groove_depth, top)
     for material, rate in made.rates.items():
         rate.chemical = _chemical(rig, material, made.fresh)
     return made
+
+
+def _plasticity(rig: Rig, spread: float) -> float:
+    """Return the plasticity index of summits whose heights in contact spread by so much [m]."""
+    surface = rig.pad.surface
+    return summit_flow.plasticity_index(
+        spread,
+        tip_radius=surface.tip_radius,
+        modulus=asperities.plane_modulus(surface.modulus, surface.poisson),
+        flow_pressure=surface.flow_pressure,
+    )
 
 
 def _chemical(rig: Rig, material: str, fresh: float) -> float:

@@ -28,6 +28,8 @@ from planish.physics.pressure.ring_influence import PadOperator, build_pad_opera
 from planish.predict.wafer.pad_surface import SummitCurve, as_conditioned, summit_curve
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planish.setup.si import Rig, Wafer
 
 Array = NDArray[np.float64]
@@ -101,7 +103,10 @@ def prepare(rig: Rig, *, cells: int = CELLS, groove_depth: float | None = None) 
 
 
 def pad_layers(
-    rig: Rig, groove_depth: float | None = None, top_thickness: float | None = None
+    rig: Rig,
+    groove_depth: float | None = None,
+    top_thickness: float | None = None,
+    left: Sequence[float] | None = None,
 ) -> tuple[ElasticLayer, ...]:
     """Return the elastic layers of the pad stack: grooves and feed holes soften the layers they go through.
 
@@ -111,6 +116,8 @@ def pad_layers(
         The setup.
     groove_depth, top_thickness
         Replace the new pad's where it has worn [m].
+    left
+        Of the modulus of each layer, from the surface down, where the pad is warm; all of it unless given.
 
     Returns
     -------
@@ -125,7 +132,8 @@ def pad_layers(
     for index, layer in enumerate(pad.layers):
         thickness = top_thickness if index == 0 and top_thickness is not None else layer.thickness
         elastic = holed_layer(
-            ElasticLayer(layer.modulus, layer.poisson, thickness), rig.polisher.hole_fraction
+            ElasticLayer(layer.modulus * (1.0 if left is None else left[index]), layer.poisson, thickness),
+            rig.polisher.hole_fraction,
         )
         made.extend(grooved_layers(elastic, share, min(depth, thickness)) if index == 0 else [elastic])
     return tuple(made)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.removal.factors import thermal_factor
+from planish.physics.removal.factors import thermal_exponent
 from planish.physics.removal.laws import LAWS, term_values
 
 if TYPE_CHECKING:
@@ -38,6 +38,8 @@ class FilmRate:
         Factor on its chemical terms at the reference temperature: fresh slurry and what is dissolved in it.
     overall
         Factor on all of it: share of the pad that is not feed hole, batch of slurry, chance.
+    softening, warmth
+        By which share the mechanical factor falls for each kelvin above ``warmth`` [K], at which it is as given [1/K].
     """
 
     law: Removal
@@ -47,6 +49,8 @@ class FilmRate:
     mechanical: Array
     chemical: float
     overall: float
+    softening: float = 0.0
+    warmth: float = 0.0
 
     @cached_property
     def _cold(self) -> list[Array]:
@@ -57,13 +61,20 @@ class FilmRate:
         return term_values(law.law, law.coefficients, self.pressure, self.speed, temperature, self.friction)
 
     @cached_property
-    def parts(self) -> tuple[Array, Array] | None:
-        """The rate as steady + chemical factor x answering [m/s], (n_r,) each; None for terms in series or warm ones."""
+    def parts(self) -> tuple[Array, Array, Array] | None:
+        """The rate's mechanical, common and chemical terms [m/s], (n_r,) each, by their factors; None in series or warm."""
         record = LAWS.get(self.law.law)
         if record.joined != "sum" or record.warm:
             return None
-        steady = record.rate(self._cold, self.mechanical, 0.0)
-        return self.overall * steady, self.overall * (record.rate(self._cold, self.mechanical, 1.0) - steady)
+        mechanical = record.rate(self._cold, self.mechanical, 0.0)
+        chemical = record.rate(self._cold, 0.0, 1.0)
+        both = record.rate(self._cold, self.mechanical, 1.0) - mechanical - chemical
+        return self.overall * mechanical, self.overall * both, self.overall * chemical
+
+    @property
+    def _one_term(self) -> bool:
+        """Whether grains, summits and slurry do all of the work together."""
+        return {term.kind for term in LAWS.get(self.law.law).terms} == {"both"}
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -80,16 +91,20 @@ class FilmRate:
         Array
             [m/s], (n_t, n_r).
         """
-        law = self.law
-        answer: float | Array = self.chemical if chemical is None else chemical
-        if law.activation_energy:
-            answer = answer * thermal_factor(temperature, law.reference.temperature, law.activation_energy)
-        if self.parts is not None:
-            steady, answering = self.parts
-            rate = steady + answer * answering
+        record = LAWS.get(self.law.law)
+        answer = self.chemical if chemical is None else chemical
+        faster, softer = self._exponents(temperature)
+        rate: float | Array
+        if self.parts is None:
+            rate = self.overall * record.rate(
+                self._values(temperature), np.exp(softer) * self.mechanical, answer * np.exp(faster)
+            )
+        elif self._one_term:
+            rate = np.exp(faster + softer) * (answer * self.parts[1])
         else:
-            record = LAWS.get(law.law)
-            rate = self.overall * record.rate(self._values(temperature), self.mechanical, answer)
+            mechanical, both, alone = self.parts
+            answer = answer * np.exp(faster)
+            rate = np.exp(softer) * (mechanical + answer * both) + answer * alone
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
 
     def near(self, radii: Array, radius: float) -> FilmRate:
@@ -112,8 +127,18 @@ class FilmRate:
         at = replace(self, pressure=pressure, speed=speed, mechanical=mechanical)
         return np.asarray(at.at(np.array([[temperature]]))[0])
 
+    def _exponents(self, temperature: Array) -> tuple[Array | float, Array | float]:
+        """Return the logarithms of what warmth does to the chemical and to the mechanical factor; 0 where nothing."""
+        energy, reference = self.law.activation_energy, self.law.reference.temperature
+        return (
+            thermal_exponent(temperature, reference, energy) if energy else 0.0,
+            -self.softening * (temperature - self.warmth) if self.softening else 0.0,
+        )
+
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
         """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
+
+        The pad is as soft as at ``warmth``.
 
         Parameters
         ----------
@@ -121,8 +146,8 @@ class FilmRate:
             Of the nodes, (n_r,), summing to 1.
         """
         if self.parts is not None:
-            steady, answering = (float(weights @ part) for part in self.parts)
-            return lambda chemical: steady + chemical * answering
+            mechanical, both, alone = (float(weights @ part) for part in self.parts)
+            return lambda chemical: mechanical + chemical * (both + alone)
         record, values = (
             LAWS.get(self.law.law),
             self._values(np.asarray(self.law.reference.temperature)),

@@ -51,6 +51,20 @@ class Summits(Protocol):
             Mean real pressure [Pa] and real contact fraction [1].
         """
 
+    def flowing_share(self, pressure: Array) -> Array:
+        """Return which share of the load lies on summits that flow.
+
+        Parameters
+        ----------
+        pressure
+            [Pa], (nodes,).
+
+        Returns
+        -------
+        Array
+            [1], (nodes,).
+        """
+
     def surface(self) -> tuple[float, float]:
         """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
 
@@ -59,8 +73,8 @@ class Summits(Protocol):
 class SummitCurve(Kept):
     """Fresh summits' answer to pressure, tabulated once: everything against ln(pressure [Pa]).
 
-    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m]; ``level`` and
-    ``deviation`` [m] of the heights themselves.
+    ``separation`` [m], ``real_pressure`` [Pa], ``area_fraction``, ``decay_length`` [m], ``flowing`` (share of the
+    load on summits that flow); ``level`` and ``deviation`` [m] of the heights themselves.
     """
 
     log_pressure: Array
@@ -68,6 +82,7 @@ class SummitCurve(Kept):
     real_pressure: Array
     area_fraction: Array
     decay_length: Array
+    flowing: Array
     level: float
     deviation: float
 
@@ -120,6 +135,10 @@ class FreshSummits:
             Mean real pressure [Pa] and real contact fraction [1].
         """
         return self.curve.at(pressure, "real_pressure"), self.curve.at(pressure, "area_fraction")
+
+    def flowing_share(self, pressure: Array) -> Array:
+        """Return which share of the load lies on summits that flow [1], (nodes,), under ``pressure`` [Pa]."""
+        return self.curve.at(pressure, "flowing")
 
     def surface(self) -> tuple[float, float]:
         """Return mean and standard deviation [m] of their heights."""
@@ -212,6 +231,7 @@ def summit_curve(surface: PadSurface) -> SummitCurve:
         surface.tail_length,
         surface.modulus,
         surface.poisson,
+        surface.flow_pressure,
     )
     return _summit_curve(heights, *numbers)
 
@@ -225,6 +245,7 @@ def _summit_curve(
     tail: float,
     modulus: float,
     poisson: float,
+    flow_pressure: float,
 ) -> SummitCurve:
     if heights is None:
         edges = asperities.height_grid(height_sd, tail)
@@ -237,6 +258,7 @@ def _summit_curve(
         "density": density,
         "tip_radius": tip_radius,
         "modulus": asperities.plane_modulus(modulus, poisson),
+        "flow_pressure": flow_pressure,
     }
     pressure = np.geomspace(10.0, 1e6, _CURVE_POINTS)
     separation = asperities.separation_under(pressure, edges, probability, **numbers)
@@ -247,5 +269,6 @@ def _summit_curve(
         state.real_pressure,
         state.area_fraction,
         state.decay_length,
+        state.flowing,
         *(float(each) for each in asperities.level_and_deviation(edges, probability)),
     )

@@ -107,7 +107,8 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     for step in rig.steps:
         top = on_top(left, areas)
         spending = None if top is None else films[top].material
-        found = step_conditions(rig, step, model, rings, state, solution, top=spending, left=left)
+        goal = 0.0 if step.stop == "time" else stop_amount(step, left, weights)[1]
+        found = step_conditions(rig, step, model, rings, state, solution, top=spending, left=left, goal=goal)
         solution = found.solution
         swings = uneven.swing_rms(rig, step, model, state.summits, state.groove_depth)
         if swings:
@@ -187,6 +188,9 @@ def _run_step(
         regime=str(film.regime(found.lubrication.share)),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
+        flowing=float(found.flowing @ weights),
+        plasticity=found.plasticity,
+        modulus_left=found.modulus_left,
         balance_error=found.balance_error,
         rates=found.rates,
     )

@@ -61,6 +61,10 @@ class StepRecord(Record):
         down too hard; whether it was asked for more suction than liquid can bear.
     real_pressure, real_fraction
         Mean pressure on the summits in contact [Pa]; real contact area as a share of the nominal.
+    flowing, plasticity
+        Share of the load that lies on summits that flow; plasticity index of the summits in contact.
+    modulus_left
+        What warmth leaves of the modulus of the summits.
     balance_error
         Relative error of the force balance of the contact solution.
     rates
@@ -89,6 +93,9 @@ class StepRecord(Record):
     regime: str
     real_pressure: float
     real_fraction: float
+    flowing: float
+    plasticity: float
+    modulus_left: float
     balance_error: float
     rates: dict[str, FilmRate]
 
@@ -319,6 +326,9 @@ class WaferResult(Result):
             "friction_coefficient": self.time_mean([step.friction for step in steps]),
             "real_contact_percent": 100 * self.time_mean([step.real_fraction for step in steps]),
             "real_pressure_MPa": self.time_mean([step.real_pressure for step in steps]) / 1e6,
+            "plasticity_index": self.time_mean([step.plasticity for step in steps]),
+            "flowing_percent": 100 * self.time_mean([step.flowing for step in steps]),
+            "modulus_left_percent": 100 * self.time_mean([step.modulus_left for step in steps]),
             "force_balance_error": max(step.balance_error for step in steps),
             "cleared": {
                 film: bool(np.all(np.isfinite(self.cleared[i][self.inside()])))
@@ -326,6 +336,11 @@ class WaferResult(Result):
             },
             "steps": [self._step_summary(step) for step in steps],
         }
+
+    @property
+    def temperature(self) -> float:
+        """Mean temperature of the pad under the wafer, over its time [K]."""
+        return self.time_mean([float(np.mean(step.temperatures)) for step in self.steps])
 
     def doubts(self) -> list[str]:
         """Return where the result leaves the ground on which the model stands, one line each."""
@@ -347,6 +362,8 @@ class WaferResult(Result):
             film_followed=np.array([[step.film_followed for step in steps]]),
             film_torn=np.array([[step.film_torn for step in steps]]),
             real_fraction=np.array([[step.real_fraction for step in steps]]),
+            flowing=np.array([[step.flowing for step in steps]]),
+            plasticity=np.array([[step.plasticity for step in steps]]),
             fresh=np.array([[step.fresh_fraction for step in steps]]),
             peak=np.array([[step.peak_temperature for step in steps]]),
             bare_somewhere=np.array([gone.any()]),

@@ -315,11 +315,22 @@ def platen_path(rig: Rig) -> tuple[float, float]:
     tuple[float, float]
         Conductance through the pad [W/(m^2 K)], and temperature of what it lies on [K].
     """
-    pad, room = rig.pad, rig.ambient
+    pad = rig.pad
     through = heat.platen_conductance(
         [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
     )
-    return through, room.platen_temperature if rig.polisher.on_platen else room.temperature
+    return through, under_temperature(rig)
+
+
+def under_temperature(rig: Rig) -> float:
+    """Return the temperature of what the pad lies on [K].
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    """
+    return rig.ambient.platen_temperature if rig.polisher.on_platen else rig.ambient.temperature
 
 
 def _losses(rig: Rig, step: Step, rings: PadRings) -> tuple[Array, Array]:
