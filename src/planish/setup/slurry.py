@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, ratio
+from planish.setup.quantity import Name, Quantity, Section, Unsaid, ratio
 
 
 class SlurrySection(Section):
@@ -74,6 +74,18 @@ class SlurrySection(Section):
     )
     entry_share: Annotated[float, ratio("1e-4", "1", typical=("5 %", "70 %"))] = Field(
         0.25, description="share of the slurry offered that bow wave and ring let under the wafer"
+    )
+    oxidiser_fraction: Annotated[
+        float, ratio("0", "0.6", typical=("0.01 %", "15 %"), least="1e-8"), Unsaid()
+    ] = Field(0.0, description="oxidiser, share by weight; acts on the chemical terms of a rate law alone")
+    oxidiser_half: Annotated[float, ratio("1e-6", "100", typical=("0.1 %", "200 %")), Unsaid()] = Field(
+        0.018, description="oxidiser content at which it does half of the most it can for the chemical step"
+    )
+    inhibitor_fraction: Annotated[
+        float, ratio("0", "0.6", typical=("0.001 %", "2 %"), least="1e-8"), Unsaid()
+    ] = Field(0.0, description="inhibitor, share by weight; acts on the chemical terms of a rate law alone")
+    inhibitor_half: Annotated[float, ratio("1e-8", "100", typical=("0.001 %", "5 %")), Unsaid()] = Field(
+        0.0024, description="inhibitor content that makes the chemical step half as fast"
     )
 
 

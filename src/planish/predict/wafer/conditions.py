@@ -252,6 +252,7 @@ def meet(
             * rate_factors.factor_real_pressure(real, law.reference.real_pressure, liquid.summit_power),
             chemical=1.0,
             overall=rate_factor * model.land,
+            dissolved=plan.dissolved[material],
         )
     made.fresh = _fresh(made, rig, groove_depth, top)
     for material, rate in made.rates.items():

@@ -35,9 +35,11 @@ class FilmRate:
     mechanical
         Factor on the law's mechanical terms (n_r,): grains, and the pressure on summits in contact.
     chemical
-        Factor on its chemical terms at the reference temperature: fresh slurry and what is dissolved in it.
+        Factor on its chemical terms at the reference temperature: fresh slurry.
     overall
         Factor on all of it: share of the pad that is not feed hole, batch of slurry, chance.
+    dissolved
+        Factor on its purely chemical terms: oxidiser and inhibitor.
     """
 
     law: Removal
@@ -47,6 +49,7 @@ class FilmRate:
     mechanical: Array
     chemical: float
     overall: float
+    dissolved: float = 1.0
 
     @cached_property
     def _cold(self) -> list[Array]:
@@ -63,7 +66,8 @@ class FilmRate:
         if record.joined != "sum" or record.warm:
             return None
         steady = record.rate(self._cold, self.mechanical, 0.0)
-        return self.overall * steady, self.overall * (record.rate(self._cold, self.mechanical, 1.0) - steady)
+        whole = record.rate(self._cold, self.mechanical, 1.0, self.dissolved)
+        return self.overall * steady, self.overall * (whole - steady)
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -89,7 +93,9 @@ class FilmRate:
             rate = steady + answer * answering
         else:
             record = LAWS.get(law.law)
-            rate = self.overall * record.rate(self._values(temperature), self.mechanical, answer)
+            rate = self.overall * record.rate(
+                self._values(temperature), self.mechanical, answer, self.dissolved
+            )
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
 
     def near(self, radii: Array, radius: float) -> FilmRate:
@@ -129,5 +135,8 @@ class FilmRate:
         )
         return lambda chemical: (
             self.overall
-            * float(weights @ (record.rate(values, self.mechanical, chemical) + np.zeros_like(weights)))
+            * float(
+                weights
+                @ (record.rate(values, self.mechanical, chemical, self.dissolved) + np.zeros_like(weights))
+            )
         )
