@@ -11,6 +11,7 @@ from planish.predict.die.level import USUAL_SLIDING
 Array = NDArray[np.float64]
 TIP, DECAY = 30e-6, 4e-6  # [m] of the summits
 MODULUS, POISSON = 285e6, 0.3  # [Pa] of a half-space, and its ratio
+STEPS_SLIDING = 0.05  # the usual sliding share of oxide steps
 _RIGID = 1e9  # times that: no bulk that bends
 
 

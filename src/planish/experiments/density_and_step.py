@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.experiments.assumed_pad import selectivity_length
+from planish.experiments.assumed_pad import STEPS_SLIDING, selectivity_length
 from planish.experiments.record import Experiment, Row
 from planish.physics.pattern.areas import HighLayer, Low, polish_areas
 from planish.physics.pattern.oxide_step import blanket_removed, contact_height_step
-from planish.predict.die.processes.oxide import OxideLevel
 
 Array = NDArray[np.float64]
 RATE, STEP, PRESSURE, WIDTH = (
@@ -25,7 +24,7 @@ HEIGHTS = np.linspace(0.5, 6.0, 45)  # contact heights that are tried, over the 
 def course(density: float) -> tuple[Array, Array, float]:
     """Return what a blanket film loses [m], the step left of areas side by side then [m], and their selectivity length [m]."""
     width = np.array([WIDTH])
-    length = selectivity_length(width, width, PRESSURE, sliding=OxideLevel().sliding_share)
+    length = selectivity_length(width, width, PRESSURE, sliding=STEPS_SLIDING)
     times = np.linspace(5.0, 1.3 * density * STEP / RATE + 40.0, 40)
     film, low = HighLayer(np.inf, [RATE]), Low([RATE], np.array([STEP]))
     left = [float(polish_areas([film], low, [time], density, length).height[0]) for time in times]

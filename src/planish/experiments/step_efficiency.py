@@ -7,11 +7,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.experiments.assumed_pad import selectivity_length
+from planish.experiments.assumed_pad import STEPS_SLIDING, selectivity_length
 from planish.experiments.record import Experiment, Row
 from planish.physics.pattern.areas import HighLayer, Low, polish_areas
 from planish.physics.pattern.response import local_response
-from planish.predict.die.processes.oxide import OxideLevel
 
 Array = NDArray[np.float64]
 PITCHES = (100.0, 200.0, 500.0)  # [um]
@@ -36,9 +35,7 @@ def lost(slurry: str, pitch: float) -> tuple[Array, Array]:
     blanket, power = rate(slurry), FITS[slurry][1]
     answer = local_response(lambda ratio: blanket * ratio**power)
     width = np.array([0.5e-6 * pitch])
-    length = selectivity_length(
-        width, width, PRESSURE * GRAM_PER_CM2, sliding=OxideLevel().sliding_share, depth=STEP
-    )
+    length = selectivity_length(width, width, PRESSURE * GRAM_PER_CM2, sliding=STEPS_SLIDING, depth=STEP)
     high = HighLayer(np.inf, [blanket], [answer])
     low = Low([blanket], np.array([STEP]), responses=[answer])
     states = [polish_areas([high], low, [time], SHARE, length) for time in TIMES]

@@ -19,10 +19,12 @@ class SlurrySection(Section):
     )
     particle_size: Annotated[
         float, Quantity("thickness", low="1 nm", high="10000 nm", typical=("10 nm", "400 nm"))
-    ] = Field(description="mean diameter of the particles")
+    ] = Field(
+        description="mean diameter of the grains: moves cleaning, and the rate where size_power is not 0"
+    )
     large_particle_size: Annotated[
         float, Quantity("thickness", low="50 nm", high="100000 nm", typical=("200 nm", "5000 nm"))
-    ] = Field(description="diameter above which a particle counts as large")
+    ] = Field(description="diameter above which a particle counts as large; moves the scratch index")
     large_particle_count: Annotated[
         float,
         Quantity(
@@ -32,7 +34,7 @@ class SlurrySection(Section):
             high="1e12 1/ml",
             typical=("10 1/ml", "1e7 1/ml"),
         ),
-    ] = Field(description="large particles per volume")
+    ] = Field(description="large particles per volume; moves the scratch index")
     viscosity: Annotated[
         float, Quantity("viscosity", low="0.1 mPa*s", high="1000 mPa*s", typical=("0.7 mPa*s", "10 mPa*s"))
     ] = Field(description="viscosity")

@@ -117,6 +117,13 @@ def test_a_rate_that_bends_with_pressure_spares_the_field_but_is_through_sooner(
     assert np.all(np.abs(apart[late]) < 0.12)  # alike then, as measured
 
 
+def test_oxide_steps_are_held_against_with_the_sliding_share_of_their_process():
+    from planish.experiments.assumed_pad import STEPS_SLIDING
+    from planish.predict.die.processes.oxide import OxideLevel
+
+    assert OxideLevel().sliding_share == STEPS_SLIDING
+
+
 def test_the_density_law_does_for_dense_patterns_and_not_for_sparse_ones():
     assert density_and_step.density_law_off(0.9) < 10
     assert density_and_step.density_law_off(0.1) > 2 * density_and_step.density_law_off(0.9)
