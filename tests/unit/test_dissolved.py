@@ -82,6 +82,11 @@ def test_what_has_no_effect_is_told(copper: Setup) -> None:
     (note,) = (note for note in oxide.notes if "oxidiser" in note)
     assert "changes no rate" in note
     assert not [note for note in copper.notes if "fraction" in note]
+    own = oxide.replace({**TWO_STEP, "removal.copper.reference.oxidiser_fraction": "1 %"})
+    assert (
+        "slurry.oxidiser_half not given: used 1.8 % (fits published copper rates, experiment inhibitor)"
+        in own.notes
+    )
 
 
 def test_an_oxidiser_over_a_reference_without_one_is_refused(copper: Setup) -> None:

@@ -80,7 +80,7 @@ class SlurrySection(Section):
     oxidiser_fraction: Annotated[
         float, ratio("0", "0.6", typical=("0.01 %", "15 %"), least="1e-8"), Unsaid()
     ] = Field(0.0, description="oxidiser, share by weight; acts on the chemical terms of a rate law alone")
-    oxidiser_half: Annotated[float, ratio("1e-6", "100", typical=("0.1 %", "200 %")), Unsaid()] = Field(
+    oxidiser_half: Annotated[float, ratio("1e-6", "100", typical=("0.1 %", "20 %")), Unsaid()] = Field(
         0.018, description="oxidiser content at which it does half of the most it can for the chemical step"
     )
     inhibitor_fraction: Annotated[

@@ -10,7 +10,8 @@ from planish.setup.finding import Finding, wrong
 from planish.setup.resolve import Resolved
 from planish.setup.root import SetupModel
 
-KEYS = ("oxidiser_fraction", "inhibitor_fraction")
+KEYS = {"oxidiser_fraction": "oxidiser_half", "inhibitor_fraction": "inhibitor_half"}
+FITTED = "fits published copper rates, experiment inhibitor"
 
 
 def check_dissolved(model: SetupModel, resolved: Resolved) -> Iterator[Finding]:
@@ -28,7 +29,7 @@ def check_dissolved(model: SetupModel, resolved: Resolved) -> Iterator[Finding]:
     Finding
         A finding each.
     """
-    for key in KEYS:
+    for key, half in KEYS.items():
         content, place = getattr(model.slurry, key), f"slurry.{key}"
         origin = resolved.origins.get(place)
         answering, deaf = [], []
@@ -43,6 +44,9 @@ def check_dissolved(model: SetupModel, resolved: Resolved) -> Iterator[Finding]:
             if key == "oxidiser_fraction" and measured == 0.0:
                 yield wrong(f"{paths.join('removal', material)}.reference.{key}", measured,
                             f"above 0 where {place} is", "say with what content the rate was measured")  # fmt: skip
+        if answering and f"slurry.{half}" not in resolved.origins:
+            used = f"used {100 * getattr(model.slurry, half):g} % ({FITTED})"
+            yield Finding("note", f"slurry.{half}", f"slurry.{half} not given: {used}")
         if deaf:
             with_one = ", ".join(name for name in LAWS.names() if LAWS.get(name).chemical)
             yield Finding("note", place, f"{place} {content:g}: does not change the rate of {', '.join(deaf)}, whose "
