@@ -31,7 +31,15 @@ def rate(slurry: str) -> float:
 
 @lru_cache(maxsize=8)
 def lost(slurry: str, pitch: float) -> tuple[Array, Array]:
-    """Return what the high and the low area have lost by ``TIMES`` [m], pitch in um."""
+    """Return what the high and the low area have lost by ``TIMES`` [m].
+
+    Parameters
+    ----------
+    slurry
+        A key of ``FITS``.
+    pitch
+        [um].
+    """
     blanket, power = rate(slurry), FITS[slurry][1]
     answer = local_response(lambda ratio: blanket * ratio**power)
     width = np.array([0.5e-6 * pitch])
@@ -43,7 +51,15 @@ def lost(slurry: str, pitch: float) -> tuple[Array, Array]:
 
 
 def efficiency(slurry: str, pitch: float) -> Array:
-    """Return 1 less field over active, of what has been lost by ``TIMES``."""
+    """Return 1 less field over active, of what has been lost by ``TIMES``.
+
+    Parameters
+    ----------
+    slurry
+        A key of ``FITS``.
+    pitch
+        [um].
+    """
     high, low = lost(slurry, pitch)
     return 1.0 - low / high
 
@@ -52,13 +68,6 @@ def leads_until(pitch: float) -> float:
     """Return until when ceria is clearly the more efficient [s]; 0 where it never is."""
     ahead = efficiency("ceria", pitch) - efficiency("silica", pitch) > AHEAD
     return float(TIMES[ahead].max(initial=0.0))
-
-
-def field_loss_at(slurry: str, pitch: float, step: float) -> float:
-    """Return what the low area has lost by when the step is down to ``step`` [m]."""
-    high, low = lost(slurry, pitch)
-    left = STEP - (high - low)
-    return float(np.interp(-step, -left, low))
 
 
 def rows() -> list[Row]:
