@@ -26,7 +26,7 @@ TIMES = np.arange(2.5, 180.1, 2.5)  # [s]
 def rate(slurry: str) -> float:
     """Return the blanket rate by the source's fit [m/s]."""
     level, by_pressure, by_speed = FITS[slurry]
-    return 10**level * PRESSURE**by_pressure * MINUTES**by_speed * 1e-10 / 60.0
+    return float(10**level * PRESSURE**by_pressure * MINUTES**by_speed * 1e-10 / 60.0)
 
 
 @lru_cache(maxsize=8)
