@@ -128,6 +128,18 @@ def test_wide_lines_are_not_raised():
     assert float(np.max(np.abs(cells.incoming))) == 0.0
 
 
+def test_how_high_it_stands_is_told():
+    for width, hill, told in (
+        (0.2e-6, 300e-9, "stands up to 292 nm higher over lines"),
+        (0.2e-6, -200e-9, "stands up to 194 nm lower over lines"),
+        (20e-6, 300e-9, "no line of this layout closes"),
+    ):
+        level = CopperLevel(overplating=hill)
+        (line,) = level.remarks(die_input(maps(width), level))
+        assert told in line
+    assert CopperLevel().remarks(die_input(maps(), CopperLevel())) == []
+
+
 def test_no_copper_left_to_polish_is_refused():
     with pytest.raises(SetupError, match=r"die\.overplating \[m\] = -6e-07: must be above -5e-07"):
         die_input(maps(), CopperLevel(overburden=500e-9, overplating=-600e-9))

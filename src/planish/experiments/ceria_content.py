@@ -44,7 +44,7 @@ def rows() -> list[Row]:
 EXPERIMENT = Experiment(
     name="ceria-content",
     title="Rates with ceria against pressure and content",
-    source="Wakamatsu et al., ceria slurries on quartz glass",
+    source="Wakamatsu et al. (ceria on quartz glass)",
     read="full text",
     rows=rows,
     said=(

@@ -43,7 +43,7 @@ def rows() -> list[Row]:
 EXPERIMENT = Experiment(
     name="stiff-pad-length",
     title="Length over which a copper process with a stiff pad planarizes",
-    source="Mater. Res. Soc. Symp. Proc. 2000, copper with a stiff pad",
+    source="Mater. Res. Soc. Symp. Proc. 2000 (copper, stiff pad)",
     read="abstract",
     rows=rows,
     said=(

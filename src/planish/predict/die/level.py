@@ -186,6 +186,10 @@ class Level(Standing, ABC):
         """Return how much thicker the first film is over each cell than its key says [m]: so much higher its surface is."""
         return 0.0
 
+    def remarks(self, cells: DieInput) -> list[str]:
+        """Return what is to be told of it on this layout, a line each."""
+        return []
+
     def start_step(self, cells: DieInput) -> Array:
         """Return the step of each cell before polishing [m]."""
         return np.full(cells.high.shape, self.relief)

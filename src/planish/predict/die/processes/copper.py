@@ -61,6 +61,20 @@ class CopperLevel(MetalLevel):
         width = np.where(known, cells.low_width, 0.0)
         return self.overplating * overplated_share(width, walls, self.trench_depth, self.deposited)
 
+    def remarks(self, cells: DieInput) -> list[str]:
+        """Say how high copper stands over this layout's lines, or that none of them is fine and dense enough."""
+        if self.overplating == 0.0:
+            return []
+        most = float(np.max(np.abs(self.raised(cells))))
+        if most == 0.0:
+            return [
+                "die.overplating: no line of this layout closes as it is plated, so copper stands nowhere higher"
+            ]
+        way = "higher" if self.overplating > 0 else "lower"
+        return [
+            f"die.overplating: copper stands up to {1e9 * most:.3g} nm {way} over lines than on the field"
+        ]
+
 
 COPPER = Process(
     "copper", "copper in trenches, until copper and barrier are off the field", CopperLevel(), ("copper",)
