@@ -25,11 +25,12 @@ def experiments_page() -> str:
     for one, rows in zip(found.experiments, found.rows, strict=True):
         read = one.read if one.read == "at second hand" else f"{one.read} read"
         lines += [f"## {one.title}", "", f"{one.source} ({read}).", ""]
-        lines += ["| what | measured | planish | off by | |", "|---|---|---|---|---|"]
+        if rows:
+            lines += ["| what | measured | planish | off by | |", "|---|---|---|---|---|"]
         for row in rows:
             unit = f" {row.unit}" if row.unit else ""
             lines.append(
                 f"| {cell(row.what)} | {row.measured:.4g}{unit} | {row.predicted:.4g}{unit} | {row.off_words()} | {KINDS[row.kind]} |"
             )
-        lines += ["", one.said, ""]
+        lines += ["", one.said, ""] if rows else [one.said, ""]
     return "\n".join(lines)

@@ -53,6 +53,32 @@ def test_first_wafer_is_the_single_wafer(name: str) -> None:
     assert lot.records.real_pressure[0] == pytest.approx(one.summary()["real_pressure_MPa"] * 1e6, rel=3e-4)
 
 
+def test_scratch_index_has_one_reference_for_all_setups(rotary) -> None:
+    """What a slurry holds, how hard the pad is and how long is polished move the index, each by its own factor."""
+    lot = polish_lot(rotary, 1, variation=STILL, cells=CELLS)
+
+    def index(**slurry: float) -> float:
+        return float(
+            replace(lot, rig=replace(rotary, slurry=replace(rotary.slurry, **slurry))).scratch_index()[0]
+        )
+
+    usual, grit = index(), index(large_particle_count=0.0)
+    assert usual > grit > 0  # the disk sheds some
+    counts = [index(large_particle_count=count) - grit for count in (1e9, 1e11, 1e15)]
+    assert counts[1] / counts[0] == pytest.approx(100, rel=1e-9)
+    assert counts[2] / counts[1] == pytest.approx(1e4, rel=1e-9)
+    assert index(large_particle_size=2 * rotary.slurry.large_particle_size) / usual == pytest.approx(
+        8, rel=1e-9
+    )
+    harder = replace(rotary.pad.layers[0], modulus=2 * rotary.pad.layers[0].modulus)
+    pad = replace(rotary.pad, layers=(harder, *rotary.pad.layers[1:]))
+    assert float(replace(lot, rig=replace(rotary, pad=pad)).scratch_index()[0]) == pytest.approx(
+        2**0.75 * usual
+    )
+    factors = lot.scratches().factors
+    assert float(np.prod([factor.flat[0] for factor in factors.values()])) == pytest.approx(usual)
+
+
 TUNGSTEN = """
 [[wafer.film]]
 material = "tungsten"

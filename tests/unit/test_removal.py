@@ -154,3 +154,39 @@ def test_real_pressure_derivation_by_counting_particles():
         force = p_real * np.pi * size**2 / 4
         total.append(number * force**1.5)
     assert total[1] / total[0] == pytest.approx(float(factors.factor_real_pressure(20e6, 10e6)), rel=1e-12)
+
+
+@given(content=st.floats(0, 0.5), reference=st.floats(1e-6, 0.5), half=st.floats(1e-4, 10))
+def test_what_is_dissolved_is_one_at_its_reference_and_has_its_sign(content, reference, half):
+    assert factors.dissolved_factor() == 1.0
+    assert factors.dissolved_factor((reference, reference, half), (reference, reference, half)) == 1.0
+    fed = factors.dissolved_factor((content, reference, half))
+    covered = factors.dissolved_factor(inhibitor=(content, reference, half))
+    assert (fed >= 1) == (content >= reference)
+    assert (covered <= 1) == (content >= reference)
+    assert fed <= 1 + half / reference  # all sites filled
+
+
+def test_what_is_dissolved_acts_on_purely_chemical_terms_alone():
+    for law, c in SETS.items():
+        slow, usual = (
+            float(removal.removal_rate(law, c, 2e4, 1.0, temperature=310.0, dissolved=each))
+            for each in (0.5, 1.0)
+        )
+        kinds = {term.kind for term in LAWS.get(law).terms}
+        assert (slow < usual) == ("chemical" in kinds) == LAWS.get(law).chemical, law
+    c = SETS["offset"]
+    left = float(removal.removal_rate("offset", c, 2e4, 1.0, dissolved=0.0))
+    assert left == pytest.approx(c["k_p"] * 2e4)
+    half = removal.removal_rate("two-step", SETS["two-step"], 2e4, 1.0, temperature=310.0, dissolved=0.5)
+    same = removal.removal_rate("two-step", SETS["two-step"], 2e4, 1.0, temperature=310.0, chemical=0.5)
+    assert float(half) == float(same)
+
+
+def test_dissolved_refusals():
+    with pytest.raises(ModelError, match="above 0 where the slurry holds an oxidiser"):
+        factors.dissolved_factor((0.02, 0.0, 0.018))
+    with pytest.raises(ModelError, match="half contents above 0"):
+        factors.dissolved_factor(inhibitor=(0.0, 0.0, 0.0))
+    with pytest.raises(ModelError, match="contents of 0 or more"):
+        factors.dissolved_factor(inhibitor=(-0.1, 0.0, 0.1))

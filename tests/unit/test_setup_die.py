@@ -6,7 +6,7 @@ import pytest
 
 from planish.errors import SetupError
 from planish.predict.die.levels import default_level, described_level, left_open, process_of
-from planish.predict.die.processes.metal import MetalLevel
+from planish.predict.die.processes.copper import CopperLevel
 from planish.predict.die.processes.oxide import OxideLevel
 from planish.setup.load import loads
 from planish.setup.new import new_setup
@@ -48,7 +48,7 @@ def test_without_a_section_the_process_is_that_of_the_films():
 
 def test_a_section_of_another_process_says_nothing_about_this_one():
     rig = with_die('process = "oxide"\nstep = "600 nm"\n').rig
-    assert described_level(rig.die, "copper") == default_level("copper") == MetalLevel()
+    assert described_level(rig.die, "copper") == default_level("copper") == CopperLevel()
 
 
 @pytest.mark.parametrize(

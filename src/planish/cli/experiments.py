@@ -28,9 +28,11 @@ def experiments(names: list[str], json_out: bool) -> None:
             ]
             for row in one["rows"]
         ]
-        show.table(
-            ["what", "measured", "planish", "off by", "kind"], rows, title=f"{one['name']}: {one['title']}"
-        )
+        title = f"{one['name']}: {one['title']}"
+        if rows:
+            show.table(["what", "measured", "planish", "off by", "kind"], rows, title=title)
+        else:
+            typer.echo(title)
         typer.echo(f"{one['said']}\nsource: {one['source']} ({one['read']})\n")
     for note in found["notes"]:
         typer.echo(f"note: {note}")

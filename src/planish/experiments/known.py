@@ -1,18 +1,28 @@
-"""All experiments, in the order of the docs: rate, slurry, pad, die."""
+"""All experiments, in the order of the docs: rate, slurry, pad, die, scratches."""
 
 from __future__ import annotations
 
 from planish.experiments import (
+    additive_threshold,
+    ceria_content,
     content,
+    density_and_step,
+    diluted_scratches,
     dishing_by_width,
     disk_cut_rates,
     flattened_summits,
     flow,
+    friction_content,
     grain_size,
     inhibitor,
+    large_particles,
     overpolish,
     pad_life,
+    plate_suction,
     pressure_and_speed,
+    ring_slots,
+    step_efficiency,
+    stiff_pad_length,
     threshold,
     trench_dishing,
     worn_disk,
@@ -23,12 +33,17 @@ from planish.experiments.record import Experiment
 EXPERIMENTS: tuple[Experiment, ...] = (
     pressure_and_speed.EXPERIMENT,
     threshold.EXPERIMENT,
+    additive_threshold.EXPERIMENT,
     grain_size.SMALL,
     grain_size.LARGE,
     content.EXPERIMENT,
+    ceria_content.EXPERIMENT,
     inhibitor.EXPERIMENT,
     flow.USE,
     flow.RATE,
+    friction_content.EXPERIMENT,
+    plate_suction.EXPERIMENT,
+    ring_slots.EXPERIMENT,
     worn_summits.EXPERIMENT,
     flattened_summits.EXPERIMENT,
     disk_cut_rates.EXPERIMENT,
@@ -37,4 +52,9 @@ EXPERIMENTS: tuple[Experiment, ...] = (
     dishing_by_width.EXPERIMENT,
     overpolish.EXPERIMENT,
     trench_dishing.EXPERIMENT,
+    step_efficiency.EXPERIMENT,
+    stiff_pad_length.EXPERIMENT,
+    density_and_step.EXPERIMENT,
+    large_particles.EXPERIMENT,
+    diluted_scratches.EXPERIMENT,
 )

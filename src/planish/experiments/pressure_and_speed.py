@@ -90,6 +90,6 @@ EXPERIMENT = Experiment(
         "Silica: the exponent of pressure is met within a tenth; that of speed is not, the rate falls further behind the speed "
         "than heat and slurry supply make it here. Ceria: the threshold part bends upward, not as far as an exponent near 2. "
         "Friction goes in proportion to pressure here, to its power 0.8 and 1.1 in the experiment; it falls a little with speed in the experiment and rises a little "
-        "here, by the liquid's shear."
+        "here, by the liquid's shear: summits carry all the load, and their coefficient of friction is one number."
     ),
 )

@@ -73,9 +73,9 @@ class Experiment:
     read
         How far the source was read: "full text", "abstract", or at second hand.
     rows
-        Computes the rows with what this version of planish is.
+        Computes the rows with what this version of planish is; none where it has nothing to say to the measurement.
     said
-        What the comparison shows, and where planish cannot follow.
+        What the comparison shows, and where planish cannot follow, and why.
     """
 
     name: str
@@ -84,3 +84,8 @@ class Experiment:
     read: Literal["full text", "abstract", "at second hand"]
     rows: Callable[[], list[Row]]
     said: str
+
+
+def nothing_to_say() -> list[Row]:
+    """Return no rows: of a measurement that planish has no counterpart for."""
+    return []

@@ -8,7 +8,7 @@ from planish.physics.removal.laws import LAWS
 from planish.predict.wafer.bands import with_rate
 from planish.setup.changes import Changes, quantity_text
 from planish.setup.paths import join
-from planish.setup.removal import coefficients_of
+from planish.setup.removal import REFERENCE_CONTENTS, coefficients_of
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -42,8 +42,8 @@ def rate_change(setup: Setup, material: str, factor: float) -> Changes:
             if then[name] != now[name]:
                 text = quantity_text(then[name], known[name].dimension)
                 changes[f"{place}.coefficients.{name}"] = text
-    # A slurry part's rate was measured with the part's grains: the new one is relative to them too.
-    for key in ("abrasive_fraction", "particle_size"):
+    # A slurry part's rate was measured with the part's contents: the new one is relative to them too.
+    for key in REFERENCE_CONTENTS:
         origin = setup.origins.get(f"{place}.reference.{key}")
         if origin is not None and origin.origin != "setup":
             changes[f"{place}.reference.{key}"] = origin.value

@@ -23,6 +23,11 @@ def coefficients_of(law: Law) -> Mapping[str, Quantity]:
     )
 
 
+CONTENT = Annotated[float, ratio("0", "0.6", typical=("0.001 %", "15 %"), least="1e-8")] | None
+#: What of the slurry a rate was measured with: keys of the reference that are those of the slurry where not given.
+REFERENCE_CONTENTS = ("abrasive_fraction", "particle_size", "oxidiser_fraction", "inhibitor_fraction")
+
+
 class ReferenceSection(Section):
     """The condition at which the rate or the coefficients were measured; every factor is 1 there."""
 
@@ -45,6 +50,12 @@ class ReferenceSection(Section):
         Annotated[float, Quantity("thickness", low="1 nm", high="10000 nm", typical=("10 nm", "400 nm"))]
         | None
     ) = Field(None, description="mean diameter of the grains; the slurry's where not given")
+    oxidiser_fraction: CONTENT = Field(
+        None, description="oxidiser, share by weight; the slurry's where not given"
+    )
+    inhibitor_fraction: CONTENT = Field(
+        None, description="inhibitor, share by weight; the slurry's where not given"
+    )
     real_pressure: (
         Annotated[float, Quantity("modulus", low="0.01 MPa", high="10000 MPa", typical=("1 MPa", "200 MPa"))]
         | None

@@ -22,7 +22,7 @@ from planish.setup.part import KINDS, Part
 from planish.setup.part_folders import part_folders
 from planish.setup.parts import PART_KINDS, catalogue
 from planish.setup.quantity import PRACTICE
-from planish.setup.removal import REFERENCE
+from planish.setup.removal import REFERENCE, REFERENCE_CONTENTS
 
 STIFFNESS_KEYS = ("shore_d", "shore_a", "modulus", "polymer_modulus", "polymer_shore_d")
 FILM_KEYS = ("thickness", "profile", "sites")
@@ -363,7 +363,7 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
                 and material in offered
                 and not {"rate", "coefficients"} & set(mine)
             ):
-                _reference_abrasive(document, slurry, place, reference, out)
+                _reference_contents(document, slurry, place, reference, out)
             for key, (value, source) in REFERENCE.items():
                 if key in reference or (key == "pad" and "real_pressure" in reference):
                     continue
@@ -388,12 +388,12 @@ def _film(mine: dict[str, Any], place: str, out: Resolved) -> Part | None:
     return films[named]
 
 
-def _reference_abrasive(
+def _reference_contents(
     document: dict[str, Any], slurry: Part, place: str, reference: dict[str, Any], out: Resolved
 ) -> None:
-    """A part's rates were measured with the part's grains: keep those where the setup says others."""
+    """A part's rates were measured with the part's slurry: keep its contents where the setup says others."""
     own = _table(document, "slurry") or {}
-    for key in ("abrasive_fraction", "particle_size"):
+    for key in REFERENCE_CONTENTS:
         entry = slurry.values.get(key)
         if entry is None or key in reference or own.get(key, entry.value) == entry.value:
             continue

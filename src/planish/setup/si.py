@@ -298,6 +298,10 @@ class Slurry(Record):
     capacity: float = 1e-3  # volume of film that a volume of slurry takes up before it is spent
     natural_exchange: float = 0.2  # share of the liquid in grooves and pores that is changed without a disk
     entry_share: float = 0.25  # of what is dropped, what ring and bow wave let pass
+    oxidiser_fraction: float = 0.0  # by weight
+    oxidiser_half: float = 0.018  # at which the chemical step is half its limit
+    inhibitor_fraction: float = 0.0  # by weight
+    inhibitor_half: float = 0.0024  # at which the chemical step is half what it is without
 
     def _told(self) -> str:
         return (
@@ -317,6 +321,8 @@ class Reference(Record):
     abrasive_fraction: float
     particle_size: float
     real_pressure: float  # mean pressure on summits in contact
+    oxidiser_fraction: float = 0.0
+    inhibitor_fraction: float = 0.0
 
     def _told(self) -> str:
         warmth = figure(self.temperature - ZERO_CELSIUS, "°C")

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, ratio
+from planish.setup.quantity import Name, Quantity, Section, Unsaid, ratio
 
 
 class SlurrySection(Section):
@@ -19,10 +19,12 @@ class SlurrySection(Section):
     )
     particle_size: Annotated[
         float, Quantity("thickness", low="1 nm", high="10000 nm", typical=("10 nm", "400 nm"))
-    ] = Field(description="mean diameter of the particles")
+    ] = Field(
+        description="mean diameter of the grains: moves cleaning, and the rate where size_power is not 0"
+    )
     large_particle_size: Annotated[
         float, Quantity("thickness", low="50 nm", high="100000 nm", typical=("200 nm", "5000 nm"))
-    ] = Field(description="diameter above which a particle counts as large")
+    ] = Field(description="diameter above which a particle counts as large; moves the scratch index")
     large_particle_count: Annotated[
         float,
         Quantity(
@@ -32,7 +34,7 @@ class SlurrySection(Section):
             high="1e12 1/ml",
             typical=("10 1/ml", "1e7 1/ml"),
         ),
-    ] = Field(description="large particles per volume")
+    ] = Field(description="large particles per volume; moves the scratch index")
     viscosity: Annotated[
         float, Quantity("viscosity", low="0.1 mPa*s", high="1000 mPa*s", typical=("0.7 mPa*s", "10 mPa*s"))
     ] = Field(description="viscosity")
@@ -74,6 +76,18 @@ class SlurrySection(Section):
     )
     entry_share: Annotated[float, ratio("1e-4", "1", typical=("5 %", "70 %"))] = Field(
         0.25, description="share of the slurry offered that bow wave and ring let under the wafer"
+    )
+    oxidiser_fraction: Annotated[
+        float, ratio("0", "0.6", typical=("0.01 %", "15 %"), least="1e-8"), Unsaid()
+    ] = Field(0.0, description="oxidiser, share by weight; acts on the chemical terms of a rate law alone")
+    oxidiser_half: Annotated[float, ratio("1e-6", "100", typical=("0.1 %", "20 %")), Unsaid()] = Field(
+        0.018, description="oxidiser content at which it does half of the most it can for the chemical step"
+    )
+    inhibitor_fraction: Annotated[
+        float, ratio("0", "0.6", typical=("0.001 %", "2 %"), least="1e-8"), Unsaid()
+    ] = Field(0.0, description="inhibitor, share by weight; acts on the chemical terms of a rate law alone")
+    inhibitor_half: Annotated[float, ratio("1e-8", "100", typical=("0.001 %", "5 %")), Unsaid()] = Field(
+        0.0024, description="inhibitor content that makes the chemical step half as fast"
     )
 
 

@@ -355,6 +355,12 @@ def _removal(
             real_pressure=ref.real_pressure
             if ref.real_pressure is not None
             else reference_real_pressure(pads[str(ref.pad)], ref.temperature),
+            oxidiser_fraction=slurry.oxidiser_fraction
+            if ref.oxidiser_fraction is None
+            else ref.oxidiser_fraction,
+            inhibitor_fraction=slurry.inhibitor_fraction
+            if ref.inhibitor_fraction is None
+            else ref.inhibitor_fraction,
         ),
     )
 

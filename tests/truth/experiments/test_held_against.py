@@ -5,7 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planish.experiments import content, grain_size, threshold, worn_summits
+from planish.experiments import (
+    additive_threshold,
+    content,
+    density_and_step,
+    grain_size,
+    inhibitor,
+    large_particles,
+    plate_suction,
+    step_efficiency,
+    threshold,
+    worn_summits,
+)
 from planish.experiments.known import EXPERIMENTS
 
 BY_NAME = {one.name: one for one in EXPERIMENTS}
@@ -59,6 +70,96 @@ def test_content_saturates_for_one_film():
 
 def test_an_inhibitor_acts_on_the_chemical_step():
     assert max(abs(row.off_percent) for row in rows("inhibitor")) < 6
+
+
+def test_contents_of_half_effect_that_the_setup_has_are_those_of_the_series():
+    from planish.setup.si import Slurry
+
+    usual = Slurry.__dataclass_fields__
+    assert usual["inhibitor_half"].default == pytest.approx(inhibitor.inhibited()[1] / 100, rel=0.05)
+    assert usual["oxidiser_half"].default == pytest.approx(
+        inhibitor.half_oxidised(inhibitor.inhibited()[2]) / 100, rel=0.05
+    )
+    # A larger mechanical step leaves more of the change to the peroxide: the pair settles no more than a range.
+    halves = [inhibitor.half_oxidised(mechanical) for mechanical in (1500.0, 3000.0, 1e6)]
+    assert halves == pytest.approx([5.05, 1.72, 1.04], abs=0.02)
+
+
+def test_a_threshold_grows_with_an_additive():
+    assert additive_threshold.slope() == pytest.approx(0.132, abs=0.002)
+    by_what = {row.what: row for row in rows("additive-threshold")}
+    assert by_what["threshold at 7.5 mM"].predicted == pytest.approx(1.0, abs=0.05)
+    far = next(row for what, row in by_what.items() if "25 mM" in what)
+    assert far.predicted < far.measured  # missed: nothing went where the line says that something should
+
+
+def test_marks_go_with_large_particles_though_not_as_fast_as_measured():
+    predicted = [row.predicted for row in rows("large-particles")]
+    assert predicted == sorted(predicted, reverse=True)
+    assert large_particles.index(10) == pytest.approx(10 * large_particles.index(1))
+    half = {row.what.split()[2]: row for row in rows("large-particles")}["5"]
+    assert half.predicted > 40  # missed: the most that was counted
+
+
+def test_dilution_is_not_followed():
+    (ratio,) = rows("diluted-scratches", "all")
+    assert ratio.predicted == pytest.approx(25.0)
+    assert ratio.measured == pytest.approx(62.4, abs=0.1)
+
+
+@pytest.mark.parametrize("pitch", step_efficiency.PITCHES)
+def test_a_rate_that_bends_with_pressure_spares_the_field_but_is_through_sooner(pitch):
+    for left, most in (
+        (300e-9, 0.2),
+        (50e-9, 0.35),
+    ):  # of what silica takes from the field by the same step left
+        spared = []
+        for name in ("ceria", "silica"):
+            high, low = step_efficiency.lost(name, pitch)
+            spared.append(float(np.interp(-left, -(step_efficiency.STEP - high + low), low)))
+        assert 0 < spared[0] < most * spared[1]
+    assert step_efficiency.leads_until(pitch) < step_efficiency.LEADS_UNTIL  # missed
+    late = step_efficiency.TIMES > 120
+    apart = step_efficiency.efficiency("ceria", pitch) - step_efficiency.efficiency("silica", pitch)
+    assert np.all(np.abs(apart[late]) < 0.12)  # alike then, as measured
+
+
+def test_oxide_steps_are_held_against_with_the_sliding_share_of_their_process():
+    from planish.experiments.assumed_pad import STEPS_SLIDING
+    from planish.predict.die.processes.oxide import OxideLevel
+
+    assert OxideLevel().sliding_share == STEPS_SLIDING
+
+
+def test_the_density_law_does_for_dense_patterns_and_not_for_sparse_ones():
+    assert density_and_step.density_law_off(0.9) < 10
+    assert density_and_step.density_law_off(0.1) > 2 * density_and_step.density_law_off(0.9)
+    (sparse, early), (dense, late) = (density_and_step.step_law_off(density) for density in (0.1, 0.9))
+    assert max(sparse, dense) < 3
+    assert early > 2 * late
+
+
+def test_a_plate_on_a_wet_pad_is_sucked_down_though_not_at_its_rear():
+    mean, thirds = plate_suction.carried()
+    assert -50 < mean < -10  # the sign; the size is missed
+    assert thirds["leading"] < 0
+    assert thirds["middle"] < 0
+    assert thirds["trailing"] < 0  # missed: measured above ambient
+
+
+def test_a_stiff_pad_planarizes_over_some_millimetres():
+    for row in rows("stiff-pad-length"):
+        assert 0.7 < row.predicted / row.measured < 1.5
+
+
+def test_what_cannot_be_followed_says_why():
+    for name in ("friction-content", "ring-slots"):
+        assert BY_NAME[name].rows() == []
+        assert "planish cannot follow" in BY_NAME[name].said
+    bent, straight, grown = rows("ceria-content")
+    assert bent.predicted > 95  # missed
+    assert straight.off_percent == pytest.approx(0, abs=5)
+    assert grown.predicted > 130  # missed
 
 
 def test_use_of_slurry_lies_in_the_range_reported():

@@ -16,7 +16,11 @@ Array = NDArray[np.float64]
 GAS_CONSTANT = 8.31446261815324
 """Molar gas constant [J/(mol K)], exact since the 2019 SI (k_B times N_A)."""
 
-SOURCES: tuple[str, ...] = ("Rate against mean real pressure: derivation of our own",)
+SOURCES: tuple[str, ...] = (
+    "Rate against mean real pressure: derivation of our own",
+    "Oxidiser and inhibitor as sites that fill, on the chemical step: derivation of our own, form after Langmuir 1918 "
+    "(from memory); copper against both: US 2005/0090104 A1 (read)",
+)
 
 
 def thermal_factor(temperature: ArrayLike, reference: float, activation_energy: float) -> Array:
@@ -85,6 +89,45 @@ def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) ->
     are covered. ``half``: content at half cover (an assumption, to be fitted).
     """
     return saturating_factor(content, reference, half)
+
+
+def dissolved_factor(
+    oxidiser: tuple[float, float, float] = (0.0, 0.0, 1.0),
+    inhibitor: tuple[float, float, float] = (0.0, 0.0, 1.0),
+) -> float:
+    """Factor [1] of the chemical terms for what is dissolved in the slurry; exactly 1 at the reference contents.
+
+    An oxidiser makes the film that is wiped off: sites that fill, :func:`saturating_factor`. An inhibitor covers it:
+    c_half/(c_half + c), the sites that it leaves free.
+
+    Parameters
+    ----------
+    oxidiser, inhibitor
+        Content by weight, that at the reference, and that of half effect [1]. A rate measured without an oxidiser says
+        nothing of what one does: with a reference of 0 it must be 0 too.
+
+    Raises
+    ------
+    ModelError
+        For contents below 0, half contents that are not above 0, or an oxidiser at a reference without one.
+    """
+    (content, reference, half), (covering, covered, free) = oxidiser, inhibitor
+    if min(content, reference, covering, covered) < 0 or min(half, free) <= 0:
+        raise ModelError(
+            refuse(
+                "oxidiser and inhibitor",
+                (oxidiser, inhibitor),
+                "contents of 0 or more, half contents above 0",
+            )
+        )
+    if content > 0 and reference == 0:
+        raise ModelError(
+            refuse(
+                "reference content of the oxidiser", reference, "above 0 where the slurry holds an oxidiser"
+            )
+        )
+    made = float(saturating_factor(content, reference, half)) if content != reference else 1.0
+    return made * (free + covered) / (free + covering)
 
 
 def size_factor(size: float, reference: float, power: float) -> float:

@@ -2,8 +2,8 @@
 
 A law is a few terms, and says of each what does the work in it. What grains and summits do, the mechanical
 factor, acts on mechanical terms; what the slurry's chemistry does, the chemical factor, on chemical ones; both act
-on a term in which the two cannot be told apart. Both factors are 1 at the conditions at which the coefficients
-were calibrated (:mod:`planish.physics.removal.factors`).
+on a term in which the two cannot be told apart. What is dissolved in the slurry acts on purely chemical terms alone. All
+factors are 1 at the conditions at which the coefficients were calibrated (:mod:`planish.physics.removal.factors`).
 """
 
 from __future__ import annotations
@@ -210,14 +210,23 @@ class Law:
         return coefficients
 
     @property
+    def chemical(self) -> bool:
+        """Whether a term of it is the slurry's chemistry alone."""
+        return any(term.kind == "chemical" for term in self.terms)
+
+    @property
     def warm(self) -> bool:
         """Whether a term of it changes with temperature by itself."""
         return any(term.warm for term in self.terms)
 
     def rate(
-        self, values: Sequence[Array | float], mechanical: Array | float, chemical: Array | float
+        self,
+        values: Sequence[Array | float],
+        mechanical: Array | float,
+        chemical: Array | float,
+        dissolved: Array | float = 1.0,
     ) -> Array:
-        """Return the rate from the values of the terms and the two factors on them.
+        """Return the rate from the values of the terms and the factors on them.
 
         Parameters
         ----------
@@ -225,6 +234,8 @@ class Law:
             Of the terms in order [m/s], arrays that broadcast.
         mechanical, chemical
             Factors, 1 at the law's reference; arrays that broadcast.
+        dissolved
+            Factor of oxidiser and inhibitor, on purely chemical terms alone.
 
         Returns
         -------
@@ -233,7 +244,7 @@ class Law:
         """
         on: dict[Kind, Array | float] = {
             "mechanical": mechanical,
-            "chemical": chemical,
+            "chemical": chemical * dissolved,
             "both": mechanical * chemical,
         }
         parts = [on[term.kind] * value for term, value in zip(self.terms, values, strict=True)]

@@ -40,6 +40,7 @@ def removal_rate(
     friction: ArrayLike | None = None,
     mechanical: ArrayLike = 1.0,
     chemical: ArrayLike = 1.0,
+    dissolved: ArrayLike = 1.0,
 ) -> Array:
     """Rate at which the film is removed.
 
@@ -60,6 +61,8 @@ def removal_rate(
         Coefficient of friction [1], in place of the law's coefficient of friction where it has one.
     mechanical, chemical
         Factors on the terms of each kind [1]; 1 at the law's reference.
+    dissolved
+        Factor of oxidiser and inhibitor [1], on chemical terms alone; 1 at the law's reference.
 
     Returns
     -------
@@ -78,7 +81,7 @@ def removal_rate(
         raise ModelError(refuse("temperature", None, f"given, in K, for the law {law!r}"))
     hot = np.asarray(0.0 if temperature is None else temperature, dtype=np.float64)
     values = term_values(law, coefficients, p, v, hot, friction)
-    return record.rate(values, np.asarray(mechanical), np.asarray(chemical))
+    return record.rate(values, np.asarray(mechanical), np.asarray(chemical), np.asarray(dissolved))
 
 
 def term_values(

@@ -200,9 +200,12 @@ def _stretches(
 def _begin(cells: DieInput, level: Level) -> _Course:
     share = np.clip(cells.high, LEAST_SHARE, 1.0).ravel()
     thick = np.array([np.full(share.size, value) for _, value in level.films()])
+    raised = level.raised(cells)
+    thick[0] += np.ravel(raised)
     mark = float(getattr(level, level.flat_below)) if level.flat_below else -np.inf
     step = level.start_step(cells).reshape(1, -1)
-    return _Course(level, cells, share, thick, mark, begin(step, thick, level.low_thickness(step), mark))
+    low_thick = level.low_thickness(step) + np.reshape(raised, (1, -1))
+    return _Course(level, cells, share, thick, mark, begin(step, thick, low_thick, mark))
 
 
 def _problem(cells: DieInput, local: LocalConditions, pad: DiePad) -> ContactProblem:
@@ -299,6 +302,8 @@ def _fields(course: _Course) -> DieFields:
     lost, step, clear = (
         values.reshape(shape).copy() for values in (state.high_loss, state.height[0], course.clear)
     )
-    merits = course.level.merits_of(lost, step, state.exposed.reshape(shape))
+    merits = course.level.merits_of(
+        lost - course.level.raised(course.cells), step, state.exposed.reshape(shape)
+    )
     end = np.isfinite(state.end_time).reshape(shape)
     return fields_of(course.cells, course.level, Polished(lost, step, clear, merits, end))

@@ -149,7 +149,7 @@ def polish_fields(
     check_maps(maps)
     process, level, choices, assumed = settled(rigs[0], process, level, choices, route)
     cells = die_input(maps, level)
-    assumed += width_notes(cells, level)
+    assumed += [*width_notes(cells, level), *level.remarks(cells)]
     platens = Platens.of(rigs, wafer, after)
     ny, nx = cells.high.shape
     size = (nx * cells.cell, ny * cells.cell)

@@ -126,7 +126,7 @@ class Level(Standing, ABC):
         Parameters
         ----------
         lost
-            Of their high area [m].
+            Of their high area [m], less what the first film is thicker than its key says (:meth:`raised`).
         step
             That is left from high to low area [m].
         bare
@@ -162,23 +162,33 @@ class Level(Standing, ABC):
         times = np.array([step.duration for step in local.steps])
         names = [name for name, _ in self.films()]
         rates, thick = [local.rates(name) for name in names], [height for _, height in self.films()]
+        raised = self.raised(cells)
+        first = thick[0] + raised
         # Topography from below is taken off as the first film goes, so that what comes after plays no part in when.
         extra = carried_extra_loss(seen.short, thick[0], seen.give)
-        top = np.maximum(thick[0] - extra, 1e-9)
+        top = np.maximum(first - extra, 1e-9)
         heights: list[Array | float] = [top, *thick[1:]]
         films = [
             HighLayer(height, rate, local.responses(name))
             for name, height, rate in zip(names, heights, rates, strict=True)
         ]
         step = self.start_step(cells)
-        low = Low(rates[0], step, self.low_thickness(step), responses=local.responses(names[0]))
+        low = Low(rates[0], step, self.low_thickness(step) + raised, responses=local.responses(names[0]))
         state = polish_areas(films, low, times, list(seen.shares), list(seen.selectivity))
         open_yet = state.exposed == 0
         so_far = carried_extra_loss(seen.short, min(float(rates[0] @ times), thick[0]), seen.give)
-        lost = state.high_loss + np.where(open_yet, so_far, thick[0] - top)
-        lost = np.where(open_yet, np.minimum(lost, thick[0]), lost)
-        merits = self.merits_of(lost, state.height, state.exposed)
+        lost = state.high_loss + np.where(open_yet, so_far, first - top)
+        lost = np.where(open_yet, np.minimum(lost, first), lost)
+        merits = self.merits_of(lost - raised, state.height, state.exposed)
         return Polished(lost, state.height, state.through_time[-2], merits, np.isfinite(state.end_time))
+
+    def raised(self, cells: DieInput) -> Array | float:
+        """Return how much thicker the first film is over each cell than its key says [m]: so much higher its surface is."""
+        return 0.0
+
+    def remarks(self, cells: DieInput) -> list[str]:
+        """Return what is to be told of it on this layout, a line each."""
+        return []
 
     def start_step(self, cells: DieInput) -> Array:
         """Return the step of each cell before polishing [m]."""

@@ -97,7 +97,7 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
     level
         What stands on the die.
     incoming
-        Height from below [m], shape of the density; flat unless given.
+        Height from below [m], shape of the density; flat unless given. Hills of the film itself are added.
 
     Returns
     -------
@@ -124,7 +124,10 @@ def die_input(maps: LayoutMaps, level: Level, incoming: Array | None = None) -> 
         bridged_width(width, share, np.asarray(maps.perimeter, float), maps.cell)
         for width, share in zip(widths, (1 - high, high), strict=True)
     ]
-    return DieInput(high, *widths, height, maps.cell, stepped_cells(high), *bridged)
+    cells = DieInput(high, *widths, height, maps.cell, stepped_cells(high), *bridged)
+    return replace(
+        cells, incoming=height + level.raised(cells)
+    )  # the film's own hills come on top of what lies below
 
 
 def bridged_width(width: Array, share: Array, perimeter: Array, cell: float) -> Array:

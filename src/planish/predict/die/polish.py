@@ -137,7 +137,7 @@ def polish_die(
     shape = np.shape(maps.density)
     side = min(shape) * maps.cell
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
-    assumed += width_notes(cells, level)
+    assumed += [*width_notes(cells, level), *level.remarks(cells)]
     for number, (name, radius) in enumerate(place_radius(rig, p, side) for p in places):
         own = _of_place(incoming, name)
         cells = die_input(maps, level, own)

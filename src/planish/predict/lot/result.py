@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     import polars as pl
     import xarray as xr
 
+    from planish.physics.scratches import ScratchIndex
     from planish.predict.lot.events import Event
     from planish.results.asked import Asked
     from planish.results.plain import Columns
@@ -118,33 +119,27 @@ class LotResult(Result):
         return _over(self.records.half_range, self.records.mean_removed)
 
     def scratch_index(self) -> Array:
-        """Relative scratch index of each wafer (n,); 1 at the removal law's reference on a disk that sheds nothing.
+        """Relative scratch index of each wafer (n,); 1 at one reference for all setups (``physics.scratches.USUAL``).
 
         Relative only: it says neither how many scratches there are nor how deep.
         """
-        from planish.physics.scratches import ScratchReference, scratch_index
+        return self.scratches().value
+
+    def scratches(self) -> ScratchIndex:
+        """Scratch index of each wafer with the factors whose product it is: slurry, pad, summits, disk, sliding."""
+        from planish.physics.scratches import USUAL, scratch_index
         from planish.predict.wafer.disk import disk_work
 
         rig, records = self.rig, self.records
-        law = rig.removal[rig.wafer.films[0].material]
         work = disk_work(rig)
-        modulus = rig.pad.layers[0].modulus
-        reference = ScratchReference(
-            real_pressure=law.reference.real_pressure,
-            large_count=max(rig.slurry.large_particle_count, 1.0),
+        return scratch_index(
+            USUAL,
+            real_pressure=records.real_pressure,
+            large_count=rig.slurry.large_particle_count,
             large_size=rig.slurry.large_particle_size,
-            pad_modulus=modulus,
-            shedding=0.0,
-            sliding_distance=max(float(records.sliding[0]), 1e-9),
-        )
-        shedding = work.shed if self.conditioning and work is not None else 0.0
-        return np.asarray(
-            scratch_index(
-                reference,
-                real_pressure=records.real_pressure,
-                shedding=shedding,
-                sliding_distance=records.sliding,
-            ).value
+            pad_modulus=rig.pad.layers[0].modulus,
+            shedding=work.shed if self.conditioning and work is not None else 0.0,
+            sliding_distance=records.sliding,
         )
 
     def end_of_life(self) -> tuple[int | None, str | None]:

@@ -308,6 +308,7 @@ def meet(
             * rate_factors.factor_real_pressure(real, law.reference.real_pressure, liquid.summit_power),
             chemical=1.0,
             overall=rate_factor * model.land,
+            dissolved=plan.dissolved[material],
             # p_r goes as the modulus of summits: at each place and moment of the step as warm as the pad is there
             softening=0.0 if warm is AS_STATED else liquid.summit_power * rig.pad.layers[0].softening,
             warmth=warm.temperature,

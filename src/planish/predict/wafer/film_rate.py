@@ -35,9 +35,11 @@ class FilmRate:
     mechanical
         Factor on the law's mechanical terms (n_r,): grains, and the pressure on summits in contact.
     chemical
-        Factor on its chemical terms at the reference temperature: fresh slurry and what is dissolved in it.
+        Factor on its chemical terms at the reference temperature: fresh slurry.
     overall
         Factor on all of it: share of the pad that is not feed hole, batch of slurry, chance.
+    dissolved
+        Factor on its purely chemical terms: oxidiser and inhibitor.
     softening, warmth
         By which share the mechanical factor falls for each kelvin above ``warmth`` [K], at which it is as given [1/K].
     """
@@ -49,6 +51,7 @@ class FilmRate:
     mechanical: Array
     chemical: float
     overall: float
+    dissolved: float = 1.0
     softening: float = 0.0
     warmth: float = 0.0
 
@@ -67,8 +70,8 @@ class FilmRate:
         if record.joined != "sum" or record.warm:
             return None
         mechanical = record.rate(self._cold, self.mechanical, 0.0)
-        chemical = record.rate(self._cold, 0.0, 1.0)
-        both = record.rate(self._cold, self.mechanical, 1.0) - mechanical - chemical
+        chemical = record.rate(self._cold, 0.0, 1.0, self.dissolved)
+        both = record.rate(self._cold, self.mechanical, 1.0, self.dissolved) - mechanical - chemical
         return self.overall * mechanical, self.overall * both, self.overall * chemical
 
     @property
@@ -94,17 +97,18 @@ class FilmRate:
         record = LAWS.get(self.law.law)
         answer = self.chemical if chemical is None else chemical
         faster, softer = self._exponents(temperature)
-        rate: float | Array
+        rate: Array
         if self.parts is None:
-            rate = self.overall * record.rate(
-                self._values(temperature), np.exp(softer) * self.mechanical, answer * np.exp(faster)
+            values, grown = self._values(temperature), answer * np.exp(faster)
+            rate = np.asarray(
+                self.overall * record.rate(values, np.exp(softer) * self.mechanical, grown, self.dissolved)
             )
         elif self._one_term:
             rate = np.exp(faster + softer) * (answer * self.parts[1])
         else:
             mechanical, both, alone = self.parts
-            answer = answer * np.exp(faster)
-            rate = np.exp(softer) * (mechanical + answer * both) + answer * alone
+            grown = answer * np.exp(faster)
+            rate = np.exp(softer) * (mechanical + grown * both) + grown * alone
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
 
     def near(self, radii: Array, radius: float) -> FilmRate:
@@ -154,5 +158,8 @@ class FilmRate:
         )
         return lambda chemical: (
             self.overall
-            * float(weights @ (record.rate(values, self.mechanical, chemical) + np.zeros_like(weights)))
+            * float(
+                weights
+                @ (record.rate(values, self.mechanical, chemical, self.dissolved) + np.zeros_like(weights))
+            )
         )

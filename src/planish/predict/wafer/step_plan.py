@@ -79,6 +79,8 @@ class StepPlan:
         By material (n_r,) [m/s]: the mean speed that its removal law takes.
     grains
         By material: what the slurry's grains do to the mechanical terms of its law.
+    dissolved
+        By material: what oxidiser and inhibitor do to the chemical terms of its law.
     pad_speed
         Of the pad at the carrier axis [m/s].
     dragged
@@ -101,6 +103,7 @@ class StepPlan:
     shares: Array
     law_speeds: dict[str, Array]
     grains: dict[str, float]
+    dissolved: dict[str, float]
     pad_speed: float
     dragged: tuple[float, float]
     place_share: float
@@ -155,6 +158,7 @@ def plan_step(
             for material, law in laws.items()
         },
         grains={material: _grains(rig, law) for material, law in laws.items()},
+        dissolved={material: _dissolved(rig, law) for material, law in laws.items()},
         pad_speed=machine.pad_speed(drive),
         dragged=machine.dragged(drive, carrier),
         place_share=machine.slurry_share(rig.wafer.radius),
@@ -245,13 +249,40 @@ def _law_speed(law: Removal, machine: Motion, r: Array, speed: Array, drive: flo
 
 
 def _grains(rig: Rig, law: Removal) -> float:
-    """Return the factor of abrasive content and grain size; of content 1 for a law calibrated without abrasive."""
+    """Return the factor of abrasive content and grain size; of content 1 for a law calibrated without abrasive.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    law
+        Of a material.
+    """
     liquid, reference = rig.slurry, law.reference
     by_size = float(factors.size_factor(liquid.particle_size, reference.particle_size, liquid.size_power))
     if reference.abrasive_fraction <= 0:
         return by_size
     return by_size * float(
         factors.abrasive_factor(liquid.abrasive_fraction, reference.abrasive_fraction, liquid.half_content)
+    )
+
+
+def _dissolved(rig: Rig, law: Removal) -> float:
+    """Return the factor of oxidiser and inhibitor on the chemical terms of a law; 1 where it has none.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    law
+        Of a material.
+    """
+    if not LAWS.get(law.law).chemical:
+        return 1.0
+    liquid, reference = rig.slurry, law.reference
+    return factors.dissolved_factor(
+        (liquid.oxidiser_fraction, reference.oxidiser_fraction, liquid.oxidiser_half),
+        (liquid.inhibitor_fraction, reference.inhibitor_fraction, liquid.inhibitor_half),
     )
 
 

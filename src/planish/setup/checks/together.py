@@ -12,6 +12,7 @@ from planish import units
 from planish.errors import PlanishError
 from planish.setup import paths
 from planish.setup.attached import film_sites
+from planish.setup.checks.dissolved import check_dissolved
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
 from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
@@ -47,6 +48,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(check_pad(model, raw, folder))
     found.extend(check_conditioner(model, raw))
     found.extend(_slurry(model, raw))
+    found.extend(check_dissolved(model, resolved))
     found.extend(check_removal(model, raw, resolved.catalogue["pad"]))
     found.extend(check_recipe(model, raw))
     found.extend(_vacuum(model, raw))
