@@ -17,7 +17,7 @@ from planish.predict.wafer.incoming import incoming_notes
 from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from planish.setup.si import Rig
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -27,6 +27,7 @@ NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
 UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
 EDGE_BAND = 0.015  # [m]
 CLEARED = 0.9  # share of the removal, in films that are gone, from which the non-uniformity is theirs
+_RADII, _ANGLES = 32, 64  # at which the speed of a wafer that does not turn is looked at
 Kind = Literal["happened", "doubt", "act"]
 
 
@@ -148,6 +149,9 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
             f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met",
             seen.limited[:, index],
         )
+    for step in rig.steps:
+        if step.carrier_speed == 0.0:
+            yield Raised("happened", "uniformity", standing_still(rig, step), np.ones_like(seen.bare))
     yield Raised(
         "happened",
         "clearing",
@@ -207,6 +211,42 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         cleared,
     )
     yield from _calls(names, seen)
+
+
+def standing_still(rig: Rig, step: Step) -> str:
+    """Return what follows for the evenness of a wafer whose carrier does not turn.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    step
+        Of its recipe, with a carrier at rest.
+
+    Returns
+    -------
+    str
+        A sentence: how the sliding speed differs round the wafer, which no mean over a turn evens out then.
+    """
+    rim = rig.wafer.radius
+    r = rim * np.sqrt((np.arange(_RADII) + 0.5) / _RADII)  # of equal areas
+    turn = np.cos(2 * np.pi * (np.arange(_ANGLES) + 0.5) / _ANGLES)
+    drive = getattr(step, rig.polisher.drive.key)
+    along, across = rig.polisher.speed_amplitudes(np.append(r, rim), drive, 0.0)
+    speed = np.sqrt(np.maximum(along**2 + across[:-1, None] ** 2 + 2 * along * across[:-1, None] * turn, 0.0))
+    low, high, mean = abs(along - across[-1]), along + across[-1], float(speed.mean())
+    differs = mean > 0 and high - low > 1e-3 * mean
+    told = (
+        f"round its rim the sliding speed goes from {low:.3g} to {high:.3g} m/s, over the wafer by "
+        f"{100 * float(speed.std()) / mean:.3g} % (1σ)"
+        if differs
+        else f"it slides at {along:.3g} m/s all over, but each place keeps to its own part of the pad"
+    )
+    return (
+        f"step {step.name}: the carrier does not turn, so nothing evens out what differs round the wafer: {told}; the "
+        "figures here are means round each radius and leave that out of the non-uniformity, and what differs from the "
+        "leading edge to the trailing one too"
+    )
 
 
 def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:

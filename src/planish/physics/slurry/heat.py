@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
     "Friction power mu p v and a lumped energy balance per pad ring (derivation of our own)",
     "Surface of a half-space under constant flux, 2 q sqrt(t/pi)/effusivity: Carslaw & Jaeger, Conduction of "
-    "Heat in Solids (from memory)",
+    "Heat in Solids (from memory); under a flux that comes and goes: superposition (derivation of our own)",
     "Temperature rises of 5-20 K: common practice, no source",
 )
 
@@ -180,6 +180,70 @@ def thermal_depth(conductivity: float, density: float, heat_capacity: float, tim
     """
     diffusivity = conductivity / (density * heat_capacity)
     return np.sqrt(np.pi * diffusivity * np.asarray(time, dtype=np.float64)) / 2
+
+
+def effusivity(conductivity: float, density: float, heat_capacity: float) -> float:
+    """Return the effusivity of a material.
+
+    Parameters
+    ----------
+    conductivity, density, heat_capacity
+        k [W/(m K)], rho [kg/m^3], c [J/(kg K)].
+
+    Returns
+    -------
+    float
+        sqrt(k rho c) [J/(m^2 K s^(1/2))].
+    """
+    return float(np.sqrt(conductivity * density * heat_capacity))
+
+
+def pass_rise(power_density: ArrayLike, duty: ArrayLike, turn_time: float, effusivity: float) -> Array:
+    """Return how far the pad's surface at the end of a pass under the wafer is above the mean of its ring.
+
+    Parameters
+    ----------
+    power_density
+        Heat taken up, averaged over time q D [W/m^2], (n,).
+    duty
+        Share of time under the wafer D [1], (n,).
+    turn_time
+        From one pass to the next P [s]; infinite where the pad stands still.
+    effusivity
+        Of the pad e [J/(m^2 K s^(1/2))].
+
+    Returns
+    -------
+    Array
+        [K], (n,); 0 for a place that always or never is under the wafer, and for a pad that stands still.
+
+    Notes
+    -----
+    A half-space whose surface takes in q for D P out of every P, q D on average, swings about its mean; at the end of
+    a pass it stands 2 q sqrt(P/pi)/e (zeta(-1/2, D) - zeta(-1/2)) above it, zeta the Hurwitz and the Riemann zeta
+    function. For a short pass that is the 2 q sqrt(D P/pi)/e of a single one.
+    """
+    mean, share = np.asarray(power_density, dtype=np.float64), np.asarray(duty, dtype=np.float64)
+    passes = (share > 0) & (share < 1)
+    if not np.isfinite(turn_time) or not passes.any():
+        return np.zeros(np.broadcast(mean, share).shape)
+    q = np.divide(mean, share, out=np.zeros(np.broadcast(mean, share).shape), where=passes)
+    return np.asarray(2 * q * np.sqrt(turn_time / np.pi) / effusivity * _swing_of_pass(share))
+
+
+def _swing_of_pass(duty: Array) -> Array:
+    """Return zeta(-1/2, D) - zeta(-1/2), by Euler and Maclaurin; good to 1e-10."""
+    n = np.arange(_SUMMED)
+    near = np.sqrt(n + duty[..., None]) - np.sqrt(n)
+    return np.asarray(near.sum(axis=-1) + _tail(_SUMMED + duty) - _tail(np.float64(_SUMMED)))
+
+
+_SUMMED = 8  # terms of the zeta functions that are summed as they are
+
+
+def _tail(a: Array | np.float64) -> Array:
+    """Return the rest of sum sqrt(a + n), n from 0, as analytic continuation has it."""
+    return np.asarray(-2 / 3 * a**1.5 + 0.5 * a**0.5 - a**-0.5 / 24 + a**-2.5 / 1920 - a**-4.5 / 9216)
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,8 +107,7 @@ def pad_state(
     pressure: float,
     *,
     sliding_share: float,
-    decay_length: float | None = None,
-    real_pressure: float | None = None,
+    worn: tuple[float, float] = (1.0, 1.0),
 ) -> SurfaceState:
     """Return the pad's state at a pressure.
 
@@ -120,8 +119,9 @@ def pad_state(
         On the pad [Pa].
     sliding_share
         Of the summits' reach at rest, what counts while the pad slides [1].
-    decay_length, real_pressure
-        Of the summits at any point of the pad's life [m], [Pa] (from the lot level); as conditioned unless given.
+    worn
+        By which the decay length of the summits and the mean pressure on those in contact have changed since the pad
+        was new, from the lot level.
 
     Returns
     -------
@@ -132,8 +132,8 @@ def pad_state(
 
     surface = as_conditioned(rig)
     curve = summit_curve(surface)
-    reach = float(curve.at(pressure, "decay_length")) if decay_length is None else decay_length
-    real = float(curve.at(pressure, "real_pressure")) if real_pressure is None else real_pressure
+    reach = float(curve.at(pressure, "decay_length")) * worn[0]
+    real = float(curve.at(pressure, "real_pressure")) * worn[1]
     plane = asperities.plane_modulus(surface.modulus, surface.poisson)
     spot = float(np.sqrt(surface.tip_radius * reach))
     return SurfaceState(sliding_share * reach_at_rest(spot, real / plane), spot)

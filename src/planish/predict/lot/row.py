@@ -41,6 +41,7 @@ class Row:
     real_pressure: float
     real_fraction: float
     tail: float
+    decay_length: float
     sliding: float
     groove_min: float
     groove_mean: float
@@ -137,6 +138,7 @@ class Row:
             real_pressure=of_time([found.real_pressure for found in outcomes]),
             real_fraction=of_time([found.real_fraction for found in outcomes]),
             tail=outcomes[-1].summits.tail(),
+            decay_length=outcomes[-1].summits.decay_length(),
             sliding=sum(t * step.fixed.mean_speed for t, step in zip(times, plan.steps, strict=True)),
             groove_min=max(depth - deepest, 0.0),
             groove_mean=max(depth - average, 0.0),
@@ -185,6 +187,7 @@ class Records:
     real_pressure: Array
     real_fraction: Array
     tail: Array
+    decay_length: Array
     sliding: Array
     groove_min: Array
     groove_mean: Array

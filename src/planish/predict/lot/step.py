@@ -20,7 +20,14 @@ from planish.physics.slurry import heat
 from planish.predict.lot.pad import LotPad, WornSummits, worn_summits
 from planish.predict.lot.plan import LotPlan, LotStep
 from planish.predict.lot.state import StepState
-from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad_heat, removal_curve
+from planish.predict.wafer.conditions import (
+    Conditions,
+    fastest_rate,
+    meet,
+    pad_heat,
+    peak_temperature,
+    removal_curve,
+)
 from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
@@ -190,7 +197,7 @@ def run_step(
         removed=removed[:, -1],
         duration=ends,
         temperature=float(np.trapezoid(mean, times)) / ends if ends > 0 else float(mean[0]),
-        peak_temperature=float(seen.max()),
+        peak_temperature=peak_temperature(found, heating, ends),
         end_temperatures=heating.at(ends),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),

@@ -286,6 +286,28 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
     )
 
 
+def peak_temperature(found: Conditions, heating: heat.Relaxation, duration: float) -> float:
+    """Return the highest temperature of the pad's surface under the wafer in a step.
+
+    Parameters
+    ----------
+    found
+        Of the step.
+    heating
+        Of the pad rings.
+    duration
+        Of the step [s].
+
+    Returns
+    -------
+    float
+        [K]: the mean of the warmest ring, which rises or falls all through a step, and what a pass adds to it.
+    """
+    mean = np.maximum(heating.at(0.0), heating.at(duration))
+    surface = mean + found.heat_power * found.plan.pass_rise
+    return float(np.max(surface, where=found.plan.duty > 0, initial=0.0))
+
+
 def fastest_rate(rig: Rig, found: Conditions, removed: Array, seen: Array, weights: Array) -> float:
     """Return the highest mean rate among the films that lose anything in a step, however soon they are gone.
 

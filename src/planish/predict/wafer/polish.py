@@ -21,6 +21,7 @@ from planish.predict.wafer.conditions import (
     Conditions,
     fastest_rate,
     pad_heat,
+    peak_temperature,
     removal_curve,
     step_conditions,
 )
@@ -170,7 +171,7 @@ def _run_step(
         removed=taken.sum(axis=0),
         times=times,
         temperatures=seen @ weights,
-        peak_temperature=float(seen.max()),
+        peak_temperature=peak_temperature(found, heating, float(times[-1])),
         curves=tuple(curves),
         duration=float(times[-1]),
         fastest=fastest_rate(rig, found, taken, seen[-1], weights),

@@ -22,12 +22,12 @@ from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
 from planish.physics.slurry.film import groove_height
 from planish.predict.wafer.contact_model import ContactModel
-from planish.predict.wafer.pad_surface import as_conditioned
+from planish.predict.wafer.pad_surface import as_conditioned, resting_temperature
 
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Removal, Rig, Step
+    from planish.setup.si import Pad, Removal, Rig, Step
 
 Array = NDArray[np.float64]
 
@@ -91,6 +91,8 @@ class StepPlan:
         (n,): share of time a pad ring is under the carrier; (n, m): of a pad ring's time under the carrier, the share under each node pressed.
     heat_conductance, heat_sink, heat_capacity
         Of the pad rings (n,) [W/(m^2 K)], [K], and [J/(m^2 K)].
+    pass_rise
+        Of the surface of a pad ring at the end of a pass over its mean, for each of its heat (n,) [K m^2/W].
     """
 
     step: Step
@@ -110,6 +112,7 @@ class StepPlan:
     heat_conductance: Array
     heat_sink: Array
     heat_capacity: float
+    pass_rise: Array
 
 
 def plan_step(
@@ -164,6 +167,7 @@ def plan_step(
         heat_conductance=conductance,
         heat_sink=sink,
         heat_capacity=_heat_capacity(rig),
+        pass_rise=_pass_rise(rig.pad, rings.duty, machine.turn_time(drive)),
     )
 
 
@@ -315,11 +319,11 @@ def platen_path(rig: Rig) -> tuple[float, float]:
     tuple[float, float]
         Conductance through the pad [W/(m^2 K)], and temperature of what it lies on [K].
     """
-    pad, room = rig.pad, rig.ambient
+    pad = rig.pad
     through = heat.platen_conductance(
         [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
     )
-    return through, room.platen_temperature if rig.polisher.on_platen else room.temperature
+    return through, resting_temperature(rig)
 
 
 def _losses(rig: Rig, step: Step, rings: PadRings) -> tuple[Array, Array]:
@@ -333,6 +337,13 @@ def _losses(rig: Rig, step: Step, rings: PadRings) -> tuple[Array, Array]:
     )
     sinks = np.array([base, liquid.temperature, room.temperature, room.temperature])[:, None]
     return heat.combined_sink(conductances, sinks)
+
+
+def _pass_rise(pad: Pad, duty: Array, turn_time: float) -> Array:
+    """Return how far the surface of a pad ring rises over its mean in a pass, per heat taken up [K m^2/W], (n,)."""
+    return heat.pass_rise(
+        1.0, duty, turn_time, heat.effusivity(pad.conductivity, pad.density, pad.heat_capacity)
+    )
 
 
 def _heat_capacity(rig: Rig) -> float:
