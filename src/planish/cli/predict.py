@@ -44,6 +44,8 @@ def _print(result: Any, json_out: bool, units: str, bands: Bands | None = None) 
             if key != "name"
         ]
         show.table(["step by step", *(step["name"] for step in steps)], rows)
+    if figures.get("cleaning"):
+        show.cleaning(figures["cleaning"], figures["cleaned_sizes_nm"])
 
 
 def lot(

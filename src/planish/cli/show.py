@@ -162,6 +162,15 @@ def make_folder(out: Path) -> Path:
     return out
 
 
+def cleaning(steps: Sequence[dict[str, Any]], sizes: Sequence[float]) -> None:
+    """Print what each cleaning step leaves of the particles of each size [nm]."""
+    table(
+        ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in sizes)],
+        [[row["step"], row["shear_rate_per_s"], *row["left_percent"]] for row in steps],
+        title="share of the particles left after each step [%]",
+    )
+
+
 def bands(found: Bands) -> None:
     """Print how far each figure may be off, the spreads that do most to it, and those that do nothing."""
     from planish.explain.words import label

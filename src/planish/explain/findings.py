@@ -60,6 +60,7 @@ def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
         *_edge(result, remedies),
         *_uniformity(result),
         *_speed(result),
+        *_standing_still(result),
         *_temperature(result),
         *_slurry(result),
         *_films(result),
@@ -187,6 +188,11 @@ def _speed(result: WaferResult) -> list[Finding]:
             f"In step {worst.name} the {fast} slides {spread:.1f} % faster than the slowest place.",
         )
     ]
+
+
+def _standing_still(result: WaferResult) -> list[Finding]:
+    told = (one.words for one in result.raised() if (one.kind, one.subject) == ("happened", "speed"))
+    return [Finding("speed", "look", f"{words[0].upper()}{words[1:]}.") for words in told]
 
 
 def _temperature(result: WaferResult) -> list[Finding]:

@@ -151,7 +151,7 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         )
     for step in rig.steps:
         if step.carrier_speed == 0.0:
-            yield Raised("happened", "uniformity", standing_still(rig, step), np.ones_like(seen.bare))
+            yield Raised("happened", "speed", standing_still(rig, step), np.ones_like(seen.bare))
     yield Raised(
         "happened",
         "clearing",

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.physics import cleaning
 from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities
+from planish.predict.cleaning import cleaned_after, cleaning_notes
 from planish.predict.lot.pad_rings import PadRings, pad_rings
 from planish.predict.wafer import conditions as step_physics
 from planish.predict.wafer import uneven
@@ -93,13 +95,13 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     WaferResult
         One polished wafer.
     """
-    films = rig.wafer.films
-    modules = (*MODULES, uneven) if uneven.says_uneven(rig) else MODULES
+    films, cleaned = rig.wafer.films, cleaned_after(rig)
+    modules = [*MODULES, *([uneven] if uneven.says_uneven(rig) else []), *([cleaning] if cleaned else [])]
     radius, areas = model.grid.r, model.grid.areas
     incoming = np.stack([mean_profile(film, radius) for film in films])
     left = incoming.copy()
     cleared = np.full(left.shape, np.inf)
-    notes = [*rig.notes, *incoming_notes(films, rig.wafer.radius)]
+    notes = [*rig.notes, *incoming_notes(films, rig.wafer.radius), *cleaning_notes(cleaned)]
     inside = radius <= rig.wafer.radius - rig.wafer.edge_exclusion
     weights = np.where(inside, areas, 0.0) / areas[inside].sum()
     steps: list[StepRecord] = []
@@ -129,6 +131,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         steps=tuple(steps),
         said=tuple(unique(notes)),
         rests_on=tuple(unique([*rig.sources, *(line for module in modules for line in module.SOURCES)])),
+        cleaned=cleaned,
     )
     happened = [one.words for one in result.raised() if one.kind == "happened"]
     return replace(result, said=tuple(unique([*notes, *happened])))

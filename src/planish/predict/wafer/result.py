@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
+from planish.predict.cleaning import left_figures
 from planish.predict.raised import EDGE_BAND, Raised, Seen, cleared_share, edge_extreme, raised
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
+    from planish.predict.cleaning import Cleaned
     from planish.results.asked import Asked
     from planish.setup.si import Rig
 
@@ -156,6 +158,7 @@ class WaferResult(Result):
     said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
     asked: Asked | None = None
+    cleaned: Cleaned | None = None
 
     def _told(self) -> str:
         removed = self.removed
@@ -317,7 +320,16 @@ class WaferResult(Result):
                 film: bool(np.all(np.isfinite(self.cleared[i][self.inside()])))
                 for i, film in enumerate(self.films)
             },
+            **left_figures(self.rig, self.cleaned),
             "steps": [self._step_summary(step) for step in steps],
+            **(
+                {}
+                if self.cleaned is None
+                else {
+                    "cleaning": self.cleaned.rows(),
+                    "cleaned_sizes_nm": [1e9 * size for size in self.cleaned.sizes.tolist()],
+                }
+            ),
         }
 
     def doubts(self) -> list[str]:
