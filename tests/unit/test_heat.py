@@ -115,7 +115,7 @@ def test_a_pass_ends_above_the_mean_of_its_ring_as_a_slab_does(duty):
     """Against a slab in finite differences over forty turns, whose mean flux is taken out at the surface."""
     q, turn = 8000.0, 0.7
     end, mean = _slab(duty, 40, 400, q, turn)
-    rise = heat.pass_rise(duty * q, duty, turn, heat.effusivity(0.2, 800.0, 1500.0))
+    rise = heat.pass_rise(duty * q, heat.pass_swing(duty), turn, heat.effusivity(0.2, 800.0, 1500.0))
     assert float(rise) == pytest.approx(end - mean, rel=0.03)
 
 
@@ -123,12 +123,12 @@ def test_the_rise_of_a_short_pass_is_that_of_a_single_one():
     e = heat.effusivity(0.2, 800.0, 1500.0)
     duty, turn, q = 1e-4, 2.0, 5000.0
     single = 2 * q * np.sqrt(duty * turn / np.pi) / e
-    assert float(heat.pass_rise(duty * q, duty, turn, e)) == pytest.approx(single, rel=0.02)
-    assert heat.pass_rise([0.0, q], [0.0, 1.0], turn, e).tolist() == [
+    assert float(heat.pass_rise(duty * q, heat.pass_swing(duty), turn, e)) == pytest.approx(single, rel=0.02)
+    assert heat.pass_rise([0.0, q], heat.pass_swing([0.0, 1.0]), turn, e).tolist() == [
         0.0,
         0.0,
     ]  # never, always under the wafer
-    assert heat.pass_rise([q], [0.3], np.inf, e).tolist() == [0.0]
+    assert heat.pass_rise([q], heat.pass_swing([0.3]), np.inf, e).tolist() == [0.0]
 
 
 def test_the_rise_is_the_difference_of_two_zeta_functions():
@@ -136,7 +136,7 @@ def test_the_rise_is_the_difference_of_two_zeta_functions():
 
     e, duty = heat.effusivity(0.2, 800.0, 1500.0), np.array([0.01, 0.3, 0.9])
     want = [float(mpmath.zeta(-0.5, d) - mpmath.zeta(-0.5)) for d in duty]
-    np.testing.assert_allclose(heat.pass_rise(duty, duty, np.pi, e) * e / 2, want, rtol=1e-8)
+    np.testing.assert_allclose(heat.pass_rise(duty, heat.pass_swing(duty), np.pi, e) * e / 2, want, rtol=1e-8)
 
 
 def test_the_highest_temperature_is_a_ring_s_mean_and_the_rise_of_its_pass():
@@ -146,17 +146,31 @@ def test_the_highest_temperature_is_a_ring_s_mean_and_the_rise_of_its_pass():
     model = prepare(rig)
     rings = pad_rings(rig, model.grid)
     state = fresh_state(rig, model.summits, rings.middles.size)
+    machine, grid = rig.polisher, model.grid
+    bins = np.linspace(0.0, rings.edges[-1], rings.pass_duty.size + 1)
+    edges = np.append(grid.wafer_edges, grid.ring_edges)
+    view = machine.pad_to_wafer_weights(edges, bins)
+    pad, seen = (
+        rig.pad,
+        np.delete(view.weights, grid.r.size, axis=1),
+    )  # nothing presses between wafer and ring
+    e = heat.effusivity(pad.conductivity, pad.density, pad.heat_capacity)
     for index, (step, record) in enumerate(zip(rig.steps, wafer.steps, strict=True)):
         found = step_conditions(rig, step, model, rings, state, top=rig.wafer.films[0].material)
         heating = pad_heat(found, state.temperatures)
-        pad, end = rig.pad, heating.at(record.duration)
-        e = heat.effusivity(pad.conductivity, pad.density, pad.heat_capacity)
-        turn = 2 * np.pi / step.platen_speed
-        surface = np.maximum(state.temperatures, end) + heat.pass_rise(found.heat_power, rings.duty, turn, e)
-        highest = surface[rings.duty > 0].max()
-        assert record.peak_temperature == pytest.approx(highest, abs=0.05)
+        end = heating.at(record.duration)
+        rubbed = np.append(found.solid, found.ring_pressure)
+        drag = rig.slurry.viscosity * found.lubrication.shear
+        power = heat.friction_power_density(rig.slurry.friction_boundary, rubbed, found.plan.all_speed, drag)
+        q = heat.ring_power_density(view.duty, seen, power)
+        rise = heat.pass_rise(q, heat.pass_swing(view.duty), 2 * np.pi / step.platen_speed, e)
+        middles = 0.5 * (bins[1:] + bins[:-1])
+        mean = np.interp(middles, rings.middles, np.maximum(state.temperatures, end))
+        track = view.duty > 0.1  # where rings of 9 mm tell the mean well enough
+        assert record.peak_temperature > (mean + rise)[track].max() - 0.5
+        assert record.peak_temperature < (mean + rise)[track].max() + 3.0
         assert record.peak_temperature > end.max() + 1.0
-        assert lot.records.step_peak[0, index] == pytest.approx(highest, abs=0.5)
+        assert lot.records.step_peak[0, index] == pytest.approx(record.peak_temperature, abs=0.5)
         state.temperatures = end
 
 

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
+from planish.predict.wafer.counted import Counted, counted, cubic
 from planish.predict.wafer.incoming import incoming_notes
 from planish.units import ZERO_CELSIUS
 
@@ -290,23 +293,23 @@ def _named(names: Sequence[str], met: Mask) -> str:
     return ", ".join(name for name, any_wafer in zip(names, np.any(met, axis=0), strict=True) if any_wafer)
 
 
-def cleared_share(taken: Array, left: Array, weights: Array) -> float:
+def cleared_share(taken: Array, left: Array, disc: Counted) -> float:
     """Return which share of the removal is films that are gone everywhere inside the edge exclusion.
 
     Parameters
     ----------
     taken, left
         Of each film [m], (films, n_r).
-    weights
-        Of the nodes, 0 outside the exclusion, (n_r,).
+    disc
+        Inside the edge exclusion.
 
     Returns
     -------
     float
         [1]; 0 where nothing was removed.
     """
-    means = taken @ weights
-    gone = np.all(left[:, weights > 0] <= 0, axis=1)
+    means = taken @ disc.weights
+    gone = np.all(left[:, disc.inside] <= 0, axis=1)
     total = float(means.sum())
     return float(means[gone].sum()) / total if total > 0 else 0.0
 
@@ -333,14 +336,35 @@ def edge_extreme(
     tuple[Array, Array]
         Departure [%], and distance from the rim [m], (n,).
     """
-    near = (radius <= rim - exclusion) & (radius >= rim - band)
-    middle = radius <= 0.5 * rim
-    centre = removed[:, middle] @ areas[middle] / areas[middle].sum()
+    centre = removed @ counted(radius, areas, 0.5 * rim).weights
     blank = ~(centre > 0)
-    if not near.any():
-        blank = np.ones_like(blank)
-    begin = np.array([np.interp(rim - band, radius, row) for row in removed])
-    departure = 100 * (removed - begin[:, None]) / np.where(blank, 1.0, centre)[:, None]
-    at = np.argmax(np.abs(np.where(near, departure, 0.0)), axis=1)
-    height = departure[np.arange(at.size), at]
-    return np.where(blank, np.nan, height), np.where(blank, np.nan, rim - radius[at])
+    if exclusion >= band:
+        nothing = np.full(blank.shape, np.nan)
+        return nothing, nothing.copy()
+    places = np.linspace(rim - band, rim - exclusion, _ALONG_EDGE)
+    along = removed @ _read_at(radius.tobytes(), places.tobytes()).T
+    departure = 100 * (along - along[:, :1]) / np.where(blank, 1.0, centre)[:, None]
+    at = np.argmax(np.abs(departure), axis=1)
+    height, place = _top(departure, places, at)
+    return np.where(blank, np.nan, height), np.where(blank, np.nan, rim - place)
+
+
+_ALONG_EDGE = 49  # places at which the edge is looked at; between them a parabola
+
+
+@lru_cache(maxsize=32)
+def _read_at(nodes: bytes, places: bytes) -> Array:
+    """Return what reads profiles at places (places, n_r)."""
+    return sealed(cubic(np.frombuffer(nodes), np.frombuffer(places)))
+
+
+def _top(heights: Array, places: Array, at: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Return height and place of the top of the parabola through a largest value and its neighbours, row by row."""
+    row, inner = np.arange(at.size), np.clip(at, 1, places.size - 2)
+    before, here, after = (heights[row, inner + step] for step in (-1, 0, 1))
+    bend = before - 2 * here + after
+    shift = np.divide(0.5 * (before - after), bend, out=np.zeros(at.size), where=bend != 0)
+    within = (inner == at) & (np.abs(shift) <= 1)
+    shift = np.where(within, shift, 0.0)
+    height = np.where(within, here - 0.25 * (before - after) * shift, heights[row, at])
+    return height, places[at] + shift * (places[1] - places[0])

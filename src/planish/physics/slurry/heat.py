@@ -198,15 +198,15 @@ def effusivity(conductivity: float, density: float, heat_capacity: float) -> flo
     return float(np.sqrt(conductivity * density * heat_capacity))
 
 
-def pass_rise(power_density: ArrayLike, duty: ArrayLike, turn_time: float, effusivity: float) -> Array:
+def pass_rise(power_density: ArrayLike, swing: ArrayLike, turn_time: float, effusivity: float) -> Array:
     """Return how far the pad's surface at the end of a pass under the wafer is above the mean of its ring.
 
     Parameters
     ----------
     power_density
         Heat taken up, averaged over time q D [W/m^2], (n,).
-    duty
-        Share of time under the wafer D [1], (n,).
+    swing
+        From :func:`pass_swing` of the share of time under the wafer D [1], (n,).
     turn_time
         From one pass to the next P [s]; infinite where the pad stands still.
     effusivity
@@ -223,19 +223,28 @@ def pass_rise(power_density: ArrayLike, duty: ArrayLike, turn_time: float, effus
     a pass it stands 2 q sqrt(P/pi)/e (zeta(-1/2, D) - zeta(-1/2)) above it, zeta the Hurwitz and the Riemann zeta
     function. For a short pass that is the 2 q sqrt(D P/pi)/e of a single one.
     """
-    mean, share = np.asarray(power_density, dtype=np.float64), np.asarray(duty, dtype=np.float64)
-    passes = (share > 0) & (share < 1)
-    if not np.isfinite(turn_time) or not passes.any():
-        return np.zeros(np.broadcast(mean, share).shape)
-    q = np.divide(mean, share, out=np.zeros(np.broadcast(mean, share).shape), where=passes)
-    return np.asarray(2 * q * np.sqrt(turn_time / np.pi) / effusivity * _swing_of_pass(share))
+    turning = 2 * np.sqrt(turn_time / np.pi) / effusivity if np.isfinite(turn_time) else 0.0
+    return np.asarray(turning * np.asarray(power_density, dtype=np.float64) * np.asarray(swing))
 
 
-def _swing_of_pass(duty: Array) -> Array:
-    """Return zeta(-1/2, D) - zeta(-1/2), by Euler and Maclaurin; good to 1e-10."""
+def pass_swing(duty: ArrayLike) -> Array:
+    """Return what a share of time under the wafer makes of a pass's heat.
+
+    Parameters
+    ----------
+    duty
+        D [1], (n,).
+
+    Returns
+    -------
+    Array
+        (zeta(-1/2, D) - zeta(-1/2))/D, by Euler and Maclaurin, good to 1e-9; 0 where D is 0, (n,).
+    """
+    share = np.asarray(duty, dtype=np.float64)
     n = np.arange(_SUMMED)
-    near = np.sqrt(n + duty[..., None]) - np.sqrt(n)
-    return np.asarray(near.sum(axis=-1) + _tail(_SUMMED + duty) - _tail(np.float64(_SUMMED)))
+    near = (np.sqrt(n + share[..., None]) - np.sqrt(n)).sum(axis=-1)
+    swing = near + _tail(_SUMMED + share) - _tail(np.float64(_SUMMED))
+    return np.asarray(np.divide(swing, share, out=np.zeros_like(share), where=(share > 0) & (share < 1)))
 
 
 _SUMMED = 8  # terms of the zeta functions that are summed as they are

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record
+from planish.predict.raised import Seen, lot_notes
 from planish.units import as_whole
 
 if TYPE_CHECKING:
+    from planish.predict.lot.result import LotResult
     from planish.setup.given import SetupLike
 
 Array = NDArray[np.float64]
@@ -130,5 +132,14 @@ def pad_after(
         change=np.asarray(rate[-1] / np.maximum(rate[0], 1e-30)),
         new_decay_length=float(records.decay_length[0]),
         new_real_pressure=float(records.real_pressure[0]),
-        raised=tuple(note for note in lot.said if note not in lot.rig.notes),
+        raised=_raised_before(lot, wafers),
     )
+
+
+def _raised_before(lot: LotResult, wafers: int) -> tuple[str, ...]:
+    """Return what a lot says but for the notes of its setup, of its first wafers alone."""
+    seen = lot.records.seen(lot.rig, lot.radius, lot.areas)
+    first = Seen(**{item.name: getattr(seen, item.name)[:wafers] for item in fields(Seen)})
+    all_told = lot_notes(lot.rig, seen)
+    told = [*lot_notes(lot.rig, first), *(note for note in lot.said if note not in all_told)]
+    return tuple(note for note in told if note not in lot.rig.notes)

@@ -109,17 +109,16 @@ class Row:
         Row
             In SI.
         """
-        rig, weights, inside = plan.rig, plan.weights, plan.inside
+        rig, weights, disc = plan.rig, plan.weights, plan.counted
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         times = tuple(found.duration for found in outcomes)
         total = sum(times)
         share = np.array(times) / total if total > 0 else np.full(len(times), 1.0 / len(times))
         mean = float(removed @ weights)
         rate = mean / total if total > 0 else 0.0
-        counted_in = removed[inside]
         deepest, average = float(pad.worn[plan.under].max()), float(plan.track @ pad.worn)
         top, depth = rig.pad.layers[0].thickness, rig.pad.grooves.depth
-        gone = np.all(left[:, inside] <= 0, axis=0)
+        gone = np.all(left[:, disc.inside] <= 0, axis=0)
 
         def of_time(values: list[float]) -> float:
             return float(share @ values)
@@ -129,8 +128,8 @@ class Row:
             time=total,
             rate=rate,
             expected_rate=rate / (process * batch),
-            sigma=float(np.sqrt(max(float((removed - mean) ** 2 @ weights), 0.0))),
-            half_range=0.5 * float(counted_in.max() - counted_in.min()),
+            sigma=disc.sigma(removed),
+            half_range=disc.half_range(removed),
             temperature=of_time([found.temperature for found in outcomes]),
             peak_temperature=max(found.peak_temperature for found in outcomes),
             friction=of_time([found.friction for found in outcomes]),
@@ -163,7 +162,7 @@ class Row:
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
-            cleared_share=cleared_share(incoming - left, left, weights),
+            cleared_share=cleared_share(incoming - left, left, disc),
         )
 
 

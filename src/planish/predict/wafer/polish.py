@@ -28,7 +28,8 @@ from planish.predict.wafer.conditions import (
     step_conditions,
 )
 from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
-from planish.predict.wafer.films import on_top, polish_stack, stop_amount
+from planish.predict.wafer.counted import counted
+from planish.predict.wafer.films import on_top, polish_stack, read_at, refined, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
 from planish.predict.wafer.pad_surface import PadState, fresh_state
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
@@ -102,8 +103,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     left = incoming.copy()
     cleared = np.full(left.shape, np.inf)
     notes = [*rig.notes, *incoming_notes(films, rig.wafer.radius), *cleaning_notes(cleaned)]
-    inside = radius <= rig.wafer.radius - rig.wafer.edge_exclusion
-    weights = np.where(inside, areas, 0.0) / areas[inside].sum()
+    weights = counted(radius, areas, rig.wafer.radius - rig.wafer.edge_exclusion).weights
     steps: list[StepRecord] = []
     solution, elapsed = None, 0.0
     for step in rig.steps:
@@ -174,7 +174,7 @@ def _run_step(
         removed=taken.sum(axis=0),
         times=times,
         temperatures=seen @ weights,
-        peak_temperature=peak_temperature(found, heating, float(times[-1])),
+        peak_temperature=peak_temperature(found, state.temperatures, float(times[-1])),
         curves=tuple(curves),
         duration=float(times[-1]),
         fastest=fastest_rate(rig, found, taken, seen[-1], weights),
@@ -234,6 +234,9 @@ def _find_stop(
             continue
         stop = float(np.interp(target, removed, times))
         if stop > 0.8 * span:
-            return stop
+            finer = refined(times, removed, target)
+            curves = [read_at(curve, times, finer) for curve in curves]
+            removed = polish_stack(left, curves, finer)[0][counted].sum(axis=0) @ weights
+            return float(np.interp(target, removed, finer))
         span = min(1.05 * stop, step.max_time)
     return span
