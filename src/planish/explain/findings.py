@@ -202,11 +202,12 @@ def _temperature(result: WaferResult) -> list[Finding]:
         return [
             Finding("temperature", "good", f"The pad under the wafer stays at {start - ZERO_CELSIUS:.0f} °C.")
         ]
+    mean = float(result.temperatures.max())
     text = (
-        f"The pad under the wafer warms from {start - ZERO_CELSIUS:.0f} °C to {peak - ZERO_CELSIUS:.0f} °C at its "
-        "warmest place by friction."
+        f"Friction warms the pad under the wafer from {start - ZERO_CELSIUS:.0f} °C to {mean - ZERO_CELSIUS:.0f} °C on "
+        f"average, its surface to {peak - ZERO_CELSIUS:.0f} °C where a pass ends at its warmest place."
     )
-    return [Finding("temperature", "look" if peak - start > 20 else "good", text)]
+    return [Finding("temperature", "look" if mean - start > 20 else "good", text)]
 
 
 def _slurry(result: WaferResult) -> list[Finding]:
