@@ -141,3 +141,34 @@ def test_bad_cleaning_is_refused_by_its_place(cleaned: Setup, changes: dict[str,
         cleaned.replace(changes)
     assert told in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_the_page_switches_cleaning_on_and_sets_it() -> None:
+    """As its script does: the usual steps go into the document, a change goes by its path; without them all is as before."""
+    from planish.jobs.exchange import fresh
+    from planish.web.answers import forms, wafer
+    from planish.web.packing import unpack
+
+    document = fresh("rotary")
+    told = forms(document, {})
+    assert not [field for field in told["fields"] if field["part"] == "clean"]
+    on = {**document, "clean": {"step": told["usual_cleaning"]}}
+    paths = [field["path"] for field in forms(on, {})["fields"] if field["part"] == "clean"]
+    assert "clean.step.1.slip" in paths
+    left = [
+        unpack(wafer(of, changes))[0]["summary"].get(LEFT[1])
+        for of, changes in ((document, {}), (on, {}), (on, {"clean.step.1.slip": "3 m/s"}))
+    ]
+    assert left[0] is None
+    assert left[2] < left[1]
+
+
+def test_the_page_says_that_a_carrier_stands_still() -> None:
+    from planish.jobs.exchange import fresh
+    from planish.web.answers import wafer
+    from planish.web.packing import unpack
+
+    header = unpack(wafer(fresh("rotary"), {"recipe.step.main.carrier_speed": "0 rpm"}))[0]
+    (finding,) = [each for each in header["findings"] if "does not turn" in each["text"]]
+    assert finding["subject"] == "speed"
+    assert "round its rim the sliding speed goes from" in finding["text"]

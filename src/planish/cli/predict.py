@@ -83,8 +83,10 @@ def lot(
         from planish import lot_band
         from planish.jobs.bands import Bands
 
-        asked: dict[str, Any] = {"conditioning": conditioning, "adjust": adjust, "events": events}
-        bands = Bands(lot_band(setup, wafers, seed, workers=workers, **asked))
+        found = lot_band(
+            setup, wafers, seed, conditioning=conditioning, adjust=adjust, events=events, workers=workers
+        )
+        bands = Bands(found)
     _print(result, json_out, units, bands)
     show.files(result, out, json_out)
 

@@ -116,7 +116,7 @@ class Cleaned(Result):
             "steps": self.rows(),
         }
 
-    def rows(self) -> list[dict[str, Any]]:
+    def rows(self) -> list[dict[str, object]]:
         """Return a row a step: what it shears by, where it reaches, and what is left after it of each size."""
         return [
             {

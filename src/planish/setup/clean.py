@@ -33,7 +33,7 @@ USUAL = (
 class CleanStepSection(Section):
     """One step of the cleaning."""
 
-    name: Annotated[Name, Unsaid()] = Field("", description="name of the step; its kind where not given")
+    name: Name = Field("", description="name of the step; its kind where not given")
     kind: Literal["brush", "sound", "rinse"] = Field(
         description="a brush that slips over the wafer, sound in the liquid, or a rinse on the turning wafer"
     )
@@ -44,7 +44,7 @@ class CleanStepSection(Section):
     frequency: Annotated[float, FREQUENCY] | None = Field(None, description="sound: its frequency")
     turning: Annotated[float, TURNING] | None = Field(None, description="rinse: turning speed of the wafer")
     flow: Annotated[float, FLOW] | None = Field(None, description="rinse: flow on the wafer")
-    coverage: Annotated[float, ratio("0", "1", typical=("50 %", "100 %")), Unsaid()] = Field(
+    coverage: Annotated[float, ratio("0", "1", typical=("50 %", "100 %"))] = Field(
         1.0, description="share of the wafer that it reaches"
     )
 

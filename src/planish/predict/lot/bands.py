@@ -9,17 +9,33 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from planish.predict.lot.plan import HANDLING_TIME
 from planish.predict.lot.run import polish_lot
 from planish.predict.wafer.bands import Band, bands_of
+from planish.predict.wafer.contact_model import CELLS
 from planish.setup.given import as_described
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from planish.predict.lot.events import EventLike
+    from planish.predict.lot.variation import Variation
     from planish.setup.given import SetupLike
     from planish.setup.si import Rig
 
 
 def lot_band(
-    setup: SetupLike, wafers: int = 200, seed: int = 0, *, workers: int = 1, **options: Any
+    setup: SetupLike,
+    wafers: int = 200,
+    seed: int = 0,
+    *,
+    conditioning: bool = True,
+    events: Iterable[EventLike] = (),
+    adjust: str = "fixed",
+    variation: Variation | None = None,
+    handling_time: float | str = HANDLING_TIME,
+    cells: int = CELLS,
+    workers: int = 1,
 ) -> dict[str, Band]:
     """Return the band of every figure of a lot's summary.
 
@@ -27,12 +43,10 @@ def lot_band(
     ----------
     setup
         As for ``polish_band``.
-    wafers, seed
+    wafers, seed, conditioning, events, adjust, variation, handling_time, cells
         As ``polish_lot`` takes them.
     workers
         Processes that share the work; the numbers are the same for any.
-    **options
-        As ``polish_lot`` takes them.
 
     Returns
     -------
@@ -46,7 +60,17 @@ def lot_band(
     ModelError
         As ``polish_lot``; a spread may wear a pad through that lasts without it.
     """
-    polished = partial(_figures, wafers=wafers, seed=seed, **options)
+    polished = partial(
+        _figures,
+        wafers=wafers,
+        seed=seed,
+        conditioning=conditioning,
+        events=tuple(events),
+        adjust=adjust,
+        variation=variation,
+        handling_time=handling_time,
+        cells=cells,
+    )
     return bands_of(as_described(setup), polished, workers=workers)
 
 
