@@ -234,6 +234,8 @@ def _find_stop(
             continue
         stop = float(np.interp(target, removed, times))
         if stop > 0.8 * span:
+            if np.all(curves[0][-1] <= left[0]):  # nothing clears, and so the amount has no corners
+                return stop
             finer = refined(times, removed, target)
             curves = [read_at(curve, times, finer) for curve in curves]
             removed = polish_stack(left, curves, finer)[0][counted].sum(axis=0) @ weights
