@@ -32,8 +32,10 @@ _HOMES = {
     "predict.wafer.result": "WaferResult",
     "predict.wafer.bands": "polish_band Band",
     "predict.lot.run": "polish_lot",
+    "predict.lot.bands": "lot_band",
     "predict.lot.result": "LotResult",
     "predict.die.polish": "polish_die",
+    "predict.die.bands": "die_band",
     "predict.die.result": "DieResult",
     "predict.die.fields": "polish_fields",
     "predict.die.fields_result": "FieldsResult",
@@ -87,10 +89,12 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.physics.removal.law import Term as Term
     from planish.predict.cleaning import Cleaned as Cleaned
     from planish.predict.cleaning import clean_wafer as clean_wafer
+    from planish.predict.die.bands import die_band as die_band
     from planish.predict.die.fields import polish_fields as polish_fields
     from planish.predict.die.fields_result import FieldsResult as FieldsResult
     from planish.predict.die.polish import polish_die as polish_die
     from planish.predict.die.result import DieResult as DieResult
+    from planish.predict.lot.bands import lot_band as lot_band
     from planish.predict.lot.result import LotResult as LotResult
     from planish.predict.lot.run import polish_lot as polish_lot
     from planish.predict.wafer.bands import Band as Band

@@ -317,3 +317,22 @@ def test_what_stands_on_the_die_can_be_chosen(visit) -> None:
     page.wait_for_selector("#set-die-process")
     page.select_option("#set-die-process", "sti")
     page.wait_for_selector("#die-numbers:has-text('dishing')")
+
+
+def test_a_wafer_can_be_cleaned_and_its_steps_set(visit) -> None:
+    page = visit.open()
+    page.wait_for_selector("#wafer-numbers b")
+    assert "particles left" not in numbers(page, "wafer")
+    page.click('[aria-label="wafer: open its cleaning"]')
+    page.click(".switch-cleaning")
+    page.wait_for_selector("#wafer-numbers:has-text('particles left')")
+    before = numbers(page, "wafer")
+    slip = page.locator("#set-clean-step-1-slip")
+    slip.wait_for()
+    slip.fill("3")
+    slip.press("Enter")
+    page.wait_for_function(
+        "before => document.querySelector('#wafer-numbers').innerText !== before", arg=before
+    )
+    page.click(".switch-cleaning")
+    page.wait_for_selector("#wafer-numbers:not(:has-text('particles left'))")

@@ -11,7 +11,17 @@ from planish.engine.record import same
 from planish.errors import PlanishError, SetupError
 from planish.predict.die.conditions import pad_state, place_radius
 from planish.predict.die.fields import field_centres, polish_fields
+from planish.predict.die.pad import pad_after
 from planish.predict.die.polish import polish_die
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation
+from planish.predict.wafer.pad_surface import as_conditioned, summit_curve
+from planish.predict.wafer.polish import polish
+
+BARE = {
+    "conditioner": None,
+    **{f"recipe.step.{name}.conditioning": False for name in (1, 2, 3)},
+}
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +69,7 @@ def test_a_glazed_pad_reaches_less_deep(setup):
     fresh = pad_state(setup.rig, 2e4, sliding_share=0.01)
     half = pad_state(setup.rig, 2e4, sliding_share=0.005)
     assert half.selectivity_length == pytest.approx(fresh.selectivity_length / 2)
-    glazed = pad_state(setup.rig, 2e4, sliding_share=0.01, decay_length=1e-6)
+    glazed = pad_state(setup.rig, 2e4, sliding_share=0.01, worn=(0.5, 1.0))
     assert glazed.spot_radius < fresh.spot_radius
     assert glazed.selectivity_length < fresh.selectivity_length
 
@@ -140,3 +150,25 @@ def test_unknown_places_and_materials_are_refused(setup, maps):
         place_radius(setup.rig, "rim")
     with pytest.raises(SetupError, match="removal"):
         polish_die(setup, maps, process="copper", place="centre")
+
+
+def test_a_pad_that_does_not_change_is_after_many_wafers_the_pad_that_it_was(setup, maps):
+    """One decay length for both: before, a worn pad's was the mean excess height of the summits in contact."""
+    still = setup.replace({"pad.polish_wear_coefficient": "0 1/Pa", **BARE})
+    after = pad_after(still, 3)
+    new, worn = polish_die(still, maps), polish_die(still, maps, after=after)
+    assert worn.dies[0].seen.length == pytest.approx(new.dies[0].seen.length, rel=1e-6)
+    surface = as_conditioned(still.rig)
+    pressure = float(polish(still).steps[1].pressure[0])
+    fresh = float(summit_curve(surface).at(pressure, "decay_length"))
+    assert after.new_decay_length == pytest.approx(fresh, rel=0.02)
+    assert after.decay_length == pytest.approx(after.new_decay_length, rel=1e-9)
+
+
+def test_the_pad_after_some_wafers_is_the_one_that_the_next_wafer_meets(setup):
+    bare = setup.replace(BARE)
+    lot = polish_lot(bare, 6, variation=Variation.none())
+    after = pad_after(bare, 5)
+    assert after.decay_length == lot.records.decay_length[5]
+    assert after.groove_depth == lot.records.groove_mean[4]
+    assert after.decay_length < after.new_decay_length  # it glazes

@@ -9,6 +9,17 @@ from scipy.integrate import solve_ivp
 from planish.errors import ModelError
 from planish.physics.motion.rotary import Rotary
 from planish.physics.slurry import heat
+from planish.predict.lot.pad_rings import pad_rings
+from planish.predict.lot.plan import plan_lot
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.state import first_state
+from planish.predict.lot.variation import Variation
+from planish.predict.wafer.conditions import pad_heat, step_conditions
+from planish.predict.wafer.contact_model import prepare
+from planish.predict.wafer.pad_surface import fresh_state
+from planish.predict.wafer.polish import polish
+from planish.setup.load import loads
+from planish.setup.new import new_setup
 
 
 def test_relaxation_is_the_exact_solution():
@@ -79,3 +90,97 @@ def test_a_polisher_of_common_size_warms_by_common_amounts():
     T = heat.relaxation(start, q, np.full(33, h), np.full(33, sink), 800.0 * 1500.0 * 1.5e-3).at(times)
     assert 5 < T[-1].max() - 295 < 20
     assert np.all(np.diff(T.max(axis=1)) > 0)
+
+
+def _slab(duty: float, turns: int, steps: int, q: float, turn: float) -> tuple[float, float]:
+    """Surface of a deep slab heated for a share of each turn, by finite differences: at the end of a pass, and its mean."""
+    conductivity, capacity = 0.2, 800.0 * 1500.0
+    dt = turn / steps
+    dx = np.sqrt(4 * conductivity / capacity * dt)  # a quarter of the time step that explicit steps bear
+    depth = int(5 * np.sqrt(conductivity / capacity * turn * turns) / dx)
+    T, share, last = np.zeros(depth), conductivity * dt / (capacity * dx**2), []
+    for step in range(turns * steps):
+        heated = q if step % steps >= (1 - duty) * steps else 0.0  # the pass ends the turn
+        flow = share * np.diff(T)
+        T[:-1] += flow
+        T[1:] -= flow
+        T[0] += dt * heated / (capacity * dx) - dt * duty * q / (capacity * dx)  # the mean is taken out again
+        last.append(T[0])
+    end = T[0] + q * (1 - duty) * dx / (2 * conductivity)  # from the first cell's middle to its face
+    return end, float(np.mean(last[-steps:]))
+
+
+@pytest.mark.parametrize("duty", [0.1, 0.3, 0.6])
+def test_a_pass_ends_above_the_mean_of_its_ring_as_a_slab_does(duty):
+    """Against a slab in finite differences over forty turns, whose mean flux is taken out at the surface."""
+    q, turn = 8000.0, 0.7
+    end, mean = _slab(duty, 40, 400, q, turn)
+    rise = heat.pass_rise(duty * q, heat.pass_swing(duty), turn, heat.effusivity(0.2, 800.0, 1500.0))
+    assert float(rise) == pytest.approx(end - mean, rel=0.03)
+
+
+def test_the_rise_of_a_short_pass_is_that_of_a_single_one():
+    e = heat.effusivity(0.2, 800.0, 1500.0)
+    duty, turn, q = 1e-4, 2.0, 5000.0
+    single = 2 * q * np.sqrt(duty * turn / np.pi) / e
+    assert float(heat.pass_rise(duty * q, heat.pass_swing(duty), turn, e)) == pytest.approx(single, rel=0.02)
+    assert heat.pass_rise([0.0, q], heat.pass_swing([0.0, 1.0]), turn, e).tolist() == [
+        0.0,
+        0.0,
+    ]  # never, always under the wafer
+    assert heat.pass_rise([q], heat.pass_swing([0.3]), np.inf, e).tolist() == [0.0]
+
+
+def test_the_rise_is_the_difference_of_two_zeta_functions():
+    import mpmath
+
+    e, duty = heat.effusivity(0.2, 800.0, 1500.0), np.array([0.01, 0.3, 0.9])
+    want = [float(mpmath.zeta(-0.5, d) - mpmath.zeta(-0.5)) for d in duty]
+    np.testing.assert_allclose(heat.pass_rise(duty, heat.pass_swing(duty), np.pi, e) * e / 2, want, rtol=1e-8)
+
+
+def test_the_highest_temperature_is_a_ring_s_mean_and_the_rise_of_its_pass():
+    """Wafer and lot; before, the highest was a mean over the wafer's path, with no pass in it."""
+    rig = loads(new_setup("rotary")).rig
+    wafer, lot = polish(rig), polish_lot(rig, 1, variation=Variation.none())
+    model = prepare(rig)
+    rings = pad_rings(rig, model.grid)
+    state = fresh_state(rig, model.summits, rings.middles.size)
+    machine, grid = rig.polisher, model.grid
+    bins = np.linspace(0.0, rings.edges[-1], rings.pass_duty.size + 1)
+    edges = np.append(grid.wafer_edges, grid.ring_edges)
+    view = machine.pad_to_wafer_weights(edges, bins)
+    pad, seen = (
+        rig.pad,
+        np.delete(view.weights, grid.r.size, axis=1),
+    )  # nothing presses between wafer and ring
+    e = heat.effusivity(pad.conductivity, pad.density, pad.heat_capacity)
+    for index, (step, record) in enumerate(zip(rig.steps, wafer.steps, strict=True)):
+        found = step_conditions(rig, step, model, rings, state, top=rig.wafer.films[0].material)
+        heating = pad_heat(found, state.temperatures)
+        end = heating.at(record.duration)
+        rubbed = np.append(found.solid, found.ring_pressure)
+        drag = rig.slurry.viscosity * found.lubrication.shear
+        power = heat.friction_power_density(rig.slurry.friction_boundary, rubbed, found.plan.all_speed, drag)
+        q = heat.ring_power_density(view.duty, seen, power)
+        rise = heat.pass_rise(q, heat.pass_swing(view.duty), 2 * np.pi / step.platen_speed, e)
+        middles = 0.5 * (bins[1:] + bins[:-1])
+        mean = np.interp(middles, rings.middles, np.maximum(state.temperatures, end))
+        track = view.duty > 0.1  # where rings of 9 mm tell the mean well enough
+        assert record.peak_temperature > (mean + rise)[track].max() - 0.5
+        assert record.peak_temperature < (mean + rise)[track].max() + 3.0
+        assert record.peak_temperature > end.max() + 1.0
+        assert lot.records.step_peak[0, index] == pytest.approx(record.peak_temperature, abs=0.5)
+        state.temperatures = end
+
+
+def test_a_belt_begins_at_the_room_s_temperature():
+    """It lies on no platen; before, it began at a platen's temperature that its machine does not have."""
+    asked = {"ambient.temperature": "18 degC", "ambient.platen_temperature": "40 degC"}
+    for motion, start in (("linear", 18.0), ("rotary", 40.0)):
+        rig = loads(new_setup(motion)).replace(asked).rig
+        state = fresh_state(rig, prepare(rig).summits, 3)
+        np.testing.assert_allclose(state.temperatures, start + 273.15)
+        assert float(polish(rig).steps[0].temperatures[0]) == pytest.approx(start + 273.15)
+        first = first_state(plan_lot(rig, 2))
+        np.testing.assert_allclose(first.temperatures, start + 273.15)

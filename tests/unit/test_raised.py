@@ -58,6 +58,7 @@ CASES = {
         "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],
         "recipe.step.1.ring_pressure": "1 psi",
     },
+    "the carrier does not turn": {"recipe.step.2.carrier_speed": "0 rpm"},
     "Nothing is removed with these settings": {f"recipe.step.{i}.flow": "0 ml/min" for i in (1, 2, 3)},
     "The edge polishes": {f"recipe.step.{i}.ring_pressure": "0.3 psi" for i in (1, 2, 3)},
     "Removal is even": {"recipe.step.2.zone_pressures": ["3 psi", "3 psi", "3 psi", "4 psi", "2 psi"]},
@@ -192,3 +193,24 @@ def test_the_ring_pressure_advised_gives_the_edge_that_is_promised(name):
             then = planish.polish(setup.replace(changes)).summary()["edge_extreme_percent"]
             assert abs(then) == pytest.approx(promised, abs=0.06)
     assert advised
+
+
+def test_a_carrier_at_rest_says_how_the_speed_differs_round_the_wafer() -> None:
+    """Of a platen w at distance d the speed at the rim goes from w (d - R) to w (d + R); on a belt it is the same all over."""
+    setup = _rotary({"recipe.step.2.carrier_speed": "0 rpm"})
+    machine, turning = setup.rig.polisher, setup.rig.steps[1].platen_speed
+    low, high = (turning * (machine.distance + sign * setup.rig.wafer.radius) for sign in (-1, 1))
+    (note,) = [note for note in polish(setup).notes if "does not turn" in note]
+    assert f"from {low:.3g} to {high:.3g} m/s" in note
+    rim = setup.rig.wafer.radius
+    x, y = np.meshgrid(*2 * [np.linspace(-rim, rim, 501)])
+    speed = np.hypot(machine.distance + x, y)[
+        np.hypot(x, y) <= rim
+    ]  # over w: the distance from the platen's axis
+    spread = 100 * speed.std() / speed.mean()
+    told = float(re.search(r"by ([\d.]+) % \(1σ\)", note)[1])
+    assert told == pytest.approx(spread, rel=0.01)
+    belt = loads(new_setup("linear")).replace({"recipe.step.2.carrier_speed": "0 rpm"})
+    (note,) = [note for note in polish(belt).notes if "does not turn" in note]
+    assert "m/s all over" in note
+    assert not [note for note in polish(_rotary({})).notes if "does not turn" in note]

@@ -35,10 +35,6 @@ def clean(
     if json_out:
         show.print_json(figures)
         return
-    show.table(
-        ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in figures["sizes_nm"])],
-        [[row["step"], row["shear_rate_per_s"], *row["left_percent"]] for row in figures["steps"]],
-        title="share of the particles left after each step [%]",
-    )
+    show.cleaning(figures["steps"], figures["sizes_nm"])
     for note in figures["notes"]:
         typer.echo(f"note: {note}")

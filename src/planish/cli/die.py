@@ -11,6 +11,7 @@ from planish.cli.bounds import option_length
 from planish.errors import DataError
 
 if TYPE_CHECKING:
+    from planish.jobs.bands import Bands
     from planish.jobs.dies import DieAsked
     from planish.measure.layout.maps import LayoutMaps
     from planish.setup.models import Setup
@@ -74,18 +75,22 @@ def die(
     words: DieWords,
     fill_ceiling: float | None,
     band: bool,
+    workers: int,
     json_out: bool,
     out: Path | None,
     units: str,
 ) -> None:
     """Polish a die of a layout at one or more places of the wafer and print its figures."""
     show.check_units(units)
+    from planish.jobs.bands import Bands
     from planish.jobs.dies import bands_as_asked, polish_as_asked
 
     asked = (words.setups(file), words.maps(json_out), words.asked(), places(words.place))
     stage = show.stages(json_out)
     found = polish_as_asked(*asked, below=words.from_die, fill_ceiling=fill_ceiling, stage=stage)
-    bands = bands_as_asked(*asked, below=words.from_die, stage=stage) if band else None
+    bands = (
+        Bands(bands_as_asked(*asked, below=words.from_die, workers=workers, stage=stage)) if band else None
+    )
     _print(found.document(), json_out, units, bands)
     show.files(found, out, json_out)
 
@@ -98,11 +103,9 @@ def places(text: str) -> list[str | float]:
     return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
 
 
-def _print(
-    figures: dict[str, Any], json_out: bool, units: str, bands: dict[str, dict[str, object]] | None = None
-) -> None:
+def _print(figures: dict[str, Any], json_out: bool, units: str, bands: Bands | None = None) -> None:
     if json_out:
-        show.print_json({**figures, **({} if bands is None else {"bands": bands})})
+        show.print_json({**figures, **({} if bands is None else bands.document())})
         return
     show.summary(figures, units)
     if bands is not None:

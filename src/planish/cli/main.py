@@ -160,6 +160,13 @@ def lot(
             help="Before a wafer, as '300 pad', '120 idle 15 min', '40 slurry 0.98'; may be repeated.",
         ),
     ] = None,
+    band: Annotated[
+        bool,
+        typer.Option(
+            "--band", help="Add how far each figure may be off: some fifty lots, one after the other."
+        ),
+    ] = False,
+    workers: Annotated[int, typer.Option("--workers", min=1, help="Processes that share --band.")] = 1,
     settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
@@ -169,7 +176,18 @@ def lot(
     from planish.cli import predict
 
     predict.lot(
-        file, settings or [], wafers, seed, not no_conditioning, adjust, event or [], json_out, out, units
+        file,
+        settings or [],
+        wafers,
+        seed,
+        not no_conditioning,
+        adjust,
+        event or [],
+        band,
+        workers,
+        json_out,
+        out,
+        units,
     )
 
 
@@ -264,7 +282,9 @@ def die(
     ] = False,
     workers: Annotated[
         int | None,
-        typer.Option("--workers", min=1, help="With --fields: processes; one a core unless given."),
+        typer.Option(
+            "--workers", min=1, help="Processes: with --fields one a core unless given, with --band one."
+        ),
     ] = None,
     cluster: Annotated[
         str | None,
@@ -293,9 +313,11 @@ def die(
         settings or [],
     )
     if not fields:
-        if workers is not None or cluster is not None:
-            raise DataError("die --workers, --cluster: must stand with --fields")
-        verb.die(file, words, fill_ceiling if fill else None, band, json_out, out, units)
+        if cluster is not None:
+            raise DataError("die --cluster: must stand with --fields")
+        if workers is not None and not band:
+            raise DataError("die --workers: must stand with --fields or --band")
+        verb.die(file, words, fill_ceiling if fill else None, band, workers or 1, json_out, out, units)
         return
     from planish.cli import fields as all_fields
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
+
+if TYPE_CHECKING:
+    from planish.jobs.bands import Bands
 
 
 def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Path | None, units: str) -> None:
@@ -13,20 +16,20 @@ def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Pat
     show.check_units(units)
     from planish import polish as run
     from planish import polish_band
+    from planish.jobs.bands import Bands
     from planish.jobs.changed import load_changed
 
     setup = load_changed(file, settings)
     result = run(setup)
-    bands = {key: item.document() for key, item in polish_band(setup).items()} if band else None
+    bands = Bands(polish_band(setup)) if band else None
     _print(result, json_out, units, bands)
     show.files(result, out, json_out, units)
 
 
-def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None = None) -> None:
+def _print(result: Any, json_out: bool, units: str, bands: Bands | None = None) -> None:
     figures: dict[str, Any] = result.document()
     if json_out:
-        extra = {} if bands is None else {"bands": bands}
-        show.print_json({**figures, **extra})
+        show.print_json({**figures, **({} if bands is None else bands.document())})
         return
     show.summary(figures, units)
     if bands is not None:
@@ -41,6 +44,8 @@ def _print(result: Any, json_out: bool, units: str, bands: dict[str, Any] | None
             if key != "name"
         ]
         show.table(["step by step", *(step["name"] for step in steps)], rows)
+    if figures.get("cleaning"):
+        show.cleaning(figures["cleaning"], figures["cleaned_sizes_nm"])
 
 
 def lot(
@@ -51,6 +56,8 @@ def lot(
     conditioning: bool,
     adjust: str,
     events: list[str],
+    band: bool,
+    workers: int,
     json_out: bool,
     out: Path | None,
     units: str,
@@ -71,7 +78,16 @@ def lot(
             events=events,
             progress=lambda done, of: tell(done / of),
         )
-    _print(result, json_out, units)
+    bands = None
+    if band:
+        from planish import lot_band
+        from planish.jobs.bands import Bands
+
+        found = lot_band(
+            setup, wafers, seed, conditioning=conditioning, adjust=adjust, events=events, workers=workers
+        )
+        bands = Bands(found)
+    _print(result, json_out, units, bands)
     show.files(result, out, json_out)
 
 

@@ -8,11 +8,14 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from planish.errors import DataError, SetupError, refuse
+
+if TYPE_CHECKING:
+    from planish.jobs.bands import Bands
 
 PIPED_WIDTH = 120
 
@@ -159,18 +162,24 @@ def make_folder(out: Path) -> Path:
     return out
 
 
-def bands(found: dict[str, Any]) -> None:
-    """Print how far each figure may be off, with the share of each spread."""
+def cleaning(steps: Sequence[dict[str, Any]], sizes: Sequence[float]) -> None:
+    """Print what each cleaning step leaves of the particles of each size [nm]."""
+    table(
+        ["step", "shear rate [1/s]", *(f"{size:.4g} nm" for size in sizes)],
+        [[row["step"], row["shear_rate_per_s"], *row["left_percent"]] for row in steps],
+        title="share of the particles left after each step [%]",
+    )
+
+
+def bands(found: Bands) -> None:
+    """Print how far each figure may be off, the spreads that do most to it, and those that do nothing."""
     from planish.explain.words import label
 
-    if not found:
+    if not found.found:
         table(["band"], [["no spread is stated in this setup, so there is no band"]])
         return
-    names = list(next(iter(found.values()))["shares"])
-    rows = [
-        [label(key), item["value"], item["standard_deviation"], *(item["shares"].get(name) for name in names)]
-        for key, item in found.items()
-        if item["standard_deviation"] > 1e-9 * abs(item["value"])
-    ]
+    rows = [[label(key), value, sd, mostly] for key, value, sd, mostly in found.rows()]
     title = "bands from the stated spreads: one standard deviation, first order"
-    table(["figure", "value", "±", *(f"from {name}" for name in names)], rows, title=title)
+    table(["figure", "value", "±", "mostly from"], rows, title=title)
+    if found.idle:
+        typer.echo(f"note: stated spreads that move none of these figures: {', '.join(found.idle)}")

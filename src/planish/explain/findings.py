@@ -60,6 +60,7 @@ def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
         *_edge(result, remedies),
         *_uniformity(result),
         *_speed(result),
+        *_standing_still(result),
         *_temperature(result),
         *_slurry(result),
         *_films(result),
@@ -189,6 +190,11 @@ def _speed(result: WaferResult) -> list[Finding]:
     ]
 
 
+def _standing_still(result: WaferResult) -> list[Finding]:
+    told = (one.words for one in result.raised() if (one.kind, one.subject) == ("happened", "speed"))
+    return [Finding("speed", "look", f"{words[0].upper()}{words[1:]}.") for words in told]
+
+
 def _temperature(result: WaferResult) -> list[Finding]:
     start = float(result.temperatures[0])
     peak = max(step.peak_temperature for step in result.steps)
@@ -196,11 +202,12 @@ def _temperature(result: WaferResult) -> list[Finding]:
         return [
             Finding("temperature", "good", f"The pad under the wafer stays at {start - ZERO_CELSIUS:.0f} °C.")
         ]
+    mean = float(result.temperatures.max())
     text = (
-        f"The pad under the wafer warms from {start - ZERO_CELSIUS:.0f} °C to {peak - ZERO_CELSIUS:.0f} °C at its "
-        "warmest place by friction."
+        f"Friction warms the pad under the wafer from {start - ZERO_CELSIUS:.0f} °C to {mean - ZERO_CELSIUS:.0f} °C on "
+        f"average, its surface to {peak - ZERO_CELSIUS:.0f} °C where a pass ends at its warmest place."
     )
-    return [Finding("temperature", "look" if peak - start > 20 else "good", text)]
+    return [Finding("temperature", "look" if mean - start > 20 else "good", text)]
 
 
 def _slurry(result: WaferResult) -> list[Finding]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
     from planish.predict.die.level import Level
     from planish.predict.die.result import DieResult
+    from planish.predict.wafer.bands import Band
     from planish.setup.given import SetupLike
     from planish.setup.si import Rig
 
@@ -198,20 +199,23 @@ def bands_as_asked(
     place: Sequence[str | float],
     *,
     below: Path | None = None,
+    workers: int = 1,
     stage: Stage = untold,
-) -> dict[str, dict[str, object]]:
-    """Return how far each figure of :func:`polish_as_asked` may be off, as JSON can hold it.
+) -> dict[str, Band]:
+    """Return how far each figure of :func:`polish_as_asked` may be off.
 
     Parameters
     ----------
     setups, maps, asked, place, below
         As there.
+    workers
+        Processes that share the work.
     stage
         Shows that it goes on.
 
     Returns
     -------
-    dict[str, dict[str, object]]
+    dict[str, Band]
         By the summary's keys: value, standard deviation and the share of each spread.
 
     Raises
@@ -220,10 +224,9 @@ def bands_as_asked(
         As :func:`polish_as_asked`.
     """
     incoming = None if below is None else left_below(below, maps)
-    options = asked_options(setups[0], asked, stage)
+    options = {**asked_options(setups[0], replace(asked, after=0), stage), "after": asked.after or None}
     with stage("bands"):
-        found = die_band(setups, maps, place=place, incoming=incoming, **options)
-    return {key: band.document() for key, band in found.items()}
+        return die_band(setups, maps, place=place, incoming=incoming, workers=workers, **options)
 
 
 def left_below(file: Path, maps: LayoutMaps) -> dict[str, NDArray[np.float64]]:

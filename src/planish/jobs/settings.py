@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 from planish import units
 from planish.setup import paths
+from planish.setup.clean import USUAL
 from planish.setup.fields import KeyInfo
 from planish.setup.fields import keys as known_keys
 from planish.setup.resolve import Origin
@@ -18,7 +19,13 @@ Keys: TypeAlias = tuple[paths.Key, ...]
 
 WIDE = 40.0  # largest over smallest, above which a typical range is too wide for one slider
 _NOT_SAID = Origin(None, "default", "what holds where the setup does not say it")
-_HIDDEN = ("removal.*.coefficients", "polisher.motion", "wafer.film.*.profile", "pad.surface.heights")
+_HIDDEN = (
+    "removal.*.coefficients",
+    "polisher.motion",
+    "wafer.film.*.profile",
+    "pad.surface.heights",
+    "clean.step.*.kind",
+)
 
 
 def describe(setup: Setup) -> list[dict[str, Any]]:
@@ -38,6 +45,11 @@ def describe(setup: Setup) -> list[dict[str, Any]]:
             if field is not None:
                 out.append(field)
     return out
+
+
+def usual_cleaning() -> list[dict[str, str]]:
+    """Return the cleaning steps that a setup without any may begin with, as it would hold them."""
+    return [dict(step) for step in USUAL]
 
 
 def _silent(info: KeyInfo, tree: Any) -> bool:
@@ -146,6 +158,9 @@ def _label(keys: Keys, name: str, setup: Setup) -> str:
         holder = setup.get(paths.show(keys[:3], setup.tree))
         own = holder.get("name") or holder.get("material") or steps[2]
         return f"{own}: {words}"
+    if keys[:2] == ("clean", "step"):
+        holder = setup.get(paths.show(keys[:3], setup.tree))
+        return f"{holder.get('name') or holder['kind']}: {words}"
     if steps[:2] == ["conditioner", "sweep"]:
         return "sweep: " + words
     if "bearing" in steps:

@@ -53,13 +53,13 @@ class CleanStep(NamedTuple):
     name
         What it is called.
     shear_rate
-        At the wall [1/s].
+        At the wall [1/s], a number or one a size.
     coverage
         Share of wafer it acts on, 0 to 1.
     """
 
     name: str
-    shear_rate: float
+    shear_rate: ArrayLike
     coverage: float = 1.0
 
 

@@ -15,17 +15,20 @@ from planish.physics import cleaning
 from planish.physics.cleaning import CleanStep
 from planish.results.result import Result
 from planish.setup.given import as_rig
+from planish.setup.si import Clean
 from planish.units import show, to_si
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
+    from planish.setup.si import CleanStep as Described
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
 USUAL = ("brush 1 m/s 95 %", "sound 1 W/cm^2 1 MHz", "rinse 1000 rpm 1000 ml/min")
 RINGS = 200  # of equal area, over which a rinse is followed
 #: What each kind of step is described by, beside the share of the wafer that it acts on.
-KINDS: dict[str, tuple[str, ...]] = {
+DESCRIBED: dict[str, tuple[str, ...]] = {
     "brush": ("speed",),
     "sound": ("intensity", "frequency"),
     "rinse": ("angular_speed", "flow"),
@@ -40,7 +43,9 @@ POSSIBLE: dict[str, tuple[float, float]] = {
 }
 HAMAKER = (1e-24, 1e-17)  # [J]
 VISCOSITY = (1e-5, 1.0)  # [Pa s]
-_EXAMPLES = {kind: next(text for text in USUAL if text.startswith(kind)) for kind in KINDS}
+#: What holds where a setup describes no cleaning: no steps, the order of silica on oxide, water (from memory).
+UNSAID = Clean((), 1e-20, 1e-3, 0.7)
+_EXAMPLES = {kind: next(text for text in USUAL if text.startswith(kind)) for kind in DESCRIBED}
 RELATIVE = (
     "relative: the share of the particles that were there; no count on a wafer, no yield. Only the shear of the "
     "liquid is counted, however long a step takes"
@@ -49,7 +54,7 @@ RELATIVE = (
 
 @dataclass(frozen=True, slots=True)
 class WashStep:
-    """One step: its ``kind``, ``values`` in SI (as ``KINDS`` names them) and the share of the wafer it acts on."""
+    """One step: its ``kind``, ``values`` in SI (as ``DESCRIBED`` names them) and the share of the wafer it acts on."""
 
     text: str
     kind: str
@@ -108,16 +113,20 @@ class Cleaned(Result):
         return {
             "sizes_nm": sizes,
             "left_percent": [float(share) * 100 for share in self.left[-1]],
-            "steps": [
-                {
-                    "step": step.text,
-                    "shear_rate_per_s": float(shear),
-                    "covered_percent": 100 * step.coverage,
-                    "left_percent": [float(share) * 100 for share in left],
-                }
-                for step, shear, left in zip(self.steps, self.shear, self.left, strict=True)
-            ],
+            "steps": self.rows(),
         }
+
+    def rows(self) -> list[dict[str, object]]:
+        """Return a row a step: what it shears by, where it reaches, and what is left after it of each size."""
+        return [
+            {
+                "step": step.text,
+                "shear_rate_per_s": float(shear),
+                "covered_percent": 100 * step.coverage,
+                "left_percent": [float(share) * 100 for share in left],
+            }
+            for step, shear, left in zip(self.steps, self.shear, self.left, strict=True)
+        ]
 
     def sources(self) -> list[str]:
         """Return the sources that the result rests on, one line each."""
@@ -129,8 +138,8 @@ def clean_wafer(
     steps: Sequence[str] | None = None,
     *,
     sizes: Sequence[float] | None = None,
-    hamaker: float = 1e-20,
-    viscosity: float = 1e-3,
+    hamaker: float | None = None,
+    viscosity: float | None = None,
 ) -> Cleaned:
     """Clean a wafer of a setup: say which share of the slurry's particles is left.
 
@@ -140,13 +149,15 @@ def clean_wafer(
         Its slurry says how large the particles are, its wafer how far out a rinse runs.
     steps
         In order, as text: "brush 1 m/s 95 %" (slip over the wafer, share of the wafer it reaches), "sound 1 W/cm^2
-        1 MHz", "rinse 1000 rpm 1000 ml/min". The share is 100 % unless given. Usual ones unless given.
+        1 MHz", "rinse 1000 rpm 1000 ml/min". The share is 100 % unless given. Those of the setup unless given, and
+        usual ones where it has none.
     sizes
         Diameters [m]; unless given half the slurry's mean, the mean, and where its large particles begin.
     hamaker
-        Of particle, liquid and film [J]; order of silica on oxide in water unless given (from memory).
+        Of particle, liquid and film [J]; the setup's unless given, and the order of silica on oxide in water where it
+        has none (from memory).
     viscosity
-        Of the cleaning liquid [Pa s]; water unless given.
+        Of the cleaning liquid [Pa s]; the setup's unless given, and water where it has none.
 
     Raises
     ------
@@ -154,40 +165,90 @@ def clean_wafer(
         For a step that cannot be read, or a value out of range.
     """
     rig = as_rig(setup)
-    read = tuple(_step(text) for text in (USUAL if steps is None else steps))
+    own = rig.clean or UNSAID
+    if steps is None:
+        read = tuple(_of_setup(step) for step in own.steps) or tuple(_step(text) for text in USUAL)
+    else:
+        read = tuple(_step(text) for text in steps)
     if not read:
         raise SetupError(refuse("cleaning steps", "none", "one or more", f"such as {USUAL[0]!r}"))
     notes = [RELATIVE]
-    if steps is None:
+    if steps is None and not own.steps:
         notes.append(f"no steps given: {', '.join(USUAL)} taken (common practice, no source)")
-    mean = rig.slurry.particle_size
-    d = np.array(sorted({mean / 2, mean, rig.slurry.large_particle_size}) if sizes is None else list(sizes))
+    d = np.array(particle_sizes(rig) if sizes is None else list(sizes))
     if not (d.size and np.all((d > 0) & (d <= 1e-4))):
         raise SetupError(refuse("particle sizes [m]", d.tolist(), "above 0 and up to 0.1 mm"))
+    hamaker = own.hamaker if hamaker is None else hamaker
+    viscosity = own.viscosity if viscosity is None else viscosity
     _within("Hamaker constant", hamaker, HAMAKER, "energy")
     _within("viscosity of the cleaning liquid", viscosity, VISCOSITY, "viscosity")
     rings = rig.wafer.radius * np.sqrt((np.arange(RINGS) + 0.5) / RINGS)
     shear = np.array([step.shear(rings, viscosity) for step in read])
-    left = np.zeros((len(read), d.size))
-    for ring in range(RINGS):
-        at = tuple(
-            CleanStep(step.text, float(rate), step.coverage)
-            for step, rate in zip(read, shear[:, ring], strict=True)
-        )
-        left += np.array(cleaning.clean(d, at, hamaker=hamaker, viscosity=viscosity).after) / RINGS
+    at = tuple(
+        CleanStep(step.text, np.repeat(rates, d.size), step.coverage)
+        for step, rates in zip(read, shear, strict=True)
+    )
+    found = cleaning.clean(
+        np.tile(d, RINGS), at, adhesion_spread=own.adhesion_spread, hamaker=hamaker, viscosity=viscosity
+    )
+    left = np.array(found.after).reshape(len(read), RINGS, d.size).mean(axis=1)
     return Cleaned(d, read, shear.mean(axis=1), left, tuple(notes))
+
+
+def particle_sizes(rig: Rig) -> list[float]:
+    """Return the sizes [m] that are followed: half the slurry's mean, the mean, and where its large particles begin."""
+    mean = rig.slurry.particle_size
+    return sorted({mean / 2, mean, rig.slurry.large_particle_size})
+
+
+def cleaned_after(rig: Rig) -> Cleaned | None:
+    """Return what the cleaning that a setup describes leaves; None where it describes none."""
+    return None if rig.clean is None else clean_wafer(rig)
+
+
+def cleaning_notes(cleaned: Cleaned | None) -> list[str]:
+    """Return what a polished wafer has to say of its cleaning; nothing without one."""
+    return [] if cleaned is None else [f"particles left after cleaning are {note}" for note in cleaned.notes]
+
+
+def left_figures(rig: Rig, cleaned: Cleaned | None) -> dict[str, float]:
+    """Return the shares left as figures of a summary, in percent; none without a cleaning.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    cleaned
+        What its cleaning leaves.
+
+    Returns
+    -------
+    dict[str, float]
+        By key.
+    """
+    if cleaned is None:
+        return {}
+    mean = rig.slurry.particle_size
+    named = {"small_": mean / 2, "": mean, "large_": rig.slurry.large_particle_size}
+    left = dict(zip(cleaned.sizes.tolist(), cleaned.left[-1].tolist(), strict=True))
+    return {f"{word}particles_left_percent": 100 * left[size] for word, size in named.items()}
+
+
+def _of_setup(step: Described) -> WashStep:
+    """Return a step of a setup's cleaning."""
+    return WashStep(step.name, step.kind, step.values, step.coverage)
 
 
 def _step(text: str) -> WashStep:
     """Read one step: its kind, a number and a unit for each value, and the share of the wafer if given."""
     words = str(text).split()
     kind = words[0] if words else ""
-    if kind not in KINDS:
+    if kind not in DESCRIBED:
         raise SetupError(
-            refuse("cleaning step", text, f"begun with {', '.join(KINDS)}", f"such as {USUAL[0]!r}")
+            refuse("cleaning step", text, f"begun with {', '.join(DESCRIBED)}", f"such as {USUAL[0]!r}")
         )
     parts = [" ".join(words[at : at + 2]) for at in range(1, len(words), 2)]
-    needed = KINDS[kind]
+    needed = DESCRIBED[kind]
     if len(parts) not in (len(needed), len(needed) + 1):
         raise SetupError(
             refuse(

@@ -8,17 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import sealed
 from planish.physics.surface.hardness import ploughing_hardness
+from planish.predict.wafer.counted import Counted, counted, cubic
 from planish.predict.wafer.incoming import incoming_notes
 from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from planish.setup.si import Rig
+    from planish.setup.si import Rig, Step
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -29,6 +32,7 @@ NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
 UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
 EDGE_BAND = 0.015  # [m]
 CLEARED = 0.9  # share of the removal, in films that are gone, from which the non-uniformity is theirs
+_RADII, _ANGLES = 32, 64  # at which the speed of a wafer that does not turn is looked at
 Kind = Literal["happened", "doubt", "act"]
 
 
@@ -154,6 +158,9 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
             f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met",
             seen.limited[:, index],
         )
+    for step in rig.steps:
+        if step.carrier_speed == 0.0:
+            yield Raised("happened", "speed", standing_still(rig, step), np.ones_like(seen.bare))
     yield Raised(
         "happened",
         "clearing",
@@ -225,6 +232,42 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
     yield from _calls(names, seen)
 
 
+def standing_still(rig: Rig, step: Step) -> str:
+    """Return what follows for the evenness of a wafer whose carrier does not turn.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    step
+        Of its recipe, with a carrier at rest.
+
+    Returns
+    -------
+    str
+        A sentence: how the sliding speed differs round the wafer, which no mean over a turn evens out then.
+    """
+    rim = rig.wafer.radius
+    r = rim * np.sqrt((np.arange(_RADII) + 0.5) / _RADII)  # of equal areas
+    turn = np.cos(2 * np.pi * (np.arange(_ANGLES) + 0.5) / _ANGLES)
+    drive = getattr(step, rig.polisher.drive.key)
+    along, across = rig.polisher.speed_amplitudes(np.append(r, rim), drive, 0.0)
+    speed = np.sqrt(np.maximum(along**2 + across[:-1, None] ** 2 + 2 * along * across[:-1, None] * turn, 0.0))
+    low, high, mean = abs(along - across[-1]), along + across[-1], float(speed.mean())
+    differs = mean > 0 and high - low > 1e-3 * mean
+    told = (
+        f"round its rim the sliding speed goes from {low:.3g} to {high:.3g} m/s, over the wafer by "
+        f"{100 * float(speed.std()) / mean:.3g} % (1σ)"
+        if differs
+        else f"it slides at {along:.3g} m/s all over, but each place keeps to its own part of the pad"
+    )
+    return (
+        f"step {step.name}: the carrier does not turn, so nothing evens out what differs round the wafer: {told}; the "
+        "figures here are means round each radius and leave that out of the non-uniformity, and what differs from the "
+        "leading edge to the trailing one too"
+    )
+
+
 def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
     """Yield what calls for a change."""
     none = ~(seen.removed > 0)
@@ -266,23 +309,23 @@ def _named(names: Sequence[str], met: Mask) -> str:
     return ", ".join(name for name, any_wafer in zip(names, np.any(met, axis=0), strict=True) if any_wafer)
 
 
-def cleared_share(taken: Array, left: Array, weights: Array) -> float:
+def cleared_share(taken: Array, left: Array, disc: Counted) -> float:
     """Return which share of the removal is films that are gone everywhere inside the edge exclusion.
 
     Parameters
     ----------
     taken, left
         Of each film [m], (films, n_r).
-    weights
-        Of the nodes, 0 outside the exclusion, (n_r,).
+    disc
+        Inside the edge exclusion.
 
     Returns
     -------
     float
         [1]; 0 where nothing was removed.
     """
-    means = taken @ weights
-    gone = np.all(left[:, weights > 0] <= 0, axis=1)
+    means = taken @ disc.weights
+    gone = np.all(left[:, disc.inside] <= 0, axis=1)
     total = float(means.sum())
     return float(means[gone].sum()) / total if total > 0 else 0.0
 
@@ -309,14 +352,35 @@ def edge_extreme(
     tuple[Array, Array]
         Departure [%], and distance from the rim [m], (n,).
     """
-    near = (radius <= rim - exclusion) & (radius >= rim - band)
-    middle = radius <= 0.5 * rim
-    centre = removed[:, middle] @ areas[middle] / areas[middle].sum()
+    centre = removed @ counted(radius, areas, 0.5 * rim).weights
     blank = ~(centre > 0)
-    if not near.any():
-        blank = np.ones_like(blank)
-    begin = np.array([np.interp(rim - band, radius, row) for row in removed])
-    departure = 100 * (removed - begin[:, None]) / np.where(blank, 1.0, centre)[:, None]
-    at = np.argmax(np.abs(np.where(near, departure, 0.0)), axis=1)
-    height = departure[np.arange(at.size), at]
-    return np.where(blank, np.nan, height), np.where(blank, np.nan, rim - radius[at])
+    if exclusion >= band:
+        nothing = np.full(blank.shape, np.nan)
+        return nothing, nothing.copy()
+    places = np.linspace(rim - band, rim - exclusion, _ALONG_EDGE)
+    along = removed @ _read_at(radius.tobytes(), places.tobytes()).T
+    departure = 100 * (along - along[:, :1]) / np.where(blank, 1.0, centre)[:, None]
+    at = np.argmax(np.abs(departure), axis=1)
+    height, place = _top(departure, places, at)
+    return np.where(blank, np.nan, height), np.where(blank, np.nan, rim - place)
+
+
+_ALONG_EDGE = 49  # places at which the edge is looked at; between them a parabola
+
+
+@lru_cache(maxsize=32)
+def _read_at(nodes: bytes, places: bytes) -> Array:
+    """Return what reads profiles at places (places, n_r)."""
+    return sealed(cubic(np.frombuffer(nodes), np.frombuffer(places)))
+
+
+def _top(heights: Array, places: Array, at: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Return height and place of the top of the parabola through a largest value and its neighbours, row by row."""
+    row, inner = np.arange(at.size), np.clip(at, 1, places.size - 2)
+    before, here, after = (heights[row, inner + step] for step in (-1, 0, 1))
+    bend = before - 2 * here + after
+    shift = np.divide(0.5 * (before - after), bend, out=np.zeros(at.size), where=bend != 0)
+    within = (inner == at) & (np.abs(shift) <= 1)
+    shift = np.where(within, shift, 0.0)
+    height = np.where(within, here - 0.25 * (before - after) * shift, heights[row, at])
+    return height, places[at] + shift * (places[1] - places[0])

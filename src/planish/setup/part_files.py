@@ -14,6 +14,7 @@ from planish.setup.checks.coefficients import check_coefficients
 from planish.setup.finding import Finding, nearest
 from planish.setup.part_folders import LARGEST, PartFile
 from planish.setup.removal import REFERENCE, RemovalSection
+from planish.setup.spread import parted, step_of
 from planish.setup.validate import validate_part
 
 VALUE_KEYS = ("value", "source", "spread")
@@ -74,6 +75,21 @@ def _check_table(place: str, name: str, table: Any) -> None:
                     "text that says where the value is from" if word == "source" else "text such as '20 %'"
                 )
                 raise SetupError(refuse(f"{at}.{word}", entry.get(word), allowed, "'invented' is one too"))
+        if entry.get("spread"):
+            _check_spread(at, entry)
+
+
+def _check_spread(at: str, entry: dict[str, Any]) -> None:
+    """Refuse a spread that no value can be moved by, or one of a value that is no number."""
+    try:
+        parted(entry["value"])
+    except (TypeError, ValueError):
+        words = "nothing: only a number, or a number with a unit, has a spread"
+        raise SetupError(refuse(f"{at}.spread", entry["spread"], words, "leave it out")) from None
+    try:
+        step_of(entry["value"], entry["spread"])
+    except SetupError as error:
+        raise SetupError(f"{at}.{error}") from None
 
 
 def check_part(path: Path, kind: str, name: str, tree: dict[str, Any]) -> None:

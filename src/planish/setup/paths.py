@@ -25,6 +25,7 @@ _NAMED: dict[tuple[Key, ...], str] = {
     ("recipe", "step"): "step",
     ("wafer", "film"): "film",
     ("head", "zone"): "zone",
+    ("clean", "step"): "step",
 }
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _PIECE = re.compile(r"""(?P<bare>[A-Za-z0-9_-]+)|"(?P<basic>(?:[^"\\]|\\.)*)"|'(?P<literal>[^']*)'""")

@@ -40,6 +40,7 @@ TOP_KEYS = (
     "slurry",
     "removal",
     "recipe",
+    "clean",
     "die",
 )
 # Version of the setup file's keys and what they mean; a file without the key is of the oldest.
@@ -119,7 +120,7 @@ def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
         if isinstance(table, dict) and table.get(key) == "none":
             table[key] = None
     _removal(document, out, slurry_part)
-    for section in ("recipe", "die"):
+    for section in ("recipe", "clean", "die"):
         if section in document:
             out.tree[section] = deepcopy(document[section])
             _remember_own(section, document[section], out)

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from planish.setup.clean import CleanSection
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.die import DieSection
 from planish.setup.head import HeadSection
@@ -35,6 +36,9 @@ class SetupModel(Section):
     slurry: SlurrySection = Field(description="the slurry")
     removal: dict[str, RemovalSection] = Field(description="removal laws by material")
     recipe: RecipeSection = Field(description="the recipe")
+    clean: CleanSection | None = Field(
+        None, description="the cleaning after polishing; leave it out where none is asked for"
+    )
     die: DieSection | None = Field(
         None, description="what stands on the die; leave it out where none is asked for"
     )

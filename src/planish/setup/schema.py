@@ -47,6 +47,8 @@ def json_schema() -> dict[str, object]:
     for name, table in definitions.items():
         if name not in (
             "StepSection",
+            "CleanSection",
+            "CleanStepSection",
             "RecipeSection",
             "ZoneSection",
             "BearingZone",
@@ -66,7 +68,8 @@ def json_schema() -> dict[str, object]:
         "anyOf": [{"$ref": "#/$defs/ConditionerSection"}, {"const": "none"}],
         "description": "the conditioner; leave it out for none",
     }
-    schema["properties"]["die"] = _without_null(schema["properties"]["die"])
+    for section in ("clean", "die"):
+        schema["properties"][section] = _without_null(schema["properties"][section])
     polisher = schema["properties"]["polisher"]
     polisher.pop("discriminator", None)  # with a part, the motion need not be written
     polisher["anyOf"] = polisher.pop("oneOf")

@@ -408,6 +408,36 @@ class Ambient(Record):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
+class CleanStep(Record):
+    """One step of the cleaning: ``values`` as ``setup.clean.KINDS`` names them for its ``kind``, share of the wafer."""
+
+    name: str
+    kind: str
+    values: tuple[float, ...]
+    coverage: float
+
+    def _told(self) -> str:
+        return f"{shortened(self.name, 40)}, {self.kind} on {figure(100 * self.coverage, '% of the wafer')}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Clean(Record):
+    """The cleaning after polishing.
+
+    ``hamaker`` [J] of particle, liquid and film, ``viscosity`` [Pa s] of the liquid, ``adhesion_spread`` the standard
+    deviation of the logarithm of how firmly particles of one size hold.
+    """
+
+    steps: tuple[CleanStep, ...]
+    hamaker: float
+    viscosity: float
+    adhesion_spread: float
+
+    def _told(self) -> str:
+        return shortened(", ".join(step.name for step in self.steps), 80)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
 class Die(Record):
     """What a setup says of the die. None: not said.
 
@@ -450,6 +480,7 @@ class Rig(Record):
     notes: tuple[str, ...] = field(default=())  # defaults and clamps used, in plain words
     unlikely: tuple[str, ...] = ()  # dotted paths of the values outside the range typical of their key
     die: Die | None = None
+    clean: Clean | None = None
 
     def _told(self) -> str:
         return (

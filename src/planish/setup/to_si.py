@@ -16,6 +16,7 @@ from planish.setup import paths, si
 from planish.setup.attached import film_sites, summit_heights
 from planish.setup.checks.recipe import LONGEST, zone_list
 from planish.setup.checks.usual import outside
+from planish.setup.clean import KINDS, CleanSection
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.head import HeadSection, RingSection
 from planish.setup.pad import LayerSection, PadSection
@@ -82,7 +83,21 @@ def to_si(setup: Described) -> si.Rig:
         die=si.Die(**{name: getattr(model.die, name) for name in si.Die.__dataclass_fields__})
         if model.die is not None
         else None,
+        clean=_clean(model.clean) if model.clean is not None else None,
     )
+
+
+def _clean(clean: CleanSection) -> si.Clean:
+    steps = tuple(
+        si.CleanStep(
+            step.name or step.kind,
+            step.kind,
+            tuple(getattr(step, key) for key in KINDS[step.kind]),
+            step.coverage,
+        )
+        for step in clean.step
+    )
+    return si.Clean(steps, clean.hamaker, clean.viscosity, clean.adhesion_spread)
 
 
 def _wafer(wafer: WaferSection, folder: Path | None) -> si.Wafer:

@@ -93,7 +93,7 @@ def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings of a setup, each with unit, range, source and spread."""
     from planish.jobs.exchange import part_choices
-    from planish.jobs.settings import describe, step_paths
+    from planish.jobs.settings import describe, step_paths, usual_cleaning
 
     setup = setup_of(document, changes)
     return {
@@ -103,6 +103,7 @@ def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, 
         "digest": setup.digest(),
         "parts": part_choices(setup),
         "fields": describe(setup),
+        "usual_cleaning": usual_cleaning(),
         "steps": step_paths(setup),
         "warnings": list(setup.warnings),
         "notes": list(setup.notes),

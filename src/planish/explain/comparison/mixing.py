@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 GROUPS = ("polisher", "head", "pad", "conditioner", "slurry", "recipe")
 """Groups of choices. "slurry" carries the removal laws calibrated with it."""
 
-SURROUNDINGS = ("wafer", "ambient")
-"""Two more that count where they differ: the incoming wafer with its die, and room and platen temperature."""
+SURROUNDINGS = ("wafer", "ambient", "clean")
+"""More that count where they differ: the incoming wafer with its die, room and platen temperature, the cleaning after."""
 
 CHOICES = (*GROUPS, *SURROUNDINGS)
 
@@ -83,6 +83,7 @@ def mixed(a: Rig, b: Rig, from_b: frozenset[Hashable]) -> Rig:
         wafer=take["wafer"].wafer,
         die=take["wafer"].die,
         ambient=take["ambient"].ambient,
+        clean=take["clean"].clean,
         polisher=polisher.polisher,
         head=head.head,
         pad=take["pad"].pad,

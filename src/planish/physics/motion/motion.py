@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from math import pi
+from math import inf, pi
 from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
@@ -272,6 +272,22 @@ class Motion(Record, ABC):
     def pad_speed(self, drive: float) -> float:
         """Speed [m/s] of the pad at the carrier axis."""
         return self.speed_amplitudes(0.0, drive, 0.0)[0]
+
+    def turn_time(self, drive: float) -> float:
+        """Return the time from one meeting of a pad place with the carrier to the next.
+
+        Parameters
+        ----------
+        drive
+            Speed of what moves the pad: [rad/s], of a belt [m/s].
+
+        Returns
+        -------
+        float
+            [s]: of a turn, or once round a loop; infinite where the pad stands still.
+        """
+        round_once = 2 * pi if self.drive.turns else self.loop
+        return round_once / abs(drive) if drive else inf
 
     def dragged(self, drive: float, carrier: float) -> tuple[float, float]:
         """Return what drags liquid under the wafer.

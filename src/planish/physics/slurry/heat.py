@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
     "Friction power mu p v and a lumped energy balance per pad ring (derivation of our own)",
     "Surface of a half-space under constant flux, 2 q sqrt(t/pi)/effusivity (read as quoted in a heat-conduction "
-    "solver)",
+    "solver); under a flux that comes and goes: superposition (derivation of our own)",
     "Temperature rises of 5-20 K: common practice, no source",
 )
 
@@ -180,6 +180,79 @@ def thermal_depth(conductivity: float, density: float, heat_capacity: float, tim
     """
     diffusivity = conductivity / (density * heat_capacity)
     return np.sqrt(np.pi * diffusivity * np.asarray(time, dtype=np.float64)) / 2
+
+
+def effusivity(conductivity: float, density: float, heat_capacity: float) -> float:
+    """Return the effusivity of a material.
+
+    Parameters
+    ----------
+    conductivity, density, heat_capacity
+        k [W/(m K)], rho [kg/m^3], c [J/(kg K)].
+
+    Returns
+    -------
+    float
+        sqrt(k rho c) [J/(m^2 K s^(1/2))].
+    """
+    return float(np.sqrt(conductivity * density * heat_capacity))
+
+
+def pass_rise(power_density: ArrayLike, swing: ArrayLike, turn_time: float, effusivity: float) -> Array:
+    """Return how far the pad's surface at the end of a pass under the wafer is above the mean of its ring.
+
+    Parameters
+    ----------
+    power_density
+        Heat taken up, averaged over time q D [W/m^2], (n,).
+    swing
+        From :func:`pass_swing` of the share of time under the wafer D [1], (n,).
+    turn_time
+        From one pass to the next P [s]; infinite where the pad stands still.
+    effusivity
+        Of the pad e [J/(m^2 K s^(1/2))].
+
+    Returns
+    -------
+    Array
+        [K], (n,); 0 for a place that always or never is under the wafer, and for a pad that stands still.
+
+    Notes
+    -----
+    A half-space whose surface takes in q for D P out of every P, q D on average, swings about its mean; at the end of
+    a pass it stands 2 q sqrt(P/pi)/e (zeta(-1/2, D) - zeta(-1/2)) above it, zeta the Hurwitz and the Riemann zeta
+    function. For a short pass that is the 2 q sqrt(D P/pi)/e of a single one.
+    """
+    turning = 2 * np.sqrt(turn_time / np.pi) / effusivity if np.isfinite(turn_time) else 0.0
+    return np.asarray(turning * np.asarray(power_density, dtype=np.float64) * np.asarray(swing))
+
+
+def pass_swing(duty: ArrayLike) -> Array:
+    """Return what a share of time under the wafer makes of a pass's heat.
+
+    Parameters
+    ----------
+    duty
+        D [1], (n,).
+
+    Returns
+    -------
+    Array
+        (zeta(-1/2, D) - zeta(-1/2))/D, by Euler and Maclaurin, good to 1e-9; 0 where D is 0, (n,).
+    """
+    share = np.asarray(duty, dtype=np.float64)
+    n = np.arange(_SUMMED)
+    near = (np.sqrt(n + share[..., None]) - np.sqrt(n)).sum(axis=-1)
+    swing = near + _tail(_SUMMED + share) - _tail(np.float64(_SUMMED))
+    return np.asarray(np.divide(swing, share, out=np.zeros_like(share), where=(share > 0) & (share < 1)))
+
+
+_SUMMED = 8  # terms of the zeta functions that are summed as they are
+
+
+def _tail(a: Array | np.float64) -> Array:
+    """Return the rest of sum sqrt(a + n), n from 0, as analytic continuation has it."""
+    return np.asarray(-2 / 3 * a**1.5 + 0.5 * a**0.5 - a**-0.5 / 24 + a**-2.5 / 1920 - a**-4.5 / 9216)
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,8 +109,7 @@ def pad_state(
     *,
     sliding_share: float,
     temperature: float | None = None,
-    decay_length: float | None = None,
-    real_pressure: float | None = None,
+    worn: tuple[float, float] = (1.0, 1.0),
 ) -> SurfaceState:
     """Return the pad's state at a pressure.
 
@@ -124,8 +123,9 @@ def pad_state(
         Of the summits' reach at rest, what counts while the pad slides [1].
     temperature
         Of the pad [K]; that for which its moduli are stated unless given.
-    decay_length, real_pressure
-        Of the summits at any point of the pad's life [m], [Pa] (from the lot level); as conditioned unless given.
+    worn
+        By which the decay length of the summits and the mean pressure on those in contact have changed since the pad
+        was new, from the lot level.
 
     Returns
     -------
@@ -139,10 +139,8 @@ def pad_state(
     curve = summit_curve(surface)
     left = 1.0 if temperature is None else softness(rig, temperature).summits
     # warm summits stand as cold ones under more pressure
-    reach = float(curve.at(pressure / left, "decay_length")) if decay_length is None else decay_length
-    real = (
-        left * float(curve.at(pressure / left, "real_pressure")) if real_pressure is None else real_pressure
-    )
+    reach = float(curve.at(pressure / left, "decay_length")) * worn[0]
+    real = left * float(curve.at(pressure / left, "real_pressure")) * worn[1]
     plane = left * asperities.plane_modulus(surface.modulus, surface.poisson)
     spot = float(np.sqrt(surface.tip_radius * reach))
     return SurfaceState(sliding_share * reach_at_rest(spot, real / plane), spot)

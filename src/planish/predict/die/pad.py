@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record
+from planish.predict.raised import Seen, lot_notes
+from planish.units import as_whole
 
 if TYPE_CHECKING:
+    from planish.predict.lot.result import LotResult
     from planish.setup.given import SetupLike
 
 Array = NDArray[np.float64]
@@ -26,17 +29,18 @@ class PadAfter(Record):
     wafers
         How many.
     decay_length, real_pressure
-        Of the summits in contact [m], [Pa], averaged over the wafer's track.
+        As the next wafer meets the summits, averaged over its track: the length over which the gap takes the load to
+        1/e [m], and the mean pressure on those in contact [Pa].
     temperature
-        Of the pad under the last wafer, mean over its time [K].
+        Of the pad under the next wafer, mean over its time [K].
     groove_depth, top_thickness
         Left [m].
     radius
         On the wafer [m].
     change
-        Rate there against that of the first wafer.
-    new_decay_length
-        At the first wafer [m].
+        Rate there of the next wafer against that of the first.
+    new_decay_length, new_real_pressure
+        At the first wafer [m], [Pa].
     raised
         What those wafers raised beyond the notes of the setup.
     """
@@ -50,10 +54,16 @@ class PadAfter(Record):
     radius: Array
     change: Array
     new_decay_length: float
+    new_real_pressure: float
     raised: tuple[str, ...] = ()
 
     def _told(self) -> str:
         return self.note()
+
+    @property
+    def summits_change(self) -> tuple[float, float]:
+        """By which decay length and real pressure have changed since the pad was new."""
+        return self.decay_length / self.new_decay_length, self.real_pressure / self.new_real_pressure
 
     def rate_change(self, radius: float) -> float:
         """Return the rate over that of the first wafer.
@@ -74,7 +84,7 @@ class PadAfter(Record):
         """Return what the pad is like, in words."""
         return (
             f"pad as after {self.wafers} {'wafer' if self.wafers == 1 else 'wafers'} of a lot without chance variation: summit decay length "
-            f"{self.decay_length * 1e6:.2f} um (first wafer {self.new_decay_length * 1e6:.2f}), real pressure "
+            f"{self.decay_length * 1e6:.2f} um (new {self.new_decay_length * 1e6:.2f}), real pressure "
             f"{self.real_pressure / 1e6:.1f} MPa, grooves {self.groove_depth * 1e6:.0f} um, rate "
             f"{100 * (float(np.mean(self.change)) - 1):+.1f} %"
         )
@@ -85,7 +95,7 @@ def pad_after(
 ) -> PadAfter:
     """Polish wafers on a new pad and return the pad then.
 
-    Nothing varies by chance: this is the expected state.
+    Nothing varies by chance: this is the expected state. One wafer more is polished, to see what it meets.
 
     Parameters
     ----------
@@ -106,21 +116,34 @@ def pad_after(
     ModelError
         For a number of wafers that makes no sense.
     """
-    from planish.predict.lot.run import polish_lot
+    from planish.predict.lot.run import MOST_WAFERS, polish_lot
     from planish.predict.lot.variation import Variation
 
-    lot = polish_lot(setup, wafers, variation=Variation.none(), progress=progress)
+    as_whole(wafers, "wafers", 1, MOST_WAFERS - 1)
+    lot = polish_lot(
+        setup, wafers + 1, variation=Variation.none(), progress=progress
+    )  # and the one that meets it
     records = lot.records
     rate = records.removed / records.time[:, None]
     return PadAfter(
         wafers=wafers,
-        decay_length=float(records.tail[-1]),
+        decay_length=float(records.decay_length[-1]),
         real_pressure=float(records.real_pressure[-1]),
         temperature=float(records.temperature[-1]),
-        groove_depth=float(records.groove_mean[-1]),
-        top_thickness=float(records.thickness_mean[-1]),
+        groove_depth=float(records.groove_mean[-2]),
+        top_thickness=float(records.thickness_mean[-2]),
         radius=lot.radius,
         change=np.asarray(rate[-1] / np.maximum(rate[0], 1e-30)),
-        new_decay_length=float(records.tail[0]),
-        raised=tuple(note for note in lot.said if note not in lot.rig.notes),
+        new_decay_length=float(records.decay_length[0]),
+        new_real_pressure=float(records.real_pressure[0]),
+        raised=_raised_before(lot, wafers),
     )
+
+
+def _raised_before(lot: LotResult, wafers: int) -> tuple[str, ...]:
+    """Return what a lot says but for the notes of its setup, of its first wafers alone."""
+    seen = lot.records.seen(lot.rig, lot.radius, lot.areas)
+    first = Seen(**{item.name: getattr(seen, item.name)[:wafers] for item in fields(Seen)})
+    all_told = lot_notes(lot.rig, seen)
+    told = [*lot_notes(lot.rig, first), *(note for note in lot.said if note not in all_told)]
+    return tuple(note for note in told if note not in lot.rig.notes)

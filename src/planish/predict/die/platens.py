@@ -144,14 +144,9 @@ class _PlatenPad:
         return 1.0 if self.after is None else self.after.rate_change(radius)
 
     def at(self, pressure: float, given: SurfaceState | None, share: float) -> DiePad:
-        summits = (None, None) if self.after is None else (self.after.decay_length, self.after.real_pressure)
+        worn = (1.0, 1.0) if self.after is None else self.after.summits_change
         state = given or die_conditions.pad_state(
-            self.rig,
-            pressure,
-            sliding_share=share,
-            temperature=self.temperature,
-            decay_length=summits[0],
-            real_pressure=summits[1],
+            self.rig, pressure, sliding_share=share, temperature=self.temperature, worn=worn
         )
         return DiePad(self.compliance, state, self.rigidity)
 

@@ -133,7 +133,7 @@ def polish_die(
     rig = rigs[0]
     process, level, choices, assumed = settled(rig, process, level, choices, route)
     platens = Platens.of(rigs, wafer, after)
-    places = _places(place)
+    places = places_of(place)
     shape = np.shape(maps.density)
     side = min(shape) * maps.cell
     dies, cells = [], die_input(maps, level, _of_place(incoming, ""))
@@ -282,7 +282,7 @@ def _check_given(**given: object) -> None:
         )
 
 
-def _places(place: Any) -> list[str | float]:
+def places_of(place: Any) -> list[str | float]:
     """Return the places asked for.
 
     Raises

@@ -132,6 +132,10 @@ class WornSummits:
         """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
         return self.heights
 
+    def decay_length(self) -> float:
+        """Return the length [m] over which the gap takes the load to 1/e, averaged over the wafer's track."""
+        return float(self.track @ self.length)
+
     def tail(self) -> float:
         """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
         one, count = self.moments[:, 1], self.moments[:, 3]

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import Kept
 from planish.errors import ModelError, refuse
+from planish.physics.slurry.heat import pass_swing
 
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 PAD_RINGS = 40
+PASS_BIN = (
+    3e-3  # [m] of the bins on which passes are looked at: over less a pad's own conduction evens heat out
+)
 FINER = 8  # time shares are taken on bins this much finer than the rings
 
 
@@ -43,6 +47,13 @@ class PadRings(Kept):
         (n, n_all): of that time, the share under each wafer node and ring node.
     area
         Pad area in all [m^2].
+    pass_duty, pass_seen
+        ``duty`` and ``seen`` on the finer bins of passes, (n_f,) and (n_f, n_all): beside the edge of the track they
+        change within a ring.
+    pass_swing
+        (n_f,): what their duty makes of a pass's heat (``heat.pass_swing``).
+    to_passes
+        (n_f, n): reads a quantity of the rings at the middles of these bins, linearly.
     """
 
     edges: Array
@@ -52,6 +63,10 @@ class PadRings(Kept):
     duty: Array
     seen: Array
     area: float
+    pass_duty: Array
+    pass_seen: Array
+    pass_swing: Array
+    to_passes: Array
 
 
 def pad_rings(rig: Rig, grid: PressureGrid, rings: int = PAD_RINGS) -> PadRings:
@@ -125,13 +140,27 @@ def _pad_rings(machine: _Machine, rings: int, key: _Grid) -> PadRings:
     if grid.has_ring:
         gap = grid.ring_edges[0] > r_edges[-1]
         r_edges = np.concatenate([r_edges, grid.ring_edges if gap else grid.ring_edges[1:]])
-    view = motion.pad_to_wafer_weights(r_edges, edges)
-    seen = view.weights
-    if grid.has_ring and gap:  # drop the gap between wafer and ring: nothing presses there
-        seen = np.delete(seen, grid.r.size, axis=1)
+
+    def meeting(bins: Array) -> tuple[Array, Array]:
+        view = motion.pad_to_wafer_weights(r_edges, bins)
+        if grid.has_ring and gap:  # drop the gap between wafer and ring: nothing presses there
+            return view.duty, np.delete(view.weights, grid.r.size, axis=1)
+        return view.duty, view.weights
+
+    passes = np.linspace(0.0, edges[-1], int(np.ceil(edges[-1] / PASS_BIN)) + 1)
+    pass_duty, pass_seen = meeting(passes)
     areas = motion.bin_areas(edges)
     return PadRings(
-        edges, 0.5 * (edges[1:] + edges[:-1]), areas, to_wafer, view.duty, seen, float(areas.sum())
+        edges,
+        middles,
+        areas,
+        to_wafer,
+        *meeting(edges),
+        float(areas.sum()),
+        pass_duty,
+        pass_seen,
+        pass_swing(pass_duty),
+        _linear(0.5 * (passes[1:] + passes[:-1]), middles),
     )
 
 

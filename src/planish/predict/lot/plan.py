@@ -33,6 +33,7 @@ from planish.predict.wafer.contact_model import (
     pad_operator,
     prepare,
 )
+from planish.predict.wafer.counted import Counted, counted
 from planish.predict.wafer.disk import DiskWork, disk_work
 from planish.predict.wafer.incoming import mean_profile
 from planish.predict.wafer.pad_surface import fresh_state
@@ -99,8 +100,9 @@ class RingWear:
 class LotPlan(Record):
     """What is fixed for a lot.
 
-    ``weights`` (n_r,) average over the wafer nodes ``inside`` the edge exclusion, ``track`` (n,) over the
-    pad rings that the wafer passes (``under``); ``softens``: whether its pad does as it warms; ``uneven`` is what turns past, None where all is flat; ``ring``
+    ``weights`` (n_r,) average over what is ``counted``, the disc inside the edge exclusion; ``track`` (n,) over the
+    pad rings that the wafer passes (``under``); ``softens``: whether its pad does as it warms; ``uneven`` is what turns
+    past, None where all is flat; ``ring``
     how its gap widens, None where it does not; ``heights`` (n_r, n): :func:`height_map`; ``pads`` with and
     without a pressed ring; ``worn_states`` [m] they were made at, ``between`` interpolates; ``disk``: what it does;
     ``incoming`` (films, n_r) [m]; ``ex_situ_cut`` (n,) [m/s] of a sharp disk without a wafer; ``rest_rate``
@@ -115,7 +117,7 @@ class LotPlan(Record):
     model: ContactModel
     rings: PadRings
     summits: SummitPlan
-    inside: NDArray[np.bool_]
+    counted: Counted
     weights: Array
     heights: Array
     softens: bool
@@ -201,7 +203,7 @@ def plan_lot(
     highest = max(float(np.max(step.zone_pressures)) for step in rig.steps)
     land = summit_land(rig, rig.pad.grooves.depth, model.land)
     summits = plan_summits(rig, rings, grid.areas, max(highest, 1e3) / land)
-    inside = grid.r <= rig.wafer.radius - rig.wafer.edge_exclusion
+    disc = counted(grid.r, grid.areas, rig.wafer.radius - rig.wafer.edge_exclusion)
     track = grid.areas @ rings.to_wafer / grid.areas.sum()
     cuts = [cut_rates(rig, rings, step) if conditioning else np.zeros(track.size) for step in rig.steps]
     times = [_planned_time(step) for step in rig.steps]
@@ -227,8 +229,8 @@ def plan_lot(
         model=model,
         rings=rings,
         summits=summits,
-        inside=inside,
-        weights=np.where(inside, grid.areas, 0.0) / grid.areas[inside].sum(),
+        counted=disc,
+        weights=disc.weights,
         heights=height_map(rig, rings, grid.r),
         softens=softens(rig),
         track=track,

@@ -17,6 +17,7 @@ from planish.engine.files import write_whole
 from planish.engine.fixed import fix_fields, read_only
 from planish.engine.record import counted, shortened
 from planish.errors import DataError, ModelError, refuse
+from planish.predict.cleaning import left_figures
 from planish.predict.lot.row import Records
 from planish.predict.wafer.strange import strange
 from planish.results.result import Result
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from planish.physics.scratches import ScratchIndex
+    from planish.predict.cleaning import Cleaned
     from planish.predict.lot.events import Event
     from planish.results.asked import Asked
     from planish.results.plain import Columns
@@ -88,6 +90,7 @@ class LotResult(Result):
     said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
     asked: Asked | None = None
+    cleaned: Cleaned | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -225,6 +228,7 @@ class LotResult(Result):
             "peak_temperature_C": float(records.peak_temperature.max()) - ZERO_CELSIUS,
             "first_scratch_index_relative": float(scratch[0]),
             "last_scratch_index_relative": float(scratch[-1]),
+            **left_figures(self.rig, self.cleaned),
             "seed": self.seed,
             "adjust": self.adjust,
             "conditioning": self.conditioning,
@@ -293,6 +297,10 @@ class LotResult(Result):
                 "disk_sharpness_percent": 100 * r.sharpness,
                 "slurry_batch_factor": r.batch,
                 "scratch_index_relative": self.scratch_index(),
+                **{
+                    key: np.full(self.wafers, left)
+                    for key, left in left_figures(self.rig, self.cleaned).items()
+                },
                 **{
                     f"step_{i + 1}_rate_nm_per_min": r.step_rate[:, i] * NM_PER_MIN for i in range(len(names))
                 },

@@ -42,6 +42,7 @@ class Row:
     real_fraction: float
     modulus_left: float
     tail: float
+    decay_length: float
     sliding: float
     groove_min: float
     groove_mean: float
@@ -111,17 +112,16 @@ class Row:
         Row
             In SI.
         """
-        rig, weights, inside = plan.rig, plan.weights, plan.inside
+        rig, weights, disc = plan.rig, plan.weights, plan.counted
         removed = incoming.sum(axis=0) - left.sum(axis=0)
         times = tuple(found.duration for found in outcomes)
         total = sum(times)
         share = np.array(times) / total if total > 0 else np.full(len(times), 1.0 / len(times))
         mean = float(removed @ weights)
         rate = mean / total if total > 0 else 0.0
-        counted_in = removed[inside]
         deepest, average = float(pad.worn[plan.under].max()), float(plan.track @ pad.worn)
         top, depth = rig.pad.layers[0].thickness, rig.pad.grooves.depth
-        gone = np.all(left[:, inside] <= 0, axis=0)
+        gone = np.all(left[:, disc.inside] <= 0, axis=0)
 
         def of_time(values: list[float]) -> float:
             return float(share @ values)
@@ -131,8 +131,8 @@ class Row:
             time=total,
             rate=rate,
             expected_rate=rate / (process * batch),
-            sigma=float(np.sqrt(max(float((removed - mean) ** 2 @ weights), 0.0))),
-            half_range=0.5 * float(counted_in.max() - counted_in.min()),
+            sigma=disc.sigma(removed),
+            half_range=disc.half_range(removed),
             temperature=of_time([found.temperature for found in outcomes]),
             peak_temperature=max(found.peak_temperature for found in outcomes),
             friction=of_time([found.friction for found in outcomes]),
@@ -141,6 +141,7 @@ class Row:
             real_fraction=of_time([found.real_fraction for found in outcomes]),
             modulus_left=of_time([found.modulus_left for found in outcomes]),
             tail=outcomes[-1].summits.tail(),
+            decay_length=outcomes[-1].summits.decay_length(),
             sliding=sum(t * step.fixed.mean_speed for t, step in zip(times, plan.steps, strict=True)),
             groove_min=max(depth - deepest, 0.0),
             groove_mean=max(depth - average, 0.0),
@@ -167,7 +168,7 @@ class Row:
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
-            cleared_share=cleared_share(incoming - left, left, weights),
+            cleared_share=cleared_share(incoming - left, left, disc),
         )
 
 
@@ -192,6 +193,7 @@ class Records:
     real_fraction: Array
     modulus_left: Array
     tail: Array
+    decay_length: Array
     sliding: Array
     groove_min: Array
     groove_mean: Array

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 from planish.engine.given import of_kind
 from planish.errors import ModelError, refuse
-from planish.physics import scratches
+from planish.physics import cleaning, scratches
 from planish.physics.motion import speed, sweep
 from planish.physics.pressure import series as contact_series
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities, grit, summit_balance
 from planish.physics.surface import conditioning as disk_physics
+from planish.predict.cleaning import cleaned_after, cleaning_notes
 from planish.predict.lot import variation as lot_variation
 from planish.predict.lot.advance import advance
 from planish.predict.lot.events import EventLike, read_events
@@ -52,6 +53,9 @@ MODULES = (
     lot_variation,
 )
 MOST_WAFERS = 100_000
+SAME_ON_ALL = (
+    "cleaning leaves the same share on every wafer of a lot: no brush wears and no liquid gets dirty here"
+)
 
 
 def polish_lot(
@@ -127,7 +131,8 @@ def polish_lot(
         workers=workers,
         cells=cells,
     )
-    modules = (*MODULES, uneven) if uneven.says_uneven(rig) else MODULES
+    cleaned = cleaned_after(rig)
+    modules = [*MODULES, *([uneven] if uneven.says_uneven(rig) else []), *([cleaning] if cleaned else [])]
     grid, rings = plan.model.grid, plan.rings
     records = empty_records(wafers, grid.r.size, rings.middles.size, len(rig.steps))
     state = first_state(plan)
@@ -167,6 +172,8 @@ def polish_lot(
                 [
                     *_timed_instead(rig, plan.adjust),
                     *_swings(rig, plan),
+                    *cleaning_notes(cleaned),
+                    *([SAME_ON_ALL] if cleaned else []),
                     *lot_notes(rig, records.seen(rig, grid.r, grid.areas)),
                     *state.said,
                 ]
@@ -174,6 +181,7 @@ def polish_lot(
         ),
         rests_on=tuple(unique([*rig.sources, *(line for module in modules for line in module.SOURCES)])),
         asked=asked_of([described], seed=seed, options=options),
+        cleaned=cleaned,
     )
 
 

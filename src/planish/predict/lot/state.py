@@ -13,6 +13,7 @@ from planish.engine.record import counted
 from planish.physics.pressure.series import Solved
 from planish.predict.lot.pad import LotPad, new_pad
 from planish.predict.wafer.lubrication import Lubrication
+from planish.predict.wafer.pad_surface import resting_temperature
 
 if TYPE_CHECKING:
     from planish.predict.lot.plan import LotPlan
@@ -100,11 +101,11 @@ class LotState:
 
 
 def first_state(plan: LotPlan) -> LotState:
-    """Return the state before the first wafer: a new pad, a new disk, the heat of the room."""
+    """Return the state before the first wafer: a new pad at rest, a new disk."""
     return LotState(
         wafers=0,
         pad=new_pad(plan.summits),
-        temperatures=np.full(plan.track.size, plan.rig.ambient.platen_temperature),
+        temperatures=np.full(plan.track.size, resting_temperature(plan.rig)),
         batch=1.0,
         control=Control(),
         steps=tuple(StepState(step.begin) for step in plan.steps),

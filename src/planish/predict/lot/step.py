@@ -20,8 +20,15 @@ from planish.physics.slurry import heat
 from planish.predict.lot.pad import LotPad, WornSummits, worn_summits
 from planish.predict.lot.plan import LotPlan, LotStep
 from planish.predict.lot.state import StepState
-from planish.predict.wafer.conditions import Conditions, fastest_rate, meet, pad_heat, removal_curve
-from planish.predict.wafer.films import on_top, polish_stack, stop_amount
+from planish.predict.wafer.conditions import (
+    Conditions,
+    fastest_rate,
+    meet,
+    pad_heat,
+    peak_temperature,
+    removal_curve,
+)
+from planish.predict.wafer.films import on_top, polish_stack, read_at, refined, stop_amount
 from planish.predict.wafer.lubrication import Lubrication
 from planish.predict.wafer.step_plan import summit_land
 from planish.predict.wafer.uneven import bow_height
@@ -230,7 +237,7 @@ def run_step(
         removed=removed[:, -1],
         duration=ends,
         temperature=float(np.trapezoid(mean, times)) / ends if ends > 0 else float(mean[0]),
-        peak_temperature=float(seen.max()),
+        peak_temperature=peak_temperature(found, temperatures, ends),
         end_temperatures=heating.at(ends),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
@@ -264,7 +271,7 @@ def _until(
     while True:
         times = lot_step.grid * max(horizon, 1e-9)
         seen = heating.at(times[:, None]) @ plan.rings.to_wafer.T
-        removed = _remove(plan.rig, found, seen, times, left)
+        curves, removed = _remove(plan.rig, found, seen, times, left)
         if timed:
             return horizon, False, times, seen, removed
         by_time = removed[counted].sum(axis=0) @ weights
@@ -274,8 +281,13 @@ def _until(
             horizon = longest
             continue
         ends = float(np.interp(goal, by_time, times)) if goal > 0 else 0.0
-        if ends == 0 or ends >= 0.6 * horizon:
+        if ends == 0 or (ends >= 0.6 * horizon and not curves):
             return ends, False, times, seen, removed
+        if ends >= 0.6 * horizon:
+            finer = refined(times, by_time, goal)
+            removed = polish_stack(left, [read_at(curve, times, finer) for curve in curves], finer)[0]
+            ends = float(np.interp(goal, removed[counted].sum(axis=0) @ weights, finer))
+            return ends, False, finer, read_at(seen, times, finer), removed
         # Stopped early on a grid made for a longer step: look again, closer.
         horizon = 1.1 * ends
 
@@ -309,8 +321,11 @@ def _contact(
     return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised, give)
 
 
-def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array) -> Array:
-    """Removed (films, n_t, n_r) [m] by each time; films below one that lasts are not looked at."""
+def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array) -> tuple[list[Array], Array]:
+    """Return the curves of the films, and what is removed (films, n_t, n_r) [m] by each time.
+
+    Films below one that lasts are not looked at; there are no curves then, for nothing clears.
+    """
     films = rig.wafer.films
     curves: dict[str, Array] = {}
     for film in films:
@@ -319,5 +334,6 @@ def _remove(rig: Rig, found: Conditions, seen: Array, times: Array, left: Array)
         if film is films[0] and np.all(curves[film.material][-1] <= left[0]):
             removed = np.zeros((len(films), *seen.shape))
             removed[0] = curves[film.material]
-            return removed
-    return polish_stack(left, [curves[film.material] for film in films], times)[0]
+            return [], removed
+    each = [curves[film.material] for film in films]
+    return each, polish_stack(left, each, times)[0]

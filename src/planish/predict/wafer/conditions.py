@@ -70,8 +70,8 @@ class Conditions:
         The film, and the coefficient of friction of the wafer as a whole [1].
     fresh
         Share of fresh slurry under the wafer.
-    heat_power
-        Of the pad rings (n,) [W/m^2].
+    heat_power, pass_power
+        Of the pad rings (n,) and of the finer bins of passes (n_f,) [W/m^2].
     rates
         By material.
     solution, balance_error
@@ -90,6 +90,7 @@ class Conditions:
     friction: float
     fresh: float
     heat_power: Array
+    pass_power: Array
     rates: dict[str, FilmRate]
     modulus_left: float = 1.0
     solution: PressureSolution | None = None
@@ -294,6 +295,7 @@ def meet(
         modulus_left=warm.summits,
         fresh=1.0,
         heat_power=heat.ring_power_density(plan.duty, plan.seen, power),
+        pass_power=heat.ring_power_density(plan.passes.duty, plan.passes.seen, power),
         rates={},
     )
     for material, speed in plan.law_speeds.items():
@@ -355,6 +357,30 @@ def pad_heat(found: Conditions, temperatures: Array) -> heat.Relaxation:
     return heat.relaxation(
         temperatures, found.heat_power, plan.heat_conductance, plan.heat_sink, plan.heat_capacity
     )
+
+
+def peak_temperature(found: Conditions, temperatures: Array, duration: float) -> float:
+    """Return the highest temperature of the pad's surface under the wafer in a step.
+
+    Parameters
+    ----------
+    found
+        Of the step.
+    temperatures
+        Of the pad rings as it begins [K], (n,).
+    duration
+        Of the step [s].
+
+    Returns
+    -------
+    float
+        [K]: the mean of the warmest place, which rises or falls all through a step, and what a pass adds to it.
+    """
+    plan, passes = found.plan, found.plan.passes
+    begin = passes.of_rings @ temperatures
+    ends = heat.relaxation(begin, found.pass_power, passes.conductance, passes.sink, plan.heat_capacity)
+    surface = np.maximum(begin, ends.at(duration)) + found.pass_power * passes.rise
+    return float(np.max(surface, where=passes.duty > 0, initial=0.0))
 
 
 def fastest_rate(rig: Rig, found: Conditions, removed: Array, seen: Array, weights: Array) -> float:

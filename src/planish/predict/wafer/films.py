@@ -118,6 +118,58 @@ def polish_stack(thickness: Array, curves: list[Array], times: Array) -> tuple[A
     return removed, cleared
 
 
+def refined(times: Array, by_time: Array, target: float) -> Array:
+    """Return finer times, within the one interval in which a rising amount reaches a target.
+
+    Parameters
+    ----------
+    times
+        [s], (n_t,).
+    by_time
+        The amount by then, non-decreasing, (n_t,).
+    target
+        Which it reaches by the last time.
+
+    Returns
+    -------
+    Array
+        All of ``times``, and what lies between [s].
+
+    Notes
+    -----
+    As films clear, the mean removal has corners between the times even where its curves have none: read off linearly
+    there, a stop would come where no film has cleared.
+    """
+    at = min(max(int(np.searchsorted(by_time, target)), 1), times.size - 1)
+    between = times[at - 1] + (times[at] - times[at - 1]) * np.arange(1, _WITHIN) / _WITHIN
+    return np.concatenate([times[:at], between, times[at:]])
+
+
+_WITHIN = 32
+
+
+def read_at(curve: Array, times: Array, when: Array) -> Array:
+    """Return a curve at other times, straight between its own.
+
+    Parameters
+    ----------
+    curve
+        (n_t, points).
+    times
+        Of its rows, (n_t,).
+    when
+        Within them, (m,).
+
+    Returns
+    -------
+    Array
+        (m, points).
+    """
+    index = np.clip(np.searchsorted(times, when, side="right") - 1, 0, times.size - 2)
+    share = ((when - times[index]) / (times[index + 1] - times[index]))[:, None]
+    return np.asarray(curve[index] * (1.0 - share) + curve[index + 1] * share)
+
+
 def value_at(curve: Array, times: Array, when: Array) -> Array:
     """Return a curve at one time per point; past the last time, the last value.
 

@@ -167,8 +167,25 @@ class PadState:
     height: Array | float = 0.0
 
 
+def resting_temperature(rig: Rig) -> float:
+    """Return the temperature of what the pad lies on, which is the pad's own before it polishes.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+
+    Returns
+    -------
+    float
+        [K]: of the platen; of the room for a pad that lies on none, such as a belt on its bearing.
+    """
+    room = rig.ambient
+    return room.platen_temperature if rig.polisher.on_platen else room.temperature
+
+
 def fresh_state(rig: Rig, summits: SummitCurve, rings: int) -> PadState:
-    """Return the state of a new, conditioned pad at the platen's temperature.
+    """Return the state of a new, conditioned pad that has not polished yet.
 
     Parameters
     ----------
@@ -187,7 +204,7 @@ def fresh_state(rig: Rig, summits: SummitCurve, rings: int) -> PadState:
     return PadState(
         summits=FreshSummits(summits),
         groove_depth=rig.pad.grooves.depth,
-        temperatures=np.full(rings, rig.ambient.platen_temperature),
+        temperatures=np.full(rings, resting_temperature(rig)),
     )
 
 

@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.fixed import seal
+from planish.physics import cleaning
 from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
 from planish.physics.removal import laws as removal
 from planish.physics.slurry import delivery, film, heat
 from planish.physics.surface import asperities
+from planish.predict.cleaning import cleaned_after, cleaning_notes
 from planish.predict.lot.pad_rings import PadRings, pad_rings
 from planish.predict.wafer import conditions as step_physics
 from planish.predict.wafer import uneven
@@ -22,11 +24,13 @@ from planish.predict.wafer.conditions import (
     Conditions,
     fastest_rate,
     pad_heat,
+    peak_temperature,
     removal_curve,
     step_conditions,
 )
 from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
-from planish.predict.wafer.films import on_top, polish_stack, stop_amount
+from planish.predict.wafer.counted import counted
+from planish.predict.wafer.films import on_top, polish_stack, read_at, refined, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
 from planish.predict.wafer.pad_surface import PadState, fresh_state
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
@@ -93,15 +97,14 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
     WaferResult
         One polished wafer.
     """
-    films = rig.wafer.films
-    modules = (*MODULES, uneven) if uneven.says_uneven(rig) else MODULES
+    films, cleaned = rig.wafer.films, cleaned_after(rig)
+    modules = [*MODULES, *([uneven] if uneven.says_uneven(rig) else []), *([cleaning] if cleaned else [])]
     radius, areas = model.grid.r, model.grid.areas
     incoming = np.stack([mean_profile(film, radius) for film in films])
     left = incoming.copy()
     cleared = np.full(left.shape, np.inf)
-    notes = [*rig.notes, *incoming_notes(films, rig.wafer.radius)]
-    inside = radius <= rig.wafer.radius - rig.wafer.edge_exclusion
-    weights = np.where(inside, areas, 0.0) / areas[inside].sum()
+    notes = [*rig.notes, *incoming_notes(films, rig.wafer.radius), *cleaning_notes(cleaned)]
+    weights = counted(radius, areas, rig.wafer.radius - rig.wafer.edge_exclusion).weights
     steps: list[StepRecord] = []
     solution, elapsed = None, 0.0
     for step in rig.steps:
@@ -130,6 +133,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         steps=tuple(steps),
         said=tuple(unique(notes)),
         rests_on=tuple(unique([*rig.sources, *(line for module in modules for line in module.SOURCES)])),
+        cleaned=cleaned,
     )
     happened = [one.words for one in result.raised() if one.kind == "happened"]
     return replace(result, said=tuple(unique([*notes, *happened])))
@@ -175,7 +179,7 @@ def _run_step(
         removed=taken.sum(axis=0),
         times=times,
         temperatures=seen @ weights,
-        peak_temperature=float(seen.max()),
+        peak_temperature=peak_temperature(found, state.temperatures, float(times[-1])),
         curves=tuple(curves),
         duration=float(times[-1]),
         fastest=fastest_rate(rig, found, taken, seen[-1], weights),
@@ -239,6 +243,11 @@ def _find_stop(
             continue
         stop = float(np.interp(target, removed, times))
         if stop > 0.8 * span:
-            return stop
+            if np.all(curves[0][-1] <= left[0]):  # nothing clears, and so the amount has no corners
+                return stop
+            finer = refined(times, removed, target)
+            curves = [read_at(curve, times, finer) for curve in curves]
+            removed = polish_stack(left, curves, finer)[0][counted].sum(axis=0) @ weights
+            return float(np.interp(target, removed, finer))
         span = min(1.05 * stop, step.max_time)
     return span

@@ -11,7 +11,10 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import read_only
 from planish.engine.record import Record, counted, figure, shortened
+from planish.predict.cleaning import left_figures
 from planish.predict.raised import EDGE_BAND, Raised, Seen, cleared_share, edge_extreme, raised
+from planish.predict.wafer.counted import Counted
+from planish.predict.wafer.counted import counted as counted_disc
 from planish.predict.wafer.films import polish_stack
 from planish.predict.wafer.incoming import thickness_at
 from planish.predict.wafer.strange import strange
@@ -23,6 +26,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
+    from planish.predict.cleaning import Cleaned
     from planish.predict.wafer.film_rate import FilmRate
     from planish.results.asked import Asked
     from planish.setup.si import Rig
@@ -170,6 +174,7 @@ class WaferResult(Result):
     said: tuple[str, ...]  # notes of the setup, and what happened
     rests_on: tuple[str, ...]
     asked: Asked | None = None
+    cleaned: Cleaned | None = None
 
     def _told(self) -> str:
         removed = self.removed
@@ -212,7 +217,13 @@ class WaferResult(Result):
 
     def inside(self) -> NDArray[np.bool_]:
         """Which radii lie inside the edge exclusion."""
-        return np.asarray(self.radius <= self.rig.wafer.radius - self.rig.wafer.edge_exclusion)
+        return self._counted.inside
+
+    @property
+    def _counted(self) -> Counted:
+        """The disc inside the edge exclusion."""
+        wafer = self.rig.wafer
+        return counted_disc(self.radius, self.areas, wafer.radius - wafer.edge_exclusion)
 
     def mean(self, profile: Array) -> float:
         """Return the area mean of a profile inside the edge exclusion.
@@ -227,8 +238,7 @@ class WaferResult(Result):
         float
             In its unit.
         """
-        keep = self.inside()
-        return float(np.average(profile[keep], weights=self.areas[keep]))
+        return self._counted.mean(profile)
 
     def sigma(self, profile: Array) -> float:
         """Return the area-weighted standard deviation of a profile inside the edge exclusion.
@@ -243,9 +253,7 @@ class WaferResult(Result):
         float
             In its unit.
         """
-        keep = self.inside()
-        mean = self.mean(profile)
-        return float(np.sqrt(np.average((profile[keep] - mean) ** 2, weights=self.areas[keep])))
+        return self._counted.sigma(profile)
 
     def half_range(self, profile: Array) -> float:
         """Return (max - min) / 2 of a profile inside the edge exclusion.
@@ -260,8 +268,7 @@ class WaferResult(Result):
         float
             In its unit.
         """
-        keep = self.inside()
-        return float(np.ptp(profile[keep])) / 2
+        return self._counted.half_range(profile)
 
     def time_mean(self, of_step: Sequence[float]) -> float:
         """Return the mean of one number a step, weighted with the steps' durations.
@@ -334,7 +341,16 @@ class WaferResult(Result):
                 film: bool(np.all(np.isfinite(self.cleared[i][self.inside()])))
                 for i, film in enumerate(self.films)
             },
+            **left_figures(self.rig, self.cleaned),
             "steps": [self._step_summary(step) for step in steps],
+            **(
+                {}
+                if self.cleaned is None
+                else {
+                    "cleaning": self.cleaned.rows(),
+                    "cleaned_sizes_nm": [1e9 * size for size in self.cleaned.sizes.tolist()],
+                }
+            ),
         }
 
     @property
@@ -376,8 +392,7 @@ class WaferResult(Result):
 
     def cleared_share(self) -> float:
         """Return which share of the removal is films that are gone everywhere inside the edge exclusion."""
-        weights = np.where(self.inside(), self.areas, 0.0)
-        return cleared_share(self.incoming - self.remaining, self.remaining, weights / weights.sum())
+        return cleared_share(self.incoming - self.remaining, self.remaining, self._counted)
 
     def _rim(self) -> tuple[float, float]:
         """Wafer radius and edge exclusion [m]."""
@@ -426,14 +441,12 @@ class WaferResult(Result):
             edge does beyond any tilt from the middle outward.
         """
         removed, (rim, exclusion) = self.removed, self._rim()
-        middle = self.radius <= 0.5 * rim
-        centre = float(np.average(removed[middle], weights=self.areas[middle]))
+        centre = counted_disc(self.radius, self.areas, 0.5 * rim).mean(removed)
         height, place = edge_extreme(self.radius, self.areas, removed[None, :], rim, exclusion, band)
         has, known = centre > 0, bool(np.isfinite(height[0]))
+        at_rim = float(self._counted.read[-1] @ removed)
         return {
-            "edge_rate_percent": float(np.interp(rim - exclusion, self.radius, 100 * (removed / centre - 1)))
-            if has
-            else None,
+            "edge_rate_percent": 100 * (at_rim / centre - 1) if has else None,
             "edge_extreme_percent": float(height[0]) if known else None,
             "edge_extreme_from_edge_mm": float(place[0]) * 1e3 if known else None,
         }

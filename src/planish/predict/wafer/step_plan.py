@@ -22,12 +22,12 @@ from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
 from planish.physics.slurry.film import groove_height
 from planish.predict.wafer.contact_model import ContactModel
-from planish.predict.wafer.pad_surface import as_conditioned
+from planish.predict.wafer.pad_surface import as_conditioned, resting_temperature
 
 if TYPE_CHECKING:
     from planish.physics.motion.motion import Motion
     from planish.predict.lot.pad_rings import PadRings
-    from planish.setup.si import Removal, Rig, Step
+    from planish.setup.si import Pad, Removal, Rig, Step
 
 Array = NDArray[np.float64]
 
@@ -62,6 +62,32 @@ class BackLoad(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class Passes:
+    """The pad's surface in passes under the wafer, on bins finer than the rings.
+
+    Beside the edge of the wafer's track what a place meets changes within a ring.
+
+    Attributes
+    ----------
+    seen, duty
+        (n_f, m) and (n_f,): as of the rings.
+    rise
+        Over its mean in a pass, for each of its heat (n_f,) [K m^2/W].
+    conductance, sink
+        What the bins lose heat to (n_f,) [W/(m^2 K)], [K].
+    of_rings
+        (n_f, n): takes temperatures of the rings there.
+    """
+
+    seen: Array
+    duty: Array
+    rise: Array
+    conductance: Array
+    sink: Array
+    of_rings: Array
+
+
+@dataclass(frozen=True, slots=True)
 class StepPlan:
     """What a step fixes.
 
@@ -93,6 +119,8 @@ class StepPlan:
         (n,): share of time a pad ring is under the carrier; (n, m): of a pad ring's time under the carrier, the share under each node pressed.
     heat_conductance, heat_sink, heat_capacity
         Of the pad rings (n,) [W/(m^2 K)], [K], and [J/(m^2 K)].
+    passes
+        What the pad's surface does in passes under the wafer.
     """
 
     step: Step
@@ -113,6 +141,7 @@ class StepPlan:
     heat_conductance: Array
     heat_sink: Array
     heat_capacity: float
+    passes: Passes
 
 
 def plan_step(
@@ -145,7 +174,9 @@ def plan_step(
     )
     speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
     laws = rig.removal
-    conductance, sink = _losses(rig, step, rings)
+    both = _losses(rig, step, rings.area, np.concatenate([rings.duty, rings.pass_duty]))
+    conductance, sink = (each[: rings.duty.size] for each in both)
+    finer = [each[rings.duty.size :] for each in both]
     return StepPlan(
         step=step,
         speed=speed,
@@ -168,6 +199,14 @@ def plan_step(
         heat_conductance=conductance,
         heat_sink=sink,
         heat_capacity=_heat_capacity(rig),
+        passes=Passes(
+            seen=rings.pass_seen if pressed else rings.pass_seen[:, :count],
+            duty=rings.pass_duty,
+            rise=_pass_rise(rig.pad, rings, machine.turn_time(drive)),
+            conductance=finer[0],
+            sink=finer[1],
+            of_rings=rings.to_passes,
+        ),
     )
 
 
@@ -350,31 +389,26 @@ def platen_path(rig: Rig) -> tuple[float, float]:
     through = heat.platen_conductance(
         [layer.thickness for layer in pad.layers], [pad.conductivity] * len(pad.layers)
     )
-    return through, under_temperature(rig)
+    return through, resting_temperature(rig)
 
 
-def under_temperature(rig: Rig) -> float:
-    """Return the temperature of what the pad lies on [K].
-
-    Parameters
-    ----------
-    rig
-        The setup.
-    """
-    return rig.ambient.platen_temperature if rig.polisher.on_platen else rig.ambient.temperature
-
-
-def _losses(rig: Rig, step: Step, rings: PadRings) -> tuple[Array, Array]:
-    """Return what the pad rings lose heat to: conductance (n,) [W/(m^2 K)] and temperature (n,) [K]."""
+def _losses(rig: Rig, step: Step, area: float, duty: Array) -> tuple[Array, Array]:
+    """Return what pad rings of a duty (n,) lose heat to: conductance (n,) [W/(m^2 K)] and temperature (n,) [K]."""
     liquid, room = rig.slurry, rig.ambient
     through, base = platen_path(rig)
-    washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, rings.area))
+    washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, area))
     conductances = np.stack(
-        [np.full(rings.duty.shape, value) for value in (through, washed, AIR_CONDUCTANCE)]
-        + [CARRIER_CONDUCTANCE * rings.duty]
+        [np.full(duty.shape, value) for value in (through, washed, AIR_CONDUCTANCE)]
+        + [CARRIER_CONDUCTANCE * duty]
     )
     sinks = np.array([base, liquid.temperature, room.temperature, room.temperature])[:, None]
     return heat.combined_sink(conductances, sinks)
+
+
+def _pass_rise(pad: Pad, rings: PadRings, turn_time: float) -> Array:
+    """Return how far the pad's surface rises over its mean in a pass, per heat taken up [K m^2/W], (n_f,)."""
+    effusivity = heat.effusivity(pad.conductivity, pad.density, pad.heat_capacity)
+    return heat.pass_rise(1.0, rings.pass_swing, turn_time, effusivity)
 
 
 def _heat_capacity(rig: Rig) -> float:

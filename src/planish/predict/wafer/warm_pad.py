@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from planish.physics.removal.laws import removal_rate
 from planish.physics.slurry import heat
 from planish.physics.surface import softening
-from planish.predict.wafer.step_plan import BackLoad, StepPlan, under_temperature
+from planish.predict.wafer.pad_surface import resting_temperature
+from planish.predict.wafer.step_plan import BackLoad, StepPlan
 
 if TYPE_CHECKING:
     from planish.predict.wafer.pad_surface import Summits
@@ -86,7 +87,7 @@ def layers_left(rig: Rig, temperature: float) -> list[float]:
         From the surface down.
     """
     pad = rig.pad
-    base = under_temperature(rig)
+    base = resting_temperature(rig)
     warm = softening.middle_temperatures(temperature, base, [layer.thickness for layer in pad.layers])
     return [
         softening.modulus_left(layer.softening, at, pad.modulus_temperature)

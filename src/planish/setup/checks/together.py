@@ -12,6 +12,7 @@ from planish import units
 from planish.errors import PlanishError
 from planish.setup import paths
 from planish.setup.attached import film_sites
+from planish.setup.checks.clean import check_clean
 from planish.setup.checks.dissolved import check_dissolved
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
 from planish.setup.checks.recipe import check_recipe
@@ -52,6 +53,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(check_removal(model, raw, resolved.catalogue["pad"]))
     found.extend(check_recipe(model, raw))
     found.extend(_vacuum(model, raw))
+    found.extend(check_clean(model, raw))
     found.extend(_die(model, raw))
     return found
 

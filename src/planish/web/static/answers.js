@@ -67,6 +67,7 @@ export class Answers {
       choice(home, "Quantity over the wafer", Object.entries(KINDS).map(([k, [w]]) => [k, w]), "removed", (v) => { this.quantity = v; this.wafer(); });
       this.which = choice(home, "Which setup the map shows", [["b", "now"], ["a", "held A"], ["d", "now − A"]], "b", (v) => { this.shown = v; this.wafer(); });
       this.which.hidden = true;
+      const cleaning = button(home, "clean", "wafer: open its cleaning", () => this.state.openPart("clean", cleaning));
     }
     if (name === "die") {
       const stack = button(home, "stack", "die: open what stands on it", () => this.state.openPart("die", stack));
@@ -134,6 +135,7 @@ export class Answers {
       ["edge", share(s, "edge_extreme_percent"), share(was, "edge_extreme_percent")],
       ["hottest", show(fromCelsius(s.peak_temperature_C), "temperature"), was && show(fromCelsius(was.peak_temperature_C), "temperature")],
       ["time", `${number(s.time_s)} s`, was && `${number(was.time_s)} s`],
+      ...("particles_left_percent" in s ? [["particles left", share(s, "particles_left_percent", 3), was && "particles_left_percent" in was && share(was, "particles_left_percent", 3)]] : []),
     ]);
     this.profile.draw({ series, xLimits: [0, inMm(edge)], legend: series.length > 1, xName: "distance from the centre [mm]", yName: name, shaded: [inMm(edge - excluded), inMm(edge)], robust: inMm(edge - excluded), leastSpan: this.quantity === "pressure" || this.quantity === "speed" ? 0.1 : 0.02, saying: `mean rate ${rate(s)}, non-uniformity ${share(s, "wiwnu_sigma_percent")}` });
     let value = now, difference = false, title = name;

@@ -45,6 +45,13 @@ const state = {
 
   stepName() { return this.answer ? this.answer.header.machine.steps[this.answer.header.step].name : ""; },
 
+  // Clean after polishing in these steps; null for not at all.
+  async clean(steps) {
+    await flush();
+    const { clean, ...rest } = this.document;
+    this.take(steps ? { ...rest, clean: { step: steps } } : rest);
+  },
+
   async choose(section, part) { await this.swap("/api/choose", { section, part }); },
 
   async swap(path, more) {

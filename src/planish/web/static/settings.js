@@ -4,8 +4,8 @@ import { number, system } from "./units.js";
 
 const trim = (text) => (text.includes(".") && !text.includes("e") ? text.replace(/\.?0+$/, "") : text);
 
-const NAMES = { polisher: "Polisher", pad: "Pad", head: "Head", ring: "Retaining ring", conditioner: "Conditioner", slurry: "Slurry", wafer: "Wafer", recipe: "Speeds and times", die: "What stands on the die" };
-const SECTION = { ring: null, recipe: null, die: null };
+const NAMES = { polisher: "Polisher", pad: "Pad", head: "Head", ring: "Retaining ring", conditioner: "Conditioner", slurry: "Slurry", wafer: "Wafer", recipe: "Speeds and times", die: "What stands on the die", clean: "Cleaning after polishing" };
+const SECTION = { ring: null, recipe: null, die: null, clean: null };
 
 export class Settings {
   constructor(home, state) {
@@ -69,12 +69,22 @@ export class Settings {
     panel.append(top);
     const section = this.part in SECTION ? SECTION[this.part] : this.part;
     if (section) panel.append(this.partChoice(section, forms.parts[section]));
+    if (this.part === "clean") panel.append(this.cleaning(forms));
     const all = this.fields(), inStep = all.filter((f) => f.path.startsWith("recipe."));
     if (inStep.length) this.group(`In step “${this.state.stepName()}”`, inStep, panel);
     const own = all.filter((f) => !f.path.startsWith("recipe.") && f.kind !== "text");
-    if (own.length) this.group({ ring: "The ring itself", die: "Process and stack" }[this.part] || "The part itself", own, panel);
+    if (own.length) this.group({ ring: "The ring itself", die: "Process and stack", clean: "Steps and liquid" }[this.part] || "The part itself", own, panel);
     panel.scrollTop = kept;
     if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  }
+
+  // Whether the wafer is cleaned at all: a setup without the table is as if nobody asked.
+  cleaning(forms) {
+    const made = document.createElement("button"), on = !!this.state.document.clean;
+    made.type = "button"; made.className = "switch-cleaning";
+    made.textContent = on ? "do not clean" : "clean with brush, sound and rinse";
+    made.addEventListener("click", () => this.state.clean(on ? null : forms.usual_cleaning));
+    return made;
   }
 
   group(title, fields, home) {
