@@ -35,6 +35,10 @@ SOURCES: tuple[str, ...] = (
     "Large particles, loose grit and hard pads scratch: common practice, no source",
 )
 
+REFERENCE_COUNT, REFERENCE_SIZE = 1e11, 0.5e-6
+"""Large particles per volume [1/m^3] and the diameter [m] above which they count, of the slurry at which the index of
+a lot is 1 (common practice, no source: 100 000 per ml above half a micrometre)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ScratchReference:

@@ -6,14 +6,14 @@ from typing import Annotated
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, ratio
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, ratio
 
 
 class SlurrySection(Section):
     """The slurry as supplied to the pad."""
 
-    name: Name = Field(description="name in reports")
-    abrasive: Name = Field(description="what the particles are made of")
+    name: Annotated[Name, Descriptive()] = Field(description="name in reports")
+    abrasive: Annotated[Name, Descriptive()] = Field(description="what the particles are made of")
     abrasive_fraction: Annotated[float, ratio("0", "0.6", typical=("0.01 %", "30 %"), least="1e-6")] = Field(
         description="abrasive, share by weight"
     )

@@ -118,11 +118,17 @@ class LotResult(Result):
         return _over(self.records.half_range, self.records.mean_removed)
 
     def scratch_index(self) -> Array:
-        """Relative scratch index of each wafer (n,); 1 at the removal law's reference on a disk that sheds nothing.
+        """Return the relative scratch index of each wafer (n,).
 
-        Relative only: it says neither how many scratches there are nor how deep.
+        1 at the removal law's reference pressure on summits, in a slurry of the usual large particles, under a disk
+        that sheds nothing, for the sliding of the first wafer. Relative only: it says neither how many scratches there are nor how deep.
         """
-        from planish.physics.scratches import ScratchReference, scratch_index
+        from planish.physics.scratches import (
+            REFERENCE_COUNT,
+            REFERENCE_SIZE,
+            ScratchReference,
+            scratch_index,
+        )
         from planish.predict.wafer.disk import disk_work
 
         rig, records = self.rig, self.records
@@ -131,8 +137,8 @@ class LotResult(Result):
         modulus = rig.pad.layers[0].modulus
         reference = ScratchReference(
             real_pressure=law.reference.real_pressure,
-            large_count=max(rig.slurry.large_particle_count, 1.0),
-            large_size=rig.slurry.large_particle_size,
+            large_count=REFERENCE_COUNT,
+            large_size=REFERENCE_SIZE,
             pad_modulus=modulus,
             shedding=0.0,
             sliding_distance=max(float(records.sliding[0]), 1e-9),
@@ -142,6 +148,8 @@ class LotResult(Result):
             scratch_index(
                 reference,
                 real_pressure=records.real_pressure,
+                large_count=rig.slurry.large_particle_count,
+                large_size=rig.slurry.large_particle_size,
                 shedding=shedding,
                 sliding_distance=records.sliding,
             ).value
