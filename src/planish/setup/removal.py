@@ -23,6 +23,11 @@ def coefficients_of(law: Law) -> Mapping[str, Quantity]:
     )
 
 
+RATE = Quantity(
+    "rate", low="0 nm/min", least="1e-3 nm/min", high="1e6 nm/min", typical=("0.5 nm/min", "5000 nm/min")
+)
+
+
 class ReferenceSection(Section):
     """The condition at which the rate or the coefficients were measured; every factor is 1 there."""
 
@@ -70,19 +75,7 @@ class RemovalSection(Section):
     """How one material polishes with this slurry."""
 
     law: Annotated[str, OneOf(LAWS.names)] = Field(description="form of the rate law")
-    rate: (
-        Annotated[
-            float,
-            Quantity(
-                "rate",
-                low="0 nm/min",
-                least="1e-3 nm/min",
-                high="1e6 nm/min",
-                typical=("0.5 nm/min", "5000 nm/min"),
-            ),
-        ]
-        | None
-    ) = Field(
+    rate: Annotated[float, RATE] | None = Field(
         None, description="rate at the reference pressure and speed, instead of the leading coefficient"
     )
     coefficients: dict[str, Any] = Field({}, description="coefficients of the law")
