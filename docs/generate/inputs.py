@@ -85,11 +85,7 @@ def _tried(row: dict[str, Any]) -> str:
 def _moves(row: dict[str, Any]) -> str:
     if not row["moves"]:
         return "*descriptive: moves no answer*" if row["descriptive"] else "**nothing**"
-    return cell(
-        "; ".join(
-            f"{move['answer']} {move['way']} {move['change_percent']:.2g} %" for move in row["moves"][:6]
-        )
-    )
+    return cell("; ".join(move["told"] for move in row["moves"][:6]))
 
 
 def _stated(row: dict[str, Any]) -> str:

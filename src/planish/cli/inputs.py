@@ -34,7 +34,7 @@ def inputs(keys: list[str], settings: int, wafers: int, json_out: bool) -> None:
 def _moves(row: dict[str, Any]) -> str:
     if row["descriptive"] and not row["moves"]:
         return "descriptive: moves no answer"
-    told = [f"{move['answer']} {move['way']} {move['change_percent']:.2g} %" for move in row["moves"][:MOST]]
+    told = [move["told"] for move in row["moves"][:MOST]]
     more = len(row["moves"]) - MOST
     return "; ".join([*told, *([f"and {more} more"] if more > 0 else [])]) or "nothing"
 

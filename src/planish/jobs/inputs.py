@@ -103,6 +103,7 @@ def _document(row: Moved) -> dict[str, Any]:
                 "answer": move.answer,
                 "change_percent": 100 * move.change,
                 "way": move.way,
+                "told": f"{move.answer} {move.way} {_percent(100 * move.change)}",
                 "stated": said[move.answer].way if move.answer in said else "",
             }
             for move in row.moves
@@ -118,6 +119,11 @@ def _document(row: Moved) -> dict[str, Any]:
             for one in row.statements
         ],
     }
+
+
+def _percent(value: float) -> str:
+    """Return a change to two digits, above 100 % as a whole number."""
+    return f"{value:.0f} %" if value >= 99.5 else f"{value:.2g} %"
 
 
 def inputs_moved(

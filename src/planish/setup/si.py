@@ -293,6 +293,10 @@ class Slurry(Record):
     capacity: float = 1e-3  # volume of film that a volume of slurry takes up before it is spent
     natural_exchange: float = 0.2  # share of the liquid in grooves and pores that is changed without a disk
     entry_share: float = 0.25  # of what is dropped, what ring and bow wave let pass
+    large_tail_power: float = 3.0  # by which the number of large particles falls with their diameter
+    assumed_spread: float = (
+        0.0  # of half_content, fresh_half, capacity, natural_exchange, entry_share; relative
+    )
 
     def _told(self) -> str:
         return (
@@ -386,10 +390,13 @@ class Step(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Ambient(Record):
-    """Room and platen."""
+    """Room and platen, and what the pad loses to air and carrier [W/(m^2 K)]."""
 
     temperature: float = 295.15
     platen_temperature: float = 295.15
+    air_loss: float = 60.0
+    carrier_loss: float = 200.0
+    loss_spread: float = 0.0  # of the two, relative
 
     def _told(self) -> str:
         room, platen = self.temperature - ZERO_CELSIUS, self.platen_temperature - ZERO_CELSIUS

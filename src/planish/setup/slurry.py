@@ -6,7 +6,11 @@ from typing import Annotated
 
 from pydantic import Field
 
-from planish.setup.quantity import Descriptive, Name, Quantity, Section, ratio
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, Unsaid, ratio
+
+LOSS = Quantity(
+    "heat_transfer", low="0 W/(m^2*K)", high="20000 W/(m^2*K)", typical=("10 W/(m^2*K)", "1000 W/(m^2*K)")
+)
 
 
 class SlurrySection(Section):
@@ -66,6 +70,9 @@ class SlurrySection(Section):
     fresh_half: Annotated[float, ratio("1e-4", "100", typical=("1 %", "100 %"))] = Field(
         0.25, description="share of fresh slurry at which the chemistry does half of the most it can"
     )
+    large_tail_power: Annotated[
+        float, Quantity("ratio", low="0.1", high="10", typical=("2", "5")), Unsaid()
+    ] = Field(3.0, description="power by which the number of large particles falls with their diameter")
     capacity: Annotated[float, Quantity("ratio", low="1e-8", high="1", typical=("1e-4", "1e-1"))] = Field(
         1e-3, description="volume of film that a volume of slurry takes up before it is spent"
     )
@@ -74,6 +81,12 @@ class SlurrySection(Section):
     )
     entry_share: Annotated[float, ratio("1e-4", "1", typical=("5 %", "70 %"))] = Field(
         0.25, description="share of the slurry offered that bow wave and ring let under the wafer"
+    )
+
+    assumed_spread: Annotated[float, ratio("0", "1", typical=("0 %", "60 %")), Unsaid()] = Field(
+        0.0,
+        description="relative spread of half_content, fresh_half, capacity, natural_exchange and entry_share, each "
+        "for itself, which are assumed until fitted",
     )
 
 
@@ -86,3 +99,12 @@ class AmbientSection(Section):
     platen_temperature: Annotated[
         float, Quantity("temperature", low="0 degC", high="90 degC", typical=("10 degC", "60 degC"))
     ] = Field(description="temperature at which the platen is held")
+    air_loss: Annotated[float, LOSS, Unsaid()] = Field(
+        60.0, description="heat that a wet pad gives to air, mostly by evaporation"
+    )
+    carrier_loss: Annotated[float, LOSS, Unsaid()] = Field(
+        200.0, description="heat that the pad gives through slurry and wafer to the carrier"
+    )
+    loss_spread: Annotated[float, ratio("0", "1", typical=("0 %", "60 %")), Unsaid()] = Field(
+        0.0, description="relative spread of air_loss and carrier_loss, each for itself"
+    )

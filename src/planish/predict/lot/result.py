@@ -152,6 +152,7 @@ class LotResult(Result):
                 large_size=rig.slurry.large_particle_size,
                 shedding=shedding,
                 sliding_distance=records.sliding,
+                tail_exponent=rig.slurry.large_tail_power,
             ).value
         )
 
