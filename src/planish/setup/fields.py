@@ -96,7 +96,12 @@ def descriptive_keys(tree: dict[str, Any]) -> tuple[str, ...]:
     if not isinstance(motion, str) or motion not in MOTIONS:
         return ()
     marked = (info.path for info in keys(motion) if info.descriptive)
-    return tuple(path for path in marked if path.rsplit(".", 1)[-1] not in ("name", "title"))
+    return tuple(path for path in marked if not _names(path))
+
+
+def _names(path: str) -> bool:
+    """Return whether a key is a name or a title, of which nobody expects that it moves anything."""
+    return path.rsplit(".", 1)[-1] in ("name", "title")
 
 
 def key_info(path: str, info: FieldInfo) -> KeyInfo:
@@ -116,7 +121,7 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
     """
     quantity = quantity_in(info)
     text = info.description or ""
-    if _marked(info, Descriptive):
+    if _marked(info, Descriptive) and not _names(path):
         text = f"{text}; {MOVES_NOTHING}"
     if quantity is None:
         named = next((item.names() for item in info.metadata if isinstance(item, OneOf)), ())
