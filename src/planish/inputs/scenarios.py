@@ -68,8 +68,8 @@ def scenario(name: str, folder: Path) -> Setup:
 
 @lru_cache(maxsize=1)
 def layout() -> LayoutMaps:
-    """Return the layout of a die: nine blocks of line gratings, invented."""
-    return make_maps("density-blocks", cell=50e-6, size=1e-3, blocks=3)
+    """Return the layout of a die: four blocks of line gratings, invented."""
+    return make_maps("density-blocks", cell=60e-6, size=600e-6, blocks=2)
 
 
 def write_files(folder: Path) -> None:
