@@ -54,7 +54,7 @@ def test_what_goes_otherwise_than_stated_is_said():
 def test_a_setting_that_the_setup_refuses_is_named():
     (row,) = inputs_moved(["wafer.film.*.stress"], settings=3).rows
     assert [line.split(":")[0] for line in row.refused] == ["0 MPa"]
-    assert row.alive
+    assert row.acts
 
 
 @pytest.mark.parametrize("words", [("wafer.densty",), ("nothing",)])

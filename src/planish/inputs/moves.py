@@ -67,7 +67,7 @@ class Moved:
     statements: tuple[Statement, ...] = ()
 
     @property
-    def alive(self) -> bool:
+    def acts(self) -> bool:
         """Whether it moves anything."""
         return bool(self.moves)
 

@@ -41,12 +41,12 @@ class InputsMoved(Record):
     @property
     def dead(self) -> tuple[Moved, ...]:
         """Those that move nothing and are not marked as descriptive."""
-        return tuple(row for row in self.rows if not row.alive and not row.input.info.descriptive)
+        return tuple(row for row in self.rows if not row.acts and not row.input.info.descriptive)
 
     @property
     def mismarked(self) -> tuple[Moved, ...]:
         """Those that are marked as descriptive and move something."""
-        return tuple(row for row in self.rows if row.alive and row.input.info.descriptive)
+        return tuple(row for row in self.rows if row.acts and row.input.info.descriptive)
 
     @property
     def against(self) -> tuple[tuple[Moved, str, str, str, str], ...]:
@@ -76,6 +76,7 @@ class InputsMoved(Record):
         return {
             "inputs": [_document(row) for row in self.rows],
             "dead": [row.input.key for row in self.dead],
+            "mismarked": [row.input.key for row in self.mismarked],
             "settings": self.settings,
             "wafers": self.wafers,
             "notes": list(self.notes),
