@@ -22,8 +22,12 @@ HEADS = {
 
 
 def inputs_page() -> str:
-    """Return the page: a table a section of the setup."""
-    found = inputs_moved().document()
+    """Return the page of every input."""
+    return page_of(inputs_moved().document())
+
+
+def page_of(found: dict[str, Any]) -> str:
+    """Return the page of what was found: a table a section of the setup."""
     rows = found["inputs"]
     against = [row for row in rows if any(not one["agrees"] for one in row["stated"])]
     lines = [
