@@ -145,8 +145,13 @@ def cliffs(setup: Setup, rng: np.random.Generator, tried: int) -> Iterator[str]:
         except PlanishError:
             continue
         after = polish(moved).summary()
+        told = before
+        if field["path"].startswith(
+            "removal."
+        ):  # to say a rate is to say that it was measured with these grains
+            told = polish(setup.replace({field["path"]: field["text"]})).summary()
         for key, least in HEADLINES.items():
-            a, b = before[key], after[key]
+            a, b = told[key], after[key]
             if a is None or b is None:
                 if a is not b:
                     yield f"{field['path']} {field['text']}: {key} {a} -> {b}"
