@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from planish.predict.wafer.bands import ASSUMED, LOSSES, polish_band, spreads
+from planish.predict.wafer.bands import polish_band, spreads
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 
@@ -41,23 +41,3 @@ def test_without_spreads_there_is_no_band() -> None:
     layers = tuple(replace(layer, modulus_spread=0.0) for layer in rig.pad.layers)
     removal = {key: replace(law, relative_spread=0.0) for key, law in rig.removal.items()}
     assert polish_band(replace(rig, pad=replace(rig.pad, layers=layers), removal=removal)) == {}
-
-
-def test_what_is_assumed_of_slurry_and_heat_widens_the_band_once_its_spread_is_stated() -> None:
-    setup = loads(new_setup("rotary"))
-    stated = setup.replace({"slurry.assumed_spread": 0.3, "ambient.loss_spread": 0.3})
-    before, after = (polish_band(one)["mean_removal_rate_nm_per_min"] for one in (setup, stated))
-    more = set(after.shares) - set(before.shares)
-    assert more == {*ASSUMED.values(), *LOSSES.values()}
-    assert after.value == before.value
-    assert after.sd > before.sd
-    assert after.shares[ASSUMED["capacity"]] > 0  # slurry that takes up more stays fresh for longer
-    assert after.shares[LOSSES["air_loss"]] < 0  # a cooler pad polishes slower
-
-
-def test_a_spread_does_not_push_a_share_past_all_or_none() -> None:
-    wide = loads(new_setup("rotary")).replace({"slurry.assumed_spread": 1.0, "slurry.entry_share": 0.7})
-    moved = {name: (up.slurry, down.slurry) for name, up, down in spreads(wide.rig)}
-    up, down = moved[ASSUMED["entry_share"]]
-    assert up.entry_share == 1.0
-    assert 0.0 < down.entry_share < 1e-6

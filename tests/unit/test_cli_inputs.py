@@ -29,7 +29,6 @@ def test_a_table_is_asked_for_by_its_beginning():
         "ambient.platen_temperature",
         "ambient.air_loss",
         "ambient.carrier_loss",
-        "ambient.loss_spread",
     ]
     room = found["inputs"][0]
     assert room["settings"] == ["15 °C", "30 °C"]

@@ -293,10 +293,6 @@ class Slurry(Record):
     capacity: float = 1e-3  # volume of film that a volume of slurry takes up before it is spent
     natural_exchange: float = 0.2  # share of the liquid in grooves and pores that is changed without a disk
     entry_share: float = 0.25  # of what is dropped, what ring and bow wave let pass
-    large_tail_power: float = 3.0  # by which the number of large particles falls with their diameter
-    assumed_spread: float = (
-        0.0  # of half_content, fresh_half, capacity, natural_exchange, entry_share; relative
-    )
 
     def _told(self) -> str:
         return (
@@ -396,7 +392,6 @@ class Ambient(Record):
     platen_temperature: float = 295.15
     air_loss: float = 60.0
     carrier_loss: float = 200.0
-    loss_spread: float = 0.0  # of the two, relative
 
     def _told(self) -> str:
         room, platen = self.temperature - ZERO_CELSIUS, self.platen_temperature - ZERO_CELSIUS

@@ -70,9 +70,6 @@ class SlurrySection(Section):
     fresh_half: Annotated[float, ratio("1e-4", "100", typical=("1 %", "100 %"))] = Field(
         0.25, description="share of fresh slurry at which the chemistry does half of the most it can"
     )
-    large_tail_power: Annotated[
-        float, Quantity("ratio", low="0.1", high="10", typical=("2", "5")), Unsaid()
-    ] = Field(3.0, description="power by which the number of large particles falls with their diameter")
     capacity: Annotated[float, Quantity("ratio", low="1e-8", high="1", typical=("1e-4", "1e-1"))] = Field(
         1e-3, description="volume of film that a volume of slurry takes up before it is spent"
     )
@@ -81,12 +78,6 @@ class SlurrySection(Section):
     )
     entry_share: Annotated[float, ratio("1e-4", "1", typical=("5 %", "70 %"))] = Field(
         0.25, description="share of the slurry offered that bow wave and ring let under the wafer"
-    )
-
-    assumed_spread: Annotated[float, ratio("0", "1", typical=("0 %", "60 %")), Unsaid()] = Field(
-        0.0,
-        description="relative spread of half_content, fresh_half, capacity, natural_exchange and entry_share, each "
-        "for itself, which are assumed until fitted",
     )
 
 
@@ -104,7 +95,4 @@ class AmbientSection(Section):
     )
     carrier_loss: Annotated[float, LOSS, Unsaid()] = Field(
         200.0, description="heat that the pad gives through slurry and wafer to the carrier"
-    )
-    loss_spread: Annotated[float, ratio("0", "1", typical=("0 %", "60 %")), Unsaid()] = Field(
-        0.0, description="relative spread of air_loss and carrier_loss, each for itself"
     )

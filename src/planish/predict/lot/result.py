@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     import polars as pl
     import xarray as xr
 
+    from planish.physics.scratches import ScratchIndex
     from planish.predict.lot.events import Event
     from planish.results.asked import Asked
     from planish.results.plain import Columns
@@ -118,42 +119,27 @@ class LotResult(Result):
         return _over(self.records.half_range, self.records.mean_removed)
 
     def scratch_index(self) -> Array:
-        """Return the relative scratch index of each wafer (n,).
+        """Relative scratch index of each wafer (n,); 1 at one reference for all setups (``physics.scratches.USUAL``).
 
-        1 at the removal law's reference pressure on summits, in a slurry of the usual large particles, under a disk
-        that sheds nothing, for the sliding of the first wafer. Relative only: it says neither how many scratches there are nor how deep.
+        Relative only: it says neither how many scratches there are nor how deep.
         """
-        from planish.physics.scratches import (
-            REFERENCE_COUNT,
-            REFERENCE_SIZE,
-            ScratchReference,
-            scratch_index,
-        )
+        return self.scratches().value
+
+    def scratches(self) -> ScratchIndex:
+        """Scratch index of each wafer with the factors whose product it is: slurry, pad, summits, disk, sliding."""
+        from planish.physics.scratches import USUAL, scratch_index
         from planish.predict.wafer.disk import disk_work
 
         rig, records = self.rig, self.records
-        law = rig.removal[rig.wafer.films[0].material]
         work = disk_work(rig)
-        modulus = rig.pad.layers[0].modulus
-        reference = ScratchReference(
-            real_pressure=law.reference.real_pressure,
-            large_count=REFERENCE_COUNT,
-            large_size=REFERENCE_SIZE,
-            pad_modulus=modulus,
-            shedding=0.0,
-            sliding_distance=max(float(records.sliding[0]), 1e-9),
-        )
-        shedding = work.shed if self.conditioning and work is not None else 0.0
-        return np.asarray(
-            scratch_index(
-                reference,
-                real_pressure=records.real_pressure,
-                large_count=rig.slurry.large_particle_count,
-                large_size=rig.slurry.large_particle_size,
-                shedding=shedding,
-                sliding_distance=records.sliding,
-                tail_exponent=rig.slurry.large_tail_power,
-            ).value
+        return scratch_index(
+            USUAL,
+            real_pressure=records.real_pressure,
+            large_count=rig.slurry.large_particle_count,
+            large_size=rig.slurry.large_particle_size,
+            pad_modulus=rig.pad.layers[0].modulus,
+            shedding=work.shed if self.conditioning and work is not None else 0.0,
+            sliding_distance=records.sliding,
         )
 
     def end_of_life(self) -> tuple[int | None, str | None]:

@@ -26,8 +26,6 @@ SOURCES: tuple[str, ...] = (
     "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (from memory)",
 )
 
-_LEAST = 1e-9  # of a share that may not be 0
-
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Band(Record):
@@ -114,40 +112,7 @@ def spreads(rig: Rig) -> list[tuple[str, Rig, Rig]]:
         if layer.modulus_spread > 0:
             up, down = (_with_layer(rig, index, 1 + sign * layer.modulus_spread) for sign in (1, -1))
             found.append((f"modulus of the {'top pad' if index == 0 else 'sub-pad'}", up, down))
-    if rig.slurry.assumed_spread > 0:
-        for name, words in ASSUMED.items():
-            up, down = (_with_slurry(rig, name, 1 + sign * rig.slurry.assumed_spread) for sign in (1, -1))
-            found.append((words, up, down))
-    if rig.ambient.loss_spread > 0:
-        for name, words in LOSSES.items():
-            up, down = (_with_loss(rig, name, 1 + sign * rig.ambient.loss_spread) for sign in (1, -1))
-            found.append((words, up, down))
     return found
-
-
-ASSUMED = {
-    "half_content": "half content of the abrasive",
-    "fresh_half": "half share of fresh slurry",
-    "capacity": "capacity of the slurry",
-    "natural_exchange": "exchange without a disk",
-    "entry_share": "share that the bow wave lets pass",
-}
-"""What of the slurry is assumed until it is fitted, by its name in the records."""
-
-LOSSES = {"air_loss": "heat lost to air", "carrier_loss": "heat lost to the carrier"}
-
-
-def _with_slurry(rig: Rig, name: str, factor: float) -> Rig:
-    """Scale an assumed constant; a share stays one."""
-    value = getattr(rig.slurry, name) * factor
-    whole = {"natural_exchange": 1.0, "entry_share": 1.0, "capacity": 1.0, "half_content": 1.0}
-    kept = max(min(value, whole.get(name, value)), _LEAST)
-    return replace(rig, slurry=replace(rig.slurry, **{name: kept}))  # type: ignore[arg-type]  # a name of ASSUMED
-
-
-def _with_loss(rig: Rig, name: str, factor: float) -> Rig:
-    value = getattr(rig.ambient, name) * factor
-    return replace(rig, ambient=replace(rig.ambient, **{name: value}))  # type: ignore[arg-type]  # a name of LOSSES
 
 
 def with_rate(rig: Rig, material: str, factor: float) -> Rig:
