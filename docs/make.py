@@ -61,6 +61,7 @@ def gather() -> int:
     from generate.api import write_api
     from generate.commands import commands_page
     from generate.experiments import experiments_page
+    from generate.inputs import inputs_page
     from generate.laws import laws_page
     from generate.refusals import refusals_page
     from generate.sources import parts_page, sources_page
@@ -75,6 +76,7 @@ def gather() -> int:
         ("commands", commands_page),
         ("laws", laws_page),
         ("experiments", experiments_page),
+        ("inputs", inputs_page),
         ("refusals", refusals_page),
         ("sources", sources_page),
         ("parts", parts_page),

@@ -197,6 +197,10 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
     ),
     "heat_capacity": ("J/(kg*K)", {"J/(kg*K)": "J/(kg*K)", "kJ/(kg*K)": "kJ/(kg*K)", "J/(g*K)": "J/(g*K)"}),
     "conductivity": ("W/(m*K)", {"W/(m*K)": "W/(m*K)", "mW/(m*K)": "mW/(m*K)"}),
+    "heat_transfer": (
+        "W/(m^2*K)",
+        {"W/(m^2*K)": "W/(m^2*K)", "kW/(m^2*K)": "kW/(m^2*K)", "W/(cm^2*K)": "W/(cm^2*K)"},
+    ),
     "force_per_length": (
         "N/m",
         {"N/m": "N/m", "kN/m": "kN/m", "N/mm": "N/mm", "lbf/in": "lbf/inch", "mN/m": "mN/m"},

@@ -290,6 +290,14 @@ TABLE: dict[str, tuple[str, dict[str, float]]] = {
             "mW/(m*K)": 0.001,
         },
     ),
+    "heat_transfer": (
+        "W/(m^2*K)",
+        {
+            "W/(m^2*K)": 1.0,
+            "kW/(m^2*K)": 1000.0,
+            "W/(cm^2*K)": 10000.0,
+        },
+    ),
     "force_per_length": (
         "N/m",
         {

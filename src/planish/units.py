@@ -59,6 +59,7 @@ _DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "number_density": ("number_density", "1/ml", "1/m^3"),
     "heat_capacity": ("heat_capacity", "J/(kg*K)", "J/(kg*K)"),
     "conductivity": ("conductivity", "W/(m*K)", "W/(m*K)"),
+    "heat_transfer": ("heat_transfer", "W/(m^2*K)", "W/(m^2*K)"),
     "force_per_length": ("force_per_length", "kN/m", "N/m"),
     "power": ("power", "W", "W"),
     "intensity": ("intensity", "W/cm^2", "W/m^2"),

@@ -96,9 +96,35 @@ def test_unlikely_values_are_questioned_and_noted(name: str, tmp_path: Path) -> 
     assert f"unlikely: {said.message}\n" in printed.getvalue()
     assert "can be used, but look at 1 unlikely value above" in printed.getvalue()
     assert ": good" not in printed.getvalue()
-    assert any(
-        n.startswith(f"outside the usual range: {shown}") and "planish check" in n for n in setup.rig.notes
+    assert f"outside the usual range: {said.message}" in setup.rig.notes
+
+
+def test_results_name_three_unlikely_values_and_count_the_rest() -> None:
+    odd = ROTARY.replace(
+        {
+            "slurry.viscosity": "300 mPa*s",
+            "slurry.abrasive_fraction": 0.5,
+            f"{MAIN}.zone_pressures": "40 psi",
+            f"{MAIN}.platen_speed": "300 rpm",
+        }
     )
+    assert len(odd.unlikely) == 4
+    [told] = [note for note in odd.rig.notes if note.startswith("outside the usual range: ")]
+    assert (
+        "slurry.viscosity 300 mPa·s: above the usual 0.7 mPa·s to 10 mPa·s (common practice, no source)"
+        in told
+    )
+    assert told.endswith("; and 1 more, which 'planish check' lists")
+
+
+@pytest.mark.parametrize(("k", "odd"), [(3e-13, False), (3e-9, True), (3e-18, True)])
+def test_coefficients_that_have_no_usual_range_are_judged_by_the_rate_they_give(k: float, odd: bool) -> None:
+    law = {"law": "power", "coefficients": {"k": k, "alpha": 1.0, "beta": 1.0}}
+    said = [f.message for f in ROTARY.replace({"removal.oxide": law}).unlikely]
+    assert bool(said) is odd
+    if odd:
+        assert said[0].startswith("removal.oxide.coefficients give ")
+        assert said[0].endswith("the usual 0.5 nm/min to 5000 nm/min (common practice, no source)")
 
 
 def test_results_carry_the_note() -> None:

@@ -14,7 +14,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = sorted([ROOT / "README.md", *(ROOT / "docs").glob("*.md"), *(ROOT / "docs").glob("*/*.md")])
-GENERATED = {"commands", "sources", "laws", "parts", "refusals"}
+GENERATED = {"commands", "sources", "laws", "parts", "refusals", "inputs"}
 
 # All pages in one process: what costs time is loading the package, not the examples.
 RUN = r"""
@@ -103,6 +103,13 @@ for row in planish.list_parts():
         failures.append(f"parts page: {row.part} {row.key} is missing")
 if "from memory" not in sources_page():
     failures.append("sources page: shows no source from memory")
+
+from generate.inputs import page_of
+from planish.jobs.inputs import inputs_moved
+page = page_of(inputs_moved(["ambient", "head.ring.gap", "title"], settings=2).document())
+for word in ("## Room and platen\n", "| `head.ring.gap` |", "pad temperature up", "**here: down**", "moves no answer"):
+    if word not in page:
+        failures.append(f"inputs page: {word} is missing")
 
 warnings.simplefilter("ignore")
 for name, runs in pages:

@@ -321,3 +321,16 @@ def test_loading_imports_neither_pint_nor_scipy() -> None:
         "sys.exit(any(m in sys.modules for m in ('pint', 'scipy', 'numba', 'xarray', 'tomlkit')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_rate_of_ones_own_says_with_which_grains_it_was_measured() -> None:
+    setup = loads(new_setup("rotary")).replace({"slurry.abrasive_fraction": 0.02})
+    assert (
+        setup.si("removal.oxide.reference.abrasive_fraction") == 0.1
+    )  # the part's rate, with the part's grains
+    assert not any("own rate" in note for note in setup.notes)
+    own = setup.replace({"removal.oxide.rate": "250 nm/min"})
+    (told,) = [note for note in own.notes if "own rate" in note]
+    assert "abrasive_fraction here, 0.02, not with 0.1 as in the part 'fumed-silica-oxide'" in told
+    said = own.replace({"removal.oxide.reference.abrasive_fraction": 0.1})
+    assert not any("own rate" in note for note in said.notes)

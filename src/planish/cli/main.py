@@ -108,6 +108,29 @@ def parts(
 
 
 @app.command()
+def inputs(
+    keys: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="Keys of the setup, or tables such as pad.top; all unless given.", metavar="[KEY]..."
+        ),
+    ] = None,
+    settings: Annotated[
+        int, typer.Option("--settings", min=2, max=50, help="How many settings over each range.")
+    ] = 5,
+    wafers: Annotated[
+        int,
+        typer.Option("--wafers", "-n", min=2, max=2000, help="Wafers of a lot, where one shows the input."),
+    ] = 50,
+    json_out: Json = False,
+) -> None:
+    """Say what each input moves: which answers, how far, which way, and what the trade says of it."""
+    from planish.cli import inputs as verb
+
+    verb.inputs(keys or [], settings, wafers, json_out)
+
+
+@app.command()
 def check(file: SetupFile, settings: Settings = None, json_out: Json = False) -> None:
     """Validate a setup file and list what deserves a second look."""
     from planish.cli import describe

@@ -8,9 +8,11 @@ from pathlib import Path
 
 from planish.errors import PlanishError, SetupError
 from planish.setup.edit import edited
+from planish.setup.fields import descriptive_keys
 from planish.setup.finding import Finding
 from planish.setup.load import as_path, parse_document, read_text
 from planish.setup.models import Setup, examine
+from planish.setup.quantity import MOVES_NOTHING
 from planish.setup.resolve import OLDEST_SCHEMA, SCHEMA, resolve
 
 
@@ -41,9 +43,14 @@ def check(path: Setup | str | os.PathLike[str], changes: Mapping[str, object] | 
             document = edited(document, resolve(document).tree, changes)
         except PlanishError as error:
             return [Finding("error", "", f"{name}: {error}")]
-    found, _, _ = examine(document, folder)
+    found, resolved, _ = examine(document, folder)
     if not given:
         text = f"schema not given: taken as {OLDEST_SCHEMA}, the oldest (write schema = {SCHEMA} above all tables)"
         found.append(Finding("note", "schema", text))
+    found += [
+        Finding("note", path, f"{path}: {MOVES_NOTHING}")
+        for path in descriptive_keys(resolved.tree)
+        if path in resolved.origins and resolved.origins[path].origin == "setup"
+    ]
     order = {"error": 0, "warning": 1, "unlikely": 2, "note": 3}
     return sorted(found, key=lambda finding: order[finding.level])

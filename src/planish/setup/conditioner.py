@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Quantity, Section, ratio
+from planish.setup.quantity import Descriptive, Quantity, Section, ratio
 
 FORCES = (
     "common practice; 3.6 and 8 lbf in 'Investigation of Diamond Grit Size and Conditioning Force Effect on "
@@ -26,8 +26,10 @@ class SweepSection(Section):
     inner: RADIUS = Field(description="innermost place of the disk's centre")
     outer: RADIUS = Field(description="outermost place of the disk's centre")
     frequency: Annotated[
-        float, Quantity("frequency", low="0.01 1/min", high="300 1/min", typical=("2 1/min", "40 1/min"))
-    ] = Field(description="sweeps to and fro")
+        float,
+        Quantity("frequency", low="0.01 1/min", high="300 1/min", typical=("2 1/min", "40 1/min")),
+        Descriptive(),
+    ] = Field(description="sweeps to and fro, which are averaged")
     pivot_distance: ARM = Field(description="arm: distance of its pivot from the pad's axis")
     arm_length: ARM = Field(description="arm: from pivot to disk centre")
     zone_edges: list[RADIUS] | None = Field(None, description="edges of the dwell zones, inside out")
@@ -48,7 +50,7 @@ class ConditionerSection(Section):
         "sharpness_floor": "the cut rate falls as 1/(1 + use/time), which has no floor; say halving_time, the use in "
         "which it halves",
     }
-    kind: Literal["electroplated", "cvd-film"] = Field(
+    kind: Annotated[Literal["electroplated", "cvd-film"], Descriptive()] = Field(
         description="diamond grit held by electroplated nickel, or a grown diamond film over fine grit"
     )
     disk_diameter: Annotated[

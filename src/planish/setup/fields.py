@@ -12,7 +12,7 @@ from planish import units
 from planish.setup.choice import OneOf
 from planish.setup.motions.known import MOTIONS
 from planish.setup.parts import catalogue
-from planish.setup.quantity import Quantity, Section, Unsaid
+from planish.setup.quantity import MOVES_NOTHING, Descriptive, Quantity, Section, Unsaid
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel
 
@@ -27,6 +27,7 @@ class KeyInfo:
     where there is none), ``unit`` the trade unit they are shown in. ``usual``
     is the typical range in words, ``source`` who calls it so. ``unsaid`` is what
     holds where neither setup nor part says the key, for those that parts leave out.
+    ``switch``: it is true or false; ``descriptive``: it moves no answer.
     """
 
     path: str
@@ -41,6 +42,8 @@ class KeyInfo:
     choices: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     unsaid: str | float | bool | None = None
+    switch: bool = False
+    descriptive: bool = False
 
 
 def keys(motion: str | None = None) -> list[KeyInfo]:
@@ -80,6 +83,27 @@ def keys(motion: str | None = None) -> list[KeyInfo]:
     return out
 
 
+def descriptive_keys(tree: dict[str, Any]) -> tuple[str, ...]:
+    """Return the keys that describe and move nothing, but for names and titles.
+
+    Parameters
+    ----------
+    tree
+        The tables as filled in; those of another motion than its polisher's are left out.
+    """
+    polisher = tree.get("polisher")
+    motion = polisher.get("motion") if isinstance(polisher, dict) else None
+    if not isinstance(motion, str) or motion not in MOTIONS:
+        return ()
+    marked = (info.path for info in keys(motion) if info.descriptive)
+    return tuple(path for path in marked if not _names(path))
+
+
+def _names(path: str) -> bool:
+    """Return whether a key is a name or a title, of which nobody expects that it moves anything."""
+    return path.rsplit(".", 1)[-1] in ("name", "title")
+
+
 def key_info(path: str, info: FieldInfo) -> KeyInfo:
     """Return what a model field says about its key.
 
@@ -97,9 +121,18 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
     """
     quantity = quantity_in(info)
     text = info.description or ""
+    if _marked(info, Descriptive) and not _names(path):
+        text = f"{text}; {MOVES_NOTHING}"
     if quantity is None:
         named = next((item.names() for item in info.metadata if isinstance(item, OneOf)), ())
-        return KeyInfo(path, text, choices=named or choices_in(info.annotation), unsaid=_unsaid(info))
+        return KeyInfo(
+            path,
+            text,
+            choices=named or choices_in(info.annotation),
+            unsaid=_unsaid(info),
+            switch=info.annotation is bool,
+            descriptive=_marked(info, Descriptive),
+        )
     low, high = quantity.limits
     plain = quantity.dimension == "ratio"
     return KeyInfo(
@@ -113,12 +146,18 @@ def key_info(path: str, info: FieldInfo) -> KeyInfo:
         usual=quantity.usual,
         source=quantity.source if quantity.typical is not None else "",
         unsaid=_unsaid(info, quantity),
+        descriptive=_marked(info, Descriptive),
     )
+
+
+def _marked(info: FieldInfo, mark: type) -> bool:
+    """Return whether a field bears a mark."""
+    return any(item is mark or isinstance(item, mark) for item in info.metadata)
 
 
 def _unsaid(info: FieldInfo, quantity: Quantity | None = None) -> str | float | bool | None:
     """Return the default of a key that is marked as one that parts leave out, as it would be written."""
-    if not any(item is Unsaid or isinstance(item, Unsaid) for item in info.metadata):
+    if not _marked(info, Unsaid):
         return None
     value: str | float | bool = info.default
     if quantity is None or quantity.dimension == "ratio" or not isinstance(value, float):

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, Unsaid, ratio
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, Unsaid, ratio
 
 BACK_FILM = 2e9  # [Pa/m] half a millimetre of 1 MPa
 
@@ -14,7 +14,9 @@ BACK_FILM = 2e9  # [Pa/m] half a millimetre of 1 MPa
 class ZoneSection(Section):
     """One membrane zone; its pressure is set in the recipe steps."""
 
-    name: Name = Field(description="name of the zone, by which recipe steps may give its pressure")
+    name: Annotated[Name, Descriptive()] = Field(
+        description="name of the zone, by which recipe steps may give its pressure"
+    )
     outer_radius: Annotated[
         float, Quantity("length", low="1 mm", high="250 mm", typical=("10 mm", "150 mm"))
     ] = Field(description="outer radius of the zone")

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Quantity, Section, Unsaid, ratio
+from planish.setup.quantity import Descriptive, Quantity, Section, Unsaid, ratio
 
 MODULUS = Annotated[
     float, Quantity("modulus", low="0.01 MPa", high="20000 MPa", typical=("0.5 MPa", "2500 MPa"))
@@ -116,7 +116,7 @@ class SurfaceSection(Section):
 class PadSection(Section):
     """Pad stack on platen, belt or orbiting table."""
 
-    family: Literal["microporous", "coated-felt"] = Field(
+    family: Annotated[Literal["microporous", "coated-felt"], Descriptive()] = Field(
         description="cast-and-sliced microporous polyurethane, or urethane-coated polyester felt"
     )
     top: LayerSection = Field(description="the layer that polishes")

@@ -206,6 +206,20 @@ class Unsaid:
     """Marks a key that parts leave out: forms show it with the model's own default, which says "off" or is usual."""
 
 
+MOVES_NOTHING = "descriptive: moves no answer"
+
+
+class Descriptive:
+    """Marks a key that moves no answer: it names or describes. Forms, checks and the docs say so."""
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        out: dict[str, Any] = dict(handler(schema))
+        out["$comment"] = "; ".join(filter(None, (out.get("$comment"), MOVES_NOTHING)))
+        return out
+
+
 def pretty_text(text: str) -> str:
     """Return a text quantity with its unit as it is printed: ``"20 um"`` -> ``"20 µm"``."""
     number, _, unit = text.partition(" ")

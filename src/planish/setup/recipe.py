@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from planish.setup.quantity import Name, Quantity, Section, refused
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, refused
 
 ZONES = Quantity("pressure", low="0 psi", least="0.005 psi", high="60 psi", typical=("0.3 psi", "10 psi"))
 PRESSURE = Annotated[float, ZONES]
@@ -67,7 +67,7 @@ class ZonePressures:
 class StepSection(Section):
     """One step: pressures, speeds, flow, and what ends it."""
 
-    name: Name = Field(description="name of the step")
+    name: Annotated[Name, Descriptive()] = Field(description="name of the step")
     zone_pressures: Annotated[float | tuple[float, ...] | dict[str, float], ZonePressures()] = Field(
         description="pressure of every zone: one value for all, a list inside out, or a table by zone name"
     )

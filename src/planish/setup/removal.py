@@ -26,6 +26,9 @@ def coefficients_of(law: Law) -> Mapping[str, Quantity]:
 CONTENT = Annotated[float, ratio("0", "0.6", typical=("0.001 %", "15 %"), least="1e-8")] | None
 #: What of the slurry a rate was measured with: keys of the reference that are those of the slurry where not given.
 REFERENCE_CONTENTS = ("abrasive_fraction", "particle_size", "oxidiser_fraction", "inhibitor_fraction")
+RATE = Quantity(
+    "rate", low="0 nm/min", least="1e-3 nm/min", high="1e6 nm/min", typical=("0.5 nm/min", "5000 nm/min")
+)
 
 
 class ReferenceSection(Section):
@@ -81,19 +84,7 @@ class RemovalSection(Section):
     """How one material polishes with this slurry."""
 
     law: Annotated[str, OneOf(LAWS.names)] = Field(description="form of the rate law")
-    rate: (
-        Annotated[
-            float,
-            Quantity(
-                "rate",
-                low="0 nm/min",
-                least="1e-3 nm/min",
-                high="1e6 nm/min",
-                typical=("0.5 nm/min", "5000 nm/min"),
-            ),
-        ]
-        | None
-    ) = Field(
+    rate: Annotated[float, RATE] | None = Field(
         None, description="rate at the reference pressure and speed, instead of the leading coefficient"
     )
     coefficients: dict[str, Any] = Field({}, description="coefficients of the law")

@@ -6,7 +6,7 @@ list the sources they rest on, and each default used is a note.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +18,7 @@ from planish.physics.removal.laws import LAWS
 from planish.setup import paths
 from planish.setup.finding import nearest
 from planish.setup.motions.known import MOTIONS
-from planish.setup.part import KINDS, Part
+from planish.setup.part import KINDS, Part, PartValue
 from planish.setup.part_folders import part_folders
 from planish.setup.parts import PART_KINDS, catalogue
 from planish.setup.quantity import PRACTICE
@@ -358,13 +358,11 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         _remember_own(place, mine, out)
         reference = base.setdefault("reference", {})
         if isinstance(reference, dict):
-            if (
-                film is None
-                and slurry is not None
-                and material in offered
-                and not {"rate", "coefficients"} & set(mine)
-            ):
-                _reference_contents(document, slurry, place, reference, out)
+            if film is None and slurry is not None and material in offered:
+                if {"rate", "coefficients"} & set(mine):
+                    _own_contents(document, slurry, place, reference, out)
+                else:
+                    _reference_contents(document, slurry, place, reference, out)
             for key, (value, source) in REFERENCE.items():
                 if key in reference or (key == "pad" and "real_pressure" in reference):
                     continue
@@ -393,15 +391,33 @@ def _reference_contents(
     document: dict[str, Any], slurry: Part, place: str, reference: dict[str, Any], out: Resolved
 ) -> None:
     """A part's rates were measured with the part's slurry: keep its contents where the setup says others."""
-    own = _table(document, "slurry") or {}
-    for key in REFERENCE_CONTENTS:
-        entry = slurry.values.get(key)
-        if entry is None or key in reference or own.get(key, entry.value) == entry.value:
-            continue
+    for key, entry, _ in _other_contents(document, slurry, reference):
         reference[key] = entry.value
         out.origins[f"{place}.reference.{key}"] = Origin(
             entry.value, f"part {slurry.name}", entry.source, entry.spread
         )
+
+
+def _own_contents(
+    document: dict[str, Any], slurry: Part, place: str, reference: dict[str, Any], out: Resolved
+) -> None:
+    """Say that a rate of one's own is taken as measured with one's own contents, not with those of the part."""
+    for key, entry, own in _other_contents(document, slurry, reference):
+        out.notes.append(
+            f"{place}: its own rate is taken as measured with the slurry's {key} here, {own}, not with {entry.value} "
+            f"as in the part {slurry.name!r} (say {place}.reference.{key} where it was not)"
+        )
+
+
+def _other_contents(
+    document: dict[str, Any], slurry: Part, reference: dict[str, Any]
+) -> Iterator[tuple[str, PartValue, Any]]:
+    """Yield key, the part's value and one's own of what the slurry holds, where they differ and no reference says."""
+    own = _table(document, "slurry") or {}
+    for key in REFERENCE_CONTENTS:
+        entry = slurry.values.get(key)
+        if entry is not None and key not in reference and own.get(key, entry.value) != entry.value:
+            yield key, entry, own[key]
 
 
 def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:

@@ -13,7 +13,7 @@ from planish.setup.head import HeadSection
 from planish.setup.motions.known import MOTIONS, ByMotion
 from planish.setup.pad import PadSection
 from planish.setup.polisher import PolisherSection
-from planish.setup.quantity import Name, Section
+from planish.setup.quantity import Descriptive, Name, Section
 from planish.setup.recipe import RecipeSection
 from planish.setup.removal import RemovalSection
 from planish.setup.slurry import AmbientSection, SlurrySection
@@ -23,7 +23,7 @@ from planish.setup.wafer import WaferSection
 class SetupModel(Section):
     """Everything a setup file says, parts and defaults filled in, values in SI."""
 
-    title: Name = Field("untitled setup", description="title in reports")
+    title: Annotated[Name, Descriptive()] = Field("untitled setup", description="title in reports")
     parts_folders: list[str] = Field(
         [], description="folders with parts of your own, relative to this file; above the first table"
     )

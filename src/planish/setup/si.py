@@ -397,10 +397,12 @@ class Step(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Ambient(Record):
-    """Room and platen."""
+    """Room and platen, and what the pad loses to air and carrier [W/(m^2 K)]."""
 
     temperature: float = 295.15
     platen_temperature: float = 295.15
+    air_loss: float = 60.0
+    carrier_loss: float = 200.0
 
     def _told(self) -> str:
         room, platen = self.temperature - ZERO_CELSIUS, self.platen_temperature - ZERO_CELSIUS

@@ -6,14 +6,18 @@ from typing import Annotated
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, Unsaid, ratio
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, Unsaid, ratio
+
+LOSS = Quantity(
+    "heat_transfer", low="0 W/(m^2*K)", high="20000 W/(m^2*K)", typical=("10 W/(m^2*K)", "1000 W/(m^2*K)")
+)
 
 
 class SlurrySection(Section):
     """The slurry as supplied to the pad."""
 
-    name: Name = Field(description="name in reports")
-    abrasive: Name = Field(description="what the particles are made of")
+    name: Annotated[Name, Descriptive()] = Field(description="name in reports")
+    abrasive: Annotated[Name, Descriptive()] = Field(description="what the particles are made of")
     abrasive_fraction: Annotated[float, ratio("0", "0.6", typical=("0.01 %", "30 %"), least="1e-6")] = Field(
         description="abrasive, share by weight"
     )
@@ -100,3 +104,9 @@ class AmbientSection(Section):
     platen_temperature: Annotated[
         float, Quantity("temperature", low="0 degC", high="90 degC", typical=("10 degC", "60 degC"))
     ] = Field(description="temperature at which the platen is held")
+    air_loss: Annotated[float, LOSS, Unsaid()] = Field(
+        60.0, description="heat that a wet pad gives to air, mostly by evaporation"
+    )
+    carrier_loss: Annotated[float, LOSS, Unsaid()] = Field(
+        200.0, description="heat that the pad gives through slurry and wafer to the carrier"
+    )

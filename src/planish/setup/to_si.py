@@ -76,7 +76,9 @@ def to_si(setup: Described) -> si.Rig:
             material: _removal(material, law, model.slurry, pads) for material, law in model.removal.items()
         },
         steps=tuple(_step(step, names) for step in model.recipe.step),
-        ambient=si.Ambient(model.ambient.temperature, model.ambient.platen_temperature),
+        ambient=si.Ambient(
+            **{name: getattr(model.ambient, name) for name in si.Ambient.__dataclass_fields__}
+        ),
         sources=(*setup.sources, *MODEL_SOURCES, *_law_sources(setup)),
         notes=_notes(setup),
         unlikely=tuple(f.place for f in setup.unlikely),

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, field_validator
 
-from planish.setup.quantity import Name, Quantity, Section, Unsaid, refused
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, Unsaid, refused
 
 SIZES = "common practice; tables of silicon wafer sizes: 525 um at 100 mm, 675 at 150, 725 at 200, 775 at 300"
 PROFILE_RADIUS = Annotated[
@@ -23,7 +23,9 @@ EVEN_THICKNESS = Annotated[
 class FilmSection(Section):
     """One film; its thickness as a value, a radial profile or a measured site file (one of the three)."""
 
-    name: Name | None = Field(None, description="name of the film in results; the material where not given")
+    name: Annotated[Name | None, Descriptive()] = Field(
+        None, description="name of the film in results; the material where not given"
+    )
     material: Name = Field(
         description="material; a [removal.MATERIAL] table or the slurry must say how it polishes"
     )

@@ -77,7 +77,7 @@ def fresh_factor(fresh: float, reference: float, half: float = 0.25) -> float:
     fresh, reference
         Shares [1], above 0 the second.
     half
-        Share at which the rate would be half of its limit (an assumption, to be fitted) [1].
+        Share at which the rate would be half of its limit, ``slurry.fresh_half`` (assumed until fitted) [1].
     """
     return fresh * (reference + half) / (reference * (fresh + half))
 
@@ -86,7 +86,8 @@ def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) ->
     """Factor [1] of the rate for the abrasive content by weight; exactly 1 at ``reference``.
 
     Summits in contact carry abrasives in proportion to the content until they
-    are covered. ``half``: content at half cover (an assumption, to be fitted).
+    are covered. ``half``: content at half cover, ``slurry.half_content`` (assumed until
+    fitted).
     """
     return saturating_factor(content, reference, half)
 
@@ -154,7 +155,7 @@ def factor_real_pressure(p_real: ArrayLike, reference: float, power: float = 0.5
     The number of loaded abrasives goes with the real contact area, p/p_real;
     each is pressed with a force that goes with p_real and removes as force^n,
     so the rate goes as p p_real^(n-1). ``power`` is n - 1: 0.5 for a ploughing
-    sphere (n = 3/2), to be fitted. Where nothing touches, p_real is 0 and so is the factor.
+    sphere (n = 3/2), ``slurry.summit_power`` once fitted. Where nothing touches, p_real is 0 and so is the factor.
     """
     p_real = np.asarray(p_real, dtype=np.float64)
     if np.any(p_real < 0) or reference <= 0:

@@ -219,7 +219,7 @@ def slurry_consumption(rate: ArrayLike, wafer_area: float, capacity: float = 1e-
     wafer_area
         [m^2].
     capacity
-        Volume of film that a volume of slurry takes up before it is spent [1] (an assumption, to be fitted
+        Volume of film that a volume of slurry takes up before it is spent [1], ``slurry.capacity`` (assumed until fitted
         to rate against flow).
 
     Returns

@@ -38,7 +38,6 @@ from planish.predict.wafer.disk import DiskWork, disk_work
 from planish.predict.wafer.incoming import mean_profile
 from planish.predict.wafer.pad_surface import fresh_state
 from planish.predict.wafer.step_plan import (
-    AIR_CONDUCTANCE,
     BackLoad,
     StepPlan,
     back_load,
@@ -219,7 +218,7 @@ def plan_lot(
         for step, cut in zip(rig.steps, cuts, strict=True)
     )
     through, base = platen_path(rig)
-    conductance, sink = heat.combined_sink([through, AIR_CONDUCTANCE], [base, rig.ambient.temperature])
+    conductance, sink = heat.combined_sink([through, rig.ambient.air_loss], [base, rig.ambient.temperature])
     return LotPlan(
         rig=rig,
         conditioning=conditioning,

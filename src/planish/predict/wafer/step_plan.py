@@ -32,11 +32,10 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Heat lost from pad to air and by evaporation 60 W/m2K, through the carrier 200 W/m2K: assumptions of our own",
+    "Heat lost from pad to air and by evaporation 60 W/m2K, through the carrier 200 W/m2K, unless the setup says "
+    "other: assumptions of our own",
 )
 
-AIR_CONDUCTANCE = 60.0  # [W/(m^2 K)] wet pad to air, mostly by evaporation
-CARRIER_CONDUCTANCE = 200.0  # [W/(m^2 K)] pad through slurry film and wafer into the carrier
 _LOWEST_LOAD = 0.05  # of the mean: where a zone is nearly off, its summits are described at this share
 
 
@@ -398,8 +397,8 @@ def _losses(rig: Rig, step: Step, area: float, duty: Array) -> tuple[Array, Arra
     through, base = platen_path(rig)
     washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, area))
     conductances = np.stack(
-        [np.full(duty.shape, value) for value in (through, washed, AIR_CONDUCTANCE)]
-        + [CARRIER_CONDUCTANCE * duty]
+        [np.full(duty.shape, value) for value in (through, washed, room.air_loss)]
+        + [room.carrier_loss * duty]
     )
     sinks = np.array([base, liquid.temperature, room.temperature, room.temperature])[:, None]
     return heat.combined_sink(conductances, sinks)

@@ -19,7 +19,7 @@ from planish.setup import paths
 from planish.setup.finding import Finding, short
 from planish.setup.quantity import Quantity, pretty_text
 from planish.setup.recipe import ZonePressures
-from planish.setup.removal import coefficients_of
+from planish.setup.removal import RATE, RemovalSection, coefficients_of, rate_at_reference
 from planish.setup.root import SetupModel
 
 Keys: TypeAlias = tuple[paths.Key, ...]
@@ -40,6 +40,7 @@ def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
         for keys, what, value in _walk(model, ())
     ]
     for material, law in model.removal.items():
+        before = len(found)
         for name, written in law.coefficients.items():
             place, what = (
                 f"removal.{material}.coefficients.{name}",
@@ -49,7 +50,34 @@ def unlikely(model: SetupModel, tree: dict[str, Any]) -> list[Finding]:
             if what is not None and value is not None and what.unusual(value):
                 place = paths.show(("removal", material, "coefficients", name), tree)
                 found.append(_finding(place, what, value, written))
+        if len(found) == before:
+            found += _odd_rate(material, law, tree)
     return found
+
+
+def _odd_rate(material: str, law: RemovalSection, tree: dict[str, Any]) -> Iterator[Finding]:
+    """Yield what coefficients whose unit hangs on others amount to, where that is no usual rate."""
+    known = LAWS.get(law.law)
+    named = coefficients_of(known)
+    given = {name: what for name, what in named.items() if name in law.coefficients}
+    if law.rate is not None or all(what.typical is not None for what in given.values()):
+        return
+    values = {each.name: each.default for each in known.coefficients}
+    values |= {name: _read(what, law.coefficients[name]) for name, what in given.items()}
+    whole = {name: value for name, value in values.items() if value is not None}
+    if len(whole) < len(named):
+        return  # wrong, which other checks say
+    rate = rate_at_reference(law.law, whole, law.reference)
+    if RATE.unusual(rate):
+        place = paths.show(("removal", material, "coefficients"), tree)
+        low, high = (pretty_text(text) for text in RATE.typical or ("", ""))
+        shown = units.show(rate, "rate")
+        yield Finding(
+            "unlikely",
+            place,
+            f"{place} give {shown} at the reference condition: {_side(RATE, rate)} the usual {low} to {high} "
+            f"({RATE.source})",
+        )
 
 
 def outside(findings: typing.Iterable[Finding], most: int = 3) -> str:
@@ -65,13 +93,13 @@ def outside(findings: typing.Iterable[Finding], most: int = 3) -> str:
     Returns
     -------
     str
-        Nothing where none is unlikely.
+        With what is usual of each, and who says so; nothing where none is unlikely.
     """
-    named = [f.message.split(": ", 1)[0] for f in findings if f.level == "unlikely"]
+    named = [f.message for f in findings if f.level == "unlikely"]
     if not named:
         return ""
-    more = f" and {len(named) - most} more" if len(named) > most else ""
-    return f"{OUTSIDE}{', '.join(named[:most])}{more} ('planish check' says what is usual)"
+    more = f"; and {len(named) - most} more, which 'planish check' lists" if len(named) > most else ""
+    return f"{OUTSIDE}{'; '.join(named[:most])}{more}"
 
 
 def _finding(place: str, what: Quantity, value: float, written: Any) -> Finding:

@@ -14,7 +14,7 @@ from planish.physics.motion.motion import Bearing
 from planish.setup.finding import HAIR, Finding, mm, wrong
 from planish.setup.part import own_parts
 from planish.setup.polisher import DISPENSE, MotionKind, PolisherSection
-from planish.setup.quantity import Quantity, Section
+from planish.setup.quantity import Descriptive, Quantity, Section
 from planish.setup.recipe import BEARING
 
 
@@ -54,8 +54,10 @@ class LinearPolisher(PolisherSection):
         float, Quantity("length", low="100 mm", high="20000 mm", typical=("1000 mm", "6000 mm"))
     ] = Field(description="length once round the loop")
     roller_diameter: Annotated[
-        float, Quantity("length", low="10 mm", high="2000 mm", typical=("100 mm", "600 mm"))
-    ] = Field(description="diameter of the rollers")
+        float,
+        Quantity("length", low="10 mm", high="2000 mm", typical=("100 mm", "600 mm")),
+        Descriptive(),
+    ] = Field(description="diameter of the rollers; the belt must go round them")
     belt_thickness: Annotated[
         float, Quantity("length", low="0.05 mm", high="10 mm", typical=("0.1 mm", "3 mm"))
     ] = Field(description="thickness of the carrying belt under the pad")
