@@ -24,6 +24,7 @@ FREE = {
     "polisher.bearing.zone.*": "polisher.bearing.zone.1",
     "removal.*": "removal.oxide",
     "recipe.step.*": "recipe.step.main",
+    "clean.step.*": "clean.step.1",
 }
 """What stands for a free name, or for a place in a list."""
 
