@@ -70,8 +70,8 @@ def test_a_metal_that_is_inhibited_does_not_slow_its_barrier_on_the_die(copper: 
             local_conditions(rig, polish(setup), "centre", 0.0, ("copper", "tantalum")).steps[1].rates
         )
     assert rates[1]["copper"] < 0.97 * rates[0]["copper"]
-    # What is left is the factor by which copper departs from its law, in which its two terms have another share now.
-    assert rates[1]["tantalum"] == pytest.approx(rates[0]["tantalum"], rel=0.02)
+    # It goes a little faster: slower copper spends less of the slurry.
+    assert 1.0 < rates[1]["tantalum"] / rates[0]["tantalum"] < 1.03
 
 
 def test_what_has_no_effect_is_told(copper: Setup) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Name, Quantity, Section, Unsaid, ratio
+from planish.setup.quantity import Descriptive, Name, Quantity, Section, Unsaid, ratio
 
 SLIP = Quantity("speed", low="0.001 m/s", high="30 m/s", typical=("0.1 m/s", "5 m/s"))
 INTENSITY = Quantity("intensity", low="1e-4 W/cm^2", high="100 W/cm^2", typical=("0.1 W/cm^2", "5 W/cm^2"))
@@ -33,7 +33,9 @@ USUAL = (
 class CleanStepSection(Section):
     """One step of the cleaning."""
 
-    name: Name = Field("", description="name of the step; its kind where not given")
+    name: Annotated[Name, Descriptive()] = Field(
+        "", description="name of the step; its kind where not given"
+    )
     kind: Literal["brush", "sound", "rinse"] = Field(
         description="a brush that slips over the wafer, sound in the liquid, or a rinse on the turning wafer"
     )

@@ -18,8 +18,8 @@ GAS_CONSTANT = 8.31446261815324
 
 SOURCES: tuple[str, ...] = (
     "Rate against mean real pressure: derivation of our own",
-    "Oxidiser and inhibitor as sites that fill, on the chemical step: derivation of our own, form after Langmuir 1918 "
-    "(from memory); copper against both: US 2005/0090104 A1 (read)",
+    "Oxidiser and inhibitor as sites that fill, on the chemical step: derivation of our own; copper against both: "
+    "US 2005/0090104 A1 (read)",
 )
 
 
