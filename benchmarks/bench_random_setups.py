@@ -22,6 +22,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from scipy.constants import R
 
 from planish.errors import PlanishError
 from planish.jobs.settings import describe
@@ -41,7 +42,7 @@ from planish.setup.parts import catalogue
 
 SHARE = 0.35  # of the numbers that are drawn
 STEP, CLIFF = 0.01, 0.2
-RISE = 0.02  # of the rate from wafer to wafer, beyond the share of the load that solids carry
+RISE = 0.02  # of the rate from wafer to wafer, beyond the load that solids carry and its warmth
 WARM = 5  # wafers until a lot is warm
 LOT = 1500
 HEADLINES = {
@@ -178,6 +179,10 @@ def lot_faults(setup: Setup, wafers: int) -> Iterator[str]:
     solids = (records.step_solid_share * records.step_time).sum(axis=1) / np.where(time > 0, time, 1)
     rise = rate[WARM + 1 :] / rate[WARM:-1]
     explained = np.maximum(solids[WARM + 1 :] / np.maximum(solids[WARM:-1], 1e-12), 1.0)
+    # more load on summits rubs the pad warmer, and that answers too
+    energy = max(lot.rig.removal[film.material].activation_energy for film in lot.rig.wafer.films)
+    colder = np.diff(1.0 / records.temperature[WARM:])
+    explained = explained * np.exp(np.maximum(-energy / R * colder, 0.0))
     over = rise / explained - 1
     if over.max() > RISE:
         at = int(np.argmax(over)) + WARM
@@ -186,7 +191,7 @@ def lot_faults(setup: Setup, wafers: int) -> Iterator[str]:
 
 def die_faults(setup: Setup, maps: Any) -> Iterator[str]:
     """Yield numbers that are none, and films below nothing."""
-    told = polish_die([setup], maps).summary()
+    told = polish_die([setup], maps).document()
     for place in told["places"]:
         for key, value in place.items():
             if not isinstance(value, float):

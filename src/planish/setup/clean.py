@@ -33,9 +33,7 @@ USUAL = (
 class CleanStepSection(Section):
     """One step of the cleaning."""
 
-    name: Annotated[Name, Descriptive()] = Field(
-        "", description="name of the step; its kind where not given"
-    )
+    name: Annotated[Name, Descriptive()] = Field("", description="name of the step; its kind where not given")
     kind: Literal["brush", "sound", "rinse"] = Field(
         description="a brush that slips over the wafer, sound in the liquid, or a rinse on the turning wafer"
     )
