@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.removal.factors import thermal_exponent
+from planish.physics.removal.factors import thermal_exponent, thermal_factor
 from planish.physics.removal.laws import LAWS, term_values
+from planish.physics.surface.softening import HOTTEST
 
 if TYPE_CHECKING:
     from planish.setup.si import Removal
@@ -95,23 +96,30 @@ class FilmRate:
         answer = self.chemical if chemical is None else chemical
         faster, softer = self._exponents(temperature)
         if self.parts is None:
-            rate = self.overall * record.rate(
-                self._values(temperature), np.exp(softer) * self.mechanical, answer * np.exp(faster)
-            )
+            answer = answer * self._faster(temperature)
+            softer = np.exp(softer) * self.mechanical
+            rate = self.overall * record.rate(self._values(temperature), softer, answer)
         elif self._one_term:
             rate = np.exp(faster + softer) * (answer * self.parts[1])
         else:
             mechanical, both, alone = self.parts
-            answer = answer * np.exp(faster)
+            answer = answer * self._faster(temperature)
             rate = np.exp(softer) * (mechanical + answer * both) + answer * alone
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
+
+    def _faster(self, temperature: Array) -> Array | float:
+        """Return what warmth does to the chemical factor."""
+        law = self.law
+        if not law.activation_energy:
+            return 1.0
+        return thermal_factor(temperature, law.reference.temperature, law.activation_energy)
 
     def _exponents(self, temperature: Array) -> tuple[Array | float, Array | float]:
         """Return the logarithms of what warmth does to the chemical and to the mechanical factor; 0 where nothing."""
         energy, reference = self.law.activation_energy, self.law.reference.temperature
         return (
             thermal_exponent(temperature, reference, energy) if energy else 0.0,
-            -self.softening * (temperature - self.warmth) if self.softening else 0.0,
+            -self.softening * (np.minimum(temperature, HOTTEST) - self.warmth) if self.softening else 0.0,
         )
 
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
