@@ -163,7 +163,7 @@ def device(reference_path: str, path: str | None = None) -> None:
         f"{first['seconds_median_of_3']:8.2f} s | <= 3 s"
     )
     bare = report["runs"][-1]
-    print(f"{'the same in bare contact':58} | {bare['seconds_median_of_3']:8.2f} s | <= 3 s")
+    print(f"{'the same in bare contact':58} | {bare['seconds_median_of_3']:8.2f} s | <= 5 s")
     worst = report["agreement_with_host_float64"]["layer 1 um"]["float32_surface_max_over_depth"]
     print(f"{'surface against host float64, max over depth':58} | {worst:10.1e} | <= 1e-4")
 

@@ -38,6 +38,7 @@ def main() -> int:
     failed = build_main([*arguments, str(GATHERED), str(OUT)])
     of_pages, of_docstrings = sort_warnings(WARNINGS.read_text(encoding="utf-8"))
     outside = outside_requests(OUT)
+    say(f"docs: {read_and_remembered()}")
     for line in [*of_pages, *of_docstrings, *outside]:
         say(f"docs: {line}")
     say(
@@ -46,6 +47,13 @@ def main() -> int:
         f"{time.perf_counter() - start:.0f} s; open {(OUT / 'index.html').relative_to(HERE.parent)}"
     )
     return 1 if failed or of_pages or of_docstrings or outside else 0
+
+
+def read_and_remembered() -> str:
+    """Return how many sources were read and how many statements rest on memory."""
+    from generate.sources import reading_line
+
+    return reading_line()
 
 
 def gather() -> int:

@@ -1,7 +1,9 @@
-"""Truth: Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (from memory); mpmath recomputes.
+"""Truth: Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300; mpmath recomputes.
+
+Read as quoted in Yastrebov's Greenwood-Tripp notes.
 
 ``mp_integral`` gives int_h^inf (s-h)^n phi(s) ds at 30 digits.
-The exponential-tail forms are Johnson, Contact Mechanics, section 13.5 (from memory).
+The exponential-tail forms are derived in docs/theory/derivations.md.
 """
 
 import mpmath as mp

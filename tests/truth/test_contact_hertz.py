@@ -1,7 +1,7 @@
 """A stand-alone surface: Hertz, and Love's uniformly pressed square.
 
-Sources (from memory): Hertz 1882 as in Johnson 1985, Contact Mechanics, sec. 4.2; Love 1929 as in
-Johnson sec. 3.6: a square of side 2a under p sinks at its centre by
+Sources: Hertz (read as quoted in the ContactMechanics library); Love 1929 (read as quoted in the ASPHER
+documentation): a square of side 2a under p sinks at its centre by
 u = (8/pi) ln(1+sqrt 2) p a / E*.
 """
 

@@ -1,7 +1,6 @@
 """Sine-wave contact against the closed forms of Westergaard and Johnson.
 
-Source: Westergaard 1939, J. Applied Mechanics 6, 49, as given in Johnson 1985, Contact Mechanics,
-sec. 13.2 (both from memory). E* = 109.89 MPa, amplitude 1 um, wavelength 1 mm:
+Source: Westergaard 1939, J. Applied Mechanics 6, 49 (read as quoted in the ContactMechanics library). E* = 109.89 MPa, amplitude 1 um, wavelength 1 mm:
 full contact from p* = pi E* A / wavelength = 345.2296 kPa on.
 """
 

@@ -1,7 +1,7 @@
 """Wear of waves under a pad against closed forms, by the contact route of the die.
 
-Derivation of our own from Johnson 1985, Contact Mechanics, sec. 13.2 (from memory), Preston's law and summits of
-exponential height: a small wave of wave number q feels p = p_mean + z/(C(q) + lambda/p_mean), with the compliance
+Derivation of our own from Westergaard's wave (read as quoted in the ContactMechanics library), Preston's law and
+summits of exponential height: a small wave of wave number q feels p = p_mean + z/(C(q) + lambda/p_mean), with the compliance
 C = 2/(E* q) of a half-space and that of the bending wafer, 1/(D q^4); so it decays as
 exp(-k t/(C + lambda/p_mean)), k the blanket rate over p_mean. The mean falls by the blanket rate in any case.
 """

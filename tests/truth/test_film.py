@@ -1,8 +1,11 @@
 """The slurry film under the wafer against closed forms and its own finer solutions.
 
-The duct's series is the textbook solution of Poiseuille flow in a rectangle (from memory); the small
+The duct's series is the textbook solution of Poiseuille flow in a rectangle (its first term: read as quoted in a
+channel-flow code); the small
 disturbance of an even load is solved by hand: with q = p (1 + e rho^2), no turning and small U and e, Reynolds'
 equation has the right side -U c s/2 dq/dx/p, c = 1 + d phi_s/dH, and so p_f = U c s e a/(8 K) (rho - rho^3) cos theta.
+Under a rigid head on a thin film over deep grooves friction tilts the load by 4 mu h x/a^2, the gap by s times that,
+and so p_f = -U c s mu h/(2 K) (1 - rho^2), its mean over the load -U c s mu h/(4 K p).
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from planish.physics.slurry.film import (
     SPOKES,
     Flow,
     Gap,
+    RigidHead,
     duct_conductance,
     film_cells,
     film_pressure,
@@ -163,6 +167,54 @@ def test_random_films_are_found():
         )
         assert math.isfinite(found)
         assert found < 1
+
+
+def rigid(gap=PLAIN, speed=1.0, turning=0.0, lever=0.007, give=2.8e-10, rings=32):
+    load = np.full(rings, PRESSURE)
+    return film_pressure(
+        gap, Flow(VISCOSITY, speed, turning), RADIUS, load, PRESSURE, held=RigidHead(give, lever)
+    )
+
+
+@pytest.mark.parametrize("speed", [0.1, 1.0])
+def test_rigid_head_on_a_gimbal_draws_the_wafer_down_as_solved_by_hand(speed):
+    gap, step = grooved(750e-6), 1e-9
+    lower = gap.height + groove_height(gap.groove_share, gap.groove_depth, gap.tail)
+    gap = replace(gap, height=lower)
+    h = rough_height([lower - step, lower, lower + step], gap.roughness)
+    dragged = h + gap.roughness * shear_factor(h / gap.roughness)
+    c = (dragged[2] - dragged[0]) / (2 * step)
+    K = float(mobility(gap, VISCOSITY, h[1]))
+    by_hand = -speed * c * 0.007 * gap.tail / (4 * K * PRESSURE)
+    assert 1 - rigid(gap, speed).share == pytest.approx(by_hand, rel=0.01)
+
+
+@pytest.mark.parametrize("gap", [PLAIN, grooved(50e-6)])
+@pytest.mark.parametrize("give", [5e-11, 2.8e-10, 3e-9])
+def test_rigid_head_stands_where_load_and_moments_balance(gap, give):
+    found = rigid(gap, turning=5.0, give=give)
+    load = found.solid + found.fluid
+    weights = np.repeat(np.diff(film_cells() ** 2)[:, None], SPOKES, axis=1) / SPOKES
+    theta = 2 * np.pi * np.arange(SPOKES) / SPOKES
+    x, y = (found.radius[:, None] * turn(theta)[None, :] for turn in (np.cos, np.sin))
+    assert float((weights * load).sum()) == pytest.approx(PRESSURE, rel=1e-12)
+    wanted = -0.007 * float((weights * found.solid).sum())
+    assert float((weights * load * x).sum()) == pytest.approx(wanted, rel=1e-9)
+    assert float((weights * load * y).sum()) == pytest.approx(0.0, abs=1e-9 * PRESSURE * RADIUS)
+
+
+def test_rigid_head_without_lever_leaves_an_even_load_alone():
+    assert np.abs(rigid(lever=0.0, turning=5.0).fluid).max() < 1e-7 * PRESSURE
+
+
+@pytest.mark.parametrize("gap", [PLAIN, grooved(50e-6)])
+def test_rigid_head_on_coarse_and_fine_rings(gap):
+    assert rigid(gap, turning=5.0).share == pytest.approx(rigid(gap, turning=5.0, rings=96).share, abs=1e-3)
+
+
+def test_rigid_head_sucks_more_than_a_membrane_and_turning_evens_it():
+    still, turning = (1 - rigid(turning=omega).share for omega in (0.0, 5.0))
+    assert still < turning < share(turning=5.0) < 0
 
 
 def test_bad_values_are_named():

@@ -1,8 +1,9 @@
 """Hardness to modulus, and what pores and fillers do to it.
 
-Sources: Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76,
-419; Gibson & Ashby, Cellular Solids; Guth 1945, J. Appl. Phys. 16, 20; Halpin & Kardos 1976. The
-relations are from memory; the numbers below were computed from them independently.
+Sources: log10 E = 0.0235 S - 0.6403 (read as quoted in Borrello's note on Shore A and modulus); open cells, Gibson &
+Ashby (read as quoted in an audit of a sea-ice closure); closed cells, the same authors (from memory); Guth 1945 (read as
+quoted in the RheoJAX documentation); Halpin-Tsai (read as quoted in a lecture on composites). The numbers below were
+computed from the relations independently.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """Mean sliding speeds against direct quadrature at 30 digits (make_motion_values.py) and known figures.
 
 Source: rigid-body kinematics; numbers from our own mpmath script. That equal
-platen and carrier speeds make the speed uniform is common knowledge of the
-trade (Patrick et al. 1991, J. Electrochem. Soc. 138, 1778, from memory).
+platen and carrier speeds make the speed uniform follows from it (docs/theory/motion.md).
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """Effective density against direct quadrature of its definition and closed forms.
 
-Sources: the deflection under a uniformly loaded disc, Timoshenko & Goodier, Theory of Elasticity
-(from memory); complete elliptic integrals and their moments by scipy; quadrature by scipy.
+Sources: the deflection under a uniformly loaded disc is derived in docs/theory/derivations.md; complete elliptic integrals and their moments by scipy; quadrature by scipy.
 """
 
 import numpy as np

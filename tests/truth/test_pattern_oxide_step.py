@@ -1,7 +1,6 @@
 """Oxide step laws against their closed forms.
 
-Sources: Stine et al. 1998, IEEE Trans. Semicond. Manuf. 11, 129 (from memory): the law; the numbers follow
-from it by hand. Combined law: its ODE integrated by scipy.
+The density law is derived in docs/theory/derivations.md; the numbers follow from it by hand. Combined law: its ODE integrated by scipy.
 """
 
 import numpy as np

@@ -1,7 +1,8 @@
 """A bowed wafer, and a pad that is not flat.
 
 Sources: a plate with a curvature of its own on springs is worked out here in Kelvin functions (Timoshenko &
-Woinowsky-Krieger, Theory of Plates and Shells, ch. 8, from memory, has the flat one); Stoney 1909 (from memory);
+Woinowsky-Krieger, Theory of Plates and Shells, p. 267, has the flat one: read as quoted in a script for plates on
+foundations); Stoney 1909 (read as quoted in Feng, Huang & Rosakis 2007);
 the pressures beside the rim were computed by a solver of our own on another grid and are kept as check values;
 the rest is closed forms worked out here.
 """

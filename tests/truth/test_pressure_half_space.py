@@ -1,9 +1,9 @@
 """Closed forms on an elastic half-space.
 
-Sources (from memory): K. L. Johnson, Contact Mechanics, 1985: section 3.4 (uniform
-pressure on a circle), section 3.8 and I. N. Sneddon, Int. J. Eng. Sci. 3 (1965) 47
-(rigid flat punch), section 4.2 (Hertz). Surface displacement under uniform pressure
-p on a circle of radius a: 4 p a E(r^2/a^2)/(pi E*), E the complete elliptic integral.
+Surface displacement under uniform pressure p on a circle of radius a:
+4 p a E(r^2/a^2)/(pi E*), E the complete elliptic integral, derived in docs/theory/derivations.md;
+Hertz (read as quoted in the ContactMechanics library); rigid flat punch: I. N. Sneddon, Int. J. Eng. Sci. 3 (1965) 47
+(from memory).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The wafer plate alone.
 
-Source (from memory): S. Timoshenko & S. Woinowsky-Krieger, Theory of Plates and Shells:
-simply supported circular plate, uniform load, section 16: w(0) = (5+nu) q a^4/(64 (1+nu) D);
-plate on an elastic foundation, chapter 8: point load w(0) = P l^2/(8 D),
+Simply supported circular plate, uniform load, The Civil Engineering Handbook, 2nd ed., eq. 47.75 (read):
+w(0) = (5+nu) q a^4/(64 (1+nu) D). Plate on an elastic foundation, Timoshenko & Woinowsky-Krieger, Theory of Plates
+and Shells (chapter 8, from memory): point load w(0) = P l^2/(8 D),
 w(r) = -P l^2/(2 pi D) kei(r/l), l = (D/k)^(1/4). The free-edged disc under part load is
 worked out here from the Kelvin functions.
 """

@@ -1,6 +1,6 @@
 """Preston's law on a worked figure, and the published form for fused silica.
 
-Preston 1927, J. Soc. Glass Technol. 11, 214 (from memory): rate = k_p p v. 250 nm/min at
+Preston 1927, J. Soc. Glass Technol. 11, 214 (read as quoted in Ozeki & Mori 2018): rate = k_p p v. 250 nm/min at
 3 psi and 1 m/s is k_p = 2.01441e-13 /Pa (arithmetic). Laboratory report "Removal rates of fused
 silica with cerium oxide/pitch polishing" (abstract read): coefficient above 16e-14 cm^2/dyn, which
 is 1.6e-12 /Pa since 1 cm^2/dyn = 1e-4 m^2 / 1e-5 N = 10 /Pa.

@@ -14,10 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from planish import loads, polish
 from planish.engine.csv_text import csv_text, frame_csv, plain, safe
 from planish.jobs.exchange import fresh
+from planish.jobs.written import write_files
 from planish.measure.sites.read import SiteMap, read_sites, write_sites
-from planish.web.answers import profile_csv
+from planish.web.answers import profile_csv, to_toml
 
 LEADS = ("=", "+", "-", "@", "\t", "\r", "\n")
 HOSTILE = [
@@ -102,3 +104,14 @@ def test_step_names_of_a_setup_cannot_run_either():
     head = next(csv.reader(io.StringIO(profile_csv(document))))
     assert not any(runs(cell) for cell in head)
     assert any(plain(cell).startswith('=cmd|"x,y"_pressure') for cell in head)
+
+
+def test_profiles_of_command_and_page_are_the_same(tmp_path):
+    document = fresh("rotary")
+    setup = loads(to_toml(document))
+    write_files(polish(setup), tmp_path / "out")
+    told = (tmp_path / "out" / "profile.csv").read_text(encoding="utf-8")
+    assert told == profile_csv(document)
+    head = told.splitlines()[0].split(",")
+    films = {f"{film}_remaining_nm" for film in polish(setup).films}
+    assert {"remaining_nm", "main_speed_m_per_s", *films} <= set(head)

@@ -18,8 +18,8 @@ from planish.engine.record import Record
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Durbin & Koopman, Time Series Analysis by State Space Methods, Oxford: local level with regressors "
-    "(from memory)",
+    "Local level with regressors, after Durbin & Koopman, Time Series Analysis by State Space Methods, Oxford "
+    "(read as quoted in notes on unobserved components)",
 )
 
 #: Drift strengths tried (step variance over noise variance).

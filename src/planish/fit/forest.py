@@ -30,7 +30,8 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 SOURCES: tuple[str, ...] = (
-    "Geurts, Ernst & Wehenkel 2006, Mach. Learn. 63, 3: extremely randomised trees (from memory); "
+    "Geurts, Ernst & Wehenkel 2006, Mach. Learn. 63, 3: extremely randomised trees (read as quoted in the "
+    "scikit-learn user guide); "
     "scikit-learn",
 )
 

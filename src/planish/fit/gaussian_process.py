@@ -29,7 +29,8 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Rasmussen & Williams, Gaussian Processes for Machine Learning, MIT Press 2006: Matern covariance, "
-    "likelihood and its gradient (ch. 4 and 5), left-out guesses without a refit (5.10-5.12) (from memory)",
+    "likelihood and its gradient (ch. 4 and 5) (read as quoted in the scikit-learn user guide), left-out guesses "
+    "without a refit (5.10-5.12) (read as quoted in the BoTorch source)",
 )
 
 ROOT3 = float(np.sqrt(3.0))

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Values: TypeAlias = float | Sequence[float] | Array
 
 SOURCES: tuple[str, ...] = (
-    "Nonlinear least squares, errors from the curvature: textbook result (from memory)",
+    "Nonlinear least squares, errors from the curvature (read as quoted in the SciPy reference)",
 )
 _STARTS = (0.1, 0.5, 0.9)
 

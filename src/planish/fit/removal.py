@@ -40,7 +40,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Preston 1927, J. Soc. Glass Technol. 11, 214: removal proportional to pressure x speed (from memory)",
+    "Preston 1927, J. Soc. Glass Technol. 11, 214: removal proportional to pressure x speed (read as quoted in "
+    "Ozeki & Mori 2018)",
     "Efron & Tibshirani, An Introduction to the Bootstrap, 1993: the jackknife, here over rings (from "
     "memory)",
 )

@@ -38,8 +38,10 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 SOURCES: tuple[str, ...] = (
-    "Preston 1927, J. Soc. Glass Technol. 11, 214: rate proportional to pressure x speed (from memory)",
-    "Newey & West 1987, Econometrica 55, 703: standard errors under autocorrelation (from memory)",
+    "Preston 1927, J. Soc. Glass Technol. 11, 214: rate proportional to pressure x speed (read as quoted in Ozeki "
+    "& Mori 2018)",
+    "Newey & West 1987, Econometrica 55, 703: standard errors under autocorrelation (read as quoted in the "
+    "statsmodels source)",
 )
 
 MODELS: dict[str, str] = {

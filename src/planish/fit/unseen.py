@@ -46,10 +46,13 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Rasmussen & Williams, Gaussian Processes for Machine Learning, MIT Press 2006 (from memory)",
-    "Geurts, Ernst & Wehenkel 2006, Mach. Learn. 63, 3: extremely randomised trees (from memory); "
+    "Rasmussen & Williams, Gaussian Processes for Machine Learning, MIT Press 2006 (read as quoted in the "
+    "scikit-learn user guide)",
+    "Geurts, Ernst & Wehenkel 2006, Mach. Learn. 63, 3: extremely randomised trees (read as quoted in the "
+    "scikit-learn user guide); "
     "scikit-learn",
-    "Papadopoulos, Gammerman & Vovk 2008: bands from errors in units of the expected spread (from memory)",
+    "Papadopoulos, Gammerman & Vovk 2008: bands from errors in units of the expected spread (read as quoted in "
+    "the nonconformity scorers of a conformal library)",
 )
 
 TREES = 200

@@ -67,16 +67,31 @@ def _wafer(result: WaferResult, folder: Path, units: str) -> list[Path]:
         *save_figure(map_figure(result), folder, "map"),
         *save_figure(machine_plan(result.rig), folder, "machine"),
         result.save(folder / "wafer.nc"),
-        _profile_table(result, folder / "profile.csv"),
+        _text(folder / "profile.csv", profile_csv(result)),
     ]
 
 
-def _profile_table(result: WaferResult, path: Path) -> Path:
-    head = ["radius_mm", "removed_nm", *[f"{film}_remaining_nm" for film in result.films]]
-    head += [f"{step.name}_pressure_psi" for step in result.steps]
-    columns = [result.radius * 1e3, result.removed * 1e9, *(result.remaining * 1e9)]
-    columns += [step.pressure / PSI for step in result.steps]
-    return _table(path, head, ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True)))
+def profile_csv(result: WaferResult) -> str:
+    """Return a wafer's profiles as a table of text, a row a radius, the same for command and page.
+
+    Parameters
+    ----------
+    result
+        The polished wafer.
+
+    Returns
+    -------
+    str
+        Comma-separated: radius, removed, remaining in all and of each film; pressure and speed of each step. Each
+        column's name ends with its unit.
+    """
+    head = ["radius_mm", "removed_nm", "remaining_nm", *[f"{film}_remaining_nm" for film in result.films]]
+    columns = [1e3 * result.radius, 1e9 * result.removed, 1e9 * result.remaining.sum(axis=0)]
+    columns += list(1e9 * result.remaining)
+    for step in result.steps:
+        head += [f"{step.name}_pressure_psi", f"{step.name}_speed_m_per_s"]
+        columns += [step.pressure / PSI, step.speed]
+    return csv_text(head, ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True)))
 
 
 def _lot(result: LotResult, folder: Path, units: str) -> list[Path]:
@@ -160,7 +175,11 @@ def _guessed(rates: Unseen, folder: Path, units: str) -> list[Path]:
 
 
 def _table(path: Path, head: Sequence[str], rows: Iterable[Sequence[str]], *notes: str) -> Path:
-    write_whole(path, csv_text(head, rows, notes))
+    return _text(path, csv_text(head, rows, notes))
+
+
+def _text(path: Path, text: str) -> Path:
+    write_whole(path, text)
     return path
 
 

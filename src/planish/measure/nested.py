@@ -35,8 +35,7 @@ Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
     "NIST/SEMATECH e-Handbook of Statistical Methods, 3.5.1.4: nested analysis of variance of a "
     "furnace oxide",
-    "Searle, Casella & McCulloch, Variance Components, Wiley 1992: expected mean squares of nested "
-    "unbalanced data (from memory)",
+    "Expected sums of squares of nested unbalanced data: derived here",
 )
 
 

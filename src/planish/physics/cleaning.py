@@ -26,19 +26,23 @@ from planish.physics.checks import above_zero, zero_or_more
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Sphere on a plane, van der Waals force A d/(12 z0^2): Hamaker 1937; elastic contact under adhesion: Johnson, "
-    "Kendall & Roberts 1971, Proc. R. Soc. A 324, 301 (from memory)",
-    "Drag and moment on a sphere touching a wall in shear: O'Neill 1968; Goldman, Cox & Brenner 1967, Chem. Eng. "
-    "Sci. 22 (from memory)",
+    "Sphere on a plane, van der Waals force A d/(12 z0^2): derived here from Hamaker 1937 (read as quoted in the "
+    "libgran documentation)",
+    "Elastic contact under adhesion: Johnson, Kendall & Roberts 1971, Proc. R. Soc. A 324, 301 (read as quoted in "
+    "the LAMMPS manual)",
+    "Drag and moment on a sphere touching a wall in shear: Goldman, Cox & Brenner 1967, Chem. Eng. Sci. 22, part II "
+    "(read as quoted in a near-wall mobility module, which has 1.7005 where 1.7009 stands here)",
     "Rotation, not lift or sliding, is what removes: Zoeteweij, van der Donck & Versluis, 'Particle removal in "
     "linear shear flow' (abstract read)",
     "High-frequency sound cleans by a thin viscous layer: Qi & Brereton 1995, IEEE Trans. Ultrason. Ferroelectr. "
     "Freq. Control 42, 619 (abstract read); oscillating layer: Stokes 1851 (textbook result)",
-    "Film on a spinning disc: Emslie, Bonner & Peck 1958, J. Appl. Phys. 29, 858 (from memory)",
+    "Film on a spinning disc: Emslie, Bonner & Peck 1958, J. Appl. Phys. 29, 858 (read as quoted in a spin-coating "
+    "calculator)",
 )
 
 CONTACT_GAP = 0.4e-9
-"""Distance of closest approach z0 [m] in the van der Waals force (customary value, from memory)."""
+"""Distance of closest approach z0 [m] in the van der Waals force (0.4 to 1 nm, Ranade 1987: read as quoted in the
+libgran documentation)."""
 
 
 class CleanStep(NamedTuple):

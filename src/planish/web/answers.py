@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planish.engine.csv_text import csv_text
-from planish.units import PSI
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
@@ -162,14 +160,9 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any], outcomes: list[str]) -> 
 def profile_csv(document: Mapping[str, Any]) -> str:
     """Return the wafer's profiles as CSV."""
     from planish.jobs.wafers import polished
+    from planish.jobs.written import profile_csv as as_table
 
-    result = polished(setup_of(document))
-    head = ["radius_mm", "removed_nm", "remaining_nm"]
-    columns = [result.radius * 1e3, result.removed * 1e9, result.remaining.sum(axis=0) * 1e9]
-    for step in result.steps:
-        head += [f"{step.name}_pressure_psi", f"{step.name}_speed_m_per_s"]
-        columns += [step.pressure / PSI, step.speed]
-    return csv_text(head, ([f"{value:.6g}" for value in row] for row in zip(*columns, strict=True)))
+    return as_table(polished(setup_of(document)))
 
 
 def recipe_sheet(document: Mapping[str, Any]) -> str:

@@ -1,6 +1,6 @@
 """Why two setups differ: the difference shared out fairly among the choices that made it.
 
-Shapley values (Shapley 1953, "A value for n-person games", from memory) over groups of
+Shapley values (Shapley 1953, "A value for n-person games") over groups of
 choices: each group's share is its effect averaged over every order in which the groups could be
 changed from setup A to setup B. The shares add up to the whole difference, equal contributors get
 equal shares, and a group that changes nothing gets exactly nothing.
@@ -28,7 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["GROUPS", "SOURCES", "Comparison", "compare", "differing", "mixed", "shapley"]
 
-SOURCES = ("Shares of a difference: Shapley 1953, A value for n-person games (from memory)",)
+SOURCES = (
+    "Shares of a difference: Shapley 1953, A value for n-person games (read as quoted in a note on the Shapley value)",
+)
 OUTCOMES = ("mean_removal_rate_nm_per_min", "wiwnu_sigma_percent")
 ROUNDING = 1e-9  # of a figure: differences below are those of the arithmetic
 SHOWN = 1e-3  # of the largest share: smaller ones are left out of the sentence

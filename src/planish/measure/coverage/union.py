@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "area of a union of rectangles by slabs: V. Klee, Can the measure of a union of intervals be computed in"
-    " less than O(n log n) steps?, Am. Math. Monthly 84 (1977) 284 (from memory)",
+    " less than O(n log n) steps?, Am. Math. Monthly 84 (1977) 284 (read as quoted in a lesson on intervals)",
     "splitting and sweeping windows: derivation of our own",
 )
 

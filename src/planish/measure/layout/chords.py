@@ -14,10 +14,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-SOURCES: tuple[str, ...] = (
-    "mean chord of a set across its lines, 2 A / projected boundary: Cauchy's projection formula,"
-    " integral geometry (from memory)",
-)
+SOURCES: tuple[str, ...] = ("mean chord of a set across its lines, 2 A / projected boundary: derived here",)
 
 # A window shows a width truly only if it is clearly wider than the line or space it holds.
 _WINDOWS_PER_WIDTH = 3.0

@@ -1,6 +1,6 @@
 """GDSII files, plain or gzipped, read in chunks to the cells of one layer.
 
-Format: GDSII Stream Format Manual, release 6.0 (from memory).
+Format: GDSII Stream Format Manual, release 6.0 (read as quoted in the Limbo parser).
 """
 
 from __future__ import annotations

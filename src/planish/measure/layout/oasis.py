@@ -4,7 +4,7 @@ The library that parses the format trusts its input, so it runs in a process of
 its own with a limit on memory and time: a damaged file can end that process but
 not this one. The process hands back plain arrays.
 
-Format: SEMI P39, OASIS (from memory; read by the gdstk library).
+Format: SEMI P39, OASIS (read as quoted in a minimal OASIS writer; files are read by the gdstk library).
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ Every length and count in the file is checked against the bytes at hand before
 it is used, so that a damaged file is refused and never followed.
 
 The record numbers and layouts are those of the GDSII Stream Format Manual,
-release 6.0 (from memory; checked in the tests against files written by an
+release 6.0 (read as quoted in the Limbo parser; checked in the tests against files written by an
 independent library).
 """
 

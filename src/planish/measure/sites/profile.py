@@ -28,9 +28,10 @@ from planish.measure.sites.zernike import basis, terms
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Eilers & Marx 1996, Stat. Sci. 11, 89: penalised B-splines (from memory)",
-    "Craven & Wahba 1979, Numer. Math. 31, 377: generalised cross-validation (from memory)",
-    "Wahba 1983, J. R. Stat. Soc. B 45, 133: Bayesian bands of smoothing splines (from memory)",
+    "Eilers & Marx 1996, Stat. Sci. 11, 89: penalised B-splines (read as quoted in a P-spline basis in Julia)",
+    "Craven & Wahba 1979, Numer. Math. 31, 377, eq. 1.9: generalised cross-validation (read)",
+    "Wahba 1983, J. R. Stat. Soc. B 45, 133, theorem 1: Bayesian bands of smoothing splines (read as quoted in the "
+    "morie library)",
     "Thin-plate splines: scipy.interpolate.RBFInterpolator; smoothing by leave-one-out error",
 )
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Zernike polynomials, normalised as in Noll 1976, J. Opt. Soc. Am. 66, 207 (from memory): "
+    "Zernike polynomials, normalised as in Noll 1976, J. Opt. Soc. Am. 66, 207 (read as quoted in the POPPY "
+    "source): "
     "orthonormal on the unit disk with weight 1/pi",
 )
 

@@ -3,8 +3,9 @@
 Readers of the format make room for what these say, and a few hundred bytes can say gigabytes. So the
 sizes are added up first, page by page, without unpacking any.
 
-Format: Apache Parquet, parquet.thrift, in the compact protocol of Apache Thrift (from memory; checked in
-the tests against files of an independent writer).
+Format: Apache Parquet in the compact protocol of Apache Thrift: the README of parquet-format and
+thrift-compact-protocol.md (read); the field numbers of parquet.thrift (from memory). Checked in the tests against
+files of an independent writer.
 """
 
 from __future__ import annotations

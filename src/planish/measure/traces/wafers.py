@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 SOURCES: tuple[str, ...] = (
-    "Exposure as the time integral of pressure x speed: Preston 1927, J. Soc. Glass Technol. 11, 214 "
-    "(from memory)",
+    "Exposure as the time integral of pressure x speed: Preston 1927, J. Soc. Glass Technol. 11, 214 (read as quoted "
+    "in Ozeki & Mori 2018)",
 )
 
 PRESSURES = ("pressure_main", "pressure_centre", "pressure_edge", "pressure_ripple")

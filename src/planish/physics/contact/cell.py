@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
-    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: summits of exponential height (from memory)",
+    "Summits of exponential height: derived here from Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (read "
+    "as quoted in Yastrebov's Greenwood-Tripp notes)",
     "a cell of two heights as one flat cell under the layer: derivation of our own",
 )
 

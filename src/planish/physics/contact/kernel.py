@@ -18,8 +18,10 @@ import scipy.fft
 from planish.errors import ModelError, refuse
 
 SOURCES: tuple[str, ...] = (
-    "Johnson 1985, Contact Mechanics, sec. 13.2: sinusoidal pressure on a half-space (from memory)",
-    "Love 1929, Phil. Trans. R. Soc. A 228, 377: uniform pressure on a rectangle (from memory)",
+    "Sinusoidal pressure on a half-space: Westergaard 1939, J. Appl. Mech. 6, 49 (read as quoted in the "
+    "ContactMechanics library)",
+    "Love 1929, Phil. Trans. R. Soc. A 228, 377: uniform pressure on a rectangle (read as quoted in the ASPHER "
+    "documentation)",
 )
 
 Compliance = Callable[[Any], Any]

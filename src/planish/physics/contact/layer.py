@@ -27,7 +27,8 @@ from planish.physics.contact.operations import Operations
 from planish.physics.contact.solver import Operator
 
 SOURCES: tuple[str, ...] = (
-    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: exponential summit heights (from memory)",
+    "Exponential summit heights: derived here from Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (read as "
+    "quoted in Yastrebov's Greenwood-Tripp notes)",
     "dual formulation, preconditioner and joint line search: derivation of our own",
 )
 

@@ -22,8 +22,10 @@ from planish.errors import ModelError, refuse
 from planish.physics.contact.operations import Operations
 
 SOURCES: tuple[str, ...] = (
-    "Polonsky & Keer 1999, Wear 231, 206: constrained conjugate gradients (from memory)",
-    "Stanley & Kato 1997, J. Tribology 119, 481: elastic contact by FFT (from memory)",
+    "Polonsky & Keer 1999, Wear 231, 206: constrained conjugate gradients (read as quoted in the ContactMechanics "
+    "library)",
+    "Stanley & Kato 1997, J. Tribology 119, 481: elastic contact by FFT (read as quoted in the ContactMechanics "
+    "library)",
     "preconditioner and mixed-precision updates: derivation of our own",
 )
 

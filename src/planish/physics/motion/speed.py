@@ -19,8 +19,7 @@ Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
     "Rigid-body kinematics of two turning discs, a belt and an orbit; mean speed by the complete elliptic "
     "integral of the second kind (derivation of our own, checked against quadrature)",
-    "Equal platen and carrier speeds give the same speed everywhere: Patrick et al. 1991, "
-    "J. Electrochem. Soc. 138, 1778; Hocheng, Tsai & Su 2000, J. Electrochem. Soc. 147 (from memory)",
+    "Equal platen and carrier speeds give the same speed everywhere: derived here",
 )
 
 

@@ -35,8 +35,8 @@ from planish.physics.pattern.response import proportional
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
-    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: summits of exponential height, so pressure falls"
-    " exponentially with depth (from memory)",
+    "Summits of exponential height, so pressure falls exponentially with depth: derived here from Greenwood &"
+    " Williamson 1966, Proc. R. Soc. A 295, 300 (read as quoted in Yastrebov's Greenwood-Tripp notes)",
     "areas of any number of widths under one pad, exact in time: derivation of our own",
 )
 _LATER = 20.0  # times the whole recipe: for so long its last step is drawn out to see when a step is gone

@@ -5,7 +5,7 @@ from __future__ import annotations
 from planish.physics.checks import above_zero
 
 SOURCES: tuple[str, ...] = (
-    "Rayleigh depth of focus k2 lambda/NA^2: Born & Wolf, Principles of Optics (from memory)",
+    "Rayleigh depth of focus k2 lambda/NA^2 (read as quoted in a lithography-scaling module)",
 )
 
 

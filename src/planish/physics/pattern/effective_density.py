@@ -23,7 +23,8 @@ from planish.physics.pattern.kernels import Kernel, axis_weights, cell_weights
 Edges = Literal["periodic", "alone"]
 SOURCES: tuple[str, ...] = (
     *KERNEL_SOURCES,
-    "Stine et al. 1998, IEEE Trans. Semicond. Manuf. 11, 129: density sets the rate (from memory)",
+    "Stine et al. 1998, IEEE Trans. Semicond. Manuf. 11, 129: density sets the rate (read as quoted in an open "
+    "process handbook)",
 )
 
 

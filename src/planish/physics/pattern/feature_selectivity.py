@@ -27,8 +27,8 @@ from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
-    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: spots and real pressure of summits of exponential height"
-    " (from memory)",
+    "Spots and real pressure of summits of exponential height: derived here from Greenwood & Williamson 1966, Proc. R."
+    " Soc. A 295, 300 (read as quoted in Yastrebov's Greenwood-Tripp notes)",
     "share of the summits' reach that a width leaves: fitted by us to single summits on an elastic half-space, averaged"
     " over heights and places; derivation of our own",
 )

@@ -37,10 +37,10 @@ Kernel = Literal["square", "gaussian", "elliptic"]
 KERNELS: tuple[str, ...] = get_args(Kernel)
 
 SOURCES: tuple[str, ...] = (
-    "Ouma et al. 2002, IEEE Trans. Semicond. Manuf. 15, 232: effective density with elliptic weighting"
-    " (from memory)",
-    "Timoshenko & Goodier, Theory of Elasticity: deflection under a uniformly loaded disc on a half-space"
-    " (from memory)",
+    "Effective density with elliptic weighting, after Ouma et al. 2002, IEEE Trans. Semicond. Manuf. 15, 232"
+    " (read as quoted in a glossary of planarization)",
+    "Deflection under a uniformly loaded disc on a half-space: derived here from Boussinesq's point load (read as"
+    " quoted in the ASPHER documentation)",
     "cell integrals, moments and cut of the elliptic kernel: derivation of our own",
 )
 
@@ -52,7 +52,7 @@ EXACT_HALF_WIDTH = 400
 MOST_WEIGHTS = 30_000_000
 _GAUSS_CUT = 6.5  # sigmas kept of a Gaussian: the rest is 1e-10
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(10)
-# E(m) for m1 = 1 - m: Abramowitz & Stegun 17.3.36, |error| < 2e-8 (from memory, checked against scipy).
+# E(m) for m1 = 1 - m: Abramowitz & Stegun 17.3.36 (read as quoted in the Rosetta source); |error| < 2e-8 by scipy.
 _E_POLYNOMIAL = (0.44325141463, 0.06260601220, 0.04757383546, 0.01736506451)
 _E_LOGARITHM = (0.24998368310, 0.09200180037, 0.04069697526, 0.00526449639)
 

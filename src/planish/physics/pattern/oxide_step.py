@@ -13,8 +13,9 @@ from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
-    "Stine et al. 1998, IEEE Trans. Semicond. Manuf. 11, 129: up areas polish at K/rho until the local step"
-    " is gone (from memory)",
+    "Up areas polish at K/rho until the local step is gone: derived here; that density rules, Stine et al. 1998, IEEE"
+    " Trans. Semicond. Manuf. 11, 129 (read as quoted in an open process handbook)",
+    "A contact height below which the step dies out: Dutt, MIT thesis (abstract read)",
     "Smith, Fang, Stine & Boning 1999, MRS Proc. 566: density and step height combined (from memory);"
     " its exact exponential steps: derivation of our own",
 )

@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Bowed wafer as a plate with a curvature of its own: derivation of our own; curvature of a stressed film: "
-    "Stoney 1909, Proc. R. Soc. A 82, 172 (from memory)",
+    "Stoney 1909, Proc. R. Soc. A 82, 172 (read as quoted in Feng, Huang & Rosakis 2007)",
 )
 
 

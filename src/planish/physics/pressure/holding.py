@@ -13,14 +13,15 @@ from __future__ import annotations
 from planish.physics.checks import above_zero
 
 SOURCES: tuple[str, ...] = (
-    "Clamped and simply supported circular plates under uniform pressure: Timoshenko & Woinowsky-Krieger, "
-    "Theory of Plates and Shells, ch. 3 (from memory)",
-    "Stoney 1909, Proc. R. Soc. A 82, 172: curvature of a plate under film stress, biaxial form (from memory)",
+    "Clamped and simply supported circular plates under uniform pressure: The Civil Engineering Handbook, 2nd ed., "
+    "eqs 47.72-47.76 (read)",
+    "Stoney 1909, Proc. R. Soc. A 82, 172: curvature of a plate under film stress, biaxial form (read as quoted "
+    "in Feng, Huang & Rosakis 2007)",
     "Capillary pull of a wetted gap 2 gamma/h: Young-Laplace with complete wetting of both faces",
 )
 
 GRAVITY = 9.80665  # [m/s^2] standard acceleration, CGPM 1901
-WATER_TENSION = 0.0728  # [N/m] water at 20 °C, CRC Handbook (from memory)
+WATER_TENSION = 0.0728  # [N/m] water at 20 °C, IAPWS 1994 (read as quoted in the freesteam source)
 
 
 def wafer_weight_pressure(density: float, thickness: float) -> float:

@@ -24,9 +24,8 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Layered elastic half-space by transfer of (u, w, tau, sigma) at a wave number: derivation of our own",
-    "Half-space compliance 2 (1 - nu^2)/(E x): Johnson, Contact Mechanics, 1985 (from memory)",
-    "Thin plate under tension on springs as the base of a belt: Timoshenko & Woinowsky-Krieger, "
-    "Theory of Plates and Shells, ch. 8 (from memory)",
+    "Half-space compliance 2 (1 - nu^2)/(E x): Westergaard's wave (read as quoted in the ContactMechanics library)",
+    "Thin plate under tension on springs as the base of a belt (read as quoted in an elastic-sheet module)",
     "Through holes as columns in parallel (Voigt mean): derivation of our own",
 )
 

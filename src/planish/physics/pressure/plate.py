@@ -31,8 +31,7 @@ Array = NDArray[np.float64]
 Values = Array | Sequence[float]
 
 SOURCES: tuple[str, ...] = (
-    "Thin plate theory, D = E h^3/12(1 - nu^2): Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells "
-    "(from memory)",
+    "Thin plate theory, D = E h^3/12(1 - nu^2): Elastic Analysis of Circular Plates, 2020, eq. 4 (read)",
     "Free-edged plate under ring loads from the mean of rho^2 ln(rho) over a circle: derivation of our own",
 )
 

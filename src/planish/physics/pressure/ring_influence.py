@@ -22,8 +22,9 @@ from planish.physics.pressure.radial_grid import PressureGrid
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Hankel transform of the layered half-space: Sneddon, Fourier Transforms, 1951 (from memory)",
-    "Uniform pressure on a disc of a half-space: Johnson, Contact Mechanics, 1985, section 3.4 (from memory)",
+    "Layers in the round: waves averaged over their directions, derived here",
+    "Uniform pressure on a disc of a half-space: derived here from Boussinesq's point load (read as quoted in the "
+    "ASPHER documentation)",
 )
 
 # Raise when the numbers in a stored operator would come out differently.

@@ -26,7 +26,8 @@ from planish.physics.pressure.wafer_contact import Answer, ContactSystem, combin
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Summits with an exponential tail: Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (from memory)",
+    "Summits with an exponential tail: derived here from Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300 (read as quoted "
+    "in Yastrebov's Greenwood-Tripp notes)",
     "Wafer plate, ring and layered pad in one-sided contact through summits: derivation of our own",
 )
 

@@ -54,7 +54,7 @@ def saturating_factor(x: ArrayLike, reference: float, half: float) -> Array:
     """Factor x/(x + half) divided by its value at ``reference``; exactly 1 there.
 
     The occupancy of sites that fill in proportion to supply and empty at a
-    fixed rate (Langmuir 1918's isotherm, from memory). ``half`` is the x at
+    fixed rate (the form of Langmuir's isotherm, derived here). ``half`` is the x at
     which half the sites are filled, in the unit of x; large ``half`` is the linear limit.
     """
     x = np.asarray(x, dtype=np.float64)

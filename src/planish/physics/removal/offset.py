@@ -63,7 +63,7 @@ LAW = Law(
     ),
     scaling=("k_p", "b", "c"),
     sources=(
-        "R = K p v + B v + R_c: 'Modified Preston equation - revisited', MRS Proceedings (abstract read); "
-        "Luo, Ramarajan & Babu 1998, Thin Solid Films (from memory)",
+        "R = K p v + B v + R_c: 'Modified Preston equation - revisited', MRS Proceedings (abstract read), which "
+        "calls it the earlier model of its authors",
     ),
 )

@@ -30,6 +30,7 @@ LAW = Law(
     scaling=("k_p",),
     leading="k_p",
     sources=(
-        "Rate proportional to pressure and speed: Preston 1927, J. Soc. Glass Technol. 11, 214 (from memory)",
+        "Rate proportional to pressure and speed: Preston 1927, J. Soc. Glass Technol. 11, 214 (read as quoted in "
+        "Ozeki & Mori 2018)",
     ),
 )

@@ -45,7 +45,5 @@ LAW = Law(
     scaling=("molar_volume",),
     activation="e_a",
     friction="friction",
-    sources=(
-        "Chemical and mechanical steps in series: Sorooshian, Borucki, Philipossian et al. 2004-05 (from memory)",
-    ),
+    sources=("Chemical and mechanical steps in series: the steady state of the two, derived here",),
 )

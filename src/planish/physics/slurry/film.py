@@ -7,7 +7,12 @@ what is solved for on a polar grid (x along the pad's velocity, theta = 0 where 
 
     div(K grad p_f) - K p_f/L^2 = div[ U/2 x (h + sigma phi_s) + omega z x r h ]
 
-with p_f = 0 at the wafer's edge, where the gap to the ring is open. U is the sliding speed of the pad under
+Under a rigid head q is not given: head and wafer keep their shape, so where the gap opens the pad (and the film
+behind the wafer) is pressed less, q = q0 - [s (y - y0) + Z + alpha x + beta y]/C from the dry q0, y0. The head
+finds its height Z and its two tilts so that q carries the same load, and so that its moments are those of
+friction about the gimbal, a height h_g above the pad: the sum of q x is -h_g mu times the load on summits.
+
+In both, p_f = 0 at the wafer's edge, where the gap to the ring is open. U is the sliding speed of the pad under
 the wafer's centre, omega the mean of the two speeds of turning (both faces drag liquid along), K the mobility
 of the gap with its grooves, phi_s the shear that the summits carry along, and L how far fluid pressure
 reaches before open pores let it out.
@@ -31,9 +36,11 @@ from planish.physics.checks import above_zero, zero_or_more
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Film between rough faces, flow and shear factors: Patir & Cheng 1978, 1979, J. Lubr. Technol. "
-    "(from memory)",
-    "Flow along a rectangular groove: series solution of a duct, shortened (textbook result, from memory)",
+    "Film between rough faces: Patir & Cheng 1978, J. Lubr. Technol., its flow factor (read as quoted in a "
+    "piston-machine gap solver)",
+    "Film between rough faces: Patir & Cheng 1979, J. Lubr. Technol., its shear factor (from memory)",
+    "Flow along a rectangular groove, 1 - 0.63 of the narrow over the wide side (read as quoted in a channel-flow "
+    "code), its small term that of torsion (read as quoted in a bar-frequency code), one problem: derived here",
     "Load on summits as the unknown of Reynolds' equation, grooves as a mean of the two directions of a "
     "trace: derivation of our own",
 )
@@ -41,7 +48,11 @@ SOURCES: tuple[str, ...] = (
 RINGS, SPOKES = 32, 9  # share of the load good to 0.003; an odd number of spokes, for their derivative
 _STEPS = 25
 _PARTS = np.geomspace(0.01, 1.0, 9)  # of the speed, where the film is not found at once
-_TOLERANCE = 1e-6  # of a change of y
+_TOLERANCE = 1e-6  # of y
+_LEFT = 2e-4
+"""Of a change of y, the most that the next one is besides the square's part: the film's derivatives are differences
+(1,500 films over their whole range: at most 0.6 of the square of changes from 1e-4 up, 1.4e-4 of smaller ones)."""
+_LITTLE = 1e-4  # of the summits' tail: by how much a rigid head is moved to see what it does
 CLOSED = 1e-10  # [m]: no gap between solids is smaller
 VACUUM = -95e3
 """Least pressure of the liquid against ambient [Pa]: below it would boil or draw air (an assumption)."""
@@ -86,6 +97,16 @@ class Flow(NamedTuple):
     viscosity: float
     speed: float
     turning: float
+
+
+class RigidHead(NamedTuple):
+    """What gives way under a head that keeps its shape.
+
+    ``give`` [m/Pa], of pad and backing film, C; ``lever`` [m], friction on summits times the gimbal's height.
+    """
+
+    give: float
+    lever: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,6 +353,8 @@ def film_pressure(
     load: ArrayLike,
     edge_load: ArrayLike,
     start: ArrayLike | None = None,
+    *,
+    held: RigidHead | None = None,
 ) -> Pressed:
     """Return how summits and liquid share a load that the head presses on the wafer's back.
 
@@ -347,6 +370,9 @@ def film_pressure(
         q at the rim, a number or (spokes,).
     start
         ``log_solid`` of a similar film.
+    held
+        How a rigid head holds the wafer, ``load`` then being that of the dry pad; None: a membrane presses ``load``,
+        whatever the film does.
 
     Returns
     -------
@@ -375,14 +401,16 @@ def film_pressure(
     if not (q.min() > 0 and rim.min() > 0):
         raise ModelError(refuse("load on the film [Pa]", float(min(q.min(), rim.min())), "above 0"))
     grid = _grid(*q.shape)
-    problem = _Problem(gap, flow, radius, q, rim, grid)
+    if held is not None:
+        above_zero("give of the pad under a rigid head [m/Pa]", held.give)
+    problem = _Problem(gap, flow, radius, q, rim, grid, held)
     y = np.log(q / problem.mean) if start is None else np.array(start, dtype=np.float64)
     y, steps = _newton(problem, y)
     followed = 1.0
     if steps == 0:
-        y, steps, followed = _as_far_as_it_goes(gap, flow, radius, q, rim)
+        y, steps, followed = _as_far_as_it_goes(gap, flow, radius, q, rim, held)
     solid = problem.mean * np.exp(y)
-    fluid = q - solid
+    fluid = problem.load(y) - solid
     weights = grid.volumes / grid.volumes.sum()
     return Pressed(
         radius=radius * grid.middles,
@@ -397,14 +425,16 @@ def film_pressure(
     )
 
 
-def _as_far_as_it_goes(gap: Gap, flow: Flow, radius: float, q: Array, rim: Array) -> tuple[Array, int, float]:
+def _as_far_as_it_goes(
+    gap: Gap, flow: Flow, radius: float, q: Array, rim: Array, held: RigidHead | None
+) -> tuple[Array, int, float]:
     """Return y, steps and share of the speed: from a pad at rest, where summits carry all, faster and faster."""
     grid = _grid(*q.shape)
-    problem = _Problem(gap, flow, radius, q, rim, grid)
+    problem = _Problem(gap, flow, radius, q, rim, grid, held)
     found, taken, followed = np.log(q / problem.mean), 0, 0.0
     for part in _PARTS:
         slower = Flow(flow.viscosity, float(part) * flow.speed, float(part) * flow.turning)
-        y, steps = _newton(_Problem(gap, slower, radius, q, rim, grid), found)
+        y, steps = _newton(_Problem(gap, slower, radius, q, rim, grid, held), found)
         if steps == 0:
             break
         found, taken, followed = y, taken + steps, float(part)
@@ -418,9 +448,9 @@ def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
     for step in range(1, _STEPS + 1):
         if not np.isfinite(bands).all():
             return y, 0
-        change = solve_banded((problem.half, problem.half), bands, -residual.ravel()).reshape(y.shape)
+        change = problem.step(residual, bands)
         most = float(np.abs(change).max())
-        if most < _TOLERANCE:  # what is left then is of the order of its square
+        if most * (most + _LEFT) < _TOLERANCE:  # what the next step would still change
             return y + change, step
         change *= min(1.0, 1.0 / max(most, 1e-300))
         part = 1.0
@@ -438,7 +468,16 @@ def _newton(problem: _Problem, y: Array) -> tuple[Array, int]:
 class _Problem:
     """Residual of the film's balance and its derivative, at any y."""
 
-    def __init__(self, gap: Gap, flow: Flow, radius: float, q: Array, rim: Array, grid: _Grid) -> None:
+    def __init__(
+        self,
+        gap: Gap,
+        flow: Flow,
+        radius: float,
+        q: Array,
+        rim: Array,
+        grid: _Grid,
+        held: RigidHead | None = None,
+    ) -> None:
         self.gap, self.flow, self.q, self.rim, self.grid = gap, flow, q, rim, grid
         rings, spokes = q.shape
         self.half = 2 * spokes - 1
@@ -456,9 +495,10 @@ class _Problem:
         self.scale = self.mean * float(mobility(gap, flow.viscosity, rough_height(gap.height, gap.roughness)))
         self.rings, self.spokes = rings, spokes
         self._index = _band_index(rings, spokes)
+        self.head = None if held is None else _Held(held, gap.tail, self)
 
-    def _film(self, y: Array) -> tuple[Array, Array, Array, Array, Array]:
-        """Return K, dK/dy, F = h + sigma phi_s and dF/dy, and h, the open gap that is carried."""
+    def _film(self, y: Array) -> tuple[Array, Array, Array, Array, Array, Array]:
+        """Return K, dK/dy, F = h + sigma phi_s, its two derivatives, and h, the open gap, with dh/dy."""
         gap, viscosity = self.gap, self.flow.viscosity
         step = 1e-4
         at = y[None] + np.array([-step, 0.0, step])[:, None, None]
@@ -466,29 +506,58 @@ class _Problem:
         K = mobility(gap, viscosity, h)
         F = h + gap.roughness * shear_factor(h / gap.roughness)
         d = 0.5 / step
-        return K[1], (K[2] - K[0]) * d, F[1], (F[2] - F[0]) * d, np.stack([h[1], (h[2] - h[0]) * d])
+        bend = (F[2] - 2.0 * F[1] + F[0]) / step**2
+        return K[1], (K[2] - K[0]) * d, F[1], (F[2] - F[0]) * d, bend, np.stack([h[1], (h[2] - h[0]) * d])
 
     def at(self, y: Array) -> tuple[Array, Array]:
         """Return the residual (rings, spokes), relative, and its derivative in bands."""
-        full = np.vstack([y, self.rim_log])
-        K, dK, F, dF, carried = self._film(full)
-        flux, by_low, by_high = self._radial(full, K, dK, F, dF)
+        if self.head is not None:
+            return self.head.at(y)
+        return self.under(y, self.q, self.q_slope, self.rim_log, 0.0)
+
+    def load(self, y: Array) -> Array:
+        """Return q (rings, spokes) [Pa]."""
+        return self.q if self.head is None else self.head.load(y)[0]
+
+    def step(self, residual: Array, bands: Array) -> Array:
+        """Return Newton's change of y."""
+        wanted = -residual.reshape(-1, 1)
+        if self.head is None:
+            change = solve_banded((self.half, self.half), bands, wanted)
+        else:
+            both = np.hstack([wanted, self.head.columns])
+            solved = solve_banded((self.half, self.half), bands, both)
+            change = self.head.joined(solved)
+        return np.asarray(change.reshape(self.rings, self.spokes))
+
+    def under(
+        self, y: Array, q: Array, q_slope: Array, rim_log: Array, follows: float
+    ) -> tuple[Array, Array]:
+        """As ``at`` under a load q (rings, spokes), which follows y where it stands at the rate ``follows``.
+
+        ``q_slope`` [Pa/m] goes from middle to middle and on to the rim, where y is ``rim_log``.
+        """
+        full = np.vstack([y, rim_log])
+        K, dK, F, dF, ddF, carried = self._film(full)
+        flux, by_low, by_high = self._radial(full, K, dK, F, dF, ddF, q_slope, follows)
         flux, by_low, by_high = (self.length * each for each in (flux, by_low, by_high))
         residual = flux.copy()
         residual[1:] -= flux[:-1]
         own = by_low.copy()
         own[1:] -= by_high[:-1]
-        turned, by_turn = self._around(y, K[:-1], dK[:-1], F[:-1], dF[:-1], carried[:, :-1])
+        turned, by_turn = self._around(y, q, K[:-1], dK[:-1], F[:-1], dF[:-1], carried[:, :-1], follows)
         residual += turned
         if isfinite(self.gap.drainage):
             leak = self.volumes[:, None] / self.gap.drainage**2
             load = self.mean * np.exp(y)
-            residual += leak * K[:-1] * (self.q - load)
-            own += leak * (dK[:-1] * (self.q - load) - K[:-1] * load)
+            residual += leak * K[:-1] * (q - load)
+            own += leak * (dK[:-1] * (q - load) + K[:-1] * (follows - load))
         bands = self._bands(own, by_turn, by_low, by_high)
         return residual / self.scale, bands / self.scale
 
-    def _radial(self, y: Array, K: Array, dK: Array, F: Array, dF: Array) -> tuple[Array, Array, Array]:
+    def _radial(
+        self, y: Array, K: Array, dK: Array, F: Array, dF: Array, ddF: Array, q_slope: Array, follows: float
+    ) -> tuple[Array, Array, Array]:
         """Return the flux outward through the cells' outer faces per length, and its derivatives."""
         low, high, mean = y[:-1], y[1:], self.mean
         load = mean * np.exp(y)
@@ -505,15 +574,18 @@ class _Problem:
         P = -self.along * slope * self.apart / D
         B, dB = _bernoulli(P)
         push = B * delta / self.apart
-        flux = -k * self.q_slope + D * push + self.along * F[:-1]
-        turn = D * delta / self.apart * dB * (-P / D)  # through D in P; the change of slope is left out
-        by_low = -k_low * self.q_slope + D_low * push + turn * D_low - D * B / self.apart
-        by_low += self.along * dF[:-1]
-        by_high = -k_high * self.q_slope + D_high * push + turn * D_high + D * B / self.apart
+        flux = -k * q_slope + D * push + self.along * F[:-1]
+        turn = D * delta / self.apart * dB * (-P / D)  # through D in P
+        bent = -0.5 * delta * dB * self.along  # through the slope in P
+        moved = k * follows / self.apart
+        by_low = moved - k_low * q_slope + D_low * push + turn * D_low - D * B / self.apart
+        by_low += self.along * dF[:-1] + bent * ddF[:-1]
+        by_high = -moved - k_high * q_slope + D_high * push + turn * D_high + D * B / self.apart
+        by_high += bent * ddF[1:]
         return flux, by_low, by_high
 
     def _around(
-        self, y: Array, K: Array, dK: Array, F: Array, dF: Array, carried: Array
+        self, y: Array, q: Array, K: Array, dK: Array, F: Array, dF: Array, carried: Array, follows: float
     ) -> tuple[Array, Array]:
         """Return what leaves the cells along theta, and its derivative (rings, spokes, spokes)."""
         turn, (h, dh) = self.grid.turn, carried
@@ -522,9 +594,9 @@ class _Problem:
         out = (self.aside * F + omega * h) @ turn.T
         by = turn[None] * (self.aside * dF + omega * dh)[:, None, :]
         across = (self.widths / self.middles)[:, None]
-        slope = (self.q - load) @ turn.T
+        slope = (q - load) @ turn.T
         out -= (across * K * slope) @ turn.T
-        inner = across[:, :, None] * K[:, :, None] * turn[None] * -load[:, None, :]
+        inner = across[:, :, None] * K[:, :, None] * turn[None] * (follows - load)[:, None, :]
         inner = np.einsum("jk,ikl->ijl", turn, inner) + turn[None] * (across * dK * slope)[:, None, :]
         return out, by - inner
 
@@ -538,6 +610,74 @@ class _Problem:
         bands[self.half - m, m:] = by_high[:-1].ravel()
         bands[self.half + m, :-m] = -by_low[:-1].ravel()
         return bands
+
+
+class _Held:
+    """The load under a rigid head, and what its height and its two tilts add to Newton's matrix."""
+
+    def __init__(self, held: RigidHead, tail: float, problem: _Problem) -> None:
+        self.held, self.tail, self.problem = held, tail, problem
+        theta, middles = problem.grid.theta[None, :], problem.middles[:, None]
+        at = [np.ones((problem.rings, problem.spokes)), middles * np.cos(theta), middles * np.sin(theta)]
+        edge = problem.faces[-1]
+        self.modes = np.stack(at)  # of height and tilts, over the cells
+        self.at_rim = np.stack([np.ones(problem.spokes), edge * np.cos(theta[0]), edge * np.sin(theta[0])])
+        self.weights = np.repeat(problem.volumes[:, None], problem.spokes, axis=1)
+        self.weights = self.weights / self.weights.sum()
+        self.sizes = np.einsum("kij,kij,ij->k", self.modes, self.modes, self.weights)
+        self.dry = np.log(problem.q / problem.mean)
+        self.columns = np.zeros((problem.q.size, 3))
+        self.rows = np.zeros((3, problem.q.size))
+
+    def placed(self, y: Array) -> Array:
+        """Return height and tilts, (3,), at which the load and its moments are what they must be."""
+        opened = self.tail * (y - self.dry)
+        out = -np.einsum("kij,ij,ij->k", self.modes, opened, self.weights)
+        solid = self.problem.mean * np.exp(y)
+        out[1] += self.held.give * self.held.lever * float((self.weights * solid).sum())
+        return np.asarray(out / self.sizes)
+
+    def load(self, y: Array, placed: Array | None = None) -> tuple[Array, Array, Array]:
+        """Return q (rings, spokes) [Pa], its slope on the way out, and y at the rim, where q is all on summits."""
+        problem, give = self.problem, self.held.give
+        placed = self.placed(y) if placed is None else placed
+        opened = self.tail * (y - self.dry) + np.tensordot(placed, self.modes, 1)
+        q = problem.q - opened / give
+        standing = placed @ self.at_rim
+        rim = problem.rim_log[0].copy()
+        for _ in range(_STEPS):
+            solid = problem.mean * np.exp(rim)
+            off = solid - problem.rim + (self.tail * (rim - problem.rim_log[0]) + standing) / give
+            change = np.clip(off / (solid + self.tail / give), -1.0, 1.0)
+            rim -= change
+            if float(np.abs(change).max()) < _TOLERANCE**2:
+                break
+        at_rim = problem.mean * np.exp(rim)
+        slope = np.vstack([np.diff(q, axis=0), at_rim[None, :] - q[-1:]]) / problem.apart
+        return q, slope, rim[None, :]
+
+    def at(self, y: Array) -> tuple[Array, Array]:
+        """Return the residual, and its derivative in bands but for height and tilts, which are kept for ``joined``."""
+        follows = -self.tail / self.held.give
+        placed = self.placed(y)
+        residual, bands = self.problem.under(y, *self.load(y, placed), follows)
+        for k in range(3):
+            little = placed.copy()
+            step = _LITTLE * self.tail / self.modes[k].max()
+            little[k] += step
+            moved, _ = self.problem.under(y, *self.load(y, little), follows)
+            self.columns[:, k] = (moved - residual).ravel() / step
+        by = -self.tail * self.modes * self.weights
+        solid = self.problem.mean * np.exp(y)
+        by[1] += self.held.give * self.held.lever * self.weights * solid
+        self.rows[:] = (by / self.sizes[:, None, None]).reshape(3, -1)
+        return residual, bands
+
+    def joined(self, solved: Array) -> Array:
+        """Return Newton's change from that at fixed height and tilts and from what each of the three does (Woodbury)."""
+        alone, through = solved[:, 0], solved[:, 1:]
+        inner = np.eye(3) + self.rows @ through
+        return np.asarray(alone - through @ np.linalg.solve(inner, self.rows @ alone))
 
 
 @lru_cache(maxsize=8)

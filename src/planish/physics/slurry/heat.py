@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Friction power mu p v and a lumped energy balance per pad ring (derivation of our own)",
-    "Surface of a half-space under constant flux, 2 q sqrt(t/pi)/effusivity: Carslaw & Jaeger, Conduction of "
-    "Heat in Solids (from memory)",
+    "Surface of a half-space under constant flux, 2 q sqrt(t/pi)/effusivity (read as quoted in a heat-conduction "
+    "solver)",
     "Temperature rises of 5-20 K: common practice, no source",
 )
 

@@ -32,12 +32,15 @@ from planish.physics.surface.summit_flow import elastic_depth
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: contact of nominally flat surfaces (from memory)",
-    "Johnson 1985, Contact Mechanics, ch. 4 and 13: Hertz contact, exponential heights (from memory)",
+    "Greenwood & Williamson 1966, Proc. R. Soc. A 295, 300: contact of nominally flat surfaces (read as quoted in "
+    "Yastrebov's Greenwood-Tripp notes)",
+    "Hertz contact (read as quoted in the ContactMechanics library); exponential heights: derived here",
     "Chang, Etsion & Bogy 1987, J. Tribol. 109, 257: a summit that flows at constant pressure keeps its volume"
     " (from memory)",
     "Sun, Zhuang, Borucki & Philipossian 2010, Jpn. J. Appl. Phys. 49, 066501: real contact area of a used"
     " pad grows with pressure, 0.026-0.059 % at 2-6 psi (abstract)",
+    "Exponential tails on every pad sample measured: Sun et al., 'Investigation of Diamond Grit Size and Conditioning"
+    " Force Effect on CMP Pads Topography' (abstract)",
     "Gaussian body with an exponential tail as the heights of a conditioned pad: derivation of our own",
 )
 

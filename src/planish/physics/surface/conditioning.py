@@ -20,7 +20,8 @@ from planish.physics.motion.motion import Motion
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Archard 1953, J. Appl. Phys. 24, 981: wear proportional to load and sliding (from memory)",
+    "Archard 1953, J. Appl. Phys. 24, 981: wear proportional to load and sliding (read as quoted in NPTEL lecture "
+    "7.5)",
     "Share of a turn under a disk, arccos((r^2+c^2-a^2)/(2rc))/pi; areas of lenses: elementary geometry",
     "3-9 lbf, 60-120 rpm, 10-60 um/h of pad cut: common practice, no source",
 )

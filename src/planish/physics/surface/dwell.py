@@ -13,7 +13,8 @@ from planish.errors import ModelError, refuse
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Least squares with unknowns of 0 or more: Lawson & Hanson, Solving Least Squares Problems (from memory)",
+    "Least squares with unknowns of 0 or more: Lawson & Hanson, Solving Least Squares Problems (read as quoted in the "
+    "SciPy reference)",
 )
 
 

@@ -36,7 +36,7 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Tips at Gaussian heights that plough a plastic pad; section, depth and load of their furrows: derivation of our"
-    " own, after the summits of Greenwood & Williamson 1966 (from memory)",
+    " own, after the summits of Greenwood & Williamson 1966 (read as quoted in Yastrebov's Greenwood-Tripp notes)",
     "US 7,150,677 B2, table 1: cut rate over 100 h of even and uneven electroplated disks of three grits, to which"
     " unevenness, halving time and its power were fitted (read)",
     "Cut rate halves in 32 h while texture and removal rate stay: Philipossian group, wear of conditioner disks"

@@ -15,17 +15,21 @@ from typing import Literal
 from planish.errors import ModelError
 
 SOURCES: tuple[str, ...] = (
-    "Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76, 419: log10 E[MPa] = 0.0235 S - 0.6403, "
-    "S = Shore A (20-80) or Shore D + 50 (30-85) (from memory)",
-    "Gibson & Ashby, Cellular Solids: E/E_s = (rho/rho_s)^2 for open cells; "
-    "phi^2 (rho/rho_s)^2 + (1-phi)(rho/rho_s) for closed cells (from memory)",
-    "Guth 1945, J. Appl. Phys. 16, 20: E/E_0 = 1 + 2.5 c + 14.1 c^2 for round fillers (from memory)",
+    "log10 E[MPa] = 0.0235 S - 0.6403 for Shore A (read as quoted in Borrello's note on Shore A and modulus); S = Shore "
+    "D + 50, and 20-80 A or 30-85 D (read as quoted in a converter of durometer readings); that a modulus can be had "
+    "from either: Qi, Joyce & Boyce 2003, Rubber Chem. Technol. 76, 419 (abstract read)",
+    "Gibson & Ashby, Cellular Solids: E/E_s = (rho/rho_s)^2 for open cells, said there for rho/rho_s up to about 0.3 "
+    "(read as quoted in an audit of a sea-ice closure)",
+    "Gibson & Ashby, Cellular Solids: phi^2 (rho/rho_s)^2 + (1-phi)(rho/rho_s) for closed cells (from memory)",
+    "Guth 1945, J. Appl. Phys. 16, 20: E/E_0 = 1 + 2.5 c + 14.1 c^2 for round fillers (read as quoted in the RheoJAX "
+    "documentation)",
     "Mean pressure at which a solid flows, 2.8 to 3 times its yield stress whatever presses it: Tabor 1951, Johnson 1985,"
     " Contact Mechanics, ch. 6 (from memory); less where it yields late: Needleman, Tvergaard & van der Giessen 2015,"
     " Acta Mech. Sin. (abstract)",
     "Mean pressure under a tip that ploughs, 3/8 of Young's modulus of the solid: chosen for 60 MPa on a hard"
-    " microporous pad, below E* cot(a)/2 of an elastic cone (Johnson 1985, Contact Mechanics, from memory)",
-    "Halpin & Kardos 1976, Polym. Eng. Sci. 16, 344: the Halpin-Tsai equations (from memory)",
+    " microporous pad, below E* cot(a)/2 of an elastic cone (read as quoted in the ContactMechanics library)",
+    "Halpin & Kardos 1976, Polym. Eng. Sci. 16, 344: the Halpin-Tsai equations (read as quoted in a lecture on "
+    "composites)",
 )
 
 Scale = Literal["A", "D"]

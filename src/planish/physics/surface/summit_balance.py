@@ -45,7 +45,8 @@ SOURCES: tuple[str, ...] = (
     "Borucki 2002, J. Eng. Math. 43, 105: rate decay from wear of the summit height density (from memory)",
     "Borucki, Witelski, Please, Kramer & Schwendeman 2004, J. Eng. Math. 50, 1-24: height density under"
     " conditioning and wear (abstract)",
-    "Archard 1953, J. Appl. Phys. 24, 981: wear proportional to pressure and sliding (from memory)",
+    "Archard 1953, J. Appl. Phys. 24, 981: wear proportional to pressure and sliding (read as quoted in NPTEL "
+    "lecture 7.5)",
     "Transport of the cumulative distribution along exact wear paths; renewal rate of triangular furrows:"
     " derivation of our own",
 )

@@ -15,12 +15,13 @@ from planish.errors import SetupError, refuse
 from planish.physics.pattern.feature_selectivity import reach_at_rest
 from planish.physics.pattern.response import local_response
 from planish.physics.pressure.layers import surface_compliance
-from planish.physics.removal.laws import LAWS, removal_rate
+from planish.physics.removal.laws import LAWS
 from planish.physics.surface import asperities
 
 if TYPE_CHECKING:
-    from planish.predict.wafer.result import WaferResult
-    from planish.setup.si import Removal, Rig
+    from planish.predict.wafer.film_rate import FilmRate
+    from planish.predict.wafer.result import StepRecord, WaferResult
+    from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
 
@@ -229,9 +230,9 @@ def local_conditions(
 ) -> LocalConditions:
     """Return what the wafer level says at a radius.
 
-    A material that is a film of the wafer has the rate that the wafer level found for it; another one its own law
-    at the same pressure, speed and temperature, times the factor by which the wafer level's top film departs from
-    its law.
+    A material that is a film of the wafer has the rate that the wafer level found for it, another one what its own
+    law gives there, with the factors of summits, grains, fresh slurry and heat on its own terms. Pressure is what
+    summits carry.
 
     Parameters
     ----------
@@ -260,74 +261,63 @@ def local_conditions(
     """
     made = []
     for record in wafer.steps:
-        pressure = float(np.interp(radius, wafer.radius, record.pressure))
-        speed = float(np.interp(radius, wafer.radius, record.speed))
-        temperature = float(np.mean(record.temperatures))
         by_film = {
             film.material: float(np.interp(radius, wafer.radius, record.curves[i][-1])) / record.duration
             for i, film in reversed(list(enumerate(rig.wafer.films)))
         }
-        top = rig.wafer.films[0].material
-        law = {
-            name: float(
-                removal_rate(
-                    removal.law,
-                    removal.coefficients,
-                    pressure,
-                    speed,
-                    temperature=temperature,
-                    friction=record.friction,
-                )
-            )
-            for name, removal in rig.removal.items()
-        }
-        factor = by_film[top] / law[top] if law.get(top, 0) > 0 else 1.0
-        rates = {}
+        rates, responses = {}, {}
         for material in needed:
+            _check_law(rig, material, on_wafer=material in by_film)
+            here = None if material not in record.rates else record.rates[material].near(wafer.radius, radius)
             if material in by_film:
                 rates[material] = by_film[material] * change
-            elif material in law:
-                if "die" not in LAWS.get(rig.removal[material].law).scales:
-                    raise SetupError(
-                        refuse(
-                            f"removal.{material}.law",
-                            rig.removal[material].law,
-                            "a law that may be used on the die",
-                            "take another law, or make the material a film of the wafer",
-                        )
-                    )
-                rates[material] = law[material] * factor * change
-            else:
-                known = ", ".join(sorted(law))
-                raise SetupError(
-                    refuse(
-                        "removal", material, f"one of the setup's materials ({known})", "add its removal law"
-                    )
-                )
-        responses = {
-            name: _response(rig.removal[name], pressure, speed, temperature, record.friction)
-            for name in rates
-            if name in rig.removal and law.get(name, 0) > 0
-        }
-        made.append(LocalStep(record.name, record.duration, pressure, speed, rates, responses=responses))
+            elif here is not None:
+                rates[material] = _mean_in_time(record, here) * change
+            if here is not None and rates[material] > 0:
+                responses[material] = _response(here, float(np.mean(record.temperatures)))
+        made.append(
+            LocalStep(
+                record.name,
+                record.duration,
+                float(np.interp(radius, wafer.radius, record.summit_pressure)),
+                float(np.interp(radius, wafer.radius, record.speed)),
+                rates,
+                responses=responses,
+            )
+        )
     return LocalConditions(place, radius, tuple(step for step in made if step.duration > 0))
 
 
-def _response(
-    removal: Removal, pressure: float, speed: float, temperature: float, friction: float
-) -> Array | None:
-    """Return how a material's law answers to pressure about the mean one, with the law's own coefficients."""
-
-    def rate(ratio: Array) -> Array:
-        return removal_rate(
-            removal.law,
-            removal.coefficients,
-            pressure * ratio,
-            speed,
-            temperature=temperature,
-            friction=friction,
+def _check_law(rig: Rig, material: str, *, on_wafer: bool) -> None:
+    """Refuse a material that has no law, and one beside the wafer's films whose law is not for dies."""
+    if on_wafer:
+        return
+    if material not in rig.removal:
+        known = ", ".join(sorted(rig.removal))
+        raise SetupError(
+            refuse("removal", material, f"one of the setup's materials ({known})", "add its removal law")
+        )
+    if "die" not in LAWS.get(rig.removal[material].law).scales:
+        raise SetupError(
+            refuse(
+                f"removal.{material}.law",
+                rig.removal[material].law,
+                "a law that may be used on the die",
+                "take another law, or make the material a film of the wafer",
+            )
         )
 
-    law = LAWS.get(removal.law)
-    edge = law.checked(removal.coefficients)[law.threshold] if law.threshold else 0.0
-    return local_response(rate, edge / pressure)
+
+def _mean_in_time(record: StepRecord, here: FilmRate) -> float:
+    """Return the mean rate of a step [m/s], as the pad warms up."""
+    rates = here.at(record.temperatures[:, None])[:, 0]
+    span = float(record.times[-1] - record.times[0])
+    return float(np.trapezoid(rates, record.times)) / span if span > 0 else float(rates[0])
+
+
+def _response(here: FilmRate, temperature: float) -> Array | None:
+    """Return how the rate answers to pressure about the mean one, its factors as they are."""
+    law = LAWS.get(here.law.law)
+    edge = law.checked(here.law.coefficients)[law.threshold] if law.threshold else 0.0
+    pressure = float(here.pressure[0])
+    return local_response(lambda ratio: here.under(ratio * pressure, temperature), edge / pressure)

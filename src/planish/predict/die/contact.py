@@ -26,7 +26,7 @@ from planish.predict.die.cells import DieChoices, DieInput
 from planish.predict.die.conditions import LocalConditions
 from planish.predict.die.level import Level, Polished
 from planish.predict.die.model import DieFields, DiePad, fields_of, pads_of
-from planish.predict.die.window import PolishWindow, passed
+from planish.predict.die.window import LATEST, PolishWindow, passed
 
 if TYPE_CHECKING:
     from planish.physics.contact.problem import ContactProblem
@@ -40,7 +40,6 @@ SOURCES: tuple[str, ...] = (
 LEAST_SHARE = 1e-4  # high area that a cell without any is given, so that its heights stay defined
 _PART = 0.1  # of the time in which a blanket film loses one decay length of the summits: the time step
 _FEWEST = 4  # time steps in a recipe step
-_LONGEST = 2.0  # times the recipe: until then cells may still clear or limits be passed
 _TOLERANCE = 1e-4  # of the pressures
 
 
@@ -133,7 +132,7 @@ def polish_by_contact(
             tell(min(course.time / local.duration, 1.0))
         limits_seen = len(course.limit_times) == len(level.limits())
         if fields is not None and (
-            (limits_seen and _all_clear(course)) or course.time >= _LONGEST * local.duration
+            (limits_seen and _all_clear(course)) or course.time >= LATEST["contact"] * local.duration
         ):
             break
     later = _fields(course).clear  # cells that clear only after the recipe
@@ -290,9 +289,9 @@ def _window(course: _Course) -> PolishWindow:
     counted = course.cells.stepped if course.level.flat_below else course.cells.high > 1e-6
     clear = course.clear[counted.ravel()]
     earliest = float(clear.max()) if clear.size else 0.0
-    found = {name: course.limit_times.get(name, float("inf")) for name in course.level.limits()}
-    name = min(found, key=lambda key: found[key])
-    return PolishWindow(earliest, found[name], name)
+    return PolishWindow.of(
+        earliest, {name: course.limit_times.get(name, float("inf")) for name in course.level.limits()}
+    )
 
 
 def _fields(course: _Course) -> DieFields:

@@ -31,8 +31,9 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 MOST_TILES = 900
 SOURCES: tuple[str, ...] = (
-    "dummy fill as a linear programme on tiles of the effective density: a known formulation (from memory:"
-    " Kahng, Robins, Singh & Zelikovsky 1999, IEEE Trans. CAD 18, 445)",
+    "dummy fill within bounds on the density of all windows: Kahng, Robins, Singh & Zelikovsky 1999, IEEE Trans. CAD 18,"
+    " 445 (read as quoted in an open process handbook); as a linear programme on tiles of the effective density:"
+    " formulation of our own",
 )
 
 

@@ -29,7 +29,7 @@ from planish.predict.die.model import DiePad, check_maps, die_input, effective, 
 from planish.predict.die.pad import PadAfter, pad_after
 from planish.predict.die.platens import Platens, described_platens
 from planish.predict.die.result import Die, DieResult
-from planish.predict.die.window import polish_window
+from planish.predict.die.window import LATEST, polish_window
 from planish.predict.wafer.result import WaferResult
 from planish.results.asked import Asked
 from planish.results.plain import unique
@@ -377,7 +377,11 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
                 f"{die.local.place}: {level.bottom} is gone in {100 * gone:.3g} % of the cells: what lies under it is not"
                 " described, so they stop there"
             )
-        if die.window.width <= 0:
+        if not np.isfinite(die.window.earliest):
+            notes.append(
+                f"{die.local.place}: not clear within {LATEST[route]:g} times the recipe, so no time is right for this die"
+            )
+        elif die.window.width <= 0:
             notes.append(
                 f"{die.local.place}: no time clears the die and keeps {die.window.set_by} in its limit"
             )

@@ -173,7 +173,7 @@ class DieResult(Result):
             "polish_time_s": die.local.duration,
             "window_earliest_s": window.earliest if np.isfinite(window.earliest) else None,
             "window_latest_s": window.latest if np.isfinite(window.latest) else None,
-            "window_set_by": window.set_by,
+            "window_set_by": window.set_by or None,
             "radius_mm": die.local.radius * 1e3,
             "pressure_psi": die.local.pressure / PSI,
             **named,

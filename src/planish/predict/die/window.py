@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,22 +15,24 @@ from planish.predict.die.model import DieFields, at_time, polish_cells, some_cel
 
 Array = NDArray[np.float64]
 _EXTREMES, _SPREAD = 200, 800
-_HALVINGS = 24
-_LATEST = 20.0  # times the recipe: a limit that holds until then counts as never reached
+_CLOSE = 1e-7  # of a time of the window
+LATEST = {"density": 20.0, "contact": 2.0}
+"""Times the recipe, by route: what has not happened by then counts as never happening."""
 
 
 @dataclass(frozen=True, slots=True)
 class PolishWindow:
     """When to stop: before, something is left; after, a limit is passed.
 
-    Infinite where not reached within 20 times the recipe; no window where latest is not after earliest.
+    Infinite where not reached within 20 times the recipe, 2 times by the contact route; no window where latest is not after earliest, nor where
+    the die is never clear.
 
     Attributes
     ----------
     earliest, latest
         [s].
     set_by
-        Names the limit.
+        Names the limit that is passed first; empty where none is, or where the die is never clear.
     """
 
     earliest: float
@@ -40,7 +42,15 @@ class PolishWindow:
     @property
     def width(self) -> float:
         """Length of the window [s]; 0 or less if there is none."""
-        return self.latest - self.earliest
+        return self.latest - self.earliest if np.isfinite(self.earliest) else -np.inf
+
+    @classmethod
+    def of(cls, earliest: float, passed_at: Mapping[str, float]) -> PolishWindow:
+        """Return the window of a die that is clear at a time [s] and passes its limits at others."""
+        name = min(passed_at, key=lambda key: passed_at[key], default="")
+        if not (name and np.isfinite(earliest) and np.isfinite(passed_at[name])):
+            return cls(earliest, float("inf"), "")
+        return cls(earliest, passed_at[name], name)
 
 
 def passed(level: Level, fields: DieFields) -> dict[str, float]:
@@ -103,45 +113,59 @@ def polish_window(
     index = _worst(fields)
     few_cells, few_seen = some_cells(cells, seen, index)
 
-    def run(time: float) -> DieFields:
-        conditions = at_time(local, time)
-        count = len(conditions.steps)
-        cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=few_seen.shares[:count])
-        return polish_cells(few_cells, level, conditions, cut, choices)
+    seen_at: dict[float, DieFields] = {}
 
-    end = _LATEST * local.duration
-    if level.flat_below:
-        clear = _some(fields.clear)
-        earliest = float(clear.max()) if clear.size else 0.0
-    else:
-        earliest = _first(lambda t: bool(np.all(np.isfinite(_some(run(t).clear)))), local.duration, end)
+    def run(time: float) -> DieFields:
+        if time not in seen_at:
+            conditions = at_time(local, time)
+            count = len(conditions.steps)
+            cut = replace(few_seen, selectivity=few_seen.selectivity[:count], shares=few_seen.shares[:count])
+            seen_at[time] = polish_cells(few_cells, level, conditions, cut, choices)
+        return seen_at[time]
+
+    end = LATEST["density"] * local.duration
+    earliest = _latest(fields.clear) if level.flat_below else _all_clear(run, local.duration, end)
+    if not level.flat_below and not np.isfinite(earliest):
+        return PolishWindow.of(earliest, {})
     found = {}
     for name in level.limits():
 
-        def over(t: float, name: str = name) -> bool:
-            return passed(level, run(t)).get(name, -1.0) > 0
+        def excess(time: float, name: str = name) -> float:
+            return passed(level, run(time)).get(name, -1.0)
 
-        if level.flat_below:
-            found[name] = _first(over, local.duration, end)
-        else:
-            # Before everything is clear, lines still in the open step are not yet dished.
-            start = earliest if np.isfinite(earliest) else end
-            found[name] = start if over(start) else _first(over, start, end)
-    name = min(found, key=lambda key: found[key])
-    return PolishWindow(earliest, found[name], name)
+        # Before everything is clear, lines still in the open step are not yet dished.
+        first = 0.0 if level.flat_below else earliest
+        found[name] = _rises(excess, first, local.duration if level.flat_below else first, end)
+    return PolishWindow.of(earliest, found)
 
 
-def _first(true: Callable[[float], bool], guess: float, end: float) -> float:
-    """Return the time from which ``true`` holds, by doubling and halving; infinite if not by ``end``."""
-    low, high = 0.0, guess
-    while not true(high):
-        low, high = high, 2 * high
+def _all_clear(run: Callable[[float], DieFields], guess: float, end: float) -> float:
+    """Return when the last cell is clear, however long the last step; infinite if not by ``end``."""
+    time = guess
+    while not np.all(np.isfinite(_some(run(time).clear))):
+        time *= 2.0
+        if time > end:
+            return float("inf")
+    return _latest(run(time).clear)
+
+
+def _rises(excess: Callable[[float], float], first: float, guess: float, end: float) -> float:
+    """Return when ``excess`` rises above 0, from ``first`` on; infinite if not by ``end``."""
+    from scipy.optimize import brentq  # a setup is read without it
+
+    low, high = first, guess
+    if excess(low) > 0:
+        return low
+    while not excess(high) > 0:
+        low, high = high, 2.0 * high
         if high > end:
             return float("inf")
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if true(middle) else (middle, high)
-    return high
+    return float(brentq(excess, low, high, xtol=_CLOSE * high, rtol=_CLOSE))
+
+
+def _latest(clear: Array) -> float:
+    times = _some(clear)
+    return float(times.max()) if times.size else 0.0
 
 
 def _worst(fields: DieFields) -> NDArray[np.int64]:

@@ -2,7 +2,7 @@
 
 Each spread is moved one standard deviation up and down, alone; half the difference of the outcomes is
 its share, and the shares of independent spreads add in quadrature. That is first-order propagation of
-uncertainty (JCGM 100:2008, "Guide to the expression of uncertainty in measurement", 5.1.2, from memory):
+uncertainty (JCGM 100:2008, "Guide to the expression of uncertainty in measurement", 5.1.2):
 good while the outcome bends little over one spread, and blind to spreads that nobody stated and to what
 the model leaves out.
 """
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 SOURCES: tuple[str, ...] = (
-    "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (from memory)",
+    "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (read as quoted in notes on measurement "
+    "uncertainty)",
 )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -121,6 +121,26 @@ class FilmRate:
             thermal_exponent(temperature, reference, energy) if energy else 0.0,
             -self.softening * (np.minimum(temperature, HOTTEST) - self.warmth) if self.softening else 0.0,
         )
+
+    def near(self, radii: Array, radius: float) -> FilmRate:
+        """Return the rate at one radius [m], between the nodes at ``radii`` (n_r,), as a film of one node."""
+
+        def there(values: Array | float) -> Array:
+            on_nodes = np.broadcast_to(np.asarray(values, dtype=np.float64), radii.shape)
+            return np.array([np.interp(radius, radii, on_nodes)])
+
+        return replace(
+            self,
+            pressure=there(self.pressure),
+            speed=there(self.speed),
+            mechanical=there(self.mechanical),
+        )
+
+    def under(self, pressure: Array, temperature: float) -> Array:
+        """Return the rate [m/s] of one node at other pressures [Pa] (n,) and a pad temperature [K]."""
+        speed, mechanical = (np.broadcast_to(each, pressure.shape) for each in (self.speed, self.mechanical))
+        at = replace(self, pressure=pressure, speed=speed, mechanical=mechanical)
+        return np.asarray(at.at(np.array([[temperature]]))[0])
 
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
         """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.

@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.fixed import seal, sealed
-from planish.physics.pressure.layers import groove_share, plate_stiffness
+from planish.physics.pressure.layers import groove_share, plate_stiffness, surface_compliance
 from planish.physics.slurry.film import (
     RINGS,
     SPOKES,
     Flow,
     Gap,
     Pressed,
+    RigidHead,
     film_cells,
     film_pressure,
     groove_height,
@@ -55,6 +56,8 @@ class Lubrication:
         Mean of 1/gap [1/m].
     film, gap, load
         The solution, and what it was found for: used again while that hardly moves.
+    mobility
+        Of that gap where summits carry the mean pressure [m^3/(Pa s)].
     """
 
     carried: Array
@@ -64,6 +67,7 @@ class Lubrication:
     film: Pressed
     gap: Gap
     load: Array
+    mobility: float
 
     def __post_init__(self) -> None:
         film = self.film
@@ -102,11 +106,15 @@ def lubricate(
     mean = float(plan.shares @ pressure)
     gap = _gap(rig, summits, groove_depth, mean / model.land)
     load = _onto_film(model) @ np.maximum(pressure, LEAST * mean) / mean
-    if last is not None and _still(last, gap, load, rig.slurry.viscosity):
+    open_height = rough_height(gap.height, gap.roughness)
+    moves = float(mobility(gap, rig.slurry.viscosity, open_height))
+    if last is not None and _still(last, gap, load, moves):
         return _moved(last, gap)
     speed, turning = plan.dragged
-    about = load[:-1, None] - _friction_moment(rig, model, mean)
-    about = np.maximum(about, LEAST)
+    held = _rigid_head(rig, model)
+    about = np.repeat(load[:-1, None], SPOKES, axis=1)
+    if held is None:
+        about = np.maximum(about - _friction_moment(rig, model, mean), LEAST)
     film = film_pressure(
         gap,
         Flow(rig.slurry.viscosity, speed, turning),
@@ -114,6 +122,7 @@ def lubricate(
         mean * about,
         mean * load[-1],
         None if last is None else last.film.log_solid,
+        held=held,
     )
     ratio = film.solid.mean(axis=1) / (mean * about.mean(axis=1))
     nodes = np.append(film.radius, rig.wafer.radius)
@@ -127,6 +136,7 @@ def lubricate(
         film=film,
         gap=gap,
         load=load,
+        mobility=moves,
     )
 
 
@@ -165,17 +175,24 @@ def _gap(rig: Rig, summits: Summits, groove_depth: float, pressure: float) -> Ga
     )
 
 
-def _still(last: Lubrication, gap: Gap, load: Array, viscosity: float) -> bool:
+def _still(last: Lubrication, gap: Gap, load: Array, moves: float) -> bool:
     """Whether the film of ``last`` still serves: what it does to the load, times how far what makes it has moved."""
-    before, now = (
-        float(mobility(each, viscosity, rough_height(each.height, each.roughness)))
-        for each in (last.gap, gap)
-    )
-    moved = abs(now / before - 1.0) + abs(gap.tail / last.gap.tail - 1.0)
+    moved = abs(moves / last.mobility - 1.0) + abs(gap.tail / last.gap.tail - 1.0)
     moved += float(np.abs(load - last.load).max())
     if last.film.followed < 1.0:  # found with much trouble, and known to be no more than a part of the truth
         return moved < FOLLOWED_ON
     return moved * float(np.abs(last.carried - 1.0).max()) < STILL
+
+
+def _rigid_head(rig: Rig, model: ContactModel) -> RigidHead | None:
+    """Return how a rigid head holds the wafer: over pad and backing film, on its gimbal; None under a membrane."""
+    if not rig.head.back_film:
+        return None
+    memo = model.operator.memo
+    if "long wave" not in memo:  # a tilt is a wave as long as the wafer
+        memo["long wave"] = float(surface_compliance(1.0 / rig.wafer.radius, model.layers, model.base))
+    give = cast("float", memo["long wave"]) + 1.0 / rig.head.back_film
+    return RigidHead(give, rig.slurry.friction_boundary * rig.head.gimbal_height)
 
 
 def _friction_moment(rig: Rig, model: ContactModel, pressure: float) -> Array:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.fixed import seal
 from planish.physics.motion import speed
 from planish.physics.pressure import layers, plate
 from planish.physics.pressure import solve as pressure
@@ -159,10 +160,13 @@ def _run_step(
     curves, seen = _curves(rig, rings, found, heating, times)
     removed, when = polish_stack(left, curves, times)
     taken = removed[:, -1, :]
+    for rate in found.rates.values():
+        seal(rate.pressure, rate.speed, rate.mechanical)
     ring_area = model.grid.ring_areas.sum()
     record = StepRecord(
         name=step.name,
         pressure=found.pressure,
+        summit_pressure=found.solid,
         ring_pressure=float(model.grid.ring_areas @ found.ring_pressure / ring_area)
         if found.ring_pressure.size
         else 0.0,
@@ -188,6 +192,7 @@ def _run_step(
         plasticity=found.plasticity,
         modulus_left=found.modulus_left,
         balance_error=found.balance_error,
+        rates=found.rates,
     )
     state.temperatures = heating.at(record.duration)
     return record, (taken, when)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
+    from planish.predict.wafer.film_rate import FilmRate
     from planish.results.asked import Asked
     from planish.setup.si import Rig
 
@@ -38,6 +39,8 @@ class StepRecord(Record):
     ----------
     pressure, speed, rate, removed
         Contact pressure [Pa], mean sliding speed [m/s], mean removal rate [m/s], removed [m], per radius.
+    summit_pressure
+        What summits carry of the contact pressure, the liquid the rest [Pa], per radius.
     ring_pressure
         Mean pressure of the retaining ring on the pad [Pa].
     times, temperatures
@@ -64,10 +67,13 @@ class StepRecord(Record):
         What warmth leaves of the modulus of the summits.
     balance_error
         Relative error of the force balance of the contact solution.
+    rates
+        What the step makes of the law of each material of the setup, also of those that are no film of the wafer.
     """
 
     name: str
     pressure: Array
+    summit_pressure: Array
     ring_pressure: float
     speed: Array
     rate: Array
@@ -91,6 +97,7 @@ class StepRecord(Record):
     plasticity: float
     modulus_left: float
     balance_error: float
+    rates: dict[str, FilmRate]
 
     def _told(self) -> str:
         return (

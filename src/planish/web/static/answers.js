@@ -36,7 +36,9 @@ function numbers(home, pairs) {
 
 function windowOf(s) {
   const by = String(s.window_set_by).replaceAll("_", " ");
-  if (s.window_earliest_s === null || s.window_latest_s === null) return "–";
+  const looked = `within ${s.route === "contact" ? 2 : 20} times the recipe`;
+  if (s.window_earliest_s === null) return `none: not clear ${looked}`;
+  if (s.window_latest_s === null) return `from ${number(s.window_earliest_s)} s on: no limit is passed ${looked}`;
   const [first, last] = [number(s.window_earliest_s), number(s.window_latest_s)];
   if (s.window_earliest_s > s.window_latest_s) return `none: clear at ${first} s, but ${by} passes its limit at ${last} s`;
   return `${first} to ${last} s (ends by ${by})`;
