@@ -67,15 +67,18 @@ class FilmRate:
         record = LAWS.get(self.law.law)
         if record.joined != "sum" or record.warm:
             return None
+        if self._one_term:
+            alone = np.zeros(())
+            return alone, self.overall * record.rate(self._cold, self.mechanical, 1.0), alone
         mechanical = record.rate(self._cold, self.mechanical, 0.0)
         chemical = record.rate(self._cold, 0.0, 1.0)
         both = record.rate(self._cold, self.mechanical, 1.0) - mechanical - chemical
         return self.overall * mechanical, self.overall * both, self.overall * chemical
 
-    @property
+    @cached_property
     def _one_term(self) -> bool:
         """Whether grains, summits and slurry do all of the work together."""
-        return {term.kind for term in LAWS.get(self.law.law).terms} == {"both"}
+        return all(term.kind == "both" for term in LAWS.get(self.law.law).terms)
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -92,12 +95,12 @@ class FilmRate:
         Array
             [m/s], (n_t, n_r).
         """
-        record = LAWS.get(self.law.law)
-        answer = self.chemical if chemical is None else chemical
+        answer: float | Array = self.chemical if chemical is None else chemical
         faster, softer = self._exponents(temperature)
         if self.parts is None:
             answer = answer * self._faster(temperature)
             softer = np.exp(softer) * self.mechanical
+            record = LAWS.get(self.law.law)
             rate = self.overall * record.rate(self._values(temperature), softer, answer)
         elif self._one_term:
             rate = np.exp(faster + softer) * (answer * self.parts[1])
@@ -153,7 +156,9 @@ class FilmRate:
             Of the nodes, (n_r,), summing to 1.
         """
         if self.parts is not None:
-            mechanical, both, alone = (float(weights @ part) for part in self.parts)
+            mechanical, both, alone = (
+                float(weights @ np.broadcast_to(part, weights.shape)) for part in self.parts
+            )
             return lambda chemical: mechanical + chemical * (both + alone)
         record, values = (
             LAWS.get(self.law.law),
