@@ -136,9 +136,9 @@ def test_results_carry_the_note() -> None:
 def test_a_die_carries_the_note() -> None:
     from planish.measure.layout.make import make_maps
 
-    odd = ROTARY.replace({f"{MAIN}.zone_pressures": "40 psi"})
+    odd = ROTARY.replace({f"{MAIN}.zone_pressures": "30 psi"})
     notes = planish.polish_die(odd, make_maps("density-blocks", cell=200e-6)).document()["notes"]
-    assert any("zone_pressures 40 psi" in note for note in notes)
+    assert any("zone_pressures 30 psi" in note for note in notes)
     assert any("water would boil off" in note for note in notes)
 
 
@@ -202,10 +202,16 @@ def test_a_film_that_goes_too_fast_is_told_by_wafer_and_lot_alike(name: str, goe
 def test_outcomes_that_nothing_real_has_are_said() -> None:
     assert strange(ROTARY) == ""
     squeezed = strange(
-        ROTARY.replace({"pad.surface.tip_radius": "0.06 um", "pad.surface.tail_length": "400 um"})
+        ROTARY.replace(
+            {
+                "pad.surface.tip_radius": "0.06 um",
+                "pad.surface.tail_length": "400 um",
+                "pad.surface.flow_pressure": "20000 MPa",  # summits that would flow never get there
+            }
+        )
     )
     assert "above the modulus of the summits" in squeezed
-    assert "driven by pad.surface.tip_radius, pad.surface.tail_length, outside the usual range" in squeezed
+    assert "driven by pad.surface.tip_radius, pad.surface.tail_length" in squeezed
     hot = strange(ROTARY.replace({f"{MAIN}.zone_pressures": "40 psi"}))
     assert f"water would boil off, which the model does not follow; driven by {MAIN}.zone_pressures" in hot
     dragged = strange(

@@ -53,7 +53,7 @@ CASES = {
     },
     "the liquid film in touch down is found only up to": {
         "slurry.viscosity": "1000 mPa*s",
-        "pad.top.softening": "0 %/K",  # at the heat of such a liquid nothing would be left of the pad
+        "pad.top.softening": "0 %/K",  # a softer pad lets this liquid pass
         "pad.grooves": "none",
         "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],
         "recipe.step.1.ring_pressure": "1 psi",

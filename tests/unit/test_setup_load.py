@@ -169,7 +169,7 @@ def on_the_tail(setup: Setup) -> float:
 
 
 def test_reference_real_pressure_is_the_tail_of_the_summits(rotary: Setup) -> None:
-    # an exponential tail: mean pressure on the summits E* sqrt(s/(pi R)) at any load (Johnson, from memory),
+    # an exponential tail: mean pressure on the summits E* sqrt(s/(pi R)) at any load (derived in docs/theory),
     # a little less as the highest flow, on a pad as warm as the law's reference
     law = rotary.rig.removal["oxide"].reference
     left = np.exp(-0.015 * (law.temperature - 296.15))

@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import sealed
 from planish.physics.surface.hardness import ploughing_hardness
+from planish.physics.surface.softening import HOTTEST
 from planish.predict.wafer.counted import Counted, counted, cubic
 from planish.predict.wafer.incoming import incoming_notes
+from planish.predict.wafer.warm_pad import softens
 from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ Mask = NDArray[np.bool_]
 FLOWING = 0.5  # share of the load on summits that flow, from which it is told
 CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
 HOT = 95.0  # [°C]
+BOILING = "; the pad is taken as no softer than at 100 °C"
 NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
 UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
 EDGE_BAND = 0.015  # [m]
@@ -189,7 +192,8 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
     yield Raised(
         "doubt",
         "temperature",
-        f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow",
+        f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow"
+        + (BOILING if softens(rig) and peak.max() > HOTTEST - ZERO_CELSIUS else ""),
         peak > HOT,
     )
     lost = seen.film_followed < 1.0

@@ -145,7 +145,7 @@ def solve_pressure(
         if np.all(held > 0):  # the ring may have been off
             begin = near * (system.bodies @ (wanted / held))  # the same shapes, at the forces wanted now
             factors = remembered(system, start.token)
-    offset = system.pad[:, :count] @ load - raised
+    offset = give * (system.pad[:, :count] @ load) - raised
     problem = (system, load, offset, length, scale, wanted)
     answer = newton(*problem, begin, factors, tol)
     if not answer.converged:

@@ -33,9 +33,10 @@ class ContactSystem:
 
     plate: PlateOperator
     matrix: Array  # pad compliance, plus flexibility times area on the wafer block
-    pad: Array  # pad compliance alone
+    pad: Array  # pad compliance alone, as stated
     areas: Array
     bodies: Array  # (nodes, 1 or 2): which rigid height a node belongs to
+    give: float = 1.0  # by which that compliance is multiplied in the matrix
 
 
 @dataclass(slots=True)
@@ -167,7 +168,7 @@ def _bounded(change: Array, length: Array, pressure: Array, system: ContactSyste
     is taken as it is; where the pad does, p goes linearly. Upward the first holds
     until the pad has its share; downward it keeps p positive.
     """
-    until_pad = np.log(np.maximum(length / (np.diag(system.pad) * pressure), 1.0))
+    until_pad = np.log(np.maximum(length / (system.give * np.diag(system.pad) * pressure), 1.0))
     upward = np.maximum(np.log1p(np.maximum(change, 0.0)), np.minimum(change, until_pad))
     downward = np.where(until_pad > 0, change, np.maximum(change, -_LARGEST_FALL))
     return np.where(change > 0, upward, downward)
@@ -251,8 +252,8 @@ def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool, give: 
     """
     if give != 1.0:
         stated = combine(operator, plate, with_ring)
-        more = stated.pad * (give - 1.0)
-        return ContactSystem(plate, stated.matrix + more, stated.pad + more, stated.areas, stated.bodies)
+        matrix = stated.matrix + (give - 1.0) * stated.pad
+        return ContactSystem(plate, matrix, stated.pad, stated.areas, stated.bodies, give)
     name = "with ring" if with_ring else "wafer alone"
     known = operator.memo.get(name)
     if isinstance(known, ContactSystem) and known.plate is plate:

@@ -9,7 +9,7 @@ Through the stack the temperature is taken as straight between the polishing sur
 and each layer as warm as its middle. Under loads wider than the stack is thick, layers give way in series, each
 by its thickness over its confined modulus; that mean stands for all widths.
 
-Limits. b is one number within some 40 K of T_0; a transition (melting of hard segments, a glass transition)
+Limits. Above 100 °C (``HOTTEST``) a pad is taken as soft as there. b is one number within some 40 K of T_0; a transition (melting of hard segments, a glass transition)
 within that range is not followed. Water that the pad takes up softens it too, and is not followed.
 """
 
@@ -26,6 +26,9 @@ SOURCES: tuple[str, ...] = (
     " data sheets and patents on pads (from memory)",
     "A warm pad as the cold one under a load divided by the share of its modulus left: derivation of our own",
 )
+
+HOTTEST = 373.15
+"""Temperature [K] above which a wet pad is taken as soft as there: its water boils, which nothing here follows."""
 
 SAME = 1e-9
 """Difference [K] below which two temperatures are the same but for rounding."""
@@ -63,7 +66,7 @@ def modulus_left(loss: float, temperature: float, reference: float) -> float:
     Returns
     -------
     float
-        [1]; above 1 on a pad colder than that.
+        [1]; above 1 on a pad colder than that, and above ``HOTTEST`` what it is there.
 
     Raises
     ------
@@ -74,7 +77,7 @@ def modulus_left(loss: float, temperature: float, reference: float) -> float:
         raise ModelError(refuse("share of the modulus lost per kelvin [1/K]", loss, "0 or more"))
     if not (temperature > 0 and reference > 0):
         raise ModelError(refuse("temperatures of the pad [K]", (temperature, reference), "above 0"))
-    warmer = temperature - reference
+    warmer = min(temperature, HOTTEST) - reference
     return exp(-loss * warmer) if abs(warmer) > SAME else 1.0
 
 

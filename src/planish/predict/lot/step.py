@@ -317,7 +317,9 @@ def _contact(
         )
     matrix = under.matrix[lot_step.with_ring]
     if give != 1.0:
-        matrix = matrix + (give - 1.0) * under.pad[lot_step.with_ring]
+        more = (give - 1.0) * under.pad[lot_step.with_ring]
+        more += matrix
+        matrix = more
     return solve_next(lot_step.series, matrix, under.shares, last, length, scale, raised, give)
 
 

@@ -149,7 +149,7 @@ def step_conditions(
     left_of = _softness(rig, plan, back, rings, state, top, goal)
     summits = soft(state.summits, left_of.summits)
     warm = state if summits is state.summits else replace(state, summits=summits)
-    solution = contact_pressure(rig, step, model, warm, start, left=left, give=left_of.give)
+    solution = contact_pressure(rig, step, model, warm, start, left=left, give=left_of.give, back=back)
     made = meet(
         plan,
         rig,
@@ -192,6 +192,7 @@ def contact_pressure(
     *,
     left: Array | None = None,
     give: float = 1.0,
+    back: BackLoad | None = None,
 ) -> PressureSolution:
     """Return the contact pressure of a step on the pad in its present state.
 
@@ -201,13 +202,15 @@ def contact_pressure(
         As for :func:`step_conditions`; the summits as soft as they are.
     give
         How much more the pad stack gives way than stated.
+    back
+        What presses the wafer, where that is known already.
 
     Returns
     -------
     PressureSolution
         Over wafer and ring nodes.
     """
-    back = back_load(rig, step, model)
+    back = back_load(rig, step, model) if back is None else back
     land = step_plan.summit_land(rig, state.groove_depth, model.land)
     length, scale, offset = state.summits.layer(back.about / land)
     height = state.height + back.raised + bow_height(rig, model, left)

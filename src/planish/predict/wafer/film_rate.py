@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.removal.factors import thermal_exponent
+from planish.physics.removal.factors import thermal_exponent, thermal_factor
 from planish.physics.removal.laws import LAWS, term_values
+from planish.physics.surface.softening import HOTTEST
 
 if TYPE_CHECKING:
     from planish.setup.si import Removal
@@ -69,15 +70,18 @@ class FilmRate:
         record = LAWS.get(self.law.law)
         if record.joined != "sum" or record.warm:
             return None
+        if self._one_term:
+            alone = np.zeros(())
+            return alone, self.overall * record.rate(self._cold, self.mechanical, 1.0), alone
         mechanical = record.rate(self._cold, self.mechanical, 0.0)
         chemical = record.rate(self._cold, 0.0, 1.0, self.dissolved)
         both = record.rate(self._cold, self.mechanical, 1.0, self.dissolved) - mechanical - chemical
         return self.overall * mechanical, self.overall * both, self.overall * chemical
 
-    @property
+    @cached_property
     def _one_term(self) -> bool:
         """Whether grains, summits and slurry do all of the work together."""
-        return {term.kind for term in LAWS.get(self.law.law).terms} == {"both"}
+        return all(term.kind == "both" for term in LAWS.get(self.law.law).terms)
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -94,22 +98,35 @@ class FilmRate:
         Array
             [m/s], (n_t, n_r).
         """
-        record = LAWS.get(self.law.law)
-        answer = self.chemical if chemical is None else chemical
+        answer: float | Array = self.chemical if chemical is None else chemical
         faster, softer = self._exponents(temperature)
         rate: Array
         if self.parts is None:
-            values, grown = self._values(temperature), answer * np.exp(faster)
-            rate = np.asarray(
-                self.overall * record.rate(values, np.exp(softer) * self.mechanical, grown, self.dissolved)
-            )
+            values, grown = self._values(temperature), answer * self._faster(temperature)
+            record, softly = LAWS.get(self.law.law), np.exp(softer) * self.mechanical
+            rate = np.asarray(self.overall * record.rate(values, softly, grown, self.dissolved))
         elif self._one_term:
             rate = np.exp(faster + softer) * (answer * self.parts[1])
         else:
             mechanical, both, alone = self.parts
-            grown = answer * np.exp(faster)
+            grown = answer * self._faster(temperature)
             rate = np.exp(softer) * (mechanical + grown * both) + grown * alone
         return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
+
+    def _faster(self, temperature: Array) -> Array | float:
+        """Return what warmth does to the chemical factor."""
+        law = self.law
+        if not law.activation_energy:
+            return 1.0
+        return thermal_factor(temperature, law.reference.temperature, law.activation_energy)
+
+    def _exponents(self, temperature: Array) -> tuple[Array | float, Array | float]:
+        """Return the logarithms of what warmth does to the chemical and to the mechanical factor; 0 where nothing."""
+        energy, reference = self.law.activation_energy, self.law.reference.temperature
+        return (
+            thermal_exponent(temperature, reference, energy) if energy else 0.0,
+            -self.softening * (np.minimum(temperature, HOTTEST) - self.warmth) if self.softening else 0.0,
+        )
 
     def near(self, radii: Array, radius: float) -> FilmRate:
         """Return the rate at one radius [m], between the nodes at ``radii`` (n_r,), as a film of one node."""
@@ -131,14 +148,6 @@ class FilmRate:
         at = replace(self, pressure=pressure, speed=speed, mechanical=mechanical)
         return np.asarray(at.at(np.array([[temperature]]))[0])
 
-    def _exponents(self, temperature: Array) -> tuple[Array | float, Array | float]:
-        """Return the logarithms of what warmth does to the chemical and to the mechanical factor; 0 where nothing."""
-        energy, reference = self.law.activation_energy, self.law.reference.temperature
-        return (
-            thermal_exponent(temperature, reference, energy) if energy else 0.0,
-            -self.softening * (temperature - self.warmth) if self.softening else 0.0,
-        )
-
     def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
         """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
 
@@ -150,7 +159,9 @@ class FilmRate:
             Of the nodes, (n_r,), summing to 1.
         """
         if self.parts is not None:
-            mechanical, both, alone = (float(weights @ part) for part in self.parts)
+            mechanical, both, alone = (
+                float(weights @ np.broadcast_to(part, weights.shape)) for part in self.parts
+            )
             return lambda chemical: mechanical + chemical * (both + alone)
         record, values = (
             LAWS.get(self.law.law),

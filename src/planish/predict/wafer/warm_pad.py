@@ -68,7 +68,7 @@ def softness(rig: Rig, temperature: float) -> Softness:
     pad = rig.pad
     summits = softening.modulus_left(pad.layers[0].softening, temperature, pad.modulus_temperature)
     give = softening.stack_give(pad.layers, layers_left(rig, temperature))
-    return Softness(summits, give, temperature)
+    return Softness(summits, give, min(temperature, softening.HOTTEST))
 
 
 def layers_left(rig: Rig, temperature: float) -> list[float]:
