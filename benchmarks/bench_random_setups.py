@@ -186,7 +186,7 @@ def lot_faults(setup: Setup, wafers: int) -> Iterator[str]:
 
 def die_faults(setup: Setup, maps: Any) -> Iterator[str]:
     """Yield numbers that are none, and films below nothing."""
-    told = polish_die([setup], maps).summary()
+    told = polish_die([setup], maps).document()
     for place in told["places"]:
         for key, value in place.items():
             if not isinstance(value, float):
