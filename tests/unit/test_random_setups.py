@@ -27,7 +27,7 @@ def bench():
 
 
 def test_random_setups_hold_the_bar(bench):
-    found = bench.run(wafers=24, lots=6, dies=3, seed=11, steps=2, lot=120)
+    found = bench.run(wafers=12, lots=3, dies=3, seed=11, steps=2, lot=80)
     lines = [f"{kind}: {line}" for kind, each in found.items() for line in each]
     assert not lines, "\n".join(lines)
 
