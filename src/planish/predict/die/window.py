@@ -46,7 +46,20 @@ class PolishWindow:
 
     @classmethod
     def of(cls, earliest: float, passed_at: Mapping[str, float]) -> PolishWindow:
-        """Return the window of a die that is clear at a time [s] and passes its limits at others."""
+        """Return the window of a die.
+
+        Parameters
+        ----------
+        earliest
+            When it is clear [s]; infinite if never.
+        passed_at
+            When it passes each limit [s], infinite if never, by name.
+
+        Returns
+        -------
+        PolishWindow
+            Without a latest time where it is never clear, or passes no limit.
+        """
         name = min(passed_at, key=lambda key: passed_at[key], default="")
         if not (name and np.isfinite(earliest) and np.isfinite(passed_at[name])):
             return cls(earliest, float("inf"), "")

@@ -129,7 +129,20 @@ class FilmRate:
         )
 
     def near(self, radii: Array, radius: float) -> FilmRate:
-        """Return the rate at one radius [m], between the nodes at ``radii`` (n_r,), as a film of one node."""
+        """Return the rate at one radius, as a film of one node.
+
+        Parameters
+        ----------
+        radii
+            Of the nodes [m], (n_r,).
+        radius
+            [m]; between nodes on a straight line.
+
+        Returns
+        -------
+        FilmRate
+            Of one node.
+        """
 
         def there(values: Array | float) -> Array:
             on_nodes = np.broadcast_to(np.asarray(values, dtype=np.float64), radii.shape)
@@ -143,7 +156,20 @@ class FilmRate:
         )
 
     def under(self, pressure: Array, temperature: float) -> Array:
-        """Return the rate [m/s] of one node at other pressures [Pa] (n,) and a pad temperature [K]."""
+        """Return the rate of one node at other pressures.
+
+        Parameters
+        ----------
+        pressure
+            On its summits [Pa], (n,).
+        temperature
+            Of the pad [K].
+
+        Returns
+        -------
+        Array
+            [m/s], (n,).
+        """
         speed, mechanical = (np.broadcast_to(each, pressure.shape) for each in (self.speed, self.mechanical))
         at = replace(self, pressure=pressure, speed=speed, mechanical=mechanical)
         return np.asarray(at.at(np.array([[temperature]]))[0])
