@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from planish.engine.record import Record
@@ -64,13 +65,29 @@ def disk_work(rig: Rig) -> DiskWork | None:
     disk, pad = rig.conditioner, rig.pad
     if disk is None:
         return None
-    does = grit.plough(disk.grit, disk.downforce, pad.hardness)
-    stated = grit.plough(grit.REFERENCE_GRIT, grit.REFERENCE_FORCE, pad.hardness)
+    dulling = (disk.halving_time, disk.dulling_power)
+    return _work(
+        disk.grit, disk.downforce, pad.hardness, pad.porosity, disk.cut_level, disk.shedding, dulling
+    )
+
+
+@lru_cache(maxsize=64)  # asked for by every step of every wafer
+def _work(
+    diamonds: grit.Grit,
+    force: float,
+    hardness: float,
+    porosity: float,
+    level: float,
+    shedding: float,
+    dulling: tuple[float, float],
+) -> DiskWork:
+    does = grit.plough(diamonds, force, hardness)
+    stated = grit.plough(grit.REFERENCE_GRIT, grit.REFERENCE_FORCE, hardness)
     return DiskWork(
-        cut=disk.cut_level * does.cut_number / stated.cut_number,
-        texture=grit.texture_ratio(does.depth, stated.depth, pad.porosity),
-        shed=disk.shedding * grit.shed_grit(disk.grit, does) / grit.shed_grit(grit.REFERENCE_GRIT, stated),
-        halving_time=grit.halving_time(disk.grit_size, does.depth, disk.halving_time, disk.dulling_power),
+        cut=level * does.cut_number / stated.cut_number,
+        texture=grit.texture_ratio(does.depth, stated.depth, porosity),
+        shed=shedding * grit.shed_grit(diamonds, does) / grit.shed_grit(grit.REFERENCE_GRIT, stated),
+        halving_time=grit.halving_time(diamonds.size, does.depth, *dulling),
         furrow_depth=does.depth,
         active_share=does.active_share,
         load=does.load,

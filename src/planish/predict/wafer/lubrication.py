@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import erfc, exp, pi, sqrt
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from planish.engine.fixed import seal, sealed
 from planish.physics.pressure.layers import groove_share, plate_stiffness, surface_compliance
 from planish.physics.slurry.film import (
+    CLOSED,
     RINGS,
     SPOKES,
     Flow,
@@ -58,6 +59,8 @@ class Lubrication:
         The solution, and what it was found for: used again while that hardly moves.
     mobility
         Of that gap where summits carry the mean pressure [m^3/(Pa s)].
+    at_first
+        Mean gap and mean of 1/gap as the solution was found [m], [1/m].
     """
 
     carried: Array
@@ -68,6 +71,7 @@ class Lubrication:
     gap: Gap
     load: Array
     mobility: float
+    at_first: tuple[float, float]
 
     def __post_init__(self) -> None:
         film = self.film
@@ -137,13 +141,24 @@ def lubricate(
         gap=gap,
         load=load,
         mobility=moves,
+        at_first=(height, shear),
     )
 
 
 def _moved(last: Lubrication, gap: Gap) -> Lubrication:
     """Return a film that shares the load as it did, on summits that have come closer or gone apart since."""
-    height, shear = _means(last.film.height + (gap.height - last.gap.height), gap.roughness)
-    return replace(last, height=height, shear=shear)
+    height, shear = last.at_first
+    height += gap.height - last.gap.height
+    # over gaps that differ by a small part of the roughness, the mean goes as the shear in the mean gap
+    grown = _shear_in(height, gap.roughness) / _shear_in(last.at_first[0], last.gap.roughness)
+    return replace(last, height=height, shear=shear * grown)
+
+
+def _shear_in(height: float, roughness: float) -> float:
+    """Return :func:`rough_shear` of one gap [1/m]."""
+    z = height / roughness
+    above = 0.5 * erfc(-z / sqrt(2.0))
+    return above**2 / (roughness * max(z * above + exp(-0.5 * z * z) / sqrt(2.0 * pi), CLOSED / roughness))
 
 
 def _means(height: Array, roughness: float) -> tuple[float, float]:
