@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from generate.sources import cell
+from planish.engine.record import counted
 from planish.jobs.inputs import inputs_moved
 
 HEADS = {
@@ -82,7 +83,7 @@ def _tried(row: dict[str, Any]) -> str:
     if row["beside"]:
         told.append("beside " + ", ".join(f"{path} = {value}" for path, value in row["beside"].items()))
     if row["refused"]:
-        told.append(f"{len(row['refused'])} settings refused")
+        told.append(f"{counted(len(row['refused']), 'setting')} refused")
     return "; ".join(told)
 
 

@@ -1,6 +1,6 @@
 """Every input of a setup moves an answer or says that it does not, and goes the way that is defined for it.
 
-The audit of `planish inputs`, with both ends of each range and short lots. What the trade says of an input is
+The audit of `planish inputs`, with three settings over each range and short lots. What the trade says of an input is
 shown where planish goes another way, and not asserted; what follows from the very meaning of a key is.
 """
 
@@ -14,7 +14,7 @@ from planish.inputs.stated import stated
 from planish.inputs.tried import inputs, spaced, trial
 from planish.jobs.inputs import inputs_moved
 
-SETTINGS, WAFERS = 2, 6
+SETTINGS, WAFERS = 3, 6
 MEANING = "by what the key means"
 
 
