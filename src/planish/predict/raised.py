@@ -184,7 +184,8 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         "happened",
         "contact",
         f"summits flow in {_named(names, flows)}: up to {100 * seen.flowing.max():.0f} % of the load lies on summits "
-        f"pressed to their flow pressure, {limit / 1e6:.4g} MPa{' (3/8 of their modulus)' if taken else ''}; the "
+        f"pressed to their flow pressure, {limit / 1e6:.4g} MPa{' on a cold pad' if softens(rig) else ''}"
+        f"{' (3/8 of their modulus)' if taken else ''}; the "
         f"plasticity index is up to {seen.plasticity.max():.3g}",
         np.any(flows, axis=1),
     )
