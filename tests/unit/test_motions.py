@@ -21,7 +21,9 @@ from planish.setup.schema import json_schema
 
 SRC = Path(planish.__file__).parent
 OUTSIDE = Path(__file__).parents[1] / "outside_package"
-AT_HOME = re.compile(r"(physics|setup)/motions?/|setup/parts/")
+AT_HOME = re.compile(
+    r"(physics|setup)/motions?/|setup/parts/|inputs/\w+\.toml"
+)  # records, parts, what is tried
 MOST = 2
 
 

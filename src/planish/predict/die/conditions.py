@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
+STEADY = 0.05  # by which a rate may change, as a logarithm, within a stretch that counts as one
+MOST_STRETCHES = 6  # of a step
 
 SOURCES: tuple[str, ...] = (
     *asperities.SOURCES,
@@ -46,7 +49,7 @@ class SurfaceState:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class LocalStep(Record):
-    """One recipe step at one place.
+    """One recipe step at one place, or the stretch of one in which rates hardly change.
 
     Attributes
     ----------
@@ -250,40 +253,67 @@ def local_conditions(
     Returns
     -------
     LocalConditions
-        A record each step, with rates by material.
+        A record each step, or stretch of one while the pad warms up, with rates by material.
 
     Raises
     ------
     SetupError
         For a material without a rate law in the setup, or whose law does not hold on a die.
     """
-    made = []
+    made: list[LocalStep] = []
     for record in wafer.steps:
-        by_film = {
-            film.material: float(np.interp(radius, wafer.radius, record.curves[i][-1])) / record.duration
-            for i, film in reversed(list(enumerate(rig.wafer.films)))
-        }
-        rates, responses = {}, {}
+        if not record.duration > 0:
+            continue
+        films = {film.material: i for i, film in reversed(list(enumerate(rig.wafer.films)))}
+        laws = {name: rate.near(wafer.radius, radius) for name, rate in record.rates.items()}
+        gone = {}
         for material in needed:
-            _check_law(rig, material, on_wafer=material in by_film)
-            here = None if material not in record.rates else record.rates[material].near(wafer.radius, radius)
-            if material in by_film:
-                rates[material] = by_film[material] * change
-            elif here is not None:
-                rates[material] = _mean_in_time(record, here) * change
-            if here is not None and rates[material] > 0:
-                responses[material] = _response(here, float(np.mean(record.temperatures)))
-        made.append(
-            LocalStep(
-                record.name,
-                record.duration,
-                float(np.interp(radius, wafer.radius, record.summit_pressure)),
-                float(np.interp(radius, wafer.radius, record.speed)),
-                rates,
-                responses=responses,
-            )
+            _check_law(rig, material, on_wafer=material in films)
+            if material in films:
+                curve = record.curves[films[material]]
+                gone[material] = np.array([np.interp(radius, wafer.radius, row) for row in curve])
+            elif material in laws:
+                gone[material] = _gone(record, laws[material])
+        pressure, speed = (
+            float(np.interp(radius, wafer.radius, each)) for each in (record.summit_pressure, record.speed)
         )
-    return LocalConditions(place, radius, tuple(step for step in made if step.duration > 0))
+        for low, high in _stretches(record.times, gone):
+            span = float(record.times[high] - record.times[low])
+            rates = {name: change * float(curve[high] - curve[low]) / span for name, curve in gone.items()}
+            warmth = float(np.mean(record.temperatures[low : high + 1]))
+            responses = {
+                name: _response(laws[name], warmth)
+                for name, rate in rates.items()
+                if name in laws and rate > 0
+            }
+            made.append(LocalStep(record.name, span, pressure, speed, rates, responses=responses))
+    return LocalConditions(place, radius, tuple(made))
+
+
+def _gone(record: StepRecord, here: FilmRate) -> Array:
+    """Return what would have been removed by each time of a step [m], (n_t,)."""
+    rates = here.at(record.temperatures[:, None])[:, 0]
+    return np.concatenate([[0.0], np.cumsum(0.5 * (rates[1:] + rates[:-1]) * np.diff(record.times))])
+
+
+def _stretches(times: Array, gone: Mapping[str, Array]) -> list[tuple[int, int]]:
+    """Return first and last time of each stretch of a step in which no rate changes by much.
+
+    The pad warms up within a step; with one mean rate, when a die is clear would depend on how long the step goes on
+    after that.
+    """
+    rise = np.zeros(times.size)
+    for curve in gone.values():
+        rate = np.diff(curve) / np.diff(times)
+        if rate.min() > 0:
+            log = np.log(rate)
+            risen = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(log))), [0.0]])
+            risen[-1] = risen[-2]
+            rise = np.maximum(rise, risen)
+    count = min(int(np.ceil(rise[-1] / STEADY)), MOST_STRETCHES) or 1
+    marks = np.searchsorted(rise, rise[-1] * np.arange(1, count) / count)
+    ends = [0, *dict.fromkeys(int(each) for each in marks if 0 < each < times.size - 1), times.size - 1]
+    return list(pairwise(ends))
 
 
 def _check_law(rig: Rig, material: str, *, on_wafer: bool) -> None:
@@ -304,13 +334,6 @@ def _check_law(rig: Rig, material: str, *, on_wafer: bool) -> None:
                 "take another law, or make the material a film of the wafer",
             )
         )
-
-
-def _mean_in_time(record: StepRecord, here: FilmRate) -> float:
-    """Return the mean rate of a step [m/s], as the pad warms up."""
-    rates = here.at(record.temperatures[:, None])[:, 0]
-    span = float(record.times[-1] - record.times[0])
-    return float(np.trapezoid(rates, record.times)) / span if span > 0 else float(rates[0])
 
 
 def _response(here: FilmRate, temperature: float) -> Array | None:

@@ -123,6 +123,15 @@ class Platens:
         return _in_turn(each), on
 
 
+def _while_removing(wafer: WaferResult) -> float:
+    """Return the mean temperature of the pad over what is removed [K]: a long last step that removes little counts little."""
+    removed = [float(np.mean(step.removed)) for step in wafer.steps]
+    if not sum(removed) > 0:
+        return wafer.temperature
+    warm = [float(np.mean(step.temperatures)) for step in wafer.steps]
+    return float(np.average(warm, weights=removed))
+
+
 @dataclass(frozen=True, slots=True)
 class _PlatenPad:
     """The pad of one platen: what the die meets of it at any pressure."""
@@ -136,7 +145,9 @@ class _PlatenPad:
     @classmethod
     def of(cls, rig: Rig, after: PadAfter | None, wafer: WaferResult) -> _PlatenPad:
         depth, top = (None, None) if after is None else (after.groove_depth, after.top_thickness)
-        warm = wafer.temperature if after is None else after.temperature
+        warm = _while_removing(wafer)
+        if after is not None:
+            warm += after.temperature - wafer.temperature
         compliance = die_conditions.stack_compliance(rig, depth, top, warm)
         return cls(rig, after, warm, compliance, die_conditions.wafer_rigidity(rig))
 

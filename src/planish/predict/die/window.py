@@ -15,6 +15,7 @@ from planish.predict.die.model import DieFields, at_time, polish_cells, some_cel
 
 Array = NDArray[np.float64]
 _EXTREMES, _SPREAD = 200, 800
+_EARLY = 1e-3  # of the time when all is clear: no limit is looked for before
 _CLOSE = 1e-7  # of a time of the window
 LATEST = {"density": 20.0, "contact": 2.0}
 """Times the recipe, by route: what has not happened by then counts as never happening."""
@@ -163,12 +164,14 @@ def _all_clear(run: Callable[[float], DieFields], guess: float, end: float) -> f
 
 
 def _rises(excess: Callable[[float], float], first: float, guess: float, end: float) -> float:
-    """Return when ``excess`` rises above 0, from ``first`` on; infinite if not by ``end``."""
+    """Return when ``excess`` rises above 0, looked for from ``first`` on; infinite if not by ``end``."""
     from scipy.optimize import brentq  # a setup is read without it
 
     low, high = first, guess
-    if excess(low) > 0:
-        return low
+    if excess(low) > 0:  # passed before everything is clear
+        low, high = _EARLY * first, first
+        if not low > 0 or excess(low) > 0:
+            return low
     while not excess(high) > 0:
         low, high = high, 2.0 * high
         if high > end:
