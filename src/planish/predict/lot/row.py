@@ -64,6 +64,7 @@ class Row:
     step_solid_share: tuple[float, ...]
     step_film_followed: tuple[float, ...]
     step_film_torn: tuple[bool, ...]
+    step_friction: tuple[float, ...]
     limited: tuple[bool, ...]
     bare_somewhere: bool
     bare: bool
@@ -165,6 +166,7 @@ class Row:
             step_solid_share=tuple(found.lubrication.share for found in outcomes),
             step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
             step_film_torn=tuple(found.lubrication.film.torn for found in outcomes),
+            step_friction=tuple(found.friction for found in outcomes),
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
@@ -174,9 +176,9 @@ class Row:
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Records:
-    """One number a wafer (n,), in SI; profiles (n, ...). ``expected_rate`` [m/s] leaves process noise out.
+    """One number a wafer (n,), in SI; profiles (n, ...).
 
-    The arrays are filled in while the lot runs and read-only in its result.
+    ``expected_rate`` [m/s] leaves out the chance of slurry and process, not that of the incoming films. The arrays are filled in while the lot runs and read-only in its result.
     """
 
     mean_removed: Array
@@ -215,6 +217,7 @@ class Records:
     step_solid_share: Array  # (n, steps) of the load on summits
     step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
     step_film_torn: NDArray[np.bool_]  # (n, steps) asked for more suction than liquid can bear
+    step_friction: Array  # (n, steps) coefficient
     limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
     bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
     bare: NDArray[np.bool_]  # all films gone everywhere inside it
@@ -259,6 +262,8 @@ class Records:
             floating=regime(self.step_solid_share) == "hydrodynamic",
             film_followed=self.step_film_followed,
             film_torn=self.step_film_torn,
+            solid_share=self.step_solid_share,
+            friction=self.step_friction,
             real_fraction=self.step_real_fraction,
             flowing=self.step_flowing,
             plasticity=self.step_plasticity,
