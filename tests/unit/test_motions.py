@@ -98,8 +98,6 @@ def _refusal(motion: str, key: str, value: str) -> str:
 
 @pytest.mark.parametrize("motion", ["rotary", "linear", "orbital"])
 def test_the_plan_fits_its_sheet_and_names_its_step(motion: str) -> None:
-    from planish.setup.load import loads
-    from planish.setup.new import new_setup
 
     rig = loads(new_setup(motion)).rig
     fig = machine_plan(rig, 1)

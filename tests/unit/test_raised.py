@@ -156,6 +156,21 @@ def test_the_worst_of_several_is_a_limit() -> None:
     assert note in lot.notes
 
 
+def test_a_lot_says_where_summits_are_worn_flatter_than_it_follows() -> None:
+    """The rate then jumps up and down, as no wear does; before, it only falls."""
+    worn = _rotary({"pad.polish_wear_coefficient": "1e-14 1/Pa"})
+    lot = polish_lot(worn, 14, conditioning=False, variation=STILL)
+    unresolved = lot.records.unresolved
+    from_here = int(np.argmax(unresolved))
+    assert 0 < from_here < 13
+    assert np.all(np.diff(lot.records.rate[:from_here]) < 0)
+    assert np.any(np.diff(lot.records.rate[from_here:]) > 0)
+    (note,) = [note for note in lot.notes if "worn to one height" in note]
+    assert f"from wafer {from_here + 1} on" in note
+    usual = polish_lot(_rotary({}), 40, conditioning=False, variation=STILL)
+    assert not usual.records.unresolved.any()
+
+
 def test_a_real_contact_of_more_than_a_few_per_cent_is_told() -> None:
     for modulus, told in (("1 MPa", False), ("0.5 MPa", True)):
         setup = _rotary(

@@ -60,6 +60,8 @@ class Seen:
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
     flowing, plasticity
         (n, steps): share of the load that lies on summits that flow, plasticity index of the summits.
+    unresolved
+        (n,): whether summits are worn to one height more nearly than a lot follows their heights.
     bare_somewhere, bare
         (n,): whether all films are gone in a place inside the edge exclusion, and everywhere in it.
     cleared_share
@@ -81,6 +83,7 @@ class Seen:
     peak: Array
     flowing: Array
     plasticity: Array
+    unresolved: Mask
     bare_somewhere: Mask
     bare: Mask
     cleared_share: Array
@@ -199,6 +202,13 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         f"{' (3/8 of their modulus)' if taken else ''}; the "
         f"plasticity index is {_up_to(flows)}{seen.plasticity.max():.3g}",
         np.any(flows, axis=1),
+    )
+    yield Raised(
+        "doubt",
+        "contact",
+        "the summits are worn to one height more nearly than heights are followed: pressure on the summits and rate are "
+        "good to some per cent only, and jump by as much from wafer to wafer (is the pad conditioned?)",
+        seen.unresolved,
     )
     peak = seen.peak.max(axis=1) - ZERO_CELSIUS
     yield Raised(

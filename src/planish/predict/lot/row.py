@@ -43,6 +43,7 @@ class Row:
     modulus_left: float
     tail: float
     decay_length: float
+    unresolved: bool
     sliding: float
     groove_min: float
     groove_mean: float
@@ -143,6 +144,7 @@ class Row:
             modulus_left=of_time([found.modulus_left for found in outcomes]),
             tail=outcomes[-1].summits.tail(),
             decay_length=outcomes[-1].summits.decay_length(),
+            unresolved=any(_unresolved(plan, found) for found in outcomes),
             sliding=sum(t * step.fixed.mean_speed for t, step in zip(times, plan.steps, strict=True)),
             groove_min=max(depth - deepest, 0.0),
             groove_mean=max(depth - average, 0.0),
@@ -196,6 +198,7 @@ class Records:
     modulus_left: Array
     tail: Array
     decay_length: Array
+    unresolved: NDArray[np.bool_]  # summits stand out by less than their heights are followed to
     sliding: Array
     groove_min: Array
     groove_mean: Array
@@ -269,6 +272,7 @@ class Records:
             plasticity=self.step_plasticity,
             fresh=self.step_fresh,
             peak=self.step_peak,
+            unresolved=self.unresolved,
             bare_somewhere=self.bare_somewhere,
             bare=self.bare,
             cleared_share=self.cleared_share,
@@ -276,6 +280,12 @@ class Records:
             sigma=self.sigma,
             edge=edge_extreme(radius, areas, self.removed, wafer.radius, wafer.edge_exclusion)[0],
         )
+
+
+def _unresolved(plan: LotPlan, found: StepOutcome) -> bool:
+    """Return whether summits stand out of the flat by less than the steps in which their heights are followed there."""
+    width = plan.summits.groups.track @ plan.summits.width_at(found.summits.separation)
+    return bool(found.summits.tail() < width)
 
 
 _NAMES = tuple(item.name for item in fields(Records))
@@ -295,7 +305,7 @@ def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
         All 0 and False.
     """
     wide = {"removed": nodes, "worn": rings, "limited": steps}
-    told = ("monitor", "limited", "bare_somewhere", "bare", "step_film_torn")
+    told = ("unresolved", "monitor", "limited", "bare_somewhere", "bare", "step_film_torn")
     made: dict[str, Any] = {}
     for item in fields(Records):
         width = steps if item.name.startswith("step_") else wide.get(item.name)

@@ -387,6 +387,7 @@ class WaferResult(Result):
             plasticity=np.array([[step.plasticity for step in steps]]),
             fresh=np.array([[step.fresh_fraction for step in steps]]),
             peak=np.array([[step.peak_temperature for step in steps]]),
+            unresolved=np.zeros(1, dtype=bool),  # a fresh pad's
             bare_somewhere=np.array([gone.any()]),
             bare=np.array([gone.all()]),
             cleared_share=np.array([self.cleared_share()]),
