@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from planish.errors import ModelError
 from planish.physics.slurry.film import (
@@ -29,7 +30,9 @@ from planish.physics.slurry.film import (
     groove_height,
     mobility,
     rough_height,
+    rough_shear,
     shear_factor,
+    tip_relief,
 )
 
 RADIUS, PRESSURE, VISCOSITY = 0.15, 20684.28, 2e-3
@@ -146,6 +149,24 @@ def test_open_gap_of_a_rough_face():
     assert rough_height(50e-6, 7.8e-6) == pytest.approx(50e-6, rel=1e-9)
     assert rough_height(0.0, 7.8e-6) == pytest.approx(7.8e-6 / math.sqrt(2 * math.pi))
     assert rough_height(-150e-6, 7.8e-6) == 1e-10  # solids touch
+
+
+def test_liquid_is_sheared_no_more_than_rounded_tips_leave_room_for():
+    """Over the paraboloid of one summit's own area the mean depth is 1/(4 pi n R); closer never shears less."""
+    n, R = 2e8, 3e-5
+    relief = tip_relief(n, R)
+    r = np.sqrt((np.arange(20_000) + 0.5) / 20_000 / (np.pi * n))  # of equal areas
+    assert relief == pytest.approx(np.mean(r**2 / (2 * R)), rel=1e-6)
+    wide = rough_shear(np.array([40e-6, 80e-6]), 7.8e-6, relief)
+    np.testing.assert_allclose(wide, [1 / 40e-6, 1 / 80e-6], rtol=1e-5)
+    for roughness in (0.05e-6, 0.2e-6, 2e-6, 7.8e-6, 30e-6):
+        shear = rough_shear(np.linspace(-5, 8, 400) * roughness, roughness, relief)
+        assert np.all(np.diff(shear) <= 1e-12 * shear[:-1])
+        assert shear.max() <= 1 / relief
+    steep = rough_shear(np.linspace(-0.5, 3, 2000), 1.0, 1e-9)
+    assert steep[0] == pytest.approx(
+        np.max([ndtr(z) ** 2 / rough_height(z, 1.0) for z in np.linspace(0, 1, 2001)]), rel=1e-6
+    )
 
 
 def test_random_films_are_found():

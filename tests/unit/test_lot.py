@@ -273,6 +273,14 @@ def test_end_of_life_names_what_ended_it(rotary) -> None:
     assert polish_lot(dull, 40, variation=STILL, cells=CELLS).end_of_life()[1] == "disk dull"
     glazed = polish_lot(rotary, 150, variation=STILL, cells=CELLS, conditioning=False)
     assert glazed.summary()["end_of_life_cause"] == "rate out of limits"
+    soon = replace(
+        rotary, pad=replace(rotary.pad, polish_wear_coefficient=1e-14)
+    )  # glazes within some wafers
+    dead = polish_lot(soon, 12, variation=STILL, cells=CELLS, conditioning=False)
+    rate = dead.records.rate / dead.records.rate[0]
+    wafer, cause = dead.end_of_life()
+    assert cause == "rate out of limits"
+    assert rate[max(wafer - 5, 0) : wafer].mean() < 0.75 <= rate[max(wafer - 6, 0) : wafer - 1].mean()
     tight = polish_lot(rotary, 30, variation=STILL, cells=CELLS, limits=Limits(wiwnu_percent=0.5))
     assert tight.summary()["end_of_life_cause"] == "uniformity out of limits"
     short = polish_lot(rotary, 3, variation=STILL, cells=CELLS).summary()

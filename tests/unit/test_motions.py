@@ -96,3 +96,13 @@ def _refusal(motion: str, key: str, value: str) -> str:
     with pytest.raises(SetupError) as refused:
         loads(new_setup(motion)).replace({f"recipe.step.1.{key}": value})
     return str(refused.value)
+
+
+@pytest.mark.parametrize("motion", ["rotary", "linear", "orbital"])
+def test_the_plan_fits_its_sheet_and_names_its_step(motion: str) -> None:
+
+    rig = loads(new_setup(motion)).rig
+    fig = machine_plan(rig, 1)
+    fig.draw_without_rendering()
+    assert fig.get_tightbbox().x1 <= fig.get_figwidth()
+    assert f"step {rig.steps[1].name}:" in fig.axes[0].get_title("left")

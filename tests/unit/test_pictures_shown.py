@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -129,3 +130,24 @@ def test_a_saved_result_is_fixed(setup, tmp_path):
     assert "mine" not in saved.sources()
     with pytest.raises(ValueError, match="read-only"):
         saved.data["removed"].values[0] = 1.0
+
+
+def test_names_on_a_logarithmic_axis_stand_apart(maps):
+    from planish.explain.figures.die import feature_figure
+
+    copper = planish.load(EXAMPLES / "copper.toml")
+    fig = feature_figure(planish.polish_die(copper, maps, place="centre"), maps)
+    fig.draw_without_rendering()
+    labels = [tick for minor in (False, True) for tick in fig.axes[0].xaxis.get_ticklabels(minor=minor)]
+    left, right = fig.axes[0].get_window_extent().intervalx
+    boxes = [text.get_window_extent() for text in labels if text.get_text()]
+    shown = sorted((box.x0, box.x1) for box in boxes if left - 1 <= 0.5 * (box.x0 + box.x1) <= right + 1)
+    assert len(shown) > 1
+    assert all(one[1] < two[0] for one, two in pairwise(shown))
+
+
+def test_groove_depth_lies_below_the_top_of_its_axis(setup):
+    lot = planish.polish_lot(setup, 3)
+    deepest = lot.records.groove_mean.max() * 1e6
+    (depth,) = [ax for ax in lot.plot().axes if ax.get_title("left") == "Groove depth"]
+    assert depth.get_ylim()[1] > 1.02 * deepest

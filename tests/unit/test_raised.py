@@ -15,6 +15,7 @@ from planish.predict.die.pad import pad_after
 from planish.predict.die.polish import polish_die
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation
+from planish.predict.raised import Raised
 from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.models import Setup
@@ -58,6 +59,17 @@ CASES = {
         "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],
         "recipe.step.1.ring_pressure": "1 psi",
     },
+    "the liquid sucks the wafer down by": {
+        "pad.grooves": "none",
+        "slurry.viscosity": "10 mPa*s",
+        "recipe.step.2.ring_pressure": "1 psi",
+    },
+    "the liquid carries": {
+        "pad.grooves": "none",
+        "slurry.viscosity": "10 mPa*s",
+        "recipe.step.2.zone_pressures": ["3 psi", "3 psi", "3 psi", "2.5 psi", "1 psi"],
+    },
+    "of it by the liquid's shear": {"slurry.viscosity": "100 mPa*s"},
     "the carrier does not turn": {"recipe.step.2.carrier_speed": "0 rpm"},
     "Nothing is removed with these settings": {f"recipe.step.{i}.flow": "0 ml/min" for i in (1, 2, 3)},
     "The edge polishes": {f"recipe.step.{i}.ring_pressure": "0.3 psi" for i in (1, 2, 3)},
@@ -106,7 +118,7 @@ def test_the_lot_says_in_which_wafer_first() -> None:
     assert 0 < late[0] < 60
     assert late.size == 60 - late[0]
     (note,) = [note for note in lot.notes if "ended by max_time" in note]
-    assert note.endswith(f"(first in wafer {late[0] + 1}, {late.size} of 60 wafers)")
+    assert note.endswith(f"(from wafer {late[0] + 1} on, in {late.size} of 60 wafers)")
 
 
 def test_the_worst_wafer_is_named_where_the_pad_boils() -> None:
@@ -115,8 +127,58 @@ def test_the_worst_wafer_is_named_where_the_pad_boils() -> None:
     lot = polish_lot(setup, 20, variation=STILL)
     hot = lot.records.peak_temperature - 273.15
     (note,) = [note for note in lot.said if "boil" in note]
-    assert f"pad at {hot.max():.0f} °C" in note
-    assert note.endswith("(all 20 wafers)" if np.all(hot > 95) else f"{np.sum(hot > 95)} of 20 wafers)")
+    assert f"pad at up to {hot.max():.0f} °C" in note
+    assert note.endswith("(all 20 wafers)" if np.all(hot > 95) else f"in {np.sum(hot > 95)} of 20 wafers)")
+
+
+@pytest.mark.parametrize(
+    ("met", "words"),
+    [
+        ([0, 0, 1, 1], "from wafer 3 on, in 2 of 4 wafers"),
+        ([0, 1, 1, 0], "wafers 2 to 3 of 4"),
+        ([1, 0, 1, 0], "from wafer 1 on, in 2 of 4 wafers"),
+        ([0, 0, 1, 0], "wafer 3"),
+        ([1, 1, 1, 1], "all 4 wafers"),
+        ([1], "the one wafer"),
+    ],
+)
+def test_where_a_lot_met_it(met: list[int], words: str) -> None:
+    assert Raised("doubt", "film", "", np.array(met, dtype=bool)).where() == words
+
+
+def test_the_worst_of_several_is_a_limit() -> None:
+    """A glazing pad: its edge polishes faster from wafer to wafer."""
+    setup = _rotary({"pad.polish_wear_coefficient": "1e-14 1/Pa"})
+    lot = polish_lot(setup, 4, conditioning=False, variation=STILL)
+    steep = lot.records.seen(lot.rig, lot.radius, lot.areas).edge
+    assert steep[0] < 6 < steep[1] < steep[2]
+    note = f"The edge polishes up to {steep.max():.1f} % fast (from wafer 2 on, in 3 of 4 wafers)"
+    assert note in lot.notes
+
+
+def test_a_lot_says_where_summits_are_worn_flatter_than_it_follows() -> None:
+    """The rate then jumps up and down, as no wear does; before, it only falls."""
+    worn = _rotary({"pad.polish_wear_coefficient": "1e-14 1/Pa"})
+    lot = polish_lot(worn, 14, conditioning=False, variation=STILL)
+    unresolved = lot.records.unresolved
+    from_here = int(np.argmax(unresolved))
+    assert 0 < from_here < 13
+    assert np.all(np.diff(lot.records.rate[:from_here]) < 0)
+    assert np.any(np.diff(lot.records.rate[from_here:]) > 0)
+    (note,) = [note for note in lot.notes if "worn to one height" in note]
+    assert f"from wafer {from_here + 1} on" in note
+    usual = polish_lot(_rotary({}), 40, conditioning=False, variation=STILL)
+    assert not usual.records.unresolved.any()
+
+
+def test_a_real_contact_of_more_than_a_few_per_cent_is_told() -> None:
+    for modulus, told in (("1 MPa", False), ("0.5 MPa", True)):
+        setup = _rotary(
+            {"pad.top.shore_d": None, "pad.top.modulus": modulus, "pad.surface.flow_pressure": "1 GPa"}
+        )
+        wafer = polish(setup)
+        assert any("real contact area" in note for note in wafer.doubts()) is told, modulus
+        assert (max(step.real_fraction for step in wafer.steps) > 0.05) is told
 
 
 def test_the_die_says_what_the_wafers_beneath_it_say(density_maps) -> None:

@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 FLOWING = 0.5  # share of the load on summits that flow, from which it is told
-CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
+CONTACT_LIMIT = 0.05  # real contact fraction: beyond a few per cent neighbouring summits feel each other
+LIQUID_CARRIES = 0.05  # of the load, by which the liquid lifts or sucks, from which it is told
+LIQUID_RUBS = 0.5  # of friction that is the liquid's shear, from which it is doubtful
+RUBS_HARD = 1.5  # times the coefficient of friction on summits, likewise
 HOT = 95.0  # [°C]
 BOILING = "; the pad is taken as no softer than at 100 °C"
 NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
@@ -51,10 +54,14 @@ class Seen:
         (n, steps): up to which share of the speed the fluid film was found (``physics.slurry.film``).
     film_torn
         (n, steps): whether it was asked for more suction than liquid can bear.
+    solid_share, friction
+        (n, steps): share of the load on summits, above 1 where the liquid sucks; coefficient of friction.
     real_fraction, fresh, peak
         (n, steps): real contact fraction, fresh share of the slurry, highest pad temperature [K].
     flowing, plasticity
         (n, steps): share of the load that lies on summits that flow, plasticity index of the summits.
+    unresolved
+        (n,): whether summits are worn to one height more nearly than a lot follows their heights.
     bare_somewhere, bare
         (n,): whether all films are gone in a place inside the edge exclusion, and everywhere in it.
     cleared_share
@@ -69,11 +76,14 @@ class Seen:
     floating: Mask
     film_followed: Array
     film_torn: Mask
+    solid_share: Array
+    friction: Array
     real_fraction: Array
     fresh: Array
     peak: Array
     flowing: Array
     plasticity: Array
+    unresolved: Mask
     bare_somewhere: Mask
     bare: Mask
     cleared_share: Array
@@ -93,7 +103,7 @@ class Raised:
     subject
         As in the findings.
     words
-        Of the worst wafer.
+        Of the worst wafer, as a limit ("up to") where several meet it.
     wafers
         That meet it, (n,).
     """
@@ -105,11 +115,14 @@ class Raised:
 
     def where(self) -> str:
         """Return which wafers meet it, in words."""
-        count, of = int(self.wafers.sum()), self.wafers.size
-        first = int(np.argmax(self.wafers)) + 1
-        if count == of:
+        met, of = np.flatnonzero(self.wafers) + 1, self.wafers.size
+        if met.size == of:
             return f"all {of} wafers" if of > 1 else "the one wafer"
-        return f"wafer {first}" if count == 1 else f"first in wafer {first}, {count} of {of} wafers"
+        if met.size == 1:
+            return f"wafer {met[0]}"
+        if met[-1] < of and met[-1] - met[0] + 1 == met.size:
+            return f"wafers {met[0]} to {met[-1]} of {of}"
+        return f"from wafer {met[0]} on, in {met.size} of {of} wafers"
 
 
 def raised(rig: Rig, seen: Seen) -> list[Raised]:
@@ -171,32 +184,41 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         seen.bare_somewhere,
     )
     contact = seen.real_fraction.max(axis=1)
+    close = contact > CONTACT_LIMIT
     yield Raised(
         "doubt",
         "contact",
-        f"real contact area {100 * contact.max():.3g} %: the summits model holds up to a few per cent, so "
+        f"real contact area {_up_to(close)}{100 * contact.max():.3g} %: the summits model holds up to a few per cent, so "
         "pressure on the summits and rate are doubtful (is the pad so soft?)",
-        contact > CONTACT_LIMIT,
+        close,
     )
     flows, limit = seen.flowing > FLOWING, rig.pad.surface.flow_pressure
     taken = limit == ploughing_hardness(rig.pad.surface.modulus)
     yield Raised(
         "happened",
         "contact",
-        f"summits flow in {_named(names, flows)}: up to {100 * seen.flowing.max():.0f} % of the load lies on summits "
+        f"summits flow in {_named(names, flows)}: {_up_to(flows)}{100 * seen.flowing.max():.0f} % of the load lies on summits "
         f"pressed to their flow pressure, {limit / 1e6:.4g} MPa{' on a cold pad' if softens(rig) else ''}"
         f"{' (3/8 of their modulus)' if taken else ''}; the "
-        f"plasticity index is up to {seen.plasticity.max():.3g}",
+        f"plasticity index is {_up_to(flows)}{seen.plasticity.max():.3g}",
         np.any(flows, axis=1),
+    )
+    yield Raised(
+        "doubt",
+        "contact",
+        "the summits are worn to one height more nearly than heights are followed: pressure on the summits and rate are "
+        "good to some per cent only, and jump by as much from wafer to wafer (is the pad conditioned?)",
+        seen.unresolved,
     )
     peak = seen.peak.max(axis=1) - ZERO_CELSIUS
     yield Raised(
         "doubt",
         "temperature",
-        f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow"
+        f"pad at {_up_to(peak > HOT)}{peak.max():.0f} °C: water would boil off, which the model does not follow"
         + (BOILING if softens(rig) and peak.max() > HOTTEST - ZERO_CELSIUS else ""),
         peak > HOT,
     )
+    yield from _liquid(rig, names, seen)
     lost = seen.film_followed < 1.0
     least = np.min(seen.film_followed, where=lost, initial=1.0)
     yield Raised(
@@ -230,7 +252,7 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
     yield Raised(
         "doubt",
         "clearing",
-        f"{100 * np.max(seen.cleared_share, where=cleared, initial=0.0):.0f} % of what was removed is films gone "
+        f"{_up_to(cleared)}{100 * np.max(seen.cleared_share, where=cleared, initial=0.0):.0f} % of what was removed is films gone "
         "everywhere inside the edge exclusion: the non-uniformity is mostly that of the incoming films",
         cleared,
     )
@@ -282,23 +304,24 @@ def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
     yield Raised(
         "act",
         "uniformity",
-        f"Removal is even only within {np.max(sigma, where=uneven, initial=0.0):.1f} % (1σ) inside the edge exclusion.",
+        f"Removal is even only within {_up_to(uneven)}{np.max(sigma, where=uneven, initial=0.0):.1f} % (1σ) inside the edge exclusion.",
         uneven,
     )
     height = np.nan_to_num(seen.edge)
     worst = float(height[np.argmax(np.abs(height))])
+    steep = np.abs(height) > STEEP_EDGE
     yield Raised(
         "act",
         "edge",
-        f"The edge polishes {abs(worst):.1f} % {'fast' if worst > 0 else 'slow'}.",
-        np.abs(height) > STEEP_EDGE,
+        f"The edge polishes {_up_to(steep)}{abs(worst):.1f} % {'fast' if worst > 0 else 'slow'}.",
+        steep,
     )
     at = int(np.argmin(seen.fresh.min(axis=0)))
     least = seen.fresh.min(axis=1)
     yield Raised(
         "act",
         "slurry",
-        f"Only {100 * least.min():.0f} % of the slurry under the wafer is fresh in step {names[at]}: the rate is "
+        f"{'As little as' if np.sum(least < STARVED) > 1 else 'Only'} {100 * least.min():.0f} % of the slurry under the wafer is fresh in step {names[at]}: the rate is "
         "starved. Flow, the place of delivery and how far the pad travels under the wafer decide it.",
         least < STARVED,
     )
@@ -308,6 +331,47 @@ def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
         f"The wafer floats on a fluid film in {_named(names, seen.floating)}: little contact, little removal.",
         np.any(seen.floating, axis=1),
     )
+
+
+def _liquid(rig: Rig, names: Sequence[str], seen: Seen) -> Iterator[Raised]:
+    """Yield what the liquid does to load and friction, where that is more than a little."""
+    found = seen.film_followed >= 1.0
+    carried = 1.0 - seen.solid_share
+    lifts = found & ~seen.floating & (carried > LIQUID_CARRIES)
+    yield Raised(
+        "happened",
+        "film",
+        f"the liquid carries {_up_to(lifts)}{100 * np.max(carried, where=lifts, initial=0.0):.0f} % of the load in "
+        f"{_named(names, lifts)}: summits carry that much less, so rate and friction fall, and not evenly over the wafer",
+        np.any(lifts, axis=1),
+    )
+    sucks = found & (carried < -LIQUID_CARRIES)
+    yield Raised(
+        "happened",
+        "film",
+        f"the liquid sucks the wafer down by {_up_to(sucks)}{-100 * np.min(carried, where=sucks, initial=0.0):.0f} % of "
+        f"the load in {_named(names, sucks)}: summits carry that much more, so rate and friction rise, and not evenly "
+        "over the wafer",
+        np.any(sucks, axis=1),
+    )
+    boundary = rig.slurry.friction_boundary
+    shear = seen.friction - boundary * seen.solid_share
+    most = (shear > LIQUID_RUBS * seen.friction) & ~seen.floating
+    rubs = (most | (seen.friction > RUBS_HARD * boundary)) & (boundary > 0)
+    at = np.unravel_index(np.argmax(np.where(rubs, seen.friction, -1.0)), rubs.shape)
+    yield Raised(
+        "doubt",
+        "film",
+        f"coefficient of friction {_up_to(rubs)}{seen.friction[at]:.3g} in {_named(names, rubs)}, "
+        f"{100 * shear[at] / max(seen.friction[at], 1e-12):.0f} % of it by the liquid's shear: how thin the liquid is "
+        "between the summits is known but roughly, so friction, and heat and rate with it, are doubtful",
+        np.any(rubs, axis=1),
+    )
+
+
+def _up_to(met: Mask) -> str:
+    """Return what makes the worst figure a limit, where more than one wafer or step meets the condition."""
+    return "up to " if np.sum(met) > 1 else ""
 
 
 def _named(names: Sequence[str], met: Mask) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from planish.explain.figures.style import MAP, ORANGE, figure, line_look, styled, subplots
 
@@ -120,6 +121,7 @@ def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None
         by_density = row[0].scatter(x, y, c=rho, s=5, cmap=MAP, vmin=0, vmax=100, linewidths=0)
         by_width = row[1].scatter(rho, y, c=np.log10(x), s=5, cmap=MAP, linewidths=0)
         row[0].set_xscale("log")
+        _few_ticks(row[0].xaxis, x)
         row[0].set_ylabel(f"{name.replace('_', ' ')} [nm]")
         row[0].set_xlabel("mean line width of the cell [µm]" if low_lines else "mean space of the cell [µm]")
         row[1].set_xlabel("density of the cell [%]")
@@ -128,6 +130,14 @@ def feature_figure(result: DieResult, maps: LayoutMaps, place: int | None = None
     grid[0, 0].set_title(f"Against {'line width' if low_lines else 'space'} ({die.local.place} die)")
     grid[0, 1].set_title("Against density")
     return fig
+
+
+def _few_ticks(axis: Any, values: NDArray[np.float64]) -> None:
+    """Name no more places of a logarithmic axis than there is room for: within a decade 1, 2 and 5, beyond the decades."""
+    wide = values.size == 0 or values.max() > 30 * values.min()
+    axis.set_major_locator(LogLocator(subs=(1.0,) if wide else (1.0, 2.0, 5.0)))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.3g}"))
+    axis.set_minor_formatter(NullFormatter())
 
 
 def _worth_drawing(named: Mapping[str, NDArray[np.float64]]) -> dict[str, NDArray[np.float64]]:

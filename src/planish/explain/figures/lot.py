@@ -47,7 +47,9 @@ def lot_figure(lot: LotResult) -> Figure:
     r = lot.records
     size = 2.5 if lot.wafers > 300 else 4
     grid[0, 0].plot(wafer, r.rate * NM_PER_MIN, ".", color=FAINT, markersize=size, label="wafers")
-    grid[0, 0].plot(wafer, r.expected_rate * NM_PER_MIN, color=BLUE, label="without chance")
+    grid[0, 0].plot(
+        wafer, r.expected_rate * NM_PER_MIN, color=BLUE, label="without the chance of slurry and process"
+    )
     grid[0, 0].set_ylabel("removal rate [nm/min]")
     grid[0, 0].set_title("Removal rate")
     grid[0, 1].plot(wafer, 100 * lot.wiwnu_sigma, color=BLUE, label="1σ / mean")
@@ -63,7 +65,8 @@ def lot_figure(lot: LotResult) -> Figure:
     grid[1, 1].plot(wafer, r.groove_mean * 1e6, color=INK, linestyle="--", label="mean groove")
     grid[1, 1].set_ylabel("groove depth [µm]")
     grid[1, 1].set_title("Groove depth")
-    grid[1, 1].set_ylim(bottom=0)
+    highest = float(r.groove_mean.max()) * 1e6
+    grid[1, 1].set_ylim(0, 1.05 * highest if highest > 0 else 1.0)
     end, cause = lot.end_of_life()
     for ax in grid.flat:
         for event in lot.events:

@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.patches import Annulus, Circle, FancyArrowPatch, Rectangle
 from matplotlib.patheffects import withStroke
 
+from planish.engine.record import shortened
 from planish.explain.figures.style import AMBER, BLUE, FAINT, GREEN, INK, ORANGE, SKY, axes, figure, styled
 from planish.predict.wafer.step_plan import speeds
 
@@ -66,7 +67,11 @@ def machine_plan(rig: Rig, step: int = 0, turns: float = 6.0, ax: Any = None) ->
     ax.grid(False)
     ax.set_xlabel("x [mm]")
     ax.set_ylabel("y [mm]")
-    ax.set_title(f"{rig.polisher.motion} polisher, plan to scale: {speeds_text(rig, chosen)}")
+    ax.set_title(
+        f"{rig.polisher.motion} polisher, plan to scale\n"
+        f"step {shortened(chosen.name, 20)}: {speeds_text(rig, chosen)}",
+        fontsize=12,
+    )
     return fig
 
 

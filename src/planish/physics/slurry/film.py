@@ -54,6 +54,7 @@ _LEFT = 2e-4
 (1,500 films over their whole range: at most 0.6 of the square of changes from 1e-4 up, 1.4e-4 of smaller ones)."""
 _LITTLE = 1e-4  # of the summits' tail: by how much a rigid head is moved to see what it does
 CLOSED = 1e-10  # [m]: no gap between solids is smaller
+_MOST_SHEARED = 0.5506  # gap over roughness at which Phi^2 over the mean open gap is greatest
 VACUUM = -95e3
 """Least pressure of the liquid against ambient [Pa]: below it would boil or draw air (an assumption)."""
 
@@ -202,7 +203,25 @@ def rough_height(height: ArrayLike, roughness: float) -> Array:
     return np.asarray(np.maximum(open_gap, CLOSED))
 
 
-def rough_shear(height: ArrayLike, roughness: float) -> Array:
+def tip_relief(density: float, tip_radius: float) -> float:
+    """Return how deep the pad lies below the tips of its summits on average, by their roundness alone.
+
+    Parameters
+    ----------
+    density
+        Of the summits [1/m^2].
+    tip_radius
+        [m].
+
+    Returns
+    -------
+    float
+        1/(4 pi n R) [m]: a paraboloid of tip radius R falls by r^2/2R, averaged over the area 1/n that is its own.
+    """
+    return 1.0 / (4.0 * pi * density * tip_radius)
+
+
+def rough_shear(height: ArrayLike, roughness: float, relief: float) -> Array:
     """Return the shear rate over the sliding speed in the open part of the gap, over the whole area.
 
     Parameters
@@ -211,14 +230,23 @@ def rough_shear(height: ArrayLike, roughness: float) -> Array:
         Between the mean planes [m], any shape, also below 0.
     roughness
         sigma of Gaussian heights [m], above 0.
+    relief
+        Mean depth below the tips (:func:`tip_relief`) [m], above 0.
 
     Returns
     -------
     Array
-        Phi(z)^2 over the mean open gap, z = h/sigma [1/m]: 1/h where all of it is open, 0 where none is.
+        Phi(z)^2 over the mean open gap, z = h/sigma [1/m]: 1/h where all of it is open; at most 1/relief, and never
+        less in a closer gap.
+
+    Notes
+    -----
+    Phi is the share of the *tips* that stand clear, and tips touch with a few per cent of their area only. So where
+    more of them touch than at the greatest Phi^2 over open gap (``_MOST_SHEARED``), the shear stays what it is there;
+    and where all are worn to one height, the liquid still stands as deep as tips are round.
     """
-    z = np.asarray(height, dtype=np.float64) / roughness
-    return np.asarray(ndtr(z) ** 2 / rough_height(height, roughness))
+    z = np.maximum(np.asarray(height, dtype=np.float64) / roughness, _MOST_SHEARED)
+    return np.asarray(np.minimum(ndtr(z) ** 2 / rough_height(z * roughness, roughness), 1.0 / relief))
 
 
 def flow_factor(ratio: ArrayLike) -> Array:

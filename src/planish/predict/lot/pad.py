@@ -161,6 +161,11 @@ class SummitPlan(Record):
     depth: float  # [m] at which a summit begins to flow
     deviation: float
 
+    def width_at(self, height: Array) -> Array:
+        """Return how finely heights are followed there [m], (n,), at ``height`` [m], (n,)."""
+        at = np.clip(np.searchsorted(self.edges, height) - 1, 0, self.edges.size - 2)
+        return np.asarray(np.diff(self.edges)[at])
+
     @property
     def stiff(self) -> float:
         """Density times plane modulus times root of the tip radius [Pa/m^(3/2)]."""

@@ -44,7 +44,7 @@ class Limits:
 
     ``groove_left``: share of the new groove depth, at the most worn place under the wafer;
     ``thickness_left``: share of the top layer; ``sharpness``: cut rate of the disk against new;
-    ``rate_change``: of the rate against the lot's early wafers; ``wiwnu_percent``: 1 sigma.
+    ``rate_change``: of the mean rate of five wafers against the lot's first; ``wiwnu_percent``: 1 sigma.
     """
 
     groove_left: float = 0.1
@@ -153,7 +153,7 @@ class LotResult(Result):
     def _end(self) -> tuple[int | None, str | None]:
         records, limits, pad = self.records, self.limits, self.rig.pad
         rate = _smooth(records.expected_rate)
-        early = rate[min(4, rate.size - 1)]  # the pad is warm from about the fifth wafer on
+        first_rate = rate[0]  # a pad may be spent before it is warm: no later wafer tells what it could do
         tests: list[tuple[str, NDArray[np.bool_]]] = []
         if pad.grooves.pattern != "none" and pad.grooves.depth > 0:
             tests.append(("grooves nearly gone", records.groove_min < limits.groove_left * pad.grooves.depth))
@@ -166,9 +166,10 @@ class LotResult(Result):
         if ring is not None:
             tests.append(("ring worn", self._ring_use * ring.wear_rate > ring.wear_allowance))
         drifted = (
-            np.abs(rate / early - 1) > limits.rate_change if early > 0 else np.ones(rate.size, dtype=bool)
+            np.abs(rate / first_rate - 1) > limits.rate_change
+            if first_rate > 0
+            else np.ones(rate.size, dtype=bool)
         )
-        drifted[: min(5, rate.size)] = False
         tests.append(("rate out of limits", drifted))
         tests.append(
             (
@@ -323,7 +324,11 @@ class LotResult(Result):
             "mean_removed": ("m", "mean removed", r.mean_removed),
             "time": ("s", "polish time", r.time),
             "wiwnu_sigma": ("1", "within-wafer non-uniformity, 1 sigma over mean", self.wiwnu_sigma),
-            "expected_rate": ("m/s", "mean removal rate without chance", r.expected_rate),
+            "expected_rate": (
+                "m/s",
+                "mean removal rate without the chance of slurry and process",
+                r.expected_rate,
+            ),
             "wiwnu_range": ("1", "within-wafer non-uniformity, half range over mean", self.wiwnu_range),
             "temperature": ("K", "mean pad temperature under the wafer", r.temperature),
             "peak_temperature": ("K", "highest pad temperature under the wafer", r.peak_temperature),

@@ -43,6 +43,7 @@ class Row:
     modulus_left: float
     tail: float
     decay_length: float
+    unresolved: bool
     sliding: float
     groove_min: float
     groove_mean: float
@@ -64,6 +65,7 @@ class Row:
     step_solid_share: tuple[float, ...]
     step_film_followed: tuple[float, ...]
     step_film_torn: tuple[bool, ...]
+    step_friction: tuple[float, ...]
     limited: tuple[bool, ...]
     bare_somewhere: bool
     bare: bool
@@ -142,6 +144,7 @@ class Row:
             modulus_left=of_time([found.modulus_left for found in outcomes]),
             tail=outcomes[-1].summits.tail(),
             decay_length=outcomes[-1].summits.decay_length(),
+            unresolved=any(_unresolved(plan, found) for found in outcomes),
             sliding=sum(t * step.fixed.mean_speed for t, step in zip(times, plan.steps, strict=True)),
             groove_min=max(depth - deepest, 0.0),
             groove_mean=max(depth - average, 0.0),
@@ -165,6 +168,7 @@ class Row:
             step_solid_share=tuple(found.lubrication.share for found in outcomes),
             step_film_followed=tuple(found.lubrication.film.followed for found in outcomes),
             step_film_torn=tuple(found.lubrication.film.torn for found in outcomes),
+            step_friction=tuple(found.friction for found in outcomes),
             limited=tuple(found.limited for found in outcomes),
             bare_somewhere=bool(gone.any()),
             bare=bool(gone.all()),
@@ -174,9 +178,9 @@ class Row:
 
 @dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Records:
-    """One number a wafer (n,), in SI; profiles (n, ...). ``expected_rate`` [m/s] leaves process noise out.
+    """One number a wafer (n,), in SI; profiles (n, ...).
 
-    The arrays are filled in while the lot runs and read-only in its result.
+    ``expected_rate`` [m/s] leaves out the chance of slurry and process, not that of the incoming films. The arrays are filled in while the lot runs and read-only in its result.
     """
 
     mean_removed: Array
@@ -194,6 +198,7 @@ class Records:
     modulus_left: Array
     tail: Array
     decay_length: Array
+    unresolved: NDArray[np.bool_]  # summits stand out by less than their heights are followed to
     sliding: Array
     groove_min: Array
     groove_mean: Array
@@ -215,6 +220,7 @@ class Records:
     step_solid_share: Array  # (n, steps) of the load on summits
     step_film_followed: Array  # (n, steps) share of the speed up to which the fluid film was found
     step_film_torn: NDArray[np.bool_]  # (n, steps) asked for more suction than liquid can bear
+    step_friction: Array  # (n, steps) coefficient
     limited: NDArray[np.bool_]  # (n, steps): ended by the longest time
     bare_somewhere: NDArray[np.bool_]  # all films gone in a place inside the edge exclusion
     bare: NDArray[np.bool_]  # all films gone everywhere inside it
@@ -259,11 +265,14 @@ class Records:
             floating=regime(self.step_solid_share) == "hydrodynamic",
             film_followed=self.step_film_followed,
             film_torn=self.step_film_torn,
+            solid_share=self.step_solid_share,
+            friction=self.step_friction,
             real_fraction=self.step_real_fraction,
             flowing=self.step_flowing,
             plasticity=self.step_plasticity,
             fresh=self.step_fresh,
             peak=self.step_peak,
+            unresolved=self.unresolved,
             bare_somewhere=self.bare_somewhere,
             bare=self.bare,
             cleared_share=self.cleared_share,
@@ -271,6 +280,12 @@ class Records:
             sigma=self.sigma,
             edge=edge_extreme(radius, areas, self.removed, wafer.radius, wafer.edge_exclusion)[0],
         )
+
+
+def _unresolved(plan: LotPlan, found: StepOutcome) -> bool:
+    """Return whether summits stand out of the flat by less than the steps in which their heights are followed there."""
+    width = plan.summits.groups.track @ plan.summits.width_at(found.summits.separation)
+    return bool(found.summits.tail() < width)
 
 
 _NAMES = tuple(item.name for item in fields(Records))
@@ -290,7 +305,7 @@ def empty_records(wafers: int, nodes: int, rings: int, steps: int) -> Records:
         All 0 and False.
     """
     wide = {"removed": nodes, "worn": rings, "limited": steps}
-    told = ("monitor", "limited", "bare_somewhere", "bare", "step_film_torn")
+    told = ("unresolved", "monitor", "limited", "bare_somewhere", "bare", "step_film_torn")
     made: dict[str, Any] = {}
     for item in fields(Records):
         width = steps if item.name.startswith("step_") else wide.get(item.name)

@@ -189,7 +189,7 @@ def _swings(rig: Rig, plan: LotPlan) -> list[str]:
     """Say how far the pressure swings on the new pad as it turns past, where it does."""
     fresh, depth = FreshSummits(plan.model.summits), rig.pad.grooves.depth
     found = ((step.name, uneven.swing_rms(rig, step, plan.model, fresh, depth)) for step in rig.steps)
-    return [uneven.swing_note(name, rms) for name, rms in found if rms]
+    return [uneven.swing_note(name, rms) for name, rms in found if rms >= uneven.LEAST_SWING]
 
 
 def _timed_instead(rig: Rig, adjust: bool) -> list[str]:

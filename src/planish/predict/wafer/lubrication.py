@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import erfc, exp, pi, sqrt
+from math import sqrt
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from planish.engine.fixed import seal, sealed
 from planish.physics.pressure.layers import groove_share, plate_stiffness, surface_compliance
 from planish.physics.slurry.film import (
-    CLOSED,
     RINGS,
     SPOKES,
     Flow,
@@ -25,6 +24,7 @@ from planish.physics.slurry.film import (
     mobility,
     rough_height,
     rough_shear,
+    tip_relief,
 )
 
 if TYPE_CHECKING:
@@ -110,10 +110,11 @@ def lubricate(
     mean = float(plan.shares @ pressure)
     gap = _gap(rig, summits, groove_depth, mean / model.land)
     load = _onto_film(model) @ np.maximum(pressure, LEAST * mean) / mean
+    relief = tip_relief(rig.pad.surface.density, rig.pad.surface.tip_radius)
     open_height = rough_height(gap.height, gap.roughness)
     moves = float(mobility(gap, rig.slurry.viscosity, open_height))
     if last is not None and _still(last, gap, load, moves):
-        return _moved(last, gap)
+        return _moved(last, gap, relief)
     speed, turning = plan.dragged
     held = _rigid_head(rig, model)
     about = np.repeat(load[:-1, None], SPOKES, axis=1)
@@ -131,7 +132,7 @@ def lubricate(
     ratio = film.solid.mean(axis=1) / (mean * about.mean(axis=1))
     nodes = np.append(film.radius, rig.wafer.radius)
     carried = np.interp(model.grid.r, nodes, np.append(ratio, 1.0))
-    height, shear = _means(film.height, gap.roughness)
+    height, shear = _means(film.height, gap.roughness, relief)
     return Lubrication(
         carried=carried,
         share=float(plan.shares @ (carried * pressure)) / mean,
@@ -145,28 +146,22 @@ def lubricate(
     )
 
 
-def _moved(last: Lubrication, gap: Gap) -> Lubrication:
+def _moved(last: Lubrication, gap: Gap, relief: float) -> Lubrication:
     """Return a film that shares the load as it did, on summits that have come closer or gone apart since."""
     height, shear = last.at_first
     height += gap.height - last.gap.height
     # over gaps that differ by a small part of the roughness, the mean goes as the shear in the mean gap
-    grown = _shear_in(height, gap.roughness) / _shear_in(last.at_first[0], last.gap.roughness)
+    now = float(rough_shear(height, gap.roughness, relief))
+    grown = now / float(rough_shear(last.at_first[0], last.gap.roughness, relief))
     return replace(last, height=height, shear=shear * grown)
 
 
-def _shear_in(height: float, roughness: float) -> float:
-    """Return :func:`rough_shear` of one gap [1/m]."""
-    z = height / roughness
-    above = 0.5 * erfc(-z / sqrt(2.0))
-    return above**2 / (roughness * max(z * above + exp(-0.5 * z * z) / sqrt(2.0 * pi), CLOSED / roughness))
-
-
-def _means(height: Array, roughness: float) -> tuple[float, float]:
+def _means(height: Array, roughness: float, relief: float) -> tuple[float, float]:
     """Return mean gap [m] and mean of 1/gap [1/m] over the wafer."""
     weights = np.diff(film_cells() ** 2)
     return (
         float(weights @ height.mean(axis=1)),
-        float(weights @ rough_shear(height, roughness).mean(axis=1)),
+        float(weights @ rough_shear(height, roughness, relief).mean(axis=1)),
     )
 
 

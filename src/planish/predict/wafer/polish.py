@@ -114,7 +114,7 @@ def run_steps(rig: Rig, model: ContactModel, rings: PadRings, state: PadState) -
         found = step_conditions(rig, step, model, rings, state, solution, top=spending, left=left, goal=goal)
         solution = found.solution
         swings = uneven.swing_rms(rig, step, model, state.summits, state.groove_depth)
-        if swings:
+        if swings >= uneven.LEAST_SWING:
             notes.append(uneven.swing_note(step.name, swings))
         record, gone = _run_step(rig, model, rings, state, found, left, weights)
         removed, when = gone
@@ -190,6 +190,7 @@ def _run_step(
         film_followed=found.lubrication.film.followed,
         film_torn=found.lubrication.film.torn,
         regime=str(film.regime(found.lubrication.share)),
+        solid_share=found.lubrication.share,
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
         flowing=float(found.flowing @ weights),

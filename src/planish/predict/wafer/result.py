@@ -60,6 +60,8 @@ class StepRecord(Record):
         Highest mean rate [m/s] among the films that lost anything, however soon they were gone.
     fresh_fraction, friction, film_thickness, regime
         Slurry under the wafer: share that is fresh, coefficient of friction, fluid film [m], lubrication regime.
+    solid_share
+        Of the load that summits carry, above 1 where the liquid sucks.
     film_followed, film_torn
         Up to which share of the speed the fluid film was found, 1 but where the liquid lifts the wafer or sucks it
         down too hard; whether it was asked for more suction than liquid can bear.
@@ -95,6 +97,7 @@ class StepRecord(Record):
     film_followed: float
     film_torn: bool
     regime: str
+    solid_share: float
     real_pressure: float
     real_fraction: float
     flowing: float
@@ -377,11 +380,14 @@ class WaferResult(Result):
             floating=np.array([[step.regime == "hydrodynamic" for step in steps]]),
             film_followed=np.array([[step.film_followed for step in steps]]),
             film_torn=np.array([[step.film_torn for step in steps]]),
+            solid_share=np.array([[step.solid_share for step in steps]]),
+            friction=np.array([[step.friction for step in steps]]),
             real_fraction=np.array([[step.real_fraction for step in steps]]),
             flowing=np.array([[step.flowing for step in steps]]),
             plasticity=np.array([[step.plasticity for step in steps]]),
             fresh=np.array([[step.fresh_fraction for step in steps]]),
             peak=np.array([[step.peak_temperature for step in steps]]),
+            unresolved=np.zeros(1, dtype=bool),  # a fresh pad's
             bare_somewhere=np.array([gone.any()]),
             bare=np.array([gone.all()]),
             cleared_share=np.array([self.cleared_share()]),

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 SOURCES = (*bow.SOURCES, *flatness.SOURCES)
+LEAST_SWING = 1e-3  # of the mean pressure, rms: below it nothing is said
 MOST_SWING = 0.5  # of the mean pressure, rms: beyond it places lift off, and the second order no longer tells
 
 
