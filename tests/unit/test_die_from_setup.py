@@ -154,7 +154,7 @@ def test_unknown_places_and_materials_are_refused(setup, maps):
 
 def test_a_pad_that_does_not_change_is_after_many_wafers_the_pad_that_it_was(setup, maps):
     """One decay length for both: before, a worn pad's was the mean excess height of the summits in contact."""
-    cold = {"pad.top.softening": 0.0, "pad.sub.softening": 0.0}  # a lot keeps its pad warm
+    cold = {"pad.top.softening": "0 %/K", "pad.sub.softening": "0 %/K"}  # a lot keeps its pad warm
     still = setup.replace({"pad.polish_wear_coefficient": "0 1/Pa", **cold, **BARE})
     after = pad_after(still, 3)
     new, worn = polish_die(still, maps), polish_die(still, maps, after=after)
