@@ -347,6 +347,8 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         giver, lead = (film, "") if film is not None else (slurry, f"{place}.")
         base = offered.get(material, {}) if film is None else film.tree()
         _drop_rivals(base, mine)
+        if giver is not None:
+            _drop_energy(base, mine, place, giver, out)
         kept = list(_leaves(base))  # in order: the list of sources must not change from run to run
         _overlay(base, mine)
         for key in kept:
@@ -418,6 +420,23 @@ def _other_contents(
         entry = slurry.values.get(key)
         if entry is not None and key not in reference and own.get(key, entry.value) != entry.value:
             yield key, entry, own[key]
+
+
+def _drop_energy(base: dict[str, Any], mine: dict[str, Any], place: str, giver: Part, out: Resolved) -> None:
+    """Drop the part's activation energy, and say so, where one's own law is another than that it was stated for.
+
+    A law with a warm term has an energy of its own, and would be warmed twice.
+    """
+    law, stated = mine.get("law"), base.get("law")
+    if law is None or law == stated or "activation_energy" not in base:
+        return
+    energy = base.pop("activation_energy")
+    if "activation_energy" in mine:
+        return
+    out.notes.append(
+        f"{place}.activation_energy: {energy} of the part {giver.name!r} goes with its law {stated!r}, and is left "
+        f"out of the law {law!r} here (say {place}.activation_energy where it holds)"
+    )
 
 
 def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:
