@@ -19,6 +19,7 @@ from planish.physics.surface.hardness import ploughing_hardness
 from planish.physics.surface.softening import HOTTEST
 from planish.predict.wafer.counted import Counted, counted, cubic
 from planish.predict.wafer.incoming import incoming_notes
+from planish.predict.wafer.strange import HEAT, driven
 from planish.predict.wafer.warm_pad import softens
 from planish.units import ZERO_CELSIUS
 
@@ -29,8 +30,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 FLOWING = 0.5  # share of the load on summits that flow, from which it is told
 CONTACT_LIMIT = 0.1  # real contact fraction; neighbouring summits feel each other well below it
-HOT = 95.0  # [°C]
-BOILING = "; the pad is taken as no softer than at 100 °C"
+BOILING = f"; the pad is taken as no softer than at {HOTTEST - ZERO_CELSIUS:g} °C"
 NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
 UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
 EDGE_BAND = 0.015  # [m]
@@ -193,9 +193,9 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
     yield Raised(
         "doubt",
         "temperature",
-        f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow"
-        + (BOILING if softens(rig) and peak.max() > HOTTEST - ZERO_CELSIUS else ""),
-        peak > HOT,
+        f"pad at {peak.max():.0f} °C: water would boil off, which the model does not follow; {driven(rig, HEAT)}"
+        + (BOILING if softens(rig) else ""),
+        peak > HOTTEST - ZERO_CELSIUS,
     )
     lost = seen.film_followed < 1.0
     least = np.min(seen.film_followed, where=lost, initial=1.0)
