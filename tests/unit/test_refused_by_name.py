@@ -52,3 +52,29 @@ def test_options_out_of_range_are_named_with_the_unit_given() -> None:
         planish.polish_die(COPPER, MAPS, place=[0.4])
     with pytest.raises(PlanishError, match="particle sizes = '0 nm'"):
         planish.clean_wafer(COPPER, sizes=[0.0])
+
+
+def test_unknown_keys_are_told_where_they_belong_or_which_are_near() -> None:
+    rotary = planish.load(EXAMPLES / "rotary.toml")
+    with pytest.raises(PlanishError, match=r"removal\.oxide\.coefficients\.k_p"):
+        rotary.replace({"removal.oxide.k_p": 2e-13})
+    with pytest.raises(PlanishError, match=r"known: law, rate, coefficients"):
+        rotary.replace({"removal.oxide.foo": 1})
+    with pytest.raises(PlanishError, match="did you mean 'pressure'"):
+        rotary.replace({"removal.oxide.reference.presure": "3 psi"})
+    told = refused("inputs", "pad.top.shore")
+    assert "nearest of the " in told
+    assert "pad.top.shore_d" in told
+
+
+def test_a_platen_temperature_says_nothing_of_a_belt() -> None:
+    belt = planish.load(EXAMPLES / "linear.toml")
+    assert not [note for note in belt.rig.notes if "platen_temperature" in note]
+    (told,) = [
+        note
+        for note in belt.replace({"ambient.platen_temperature": "30 degC"}).rig.notes
+        if "platen_temperature" in note
+    ]
+    assert "says nothing of a belt" in told
+    rotary = planish.load(EXAMPLES / "rotary.toml").replace({"ambient.platen_temperature": "30 degC"})
+    assert not [note for note in rotary.rig.notes if "platen_temperature" in note]

@@ -115,6 +115,7 @@ def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
         part = _section(section, document, out)
         if section == "slurry":
             slurry_part = part
+    _no_platen(out)
     for section, key in OPTIONAL_TABLES:
         table = out.tree.get(section)
         if isinstance(table, dict) and table.get(key) == "none":
@@ -173,6 +174,15 @@ def _ambient(document: dict[str, Any], out: Resolved) -> None:
             merged[key] = value
             _remember_default(f"ambient.{key}", value, source, "", out)
     out.tree["ambient"] = merged
+
+
+def _no_platen(out: Resolved) -> None:
+    """Take back the note on the platen's temperature for a machine that has none: nothing there uses it."""
+    motion = out.tree["polisher"].get("motion")
+    if isinstance(motion, str) and motion in MOTIONS and not MOTIONS.get(motion).machine.on_platen:
+        out.notes = [
+            note for note in out.notes if not note.startswith("ambient.platen_temperature not given")
+        ]
 
 
 def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | None:
