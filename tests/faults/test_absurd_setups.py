@@ -212,7 +212,7 @@ def test_outcomes_that_nothing_real_has_are_said() -> None:
     )
     assert "above the modulus of the summits" in squeezed
     assert "driven by pad.surface.tip_radius, pad.surface.tail_length" in squeezed
-    hot = strange(ROTARY.replace({f"{MAIN}.zone_pressures": "40 psi"}))
+    hot = " | ".join(planish.polish(ROTARY.replace({f"{MAIN}.zone_pressures": "40 psi"})).doubts())
     assert f"water would boil off, which the model does not follow; driven by {MAIN}.zone_pressures" in hot
     dragged = strange(
         ROTARY.replace({f"{MAIN}.zone_pressures": "0.005 psi", "slurry.viscosity": "1000 mPa*s"})

@@ -249,7 +249,18 @@ CASES: dict[str, tuple[str, str, str, str]] = {
         "pad.grooves.width",
         "below the pitch",
     ),
-    "groove of no depth": (PAD, PAD + '\ngrooves.depth = "0 mm"', "pad.grooves.depth", "above 0 mm"),
+    "groove of no depth": (
+        PAD,
+        PAD + '\ngrooves.depth = "0 mm"',
+        "pad.grooves.depth",
+        "from 0.01 mm to 20 mm, or 0 mm with grooves.pattern = 'none'",
+    ),
+    "groove too shallow": (
+        PAD,
+        PAD + '\ngrooves.depth = "0.005 mm"',
+        "pad.grooves.depth",
+        "from 0.01 mm to 20 mm, or 0 mm with grooves.pattern = 'none'",
+    ),
     "unknown groove": (
         PAD,
         PAD + '\ngrooves.pattern = "concentrical"',

@@ -41,6 +41,7 @@ def test_the_table_says_what_moves_what_is_stated_and_what_is_set_beside():
     text = asked("wafer.density", "slurry.size_power", "slurry.abrasive", "--settings", "2")
     assert "vacuum margin down" in text
     assert "descriptive: moves no answer" in text
+    assert "(beside" in text.split("note: ")[0]  # in the table too
     assert "note: slurry.size_power: tried beside removal.oxide.reference.particle_size = 80 nm" in text
 
 

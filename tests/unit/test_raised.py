@@ -128,7 +128,7 @@ def test_the_worst_wafer_is_named_where_the_pad_boils() -> None:
     hot = lot.records.peak_temperature - 273.15
     (note,) = [note for note in lot.said if "boil" in note]
     assert f"pad at up to {hot.max():.0f} °C" in note
-    assert note.endswith("(all 20 wafers)" if np.all(hot > 95) else f"in {np.sum(hot > 95)} of 20 wafers)")
+    assert note.endswith("(all 20 wafers)" if np.all(hot > 100) else f"in {np.sum(hot > 100)} of 20 wafers)")
 
 
 @pytest.mark.parametrize(
@@ -179,6 +179,15 @@ def test_a_real_contact_of_more_than_a_few_per_cent_is_told() -> None:
         wafer = polish(setup)
         assert any("real contact area" in note for note in wafer.doubts()) is told, modulus
         assert (max(step.real_fraction for step in wafer.steps) > 0.05) is told
+
+
+def test_a_boiling_pad_is_told_once_with_keys_that_there_are() -> None:
+    setup = _rotary({"recipe.step.main.ring_pressure": "9.9 psi", "ambient.platen_temperature": "55 degC"})
+    for answer in (polish(setup), polish_lot(setup, 1, variation=STILL)):
+        (note,) = [note for note in answer.document()["notes"] if "boil" in note]
+        assert "no softer than at 100 °C" in note
+        for key in note.split("look at ")[1].split(";")[0].split(", "):
+            assert setup.get(key) is not None
 
 
 def test_the_die_says_what_the_wafers_beneath_it_say(density_maps) -> None:

@@ -136,6 +136,23 @@ def test_removal_in_the_ways_it_can_be_given(rotary: Setup) -> None:
     assert step.coefficients["e_a"] == pytest.approx(30e3)
 
 
+def test_an_energy_goes_with_the_law_that_it_was_stated_for() -> None:
+    rotary = loads(new_setup("rotary"))
+    steps = {"a": 4e-3, "e_a": "10 kJ/mol", "k_m": 1.0, "friction": 0.3, "molar_volume": 7e-6}
+    twice = rotary.replace({"removal.oxide": {"law": "two-step", "coefficients": steps}})
+    assert twice.rig.removal["oxide"].activation_energy == 0.0
+    (told,) = [note for note in twice.rig.notes if "activation_energy" in note]
+    assert "11 kJ/mol" in told
+    assert "'two-step'" in told
+    own = rotary.replace(
+        {"removal.oxide": {"law": "two-step", "coefficients": steps, "activation_energy": "5 kJ/mol"}}
+    )
+    assert own.rig.removal["oxide"].activation_energy == pytest.approx(5e3)
+    assert not [note for note in own.rig.notes if "activation_energy" in note]
+    same = rotary.replace({"removal.oxide": {"law": "preston", "rate": "100 nm/min"}})
+    assert same.rig.removal["oxide"].activation_energy == pytest.approx(11e3)
+
+
 def test_laws_are_those_of_the_physics(rotary: Setup) -> None:
     from planish.physics.removal.laws import LAWS, removal_rate
     from planish.setup.removal import coefficients_of

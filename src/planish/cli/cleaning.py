@@ -15,16 +15,22 @@ def clean(
 ) -> None:
     """Print which share of the slurry's particles each cleaning step leaves."""
     from planish import clean_wafer
-    from planish.errors import DataError, PlanishError
+    from planish.errors import DataError, PlanishError, refuse
     from planish.jobs.changed import load_changed
+    from planish.predict.cleaning import LARGEST, SIZES
     from planish.units import to_si
 
     asked: dict[str, Any] = {"steps": steps} if steps else {}
+    each: dict[str, float] = {}
     try:
         if sizes is not None:
-            asked["sizes"] = [to_si(size.strip(), "thickness") for size in sizes.split(",")]
+            each |= {size.strip(): to_si(size.strip(), "thickness") for size in sizes.split(",")}
+            asked["sizes"] = list(each.values())
     except PlanishError as error:
         raise DataError(f"--sizes = {error}") from None
+    for text, size in each.items():
+        if not 0 < size <= LARGEST:
+            raise DataError(refuse("--sizes", text, SIZES))
     try:
         if hamaker is not None:
             asked["hamaker"] = to_si(hamaker, "energy")

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from planish.cli import show
 from planish.cli.bounds import option_length
-from planish.errors import DataError
+from planish.errors import DataError, SetupError, refuse
+from planish.units import show as pretty
 
 if TYPE_CHECKING:
     from planish.jobs.bands import Bands
@@ -85,7 +86,9 @@ def die(
     from planish.jobs.bands import Bands
     from planish.jobs.dies import bands_as_asked, polish_as_asked
 
-    asked = (words.setups(file), words.maps(json_out), words.asked(), places(words.place))
+    setups = words.setups(file)
+    where = places(words.place, setups[0].rig.wafer.radius)
+    asked = (setups, words.maps(json_out), words.asked(), where)
     stage = show.stages(json_out)
     found = polish_as_asked(*asked, below=words.from_die, fill_ceiling=fill_ceiling, stage=stage)
     bands = (
@@ -95,12 +98,21 @@ def die(
     show.files(found, out, json_out)
 
 
-def places(text: str) -> list[str | float]:
-    """Return the places named in a text such as "centre,edge,120mm" or "all"."""
+def places(text: str, radius: float) -> list[str | float]:
+    """Return the places on a wafer of a radius [m] named in a text such as "centre,edge,120mm" or "all"."""
     if text == "all":
         return list(NAMED)
     parts = [part.strip() for part in text.split(",")]
-    return [item if item in NAMED else show.quantity("--place", item, "length") for item in parts]
+    return [item if item in NAMED else _radius(item, radius) for item in parts]
+
+
+def _radius(text: str, most: float) -> float:
+    found = show.quantity("--place", text, "length")
+    if not 0 <= found <= most:
+        raise SetupError(
+            refuse("--place", text, f"from 0 mm to {pretty(most, 'length', digits=6)}, the wafer's radius")
+        )
+    return found
 
 
 def _print(figures: dict[str, Any], json_out: bool, units: str, bands: Bands | None = None) -> None:

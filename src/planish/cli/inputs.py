@@ -8,6 +8,7 @@ import typer
 
 from planish.cli import show
 
+LONGEST = 60  # characters of one value set beside, in the table
 MOST = 5  # answers named in a row; --json has them all
 
 
@@ -20,7 +21,7 @@ def inputs(keys: list[str], settings: int, wafers: int, json_out: bool) -> None:
     if json_out:
         show.print_json(found)
         return
-    rows = [[row["key"], row["usual"], _moves(row), _stated(row)] for row in found["inputs"]]
+    rows = [[row["key"], row["usual"], _moves(row) + _beside(row), _stated(row)] for row in found["inputs"]]
     show.table(["input", "usual", "moves", "stated"], rows)
     for row in found["inputs"]:
         for place, value in row["beside"].items():
@@ -29,6 +30,13 @@ def inputs(keys: list[str], settings: int, wafers: int, json_out: bool) -> None:
             typer.echo(f"note: {row['key']}: not at {line}")
     for note in found["notes"]:
         typer.echo(f"note: {note}")
+
+
+def _beside(row: dict[str, Any]) -> str:
+    """Return what was set beside, in short; the notes have it in full."""
+    told = [f"{place} = {value}" for place, value in row["beside"].items()]
+    short = [each if len(each) <= LONGEST else each[: LONGEST - 1] + "…" for each in told]
+    return f" (beside {', '.join(short)})" if short else ""
 
 
 def _moves(row: dict[str, Any]) -> str:

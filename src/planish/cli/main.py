@@ -124,7 +124,10 @@ def inputs(
     ] = 50,
     json_out: Json = False,
 ) -> None:
-    """Say what each input moves: which answers, how far, which way, and what the trade says of it."""
+    """Say what each input moves: which answers, how far, which way, and what the trade says of it.
+
+    One key or table takes seconds, all of them some minutes.
+    """
     from planish.cli import inputs as verb
 
     verb.inputs(keys or [], settings, wafers, json_out)

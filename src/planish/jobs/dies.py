@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planish.errors import DataError, SetupError, refuse
+from planish.errors import DataError, ModelError, SetupError, refuse
 from planish.jobs.stages import Stage, untold
 from planish.predict.die.bands import die_band
 from planish.predict.die.cells import DieChoices
 from planish.predict.die.fill import propose_fill
 from planish.predict.die.levels import described_level, process_of
+from planish.predict.die.model import NO_LENGTH
 from planish.predict.die.pad import pad_after
 from planish.predict.die.polish import polish_die
 from planish.results.saved import open_result
@@ -188,6 +190,8 @@ def polish_as_asked(
     fill = None
     if fill_ceiling is not None:  # for the place with the widest range
         length = result.worst.seen.length
+        if not isfinite(length):
+            raise ModelError(NO_LENGTH)
         fill = propose_fill(result.density, result.cell, length, ceiling=fill_ceiling, origin=result.origin)
     return DieAnswer(result, maps, fill)
 

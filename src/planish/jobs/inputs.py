@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,8 @@ from planish.errors import SetupError, refuse
 from planish.inputs.moves import LEAST, Moved, moved
 from planish.inputs.scenarios import write_files
 from planish.inputs.tried import Input, inputs
-from planish.setup.finding import nearest
 
+NEAREST = 4  # keys named where one is not known
 SETTINGS, WAFERS = 5, 50
 """How many settings an input is moved over, and how long a lot is, unless asked otherwise."""
 
@@ -178,6 +179,8 @@ def _chosen(known: Sequence[Input], keys: Sequence[str]) -> list[Input]:
     for key in keys:
         found = [one for one in known if one.key == key or one.key.startswith((f"{key}.", f"{key} ("))]
         if not found:
-            raise SetupError(refuse("input", key, "a key of the setup", nearest(key, [k.key for k in known])))
+            close = get_close_matches(key, [one.key for one in known], n=NEAREST, cutoff=0.0)
+            hint = f"nearest of the {len(known)} there are: {', '.join(close)}"
+            raise SetupError(refuse("input", key, "a key of the setup, or a table such as pad.top", hint))
         chosen |= {one.key: one for one in found}
     return [one for one in known if not keys or one.key in chosen]

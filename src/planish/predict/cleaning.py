@@ -41,6 +41,7 @@ POSSIBLE: dict[str, tuple[float, float]] = {
     "angular_speed": (0.1, 1e3),
     "flow": (1e-8, 1e-3),
 }
+LARGEST, SIZES = 1e-4, "above 0 nm and up to 0.1 mm"  # [m] of a particle
 HAMAKER = (1e-24, 1e-17)  # [J]
 VISCOSITY = (1e-5, 1.0)  # [Pa s]
 #: What holds where a setup describes no cleaning: no steps, the order of silica on oxide, water (from memory).
@@ -176,8 +177,9 @@ def clean_wafer(
     if steps is None and not own.steps:
         notes.append(f"no steps given: {', '.join(USUAL)} taken (common practice, no source)")
     d = np.array(particle_sizes(rig) if sizes is None else list(sizes))
-    if not (d.size and np.all((d > 0) & (d <= 1e-4))):
-        raise SetupError(refuse("particle sizes [m]", d.tolist(), "above 0 and up to 0.1 mm"))
+    if not (d.size and np.all((d > 0) & (d <= LARGEST))):
+        shown = ", ".join(show(size, "thickness") for size in d.tolist()) or "none"
+        raise SetupError(refuse("particle sizes", shown, SIZES))
     hamaker = own.hamaker if hamaker is None else hamaker
     viscosity = own.viscosity if viscosity is None else viscosity
     _within("Hamaker constant", hamaker, HAMAKER, "energy")

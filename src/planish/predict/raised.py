@@ -19,6 +19,7 @@ from planish.physics.surface.hardness import ploughing_hardness
 from planish.physics.surface.softening import HOTTEST
 from planish.predict.wafer.counted import Counted, counted, cubic
 from planish.predict.wafer.incoming import incoming_notes
+from planish.predict.wafer.strange import HEAT, driven
 from planish.predict.wafer.warm_pad import softens
 from planish.units import ZERO_CELSIUS
 
@@ -32,8 +33,7 @@ CONTACT_LIMIT = 0.05  # real contact fraction: beyond a few per cent neighbourin
 LIQUID_CARRIES = 0.05  # of the load, by which the liquid lifts or sucks, from which it is told
 LIQUID_RUBS = 0.5  # of friction that is the liquid's shear, from which it is doubtful
 RUBS_HARD = 1.5  # times the coefficient of friction on summits, likewise
-HOT = 95.0  # [°C]
-BOILING = "; the pad is taken as no softer than at 100 °C"
+BOILING = f"; the pad is taken as no softer than at {HOTTEST - ZERO_CELSIUS:g} °C"
 NO_SLURRY, STARVED = 1e-3, 0.3  # fresh share
 UNEVEN, STEEP_EDGE = 6.0, 6.0  # [%] 1 sigma, and departure near the edge, that call for a change
 EDGE_BAND = 0.015  # [m]
@@ -214,9 +214,9 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
     yield Raised(
         "doubt",
         "temperature",
-        f"pad at {_up_to(peak > HOT)}{peak.max():.0f} °C: water would boil off, which the model does not follow"
-        + (BOILING if softens(rig) and peak.max() > HOTTEST - ZERO_CELSIUS else ""),
-        peak > HOT,
+        f"pad at {_up_to(peak > HOTTEST - ZERO_CELSIUS)}{peak.max():.0f} °C: water would boil off, which the model "
+        f"does not follow; {driven(rig, HEAT)}" + (BOILING if softens(rig) else ""),
+        peak > HOTTEST - ZERO_CELSIUS,
     )
     yield from _liquid(rig, names, seen)
     lost = seen.film_followed < 1.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -92,7 +93,26 @@ def nearest(word: str, known: Any) -> str:
     """
     options = [str(k) for k in known]
     close = difflib.get_close_matches(str(word), options, n=1, cutoff=0.55)
-    return f"did you mean {close[0]!r}?" if close else "known: " + ", ".join(options[:14])
+    return f"did you mean {close[0]!r}?" if close else "known: " + listed(options)
+
+
+def listed(options: Sequence[str], most: int = 16) -> str:
+    """Return words in a row; of many the first, and how many there are.
+
+    Parameters
+    ----------
+    options
+        The words.
+    most
+        That are named.
+
+    Returns
+    -------
+    str
+        With commas between.
+    """
+    more = len(options) - most
+    return ", ".join(options[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def short(value: Any, limit: int = 60) -> Any:

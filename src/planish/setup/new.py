@@ -57,6 +57,8 @@ def new_setup(motion: str) -> str:
     ]
     lines += ["[ambient]"]
     for key, (value, source) in AMBIENT.items():
+        if key == "platen_temperature" and not kind.machine.on_platen:
+            continue  # a belt has no platen
         lines += [_line(key, value, known[f"ambient.{key}"]) + f"; {source}"]
     lines += [""]
     lines += _part("wafer", "silicon-300", {}, known)

@@ -54,19 +54,27 @@ class LayerSection(Section):
     ) = Field(None, description="modulus of the filler over that of the polymer; rigid where not given")
 
 
+_ZERO = "with grooves.pattern = 'none'"
+GROOVE = {
+    "width": Quantity(
+        "length", low="0 mm", least="0.01 mm", high="20 mm", typical=("0.1 mm", "3 mm"), zero=_ZERO
+    ),
+    "depth": Quantity(
+        "length", low="0 mm", least="0.01 mm", high="20 mm", typical=("0.1 mm", "2.5 mm"), zero=_ZERO
+    ),
+    "pitch": Quantity(
+        "length", low="0 mm", least="0.01 mm", high="100 mm", typical=("0.5 mm", "25 mm"), zero=_ZERO
+    ),
+}
+
+
 class GroovesSection(Section):
     """Grooves of the top pad."""
 
     pattern: Literal["none", "concentric", "grid", "spiral"] = Field(description="how the grooves run")
-    width: Annotated[
-        float, Quantity("length", low="0 mm", least="0.01 mm", high="20 mm", typical=("0.1 mm", "3 mm"))
-    ] = Field(description="width of a groove")
-    depth: Annotated[
-        float, Quantity("length", low="0 mm", least="0.01 mm", high="20 mm", typical=("0.1 mm", "2.5 mm"))
-    ] = Field(description="depth of a groove in a new pad")
-    pitch: Annotated[
-        float, Quantity("length", low="0 mm", least="0.01 mm", high="100 mm", typical=("0.5 mm", "25 mm"))
-    ] = Field(description="from groove to groove")
+    width: Annotated[float, GROOVE["width"]] = Field(description="width of a groove")
+    depth: Annotated[float, GROOVE["depth"]] = Field(description="depth of a groove in a new pad")
+    pitch: Annotated[float, GROOVE["pitch"]] = Field(description="from groove to groove")
 
 
 class SurfaceSection(Section):

@@ -48,7 +48,7 @@ class Quantity:
     """A text quantity: its dimension, the limits (inclusive, as text), and what is typical.
 
     ``above`` is an exclusive lower limit. ``least``: what a value other than 0
-    must come to at least, where 0 stands for "none". ``source`` says who calls
+    must come to at least, where 0 stands for "none"; ``zero`` says with what 0 goes. ``source`` says who calls
     the range typical; ``either_way``: it is one of sizes, and the sign only
     says which way something turns or runs. The dimension "number" is a bare
     number whose unit depends on other values.
@@ -62,6 +62,7 @@ class Quantity:
     least: str | None = None
     source: str = PRACTICE
     either_way: bool = False
+    zero: str = ""
 
     @property
     def limits(self) -> tuple[float, float]:
@@ -75,6 +76,9 @@ class Quantity:
     @property
     def allowed(self) -> str:
         """The limits in words."""
+        if self.zero and self.low is not None and self.least is not None and self.high is not None:
+            low, least, high = (pretty_text(each) for each in (self.low, self.least, self.high))
+            return f"from {least} to {high}, or {low} {self.zero}"
         least = f"at least {pretty_text(self.least)}" if self.least is not None else ""
         if self.low is not None and self.high is not None:
             return f"from {pretty_text(self.low)} to {pretty_text(self.high)}" + (

@@ -115,6 +115,7 @@ def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
         part = _section(section, document, out)
         if section == "slurry":
             slurry_part = part
+    _no_platen(out)
     for section, key in OPTIONAL_TABLES:
         table = out.tree.get(section)
         if isinstance(table, dict) and table.get(key) == "none":
@@ -173,6 +174,15 @@ def _ambient(document: dict[str, Any], out: Resolved) -> None:
             merged[key] = value
             _remember_default(f"ambient.{key}", value, source, "", out)
     out.tree["ambient"] = merged
+
+
+def _no_platen(out: Resolved) -> None:
+    """Take back the note on the platen's temperature for a machine that has none: nothing there uses it."""
+    motion = out.tree["polisher"].get("motion")
+    if isinstance(motion, str) and motion in MOTIONS and not MOTIONS.get(motion).machine.on_platen:
+        out.notes = [
+            note for note in out.notes if not note.startswith("ambient.platen_temperature not given")
+        ]
 
 
 def _section(section: str, document: dict[str, Any], out: Resolved) -> Part | None:
@@ -347,6 +357,8 @@ def _removal(document: dict[str, Any], out: Resolved, slurry: Part | None) -> No
         giver, lead = (film, "") if film is not None else (slurry, f"{place}.")
         base = offered.get(material, {}) if film is None else film.tree()
         _drop_rivals(base, mine)
+        if giver is not None:
+            _drop_energy(base, mine, place, giver, out)
         kept = list(_leaves(base))  # in order: the list of sources must not change from run to run
         _overlay(base, mine)
         for key in kept:
@@ -418,6 +430,23 @@ def _other_contents(
         entry = slurry.values.get(key)
         if entry is not None and key not in reference and own.get(key, entry.value) != entry.value:
             yield key, entry, own[key]
+
+
+def _drop_energy(base: dict[str, Any], mine: dict[str, Any], place: str, giver: Part, out: Resolved) -> None:
+    """Drop the part's activation energy, and say so, where one's own law is another than that it was stated for.
+
+    A law with a warm term has an energy of its own, and would be warmed twice.
+    """
+    law, stated = mine.get("law"), base.get("law")
+    if law is None or law == stated or "activation_energy" not in base:
+        return
+    energy = base.pop("activation_energy")
+    if "activation_energy" in mine:
+        return
+    out.notes.append(
+        f"{place}.activation_energy: {energy} of the part {giver.name!r} goes with its law {stated!r}, and is left "
+        f"out of the law {law!r} here (say {place}.activation_energy where it holds)"
+    )
 
 
 def _drop_rivals(base: dict[str, Any], mine: dict[str, Any]) -> None:

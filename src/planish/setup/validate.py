@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import difflib
 import typing
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
 
+from planish.physics.removal.laws import LAWS
 from planish.setup import paths
-from planish.setup.finding import Finding, missing, short, wrong
+from planish.setup.finding import Finding, listed, missing, short, wrong
 from planish.setup.motions.known import MOTIONS
 from planish.setup.quantity import Section
+from planish.setup.removal import RemovalSection, coefficients_of
 from planish.setup.root import SetupModel, setup_model
 
 _TYPES = {
@@ -104,10 +107,22 @@ def model_at(path: tuple[int | str, ...], tree: dict[str, Any]) -> type[Section]
             continue
         if isinstance(here, type) and issubclass(here, Section):
             info = here.known().get(str(step))
-            here = _inner(info.annotation) if info is not None else None
+            annotation = info.annotation if info is not None else None
+            here = _inner(annotation)
+            if typing.get_origin(annotation) is dict:  # of names that are free
+                here = _Named(here)
+        elif isinstance(here, _Named):
+            here = here.model
         if here is None:
             return None
     return here if isinstance(here, type) and issubclass(here, Section) else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """Tables of one model, by names that are free."""
+
+    model: Any
 
 
 def _inner(annotation: Any) -> Any:
@@ -151,6 +166,9 @@ def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
         return gone
     model = model_at(path[:-1], tree)
     known = list(model.known()) if model is not None else []
+    table = paths.show(path[:-1], tree)
+    if model is RemovalSection and word in _coefficients(path, tree):
+        return f"it belongs into [{table}.coefficients]: {table}.coefficients.{word}"
     if path[0] == "polisher":
         other = [kind.name for kind in MOTIONS if word in kind.model.known()]
         if other:
@@ -161,7 +179,16 @@ def _suggestion(path: tuple[int | str, ...], tree: dict[str, Any]) -> str:
     home = _homes(MOTIONS.names()).get(word)
     if home:
         return f"it belongs into [{home}]"
-    return "known: " + ", ".join(known[:16])
+    return "known: " + listed(known)
+
+
+def _coefficients(path: tuple[int | str, ...], tree: dict[str, Any]) -> list[str]:
+    """Return the coefficients of the law of the removal table in which a path ends."""
+    here: Any = tree
+    for step in path[:-1]:
+        here = here[step]
+    law = here.get("law")
+    return list(coefficients_of(LAWS.get(law))) if isinstance(law, str) and law in LAWS else []
 
 
 def _describe(path: tuple[int | str, ...]) -> str:

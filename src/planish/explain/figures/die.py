@@ -46,7 +46,11 @@ def die_figure(result: DieResult, place: int | None = None) -> Figure:
     surface = result.surface(number) * 1e9
     surface = surface - np.nanmean(surface)
     _map(fig, grid[0, 0], result.density * 100, result, "Layout density [%]")
-    words = f"High area, pad-averaged [%]; length {die.seen.length * 1e3:.1f} mm"
+    length = 1e3 * die.seen.length
+    averaged = (
+        f"pad-averaged [%]; length {length:.1f} mm" if np.isfinite(length) else "of each cell alone [%]"
+    )
+    words = f"High area, {averaged}"
     _map(fig, grid[0, 1], die.seen.high * 100, result, words)
     _map(fig, grid[1, 0], surface, result, "Surface after polishing [nm]")
     for spot in die.hot:

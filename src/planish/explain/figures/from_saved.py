@@ -127,7 +127,9 @@ def die(data: xr.Dataset, summary: dict[str, Any]) -> _Die:
     dies = tuple(
         SimpleNamespace(
             thickness_range=figures["within_die_range_nm"],
-            seen=SimpleNamespace(high=share[index], length=figures["planarization_length_mm"] * 1e-3),
+            seen=SimpleNamespace(
+                high=share[index], length=(figures["planarization_length_mm"] or np.nan) * 1e-3
+            ),
             hot=tuple(
                 SimpleNamespace(x=spot["x_mm"] * 1e-3, y=spot["y_mm"] * 1e-3)
                 for spot in spots

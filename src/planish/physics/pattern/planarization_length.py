@@ -48,6 +48,10 @@ _DECADES = (-1.5, 4.7)  # of wave number [rad/m] searched: wavelengths from 200 
 _SCAN = 800
 
 
+class NoLengthError(ModelError):
+    """A pad stack whose response to a die has no planarization length."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlanarizationLength:
     """The kernel nearest to what a pad stack does.
@@ -167,7 +171,7 @@ def planarization_length(
 
     Raises
     ------
-    ModelError
+    NoLengthError
         Where the response does not roll off between wavelengths of 0.1 mm and 200 m.
     """
     q = np.logspace(*_DECADES, _SCAN)
@@ -182,10 +186,9 @@ def planarization_length(
     floor = local_share(relief, selectivity_length)
     shape = (response - floor) / (1 - floor)
     if not (shape[0] > 0.75 and shape[-1] < 0.25):
-        raise ModelError(
-            refuse(
-                "planarization length", "not found", "between 0.1 mm and 1 m", "give a measured one instead"
-            )
+        raise NoLengthError(
+            "planarization length: none is found, for the response does not roll off between wavelengths of 0.1 mm "
+            "and 200 m"
         )
     half = float(np.exp(np.interp(-0.5, -shape, np.log(q))))
     lengths = _half_point(kernel) / half * np.exp(np.linspace(-0.7, 0.7, 141))

@@ -85,7 +85,7 @@ class Effective(Record):
     short
         Incoming topography [m].
     length
-        Planarization length [m].
+        Planarization length [m]; NaN where the contact route found none, and the shares are the cells' own.
     local_share, misfit
         Of that length.
     give

@@ -18,6 +18,7 @@ from planish.physics.pattern.response import local_response
 from planish.physics.pressure.layers import surface_compliance
 from planish.physics.removal.laws import LAWS
 from planish.physics.surface import asperities
+from planish.units import show
 
 if TYPE_CHECKING:
     from planish.predict.wafer.film_rate import FilmRate
@@ -217,7 +218,13 @@ def place_radius(rig: Rig, place: str | float, field: float = 0.0) -> tuple[str,
             raise SetupError(refuse("place", place, "'centre', 'mid', 'edge' or a radius in metres"))
         return place, radii[place]
     if not 0 <= place <= rig.wafer.radius:
-        raise SetupError(refuse("place [m]", place, f"between 0 and {rig.wafer.radius:g}"))
+        raise SetupError(
+            refuse(
+                "place",
+                show(place, "length", digits=6),
+                f"from 0 mm to {show(rig.wafer.radius, 'length', digits=6)}, the wafer's radius",
+            )
+        )
     return f"r = {place * 1e3:.1f} mm", float(place)
 
 

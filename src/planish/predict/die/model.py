@@ -17,7 +17,11 @@ from planish.errors import SetupError, refuse
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.feature_selectivity import feature_selectivity
 from planish.physics.pattern.kernels import Kernel
-from planish.physics.pattern.planarization_length import PlanarizationLength, planarization_length
+from planish.physics.pattern.planarization_length import (
+    NoLengthError,
+    PlanarizationLength,
+    planarization_length,
+)
 from planish.predict.die.cells import DieChoices, DieInput, Effective
 from planish.predict.die.conditions import LocalConditions, SurfaceState
 from planish.predict.die.level import Level, Polished
@@ -33,6 +37,11 @@ _NONE = 1e-6  # a share below this counts as none
 # lines only. An assumption: 150 um were tuned on the example blocks, until the range within that die was the same for
 # cells of 20 to 200 um within 2 %.
 OWN_DENSITY_OVER = 150e-6
+NO_LENGTH = (
+    "die.planarization_length: not given, and this pad's response to this die rolls off nowhere between wavelengths of "
+    "0.1 mm and 200 m, so none can be found: must be a measured one, from 0.05 mm to 100 mm (on the command line "
+    "--planarization-length; the contact route uses none)"
+)
 _BEGUN = 0.1  # of the relief
 _WINDOW = 5  # cells on a side
 
@@ -266,6 +275,35 @@ def effective(
     )
 
 
+def unaveraged(cells: DieInput, local: LocalConditions) -> Effective:
+    """Return the cells' own shares, for the contact route of a pad without a planarization length.
+
+    Parameters
+    ----------
+    cells
+        Of the layout.
+    local
+        Conditions at its place.
+
+    Returns
+    -------
+    Effective
+        With NaN for what belongs to a length.
+    """
+    unknown = np.full_like(cells.high, np.nan)
+    steps = len(local.steps)
+    return Effective(
+        cells.high,
+        np.stack([unknown] * steps),
+        unknown,
+        length=np.nan,
+        local_share=np.nan,
+        misfit=np.nan,
+        give=np.nan,
+        shares=(cells.high,) * steps,
+    )
+
+
 def _main_pressure(level: Level, local: LocalConditions, platen: int) -> float:
     """Return the pressure [Pa] of the step in which a platen begins to take the relief off.
 
@@ -306,14 +344,17 @@ def _averaged(
     outside = 1 - choices.outside if level.lines == "low" else choices.outside
     found = PlanarizationLength(choices.planarization_length or 0.0, 0.0, 0.0)
     if choices.planarization_length is None:
-        found = planarization_length(
-            pad.compliance,
-            relief=level.relief,
-            pressure=pressure,
-            selectivity_length=pad.state.selectivity_length,
-            wafer_rigidity=pad.wafer_rigidity,
-            kernel=choices.kernel,
-        )
+        try:
+            found = planarization_length(
+                pad.compliance,
+                relief=level.relief,
+                pressure=pressure,
+                selectivity_length=pad.state.selectivity_length,
+                wafer_rigidity=pad.wafer_rigidity,
+                kernel=choices.kernel,
+            )
+        except NoLengthError as none:
+            raise NoLengthError(NO_LENGTH) from none
     high = _smooth(cells, cells.high, found.length, choices.kernel, choices, outside)
     share, spot = found.local_share, max(OWN_DENSITY_OVER, 4.4 * pad.state.spot_radius)
     if share > 0:

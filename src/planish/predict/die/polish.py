@@ -19,13 +19,22 @@ from planish.physics.pattern import (
     planarization_length,
     topography,
 )
+from planish.physics.pattern.planarization_length import NoLengthError
 from planish.predict.die import conditions as die_conditions
 from planish.predict.die.cells import DieChoices, DieInput
 from planish.predict.die.conditions import LocalConditions, SurfaceState, place_radius
 from planish.predict.die.hot_spots import HotSpot, hot_spots
 from planish.predict.die.level import Level
 from planish.predict.die.levels import described_level, left_open, measured_length, process_of
-from planish.predict.die.model import DiePad, check_maps, die_input, effective, polish_cells, width_notes
+from planish.predict.die.model import (
+    DiePad,
+    check_maps,
+    die_input,
+    effective,
+    polish_cells,
+    unaveraged,
+    width_notes,
+)
 from planish.predict.die.pad import PadAfter, pad_after
 from planish.predict.die.platens import Platens, described_platens
 from planish.predict.die.result import Die, DieResult
@@ -234,7 +243,12 @@ def polish_one(
     Die
         The die.
     """
-    seen = effective(cells, level, local, pad, choices)
+    try:
+        seen = effective(cells, level, local, pad, choices)
+    except NoLengthError:
+        if route != "contact":
+            raise
+        seen = unaveraged(cells, local)
     if route == "contact":
         from planish.predict.die.contact import polish_by_contact
 
@@ -251,7 +265,7 @@ def polish_one(
                 fields.named[merit.name],
                 origin,
                 cells.cell,
-                apart=seen.length / 2,
+                apart=seen.length / 2 if np.isfinite(seen.length) else 0.0,
                 lowest=merit.worse_low,
             )
     return Die(local, seen, fields, window, tuple(spots), cells.incoming)
@@ -395,7 +409,13 @@ def _notes(dies: list[Die], level: Level, choices: DieChoices, route: str) -> li
             f"clear time counts the {100 * dies[0].counted:.3g} % of cells that hold both lines and spaces;"
             f" {100 * full:.3g} % are all line: they have no step of their own, but count in the range"
         )
-    return unique([*notes, *length_notes(choices, route)])
+    told = length_notes(choices, route)
+    if not all(np.isfinite(die.seen.length) for die in dies):
+        told = [
+            "contact route: the pad has no planarization length for this die, so none is shown, and effective shares "
+            "are those of the cells themselves"
+        ]
+    return unique([*notes, *told])
 
 
 def length_notes(choices: DieChoices, route: str) -> list[str]:
@@ -459,7 +479,6 @@ def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
     worn = [] if after is None else [after.note(), *(f"the wafers before: {one}" for one in after.raised)]
     return [
         *worn,
-        *(line for one in platens.rigs for line in one.notes if line.startswith(OUTSIDE)),
         *_underneath(platens.wafers),
         *(line for one in platens.wafers for line in one.strange()),
     ]
@@ -468,11 +487,13 @@ def standing_notes(platens: Platens, after: PadAfter | None) -> list[str]:
 def _underneath(wafers: Sequence[WaferResult]) -> list[str]:
     """Say what the wafers say under which the die lies, and on which of several platens."""
     several = len(wafers) > 1
-    return [
-        f"platen {number}: {note}" if several else f"the wafer: {note}"
-        for number, one in enumerate(wafers, 1)
-        for note in one.notes
-    ]
+    told = []
+    for number, one in enumerate(wafers, 1):
+        for note in one.notes:
+            of_wafer = not note.startswith(("die.", f"{OUTSIDE}die."))
+            who = f"platen {number}: " if several else "" if note.startswith(OUTSIDE) else "the wafer: "
+            told.append(who + note if of_wafer else note)
+    return told
 
 
 def _sources(rig: Rig, level: Level, route: str) -> list[str]:

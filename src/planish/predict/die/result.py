@@ -164,8 +164,8 @@ class DieResult(Result):
             "within_die_range_nm": die.thickness_range * 1e9,
             "within_die_sigma_nm": die.thickness_sigma * 1e9,
             "topography_nm": die.topography * 1e9,
-            "planarization_length_mm": die.seen.length * 1e3,
-            "own_density_share_percent": 100 * die.seen.local_share,
+            "planarization_length_mm": _known(die.seen.length * 1e3),
+            "own_density_share_percent": _known(100 * die.seen.local_share),
             "lowest_effective_share_percent": 100 * float(die.seen.high.min()),
             "highest_effective_share_percent": 100 * float(die.seen.high.max()),
             "clear_time_s": clear if np.isfinite(clear) else None,
@@ -237,3 +237,7 @@ class DieResult(Result):
                 "origin": list(self.origin),
             },
         )
+
+
+def _known(value: float) -> float | None:
+    return value if np.isfinite(value) else None

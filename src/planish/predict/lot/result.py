@@ -265,7 +265,6 @@ class LotResult(Result):
             self.rig,
             real_pressure=float(records.real_pressure.max()),
             friction=float(records.friction.max()),
-            temperature=float(records.peak_temperature.max()),
             rate=float(records.step_fastest.max()),
         )
 

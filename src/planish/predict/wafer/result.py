@@ -410,7 +410,6 @@ class WaferResult(Result):
             self.rig,
             real_pressure=max(step.real_pressure for step in self.steps),
             friction=max(step.friction for step in self.steps),
-            temperature=max(step.peak_temperature for step in self.steps),
             rate=max(step.fastest for step in self.steps),
         )
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planish.units import NM_PER_MIN, ZERO_CELSIUS
+from planish.units import NM_PER_MIN
 
 if TYPE_CHECKING:
     from planish.setup.si import Rig
 
-HOT = 95.0  # [°C] water is about to boil
 FRICTION = 2.0  # rubbing solids in a slurry stay below 1; common practice, no source
 FASTEST = (
     20e3 / NM_PER_MIN
@@ -17,12 +16,12 @@ FASTEST = (
 
 # What drives each outcome: beginnings of dotted paths, the strongest first.
 _SUMMITS = ("pad.surface", "pad.top", "conditioner")
-_RUBBING = ("recipe.step", "slurry.viscosity", "slurry.friction")
-_HEAT = (*_RUBBING, "polisher", "slurry.temperature", "ambient", "slurry.heat_capacity", "pad")
+_RUBBING = ("recipe.step", "slurry.viscosity", "slurry.friction_boundary")
+HEAT = (*_RUBBING, "polisher", "slurry.temperature", "ambient", "slurry.heat_capacity", "pad")
 _RATE = ("removal", "recipe.step", "slurry.abrasive_fraction", *_SUMMITS)
 
 
-def strange(rig: Rig, *, real_pressure: float, friction: float, temperature: float, rate: float) -> list[str]:
+def strange(rig: Rig, *, real_pressure: float, friction: float, rate: float) -> list[str]:
     """Return one line for each outcome that no polisher has.
 
     Parameters
@@ -34,8 +33,6 @@ def strange(rig: Rig, *, real_pressure: float, friction: float, temperature: flo
         the hardness of polymers is a tenth of their modulus or so (from memory).
     friction
         Coefficient of friction.
-    temperature
-        Highest pad temperature [K].
     rate
         Film taken off [m/s].
 
@@ -49,27 +46,35 @@ def strange(rig: Rig, *, real_pressure: float, friction: float, temperature: flo
     if real_pressure > modulus:
         found.append(
             f"real contact pressure {real_pressure / 1e6:.4g} MPa: above the modulus of the summits, "
-            f"{modulus / 1e6:.4g} MPa, so the pad would give way; {_driven(rig, _SUMMITS)}"
+            f"{modulus / 1e6:.4g} MPa, so the pad would give way; {driven(rig, _SUMMITS)}"
         )
     if friction > FRICTION:
         found.append(
             f"coefficient of friction {friction:.3g}: above {FRICTION:g} nothing slides so hard; "
-            f"{_driven(rig, _RUBBING)}"
-        )
-    if temperature - ZERO_CELSIUS > HOT:
-        found.append(
-            f"pad at {temperature - ZERO_CELSIUS:.0f} °C: water would boil off, which the model does not follow; "
-            f"{_driven(rig, _HEAT)}"
+            f"{driven(rig, _RUBBING)}"
         )
     if rate > FASTEST:
         found.append(
-            f"removal rate {rate * NM_PER_MIN:.3g} nm/min: no slurry takes film so fast; {_driven(rig, _RATE)}"
+            f"removal rate {rate * NM_PER_MIN:.3g} nm/min: no slurry takes film so fast; {driven(rig, _RATE)}"
         )
     return found
 
 
-def _driven(rig: Rig, inputs: tuple[str, ...]) -> str:
-    """Name the unlikely values among the inputs of an outcome, or the inputs where none is."""
+def driven(rig: Rig, inputs: tuple[str, ...]) -> str:
+    """Name the unlikely values among the inputs of an outcome, or the inputs where none is.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    inputs
+        Beginnings of dotted paths, the strongest first.
+
+    Returns
+    -------
+    str
+        In plain words.
+    """
     odd = [path for start in inputs for path in rig.unlikely if path.startswith(start)]
     if odd:
         return f"driven by {', '.join(list(dict.fromkeys(odd))[:3])}, outside the usual range"

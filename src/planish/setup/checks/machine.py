@@ -16,7 +16,7 @@ from planish.physics.surface.hardness import QI_RANGE
 from planish.setup.attached import summit_heights
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.finding import HAIR, Finding, missing, mm, wrong
-from planish.setup.pad import LayerSection
+from planish.setup.pad import GROOVE, LayerSection
 from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
 from planish.setup.to_si import conditioner_si, pad_hardness
@@ -88,9 +88,9 @@ def check_pad(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> It
         yield from _layer(pad.sub, "pad.sub")
     grooves = pad.grooves
     if grooves is not None and grooves.pattern != "none":
-        for key in ("width", "depth", "pitch"):
+        for key, what in GROOVE.items():
             if getattr(grooves, key) == 0.0:
-                yield wrong(f"pad.grooves.{key}", table["grooves"][key], "above 0 mm", "or pattern = 'none'")
+                yield wrong(f"pad.grooves.{key}", table["grooves"][key], what.allowed, what.usual)
                 return
         if grooves.depth >= pad.top.thickness:
             yield wrong("pad.grooves.depth", table["grooves"]["depth"], f"below the pad's {mm(pad.top.thickness)}",

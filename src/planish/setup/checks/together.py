@@ -44,6 +44,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     """
     raw = resolved.tree
     found: list[Finding] = []
+    found.extend(_ambient(model, raw, resolved))
     for check in (_wafer(model, raw, folder), _head(model, raw), check_polisher(model, raw)):
         found.extend(check)
     found.extend(check_pad(model, raw, folder))
@@ -101,6 +102,14 @@ def _wafer(model: SetupModel, raw: dict[str, Any], folder: Path | None) -> Itera
     if wafer.bow_from_stress and not any(film.stress for film in wafer.film):
         yield wrong("wafer.bow_from_stress", True, "false, or a film with a stress",
                     "say the stress of a film that bends the wafer")  # fmt: skip
+
+
+def _ambient(model: SetupModel, raw: dict[str, Any], resolved: Resolved) -> Iterator[Finding]:
+    place = "ambient.platen_temperature"
+    given = place in resolved.origins and resolved.origins[place].origin == "setup"
+    if given and not model.polisher.machine().on_platen:
+        text = f"{place} {raw['ambient']['platen_temperature']}: says nothing of a belt"
+        yield Finding("note", place, f"{text} (its pad comes back as warm as the room: ambient.temperature)")
 
 
 def _sites(name: str, folder: Path | None, place: str, radius: float) -> Iterator[Finding]:

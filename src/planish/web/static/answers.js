@@ -171,7 +171,8 @@ export class Answers {
     const surface = arrays.surface.subarray(place * size, (place + 1) * size);
     const grid = Float32Array.from(surface, inNm);
     this.dieMap.draw({ grid, rows: shape[1], columns: shape[2], limits: limitsOf(grid, 0.01), unit: "nm", name: "surface height about its mean", saying: header.places[place] });
-    const list = [["range", `${number(s.within_die_range_nm)} nm`], ["planarization length", `${number(s.planarization_length_mm, 2)} mm`]];
+    const list = [["range", `${number(s.within_die_range_nm)} nm`]];
+    if (s.planarization_length_mm !== null) list.push(["planarization length", `${number(s.planarization_length_mm, 2)} mm`]);
     if (s.dishing_max_nm !== undefined) list.push(["dishing, most", `${number(s.dishing_max_nm)} nm`]);
     else if (s.step_height_max_nm !== undefined) list.push(["step left", `${number(s.step_height_max_nm)} nm`]);
     numbers(document.getElementById("die-numbers"), list);

@@ -51,7 +51,7 @@ class MetalLevel(Level):
     lines: ClassVar = "low"
     step_key: ClassVar = "trench_depth"
     step_by_width: ClassVar = True
-    bottom: ClassVar = "the lines, in all their depth,"
+    bottom: ClassVar = "the full depth of the lines"
 
     def films(self) -> tuple[tuple[str, float], ...]:
         """Return material and thickness [m] of the films on the dielectric; a barrier of nothing goes at its rate."""
