@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from planish.setup.changes import quantity_text
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
 from planish.tuning.course import Course, Settings
-from planish.tuning.limits import Freedom
+from planish.tuning.limits import ROUNDED_S, Freedom
 from planish.tuning.search import MET_NM, NM, Found, Search
 from planish.tuning.tuned import Bound, Tuned
 
@@ -32,6 +32,12 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 _WORTH = 1e-12  # [m] of sigma per psi or s: what is less is no price
+
+
+class _Options(TypedDict):
+    bounds: Mapping[str, str]
+    keep: list[str]
+    neighbour: float | None
 
 
 def tune(
@@ -93,19 +99,26 @@ def tune(
     goal, said = _goal(before, target, profile)
     cap, words = _longest(before, goal, most_time, least_rate)
     course = Course(rig)
-    freedom = Freedom(
-        setup,
-        start,
-        bounds=bounds or {},
-        keep=keep,
-        neighbour=None if neighbour is None else _positive(neighbour, "pressure", "--neighbour", "1.5 psi"),
-        most_time=cap,
-        time_words=words,
-    )
+    options: _Options = {
+        "bounds": bounds or {},
+        "keep": list(keep),
+        "neighbour": None
+        if neighbour is None
+        else _positive(neighbour, "pressure", "--neighbour", "1.5 psi"),
+    }
+    freedom = Freedom(setup, start, **options, most_time=cap, time_words=words)
     search = Search(course, freedom, goal)
     begin = search.start(course.run(start))
     if begin is None:
         raise SetupError(_no_room(freedom, words))
+    if cap is None and not any(key.endswith("time") for key in options["bounds"]):
+        own = float(begin.settings.time.sum()) + ROUNDED_S * start.time.size
+        words = "no longer than with the setup's own pressures (--most-time says otherwise):"
+        freedom = Freedom(setup, start, **options, most_time=own, time_words=words)
+        search = Search(course, freedom, goal)
+        notes.append(
+            "the recipe takes no longer than with the setup's own pressures; --most-time says otherwise"
+        )
     found = search.improve(begin)
     if abs(found.gap) > MET_NM:
         raise SetupError(_not_met(found, freedom, before.mean(goal)))
@@ -114,7 +127,7 @@ def tune(
     after = polish(_tuned_rig(setup, rig, changes))
     return Tuned(
         setup=setup,
-        changes=changes,
+        settled=tuple(changes.items()),
         before=before,
         after=after,
         goal=goal,
@@ -202,7 +215,7 @@ def _longest(
     if most_time is not None:
         cap, words = _positive(most_time, "time", "--most-time", "90 s"), "--most-time:"
     if least_rate is not None:
-        rate = _positive(least_rate, "removal_rate", "--least-rate", "200 nm/min")
+        rate = _positive(least_rate, "rate", "--least-rate", "200 nm/min")
         removed = before.mean(before.incoming.sum(axis=0) - goal)
         if cap is None or removed / rate < cap:
             cap, words = removed / rate, "--least-rate:"

@@ -59,8 +59,8 @@ class Tuned(Result):
     ----------
     setup
         Before, with the incoming film.
-    changes
-        That put the settings into the setup; none where it has the best already.
+    settled
+        Path and value of each change.
     before, after
         The wafer polished by ``planish.polish`` with the settings before and after.
     goal
@@ -76,7 +76,7 @@ class Tuned(Result):
     kind: ClassVar[str] = "tuned settings"
 
     setup: Setup
-    changes: Changes
+    settled: tuple[tuple[str, Any], ...]
     before: WaferResult
     after: WaferResult
     goal: Array
@@ -100,6 +100,13 @@ class Tuned(Result):
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
         return unique([*self.after.sources(), *slopes.SOURCES, *program.SOURCES])
+
+    @property
+    def changes(self) -> Changes:
+        """The changes that put the settings into the setup (for ``Setup.replace``)."""
+        return {
+            path: list(value) if isinstance(value, tuple | list) else value for path, value in self.settled
+        }
 
     def tuned(self) -> Setup:
         """Return the setup with the settings in it."""
@@ -139,7 +146,7 @@ class Tuned(Result):
             "steps": self.rows(after),
             "steps_before": self.rows(before),
             "binding": [bound.row() for bound in self.bounds],
-            "changes": dict(self.changes),
+            "changes": self.changes,
         }
 
     def rows(self, wafer: WaferResult) -> list[dict[str, Any]]:
