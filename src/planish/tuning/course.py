@@ -136,7 +136,7 @@ class Course:
             before = None if near is None else near.steps[index]
             passed = self._step(index, settings, state, left, before)
             times = np.linspace(0.0, float(settings.time[index]), TIMES)
-            left, temperatures = self._after(passed, passed.found, passed.temperatures, left, times)
+            left, temperatures = self._after(passed.found, passed.temperatures, left, times)
             state = replace(state, temperatures=temperatures)
             steps.append(passed)
         return Run(settings, tuple(steps), left)
@@ -170,7 +170,7 @@ class Course:
         return Passed(plan, back, met, softness, summits, found, spending, left, state.temperatures.copy())
 
     def _after(
-        self, passed: Passed, found: Conditions, temperatures: Array, left: Array, times: Array
+        self, found: Conditions, temperatures: Array, left: Array, times: Array
     ) -> tuple[Array, Array]:
         """Return what is left of the films, and the temperatures of the pad rings, after a step."""
         heating = pad_heat(found, temperatures)
@@ -183,6 +183,27 @@ class Course:
             return after, heating.at(float(times[-1]))
         removed, _ = polish_stack(left, [curves[film.material] for film in films], times)
         return np.maximum(left - removed[:, -1, :], 0.0), heating.at(float(times[-1]))
+
+    def at_times(self, run: Run, time: Array) -> Array:
+        """Return what is left where only the times are others, slurry and contact as they were.
+
+        Parameters
+        ----------
+        run
+            With the pressures.
+        time
+            Of each step [s].
+
+        Returns
+        -------
+        Array
+            Of all films [m], (n_r,), on fewer times than a run takes: to be compared with itself.
+        """
+        left, temperatures = self.incoming, run.steps[0].temperatures
+        for passed, length in zip(run.steps, time, strict=True):
+            times = np.linspace(0.0, float(length), _COARSE)
+            left, temperatures = self._after(passed.found, temperatures, left, times)
+        return np.asarray(left.sum(axis=0))
 
     def influence(self, run: Run, wanted: NDArray[np.bool_]) -> Array:
         """Return how the thickness left answers to each setting.
@@ -227,7 +248,7 @@ class Course:
                 (found, time) if later == index else (other.found, float(run.settings.time[later]))
             )
             times = np.linspace(0.0, length, _COARSE)
-            left, temperatures = self._after(other, conditions, temperatures, left, times)
+            left, temperatures = self._after(conditions, temperatures, left, times)
         return np.asarray(left.sum(axis=0))
 
     def _nudged(self, passed: Passed, wafer: Array, ring: Array) -> Conditions:

@@ -81,6 +81,7 @@ class Freedom:
         time_words: str,
     ) -> None:
         self._setup, self._start = setup, start
+        self._tree = setup.tree  # a copy each time it is asked for
         self._zones = start.zones.shape[1]
         self._tied = bool(setup.rig.head.back_film)  # a rigid head presses everywhere alike
         self.notes: list[str] = []
@@ -116,7 +117,7 @@ class Freedom:
             keys = (*keys, "time")
         else:
             keys = (*keys, "zone_pressures") if self._tied else (*keys, "zone_pressures", which)
-        return paths.show(keys, self._setup.tree)
+        return paths.show(keys, self._tree)
 
     def pack(self, settings: Settings) -> Array:
         """Return the settings that move in their scales, (n,)."""
@@ -212,7 +213,7 @@ class Freedom:
             if "." not in key:
                 raise SetupError(f"{option} {key}: must be {allowed} ({nearest(key, _KINDS)})")
         try:
-            keys = paths.resolve(key, self._setup.tree)
+            keys = paths.resolve(key, self._tree)
         except SetupError as error:
             raise SetupError(f"{option} {error}") from None
         if keys[:2] == ("recipe", "step") and len(keys) == 2:

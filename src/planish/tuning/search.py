@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,11 +16,12 @@ NM = 1e-9
 MET_NM = 0.05  # how far the mean may be from the target
 _TIGHT_NM = 0.01  # and where the search stops
 _MISS = 5.0  # nm of sigma that a nm of mean amiss counts for
-_GAIN = 2e-3  # of sigma: the least that a further step must promise
-_LEAST_NM = 0.02  # and in nm: less is beyond any gauge
-_IDLE = 0.01  # of sigma: two steps that gain less than this end the search
+_GAIN = 1e-3  # of sigma: the least that a further step must promise
+_LEAST_NM = 0.003  # and in nm: less is beyond any gauge
+_IDLE = 0.004  # of sigma: two steps that gain less than this end the search
 _MOST = 12  # steps
 _STRETCHES = 4  # of the times, one after the other
+_SECANTS = 6  # to the factor of a stretch
 _CORRECTIONS = 2  # of a move that bent away
 _REACH, _FAR = 1.5, 6.0  # how far settings may move at once, in their scales: at first, and at most
 _DAMPING = 1e-3  # of the variance, on the square of a move
@@ -98,15 +98,11 @@ class Search:
 
     def _met(self, x: Array, run: Run) -> tuple[Array, Run]:
         """Return settings with their times stretched alike until the mean is met."""
-        times, rows = self.freedom.times, self.freedom.rows
-        for _ in range(_STRETCHES if times.size else 0):
-            gap = self.measures(run)[1]
-            loss = self._taken(run)
-            if abs(gap) < _TIGHT_NM or not loss > 0:
+        rows = self.freedom.rows
+        for _ in range(_STRETCHES if self.freedom.times.size else 0):
+            if abs(self.measures(run)[1]) < _TIGHT_NM:
                 break
-            other = x.copy()
-            other[times] *= min(max(1.0 + gap / loss, 0.2), 5.0)
-            within = into_limits(other, rows.matrix, rows.most)
+            within = into_limits(self._stretched(x, run), rows.matrix, rows.most)
             if within is None:
                 break
             tried = self._try(within, run)
@@ -115,11 +111,32 @@ class Search:
             x, run = within, tried
         return x, run
 
-    def _taken(self, run: Run) -> float:
-        """Return what the steps whose time moves remove on average [nm]."""
-        lefts = [*(passed.left.sum(axis=0) for passed in run.steps), run.stack]
-        taken = [self.course.counted.weights @ (a - b) for a, b in pairwise(lefts)]
-        return float(np.array(taken)[self.freedom.free[:, -1]].sum()) / NM
+    def _stretched(self, x: Array, run: Run) -> Array:
+        """Return settings whose times meet the mean, slurry and contact being as they are: by secants on the heat alone."""
+        weights, times = self.course.counted.weights, self.freedom.times
+
+        def left(share: float) -> tuple[Array, float]:
+            other = x.copy()
+            other[times] *= share
+            return other, float(weights @ self.course.at_times(run, self.freedom.unpack(other).time)) / NM
+
+        gap = self.measures(run)[1]
+        begin = left(1.0)[1]
+        low, at_low, share = 1.0, gap, 1.0 + 0.1 * np.sign(gap)
+        other = x
+        for _ in range(_SECANTS):
+            other, now = left(share)
+            at = gap + now - begin
+            if abs(at) < 0.1 * _TIGHT_NM or at == at_low:
+                break
+            low, at_low, share = (
+                share,
+                at,
+                float(np.clip(share - at * (share - low) / (at - at_low), 0.2, 5.0)),
+            )
+            if share == low:
+                break
+        return other
 
     def start(self, begin: Run) -> Run | None:
         """Return the wafer of the setup's own pressures, times stretched alike to meet the target, within the limits.
