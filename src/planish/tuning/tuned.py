@@ -76,7 +76,7 @@ class Tuned(Result):
     kind: ClassVar[str] = "tuned settings"
 
     setup: Setup
-    settled: tuple[tuple[str, Any], ...]
+    settled: tuple[tuple[str, object], ...]
     before: WaferResult
     after: WaferResult
     goal: Array
@@ -149,7 +149,7 @@ class Tuned(Result):
             "changes": self.changes,
         }
 
-    def rows(self, wafer: WaferResult) -> list[dict[str, Any]]:
+    def rows(self, wafer: WaferResult) -> list[dict[str, object]]:
         """Return the settings of a wafer's recipe, a row a step.
 
         Parameters
@@ -159,7 +159,7 @@ class Tuned(Result):
 
         Returns
         -------
-        list[dict[str, Any]]
+        list[dict[str, object]]
             Pressures in kPa, times in s.
         """
         return [
