@@ -53,6 +53,9 @@ _HOMES = {
     "fit.law": "fit_law LawFit",
     "fit.disk": "fit_disks DiskFit DiskSeries",
     "fit.removal": "RemovalFit",
+    # tune
+    "tuning.tune": "tune",
+    "tuning.tuned": "Tuned",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.report": "write_report",
@@ -113,6 +116,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema
+    from planish.tuning.tune import tune as tune
+    from planish.tuning.tuned import Tuned as Tuned
 else:  # hidden from a type checker, which would take every other name for one of planish too
 
     def __getattr__(name: str) -> Any:

@@ -40,6 +40,7 @@ from planish import (
     Setup,
     SiteMap,
     Term,
+    Tuned,
     WaferResult,
 )
 
@@ -161,3 +162,13 @@ def disks(use: Array, cut_rate: Array) -> DiskFit:
     assert_type(fit.level(fit.series[0]), tuple[float, float])
     assert_type(fit.predict(fit.series[0]), Array)
     return fit
+
+
+def settings(setup: Setup) -> Tuned:
+    found = planish.tune(
+        setup, incoming="sites.csv", target="450 nm", bounds={"time": "..90 s"}, neighbour=1e4
+    )
+    assert_type(found, Tuned)
+    assert_type(found.before, WaferResult)
+    assert_type(found.tuned(), Setup)
+    return found

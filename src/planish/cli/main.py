@@ -465,6 +465,68 @@ def fit(
 
 
 @app.command()
+def tune(
+    file: SetupFile,
+    target: Annotated[
+        str | None, typer.Option("--target", help="Mean thickness of all films to be left, as '550 nm'.")
+    ] = None,
+    incoming: Annotated[
+        Path | None,
+        typer.Option(
+            "--incoming", help="Measured sites of the film on top; the setup's own film unless given."
+        ),
+    ] = None,
+    profile: Annotated[
+        Path | None,
+        typer.Option("--profile", help="Sites of the thickness wanted over the wafer; even unless given."),
+    ] = None,
+    bound: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--bound",
+            metavar="WHAT=LOW..HIGH",
+            help="zone_pressure, ring_pressure, time or a path of the setup, as 'zone_pressure=1..6 psi'; repeatable.",
+        ),
+    ] = None,
+    neighbour: Annotated[
+        str | None, typer.Option("--neighbour", help="Largest step between neighbouring zones, as '1.5 psi'.")
+    ] = None,
+    least_rate: Annotated[
+        str | None, typer.Option("--least-rate", help="Least mean removal rate, as '200 nm/min'.")
+    ] = None,
+    most_time: Annotated[
+        str | None, typer.Option("--most-time", help="Most time for all steps together, as '90 s'.")
+    ] = None,
+    keep: Annotated[
+        list[str] | None,
+        typer.Option("--keep", help="Path that stays as it is, as recipe.step.main.time; repeatable."),
+    ] = None,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="File for the setup with the settings in it.")
+    ] = None,
+) -> None:
+    """Solve for the zone and ring pressures and times that an incoming wafer asks for."""
+    from planish.cli import tuning
+
+    tuning.tune(
+        file,
+        settings or [],
+        json_out,
+        out,
+        target=target,
+        incoming=incoming,
+        profile=profile,
+        bounds=bound or [],
+        neighbour=neighbour,
+        least_rate=least_rate,
+        most_time=most_time,
+        keep=keep or [],
+    )
+
+
+@app.command()
 def experiments(
     names: Annotated[
         list[str] | None, typer.Argument(help="Which; all unless given.", metavar="[NAME]...")

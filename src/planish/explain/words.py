@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 _WORDS = {
     "wiwnu_sigma_percent": "WIWNU, 1σ [%]",
+    "wiwnu_sigma_percent_before": "WIWNU of what is left before, 1σ [%]",
+    "wiwnu_sigma_percent_after": "WIWNU of what is left after, 1σ [%]",
     "wiwnu_range_percent": "WIWNU, half range [%]",
     "wtwnu_percent": "WTWNU, 1σ of the rate [%]",
     "wtwnu_range_percent": "WTWNU, half range of the rate [%]",

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
     from planish.predict.lot.result import LotResult
     from planish.predict.wafer.result import WaferResult
+    from planish.tuning.tuned import Tuned
 
 
 def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
@@ -139,6 +140,12 @@ def _dwell(answer: DwellTable, folder: Path, units: str) -> list[Path]:
     return [*paths, setup]
 
 
+def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
+    setup = folder / "setup.toml"
+    write_whole(setup, answer.tuned().to_toml().encode())
+    return [*save_figure(answer.plot(), folder, "tuned"), setup, answer.save(folder / "tuned.nc")]
+
+
 def _layout(maps: LayoutMaps, folder: Path, units: str) -> list[Path]:
     from planish.explain.figures.die import layout_figure
 
@@ -190,6 +197,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "DieAnswer": _die,
     "fields": _fields,
     "DwellTable": _dwell,
+    "tuned settings": _tuned,
     "layout maps": _layout,
     "measured wafer": _measured,
     "removal fit": _removal,

@@ -1,7 +1,8 @@
 """The unit in which a kind of quantity is told: decided here, once, for every summary and table.
 
 A key ends in its unit (``pressure_psi``). The same kind of quantity never has two units: a pressure that is set
-or carried is in psi wherever it is told, the far higher one on the summits of the pad in MPa; what is removed
+or carried is in psi wherever it is told, the far higher one on the summits of the pad in MPa
+(tuned settings alone give theirs in kPa, for scripts); what is removed
 from a film or stands out of it is in nm, what lies in the pad or the layout in um, places on the wafer in mm.
 """
 
@@ -40,6 +41,7 @@ def _all() -> tuple[Unit, ...]:
         Unit("um_per_h", "µm/h", "m/s", "m_per_s", 1e-6 / 3600, ("pad cut rate",)),
         Unit("m_per_s", "m/s", "m/s", "m_per_s", 1.0, ("sliding speed",)),
         Unit("psi", "psi", "Pa", "Pa", units.to_si("1 psi", "pressure"), ("pressure on wafer or ring",)),
+        Unit("kPa", "kPa", "Pa", "Pa", 1e3, ("pressure of tuned settings",)),
         Unit("MPa", "MPa", "Pa", "Pa", 1e6, ("pressure on summits",)),
         Unit("per_Pa", "1/Pa", "1/Pa", "per_Pa", 1.0, ("removal coefficient",)),
         Unit("per_um", "1/µm", "1/m", "per_m", 1e6, ("edge length per area",)),

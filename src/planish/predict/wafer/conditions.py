@@ -7,7 +7,7 @@ the way in which the pressure is found (``lot_step`` starts from the last wafer'
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,15 +146,13 @@ def step_conditions(
     """
     plan = plan_step(rig, step, model, rings, conditioning=conditioning)
     back = back_load(rig, step, model)
-    left_of = _softness(rig, plan, back, rings, state, top, goal)
-    summits = soft(state.summits, left_of.summits)
-    warm = state if summits is state.summits else replace(state, summits=summits)
+    warm, left_of = warm_state(rig, plan, back, rings, state, top=top, goal=goal)
     solution = contact_pressure(rig, step, model, warm, start, left=left, give=left_of.give, back=back)
     made = meet(
         plan,
         rig,
         model,
-        summits,
+        warm.summits,
         state.groove_depth,
         solution.pressure,
         solution.ring_pressure,
@@ -163,6 +161,39 @@ def step_conditions(
     )
     made.solution, made.balance_error = solution, solution.balance_error
     return made
+
+
+def warm_state(
+    rig: Rig,
+    plan: StepPlan,
+    back: BackLoad,
+    rings: PadRings,
+    state: PadState,
+    *,
+    top: str | None,
+    goal: float = 0.0,
+) -> tuple[PadState, Softness]:
+    """Return the pad as soft as a step finds it, and what warmth leaves of its stiffness.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    plan, back
+        What the step fixes, and what presses the wafer in it.
+    rings, state
+        The pad's, as stated.
+    top, goal
+        As for :func:`step_conditions`.
+
+    Returns
+    -------
+    tuple[PadState, Softness]
+        The same state where nothing softens.
+    """
+    left_of = _softness(rig, plan, back, rings, state, top, goal)
+    summits = soft(state.summits, left_of.summits)
+    return (state if summits is state.summits else replace(state, summits=summits)), left_of
 
 
 def _softness(
@@ -211,25 +242,63 @@ def contact_pressure(
         Over wafer and ring nodes.
     """
     back = back_load(rig, step, model) if back is None else back
+    layer = summit_layer(rig, model, state, back, left=left)
+    return solve_pressure(
+        model.operator,
+        model.plate,
+        back.load,
+        back.ring,
+        asperity_length=layer.length,
+        asperity_pressure=layer.scale,
+        asperity_offset=layer.offset,
+        foundation_offset=layer.height,
+        give=give,
+        start=start,
+        tol=1e-11,
+    )
+
+
+class SummitLayer(NamedTuple):
+    """The thin layer of summits of a contact problem, over wafer nodes (n_r,).
+
+    Attributes
+    ----------
+    length, scale, offset
+        lambda [m], p0 [Pa] and offset [m] of p = p0 exp(-(g - offset)/lambda).
+    height
+        How much higher [m] the unloaded pad lies than on average; 0 where it is flat.
+    """
+
+    length: Array
+    scale: Array
+    offset: Array
+    height: Array | float
+
+
+def summit_layer(
+    rig: Rig, model: ContactModel, state: PadState, back: BackLoad, *, left: Array | None = None
+) -> SummitLayer:
+    """Return the summits that a load meets.
+
+    Parameters
+    ----------
+    rig, model, state, left
+        As for :func:`contact_pressure`.
+    back
+        What presses the wafer.
+
+    Returns
+    -------
+    SummitLayer
+        About that load.
+    """
     land = step_plan.summit_land(rig, state.groove_depth, model.land)
     length, scale, offset = state.summits.layer(back.about / land)
     height = state.height + back.raised + bow_height(rig, model, left)
     uneven = turning_past(rig, model)
     if uneven is not None:
         height = height + uneven.raised(length, back.about)
-    return solve_pressure(
-        model.operator,
-        model.plate,
-        back.load,
-        back.ring,
-        asperity_length=length,
-        asperity_pressure=scale * land,
-        asperity_offset=offset,
-        foundation_offset=height,
-        give=give,
-        start=start,
-        tol=1e-11,
-    )
+    return SummitLayer(length, scale * land, offset, height)
 
 
 def meet(

@@ -225,19 +225,43 @@ def back_load(rig: Rig, step: Step, model: ContactModel) -> BackLoad:
         Over the wafer nodes.
     """
     grid, bearing = model.grid, rig.polisher.bearing
-    load = _zone_table(model, rig) @ step.zone_pressures
-    mean = float(grid.areas @ load / grid.areas.sum())
+    load = zone_table(model, rig) @ step.zone_pressures
     raised: Array | float = 0.0
     if not model.base.rigid and bearing is not None:
         zones = step.bearing_pressures if step.bearing_pressures is not None else bearing.pressures
         raised = _bearing_table(model, bearing.outer_radii) @ zones
-    return BackLoad(
-        load, np.maximum(load, _LOWEST_LOAD * mean), raised, step.ring_pressure if grid.has_ring else 0.0
-    )
+    return BackLoad(load, described_load(model, load), raised, step.ring_pressure if grid.has_ring else 0.0)
 
 
-def _zone_table(model: ContactModel, rig: Rig) -> Array:
-    """Load at the nodes per unit pressure in each membrane zone (n_r, zones): the load is linear in them."""
+def described_load(model: ContactModel, load: Array) -> Array:
+    """Return the pressure [Pa] about which summits under a load [Pa] are described, (n_r,) both.
+
+    Parameters
+    ----------
+    model
+        Of the contact.
+    load
+        On the wafer's back.
+    """
+    areas = model.grid.areas
+    return np.maximum(load, _LOWEST_LOAD * float(areas @ load / areas.sum()))
+
+
+def zone_table(model: ContactModel, rig: Rig) -> Array:
+    """Return the load at the nodes per unit pressure in each membrane zone: the load is linear in them.
+
+    Parameters
+    ----------
+    model
+        Of the contact.
+    rig
+        The setup.
+
+    Returns
+    -------
+    Array
+        (n_r, zones).
+    """
     radii, wall = rig.head.zone_outer_radii, rig.head.wall_width
     key = f"zones {radii.tobytes().hex()} {wall!r}"
     return _kept_table(

@@ -1,0 +1,129 @@
+"""The quadratic program of one step: the most even wafer within the limits, by how the thickness answers now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import ModelError, refuse
+
+Array = NDArray[np.float64]
+
+SOURCES: tuple[str, ...] = (
+    "Quadratic programs by an interior-point method for conic programs (library clarabel)",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One program in its own scales.
+
+    ``away`` what is left less what is wanted, at the places that count (m,), with their ``shares``; ``slopes`` (m, n);
+    ``rows`` (k, n) with ``room`` (k,) up to each limit; ``reach`` (n,) how far each may move at once; ``damping`` on
+    the square of each move; ``miss`` what a unit of mean amiss costs beside the variance.
+    """
+
+    away: Array
+    shares: Array
+    slopes: Array
+    rows: Array
+    room: Array
+    reach: Array
+    damping: float
+    miss: float
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """``by`` how much to move (n,), and the ``prices`` (k,): variance gained for a unit of room at each limit."""
+
+    by: Array
+    prices: Array
+
+
+def best_move(asked: Asked) -> Move:
+    """Return the move to the least variance with the mean as wanted, or as near to it as limits let it.
+
+    Parameters
+    ----------
+    asked
+        The program.
+
+    Returns
+    -------
+    Move
+        Within the limits, where there was no way about them before.
+
+    Raises
+    ------
+    ModelError
+        Where the solver ends without an answer.
+
+    Notes
+    -----
+    Least sum of shares (away + slopes d)^2 + damping |d|^2 + miss (over + under), with the mean of away + slopes d
+    equal to over - under: an exact penalty, so that a mean that cannot be met is missed by as little as can be.
+    """
+    import clarabel
+    from scipy import sparse
+
+    n, weighted = asked.slopes.shape[1], asked.shares[:, None] * asked.slopes
+    square = np.zeros((n + 2, n + 2))
+    square[:n, :n] = 2.0 * (asked.slopes.T @ weighted) + 2.0 * asked.damping * np.eye(n)
+    linear = np.concatenate([2.0 * weighted.T @ asked.away, [asked.miss, asked.miss]])
+    mean = np.concatenate([weighted.sum(axis=0), [-1.0, 1.0]])
+    slack = np.zeros((2, n + 2))
+    slack[:, n:] = -np.eye(2)
+    wide = np.hstack([np.vstack([asked.rows, np.eye(n), -np.eye(n)]), np.zeros((asked.room.size + 2 * n, 2))])
+    matrix = sparse.csc_matrix(np.vstack([mean[None, :], wide, slack]))
+    most = np.concatenate(
+        [[-float(asked.shares @ asked.away)], asked.room, asked.reach, asked.reach, [0.0, 0.0]]
+    )
+    cones = [clarabel.ZeroConeT(1), clarabel.NonnegativeConeT(most.size - 1)]
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    answer = clarabel.DefaultSolver(
+        sparse.csc_matrix(np.triu(square)), linear, matrix, most, cones, settings
+    ).solve()
+    if str(answer.status) not in ("Solved", "AlmostSolved", "InsufficientProgress"):
+        raise ModelError(
+            refuse("settings to tune", str(answer.status), "solvable", "give the limits more room")
+        )
+    prices = np.asarray(answer.z)[1 : 1 + asked.room.size]
+    return Move(np.asarray(answer.x)[:n], np.maximum(prices, 0.0))
+
+
+def into_limits(x: Array, rows: Array, most: Array) -> Array | None:
+    """Return the nearest place within limits.
+
+    Parameters
+    ----------
+    x
+        Where (n,).
+    rows, most
+        rows x at most ``most``.
+
+    Returns
+    -------
+    Array | None
+        None where no place is within them.
+    """
+    if np.all(rows @ x <= most + 1e-9):
+        return x
+    import clarabel
+    from scipy import sparse
+
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    n = x.size
+    answer = clarabel.DefaultSolver(
+        sparse.csc_matrix(2.0 * np.eye(n)),
+        -2.0 * x,
+        sparse.csc_matrix(rows),
+        most,
+        [clarabel.NonnegativeConeT(most.size)],
+        settings,
+    ).solve()
+    return np.asarray(answer.x) if str(answer.status) in ("Solved", "AlmostSolved") else None

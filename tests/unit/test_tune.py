@@ -1,0 +1,188 @@
+"""Settings solved for: they meet the target, keep the limits, and say what the limits cost."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+import planish
+from planish.cli.main import app
+from planish.tuning.program import Asked, best_move, into_limits
+from planish.units import PSI
+
+DOME = [["0 mm", "1030 nm"], ["60 mm", "1000 nm"], ["110 mm", "1005 nm"], ["150 mm", "975 nm"]]
+KEPT = ["recipe.step.'touch down'", "recipe.step.buff"]
+
+
+def _domed(motion="rotary", **changes):
+    setup = planish.loads(planish.new_setup(motion))
+    return setup.replace({"wafer.film.1.thickness": None, "wafer.film.1.profile": DOME, **changes})
+
+
+@pytest.fixture(scope="module")
+def domed():
+    return _domed()
+
+
+@pytest.fixture(scope="module")
+def found(domed):
+    return planish.tune(
+        domed, target="450 nm", keep=KEPT, neighbour="1.5 psi", bounds={"zone_pressure": "1..6 psi"}
+    )
+
+
+def test_the_tuned_setup_leaves_the_target_more_even(domed, found):
+    wafer = planish.polish(domed.replace(found.changes))
+    left = wafer.remaining.sum(axis=0)
+    assert 1e9 * wafer.mean(left) == pytest.approx(450.0, abs=0.1)
+    summary = found.summary()
+    assert 100 * wafer.sigma(left) / wafer.mean(left) == pytest.approx(summary["wiwnu_sigma_percent_after"])
+    assert summary["wiwnu_sigma_percent_after"] < 0.5 * summary["wiwnu_sigma_percent_before"]
+
+
+def test_limits_and_what_is_kept_are_kept(domed, found):
+    steps = domed.replace(found.changes).rig.steps
+    for index in (0, 2):
+        assert np.array_equal(steps[index].zone_pressures, domed.rig.steps[index].zone_pressures)
+        assert steps[index].stop_value == domed.rig.steps[index].stop_value
+    zones = steps[1].zone_pressures / PSI
+    assert zones.min() >= 1.0 - 1e-9
+    assert zones.max() <= 6.0 + 1e-9
+    assert np.abs(np.diff(zones)).max() <= 1.5
+    assert steps[1].stop == "time"
+    assert any("stopped on an amount" in note for note in found.notes)
+
+
+def test_a_price_is_what_more_room_gains(domed):
+    """The sentence about a limit is checked by moving the limit."""
+
+    def sigma(psi):
+        made = planish.tune(
+            domed,
+            target="450 nm",
+            keep=[*KEPT, "recipe.step.main.ring_pressure", "recipe.step.main.time"],
+            bounds={"recipe.step.main.zone_pressures.edge": f"{psi} psi.."},
+        )
+        return made, made.summary()["off_target_sigma_after_nm"]
+
+    (tight, least), (_, more) = sigma(2.9), sigma(2.88)
+    named = {row["place"]: row for row in tight.document()["binding"]}
+    row = named["recipe.step.main.zone_pressures.edge"]
+    assert row["worth"] > 0
+    assert (least - more) / 0.02 == pytest.approx(row["worth"], rel=0.25)
+
+
+def test_no_worse_than_times_alone(domed):
+    times = planish.tune(
+        domed,
+        target="450 nm",
+        keep=[*KEPT, "recipe.step.main.zone_pressures", "recipe.step.main.ring_pressure"],
+    )
+    everything = planish.tune(domed, target="450 nm")
+    assert list(times.changes) == [
+        "recipe.step.main.time",
+        "recipe.step.main.stop_on_removed",
+        "recipe.step.main.max_time",
+    ]
+    key = "wiwnu_sigma_percent_after"
+    assert everything.summary()[key] < times.summary()[key]
+    assert everything.summary()["mean_remaining_after_nm"] == pytest.approx(450.0, abs=0.1)
+
+
+@pytest.mark.parametrize("motion", ["linear", "orbital"])
+def test_other_motions(motion):
+    made = planish.tune(_domed(motion), target="450 nm", keep=KEPT, neighbour="1.5 psi").summary()
+    assert made["mean_remaining_after_nm"] == pytest.approx(450.0, abs=0.1)
+    assert made["wiwnu_sigma_percent_after"] < made["wiwnu_sigma_percent_before"]
+
+
+def test_the_ring_stays_off(domed):
+    off = domed.replace({"recipe.step.main.ring_pressure": "0 psi"})
+    made = planish.tune(off, target="450 nm", keep=KEPT)
+    assert off.replace(made.changes).rig.steps[1].ring_pressure == 0.0
+    assert any("the ring is off" in note for note in made.notes)
+
+
+def test_one_zone_leaves_ring_and_time():
+    setup = _domed(**{"head.part": "one-zone-300", "recipe.step.main.zone_pressures": "3 psi"})
+    made = planish.tune(setup, target="450 nm", keep=KEPT)
+    assert made.summary()["mean_remaining_after_nm"] == pytest.approx(450.0, abs=0.1)
+    assert len(made.document()["steps"][1]["zone_pressures_kPa"]) == 1
+
+
+def test_a_wanted_profile_is_followed(domed, tmp_path):
+    sites = tmp_path / "wanted.csv"
+    rows = ["0,0,460"]
+    for radius in (40, 80, 120, 147):
+        rows += [f"{radius},{angle},{460 - 20 * (radius / 147) ** 2:.3f}" for angle in (0, 90, 180, 270)]
+    sites.write_text("r_mm,theta_deg,thickness_nm\n" + "\n".join(rows) + "\n")
+    made = planish.tune(domed, profile=sites, keep=KEPT)
+    summary = made.summary()
+    assert summary["off_target_sigma_after_nm"] < 0.5 * summary["off_target_sigma_before_nm"]
+
+
+def test_least_rate_bounds_the_time(domed):
+    free = planish.tune(domed, target="450 nm", keep=KEPT).summary()
+    rate = 1.1 * free["mean_removal_rate_after_nm_per_min"]
+    fast = planish.tune(domed, target="450 nm", keep=KEPT, least_rate=f"{rate} nm/min").summary()
+    assert fast["mean_removal_rate_after_nm_per_min"] >= rate * (1 - 1e-4)
+
+
+def test_the_answer_is_saved_and_drawn(found, tmp_path):
+    read = planish.open_result(found.save(tmp_path / "tuned.nc"))
+    assert read.summary() == pytest.approx(found.summary())
+    assert len(read.plot().axes) == len(found.plot().axes) == 4
+
+
+def test_the_command_says_and_writes_what_the_function_does(domed, found, tmp_path):
+    file, out = tmp_path / "setup.toml", tmp_path / "tuned.toml"
+    file.write_text("# a remark of mine\n" + domed.to_toml().partition("\n")[2])
+    words = [
+        "tune",
+        str(file),
+        "--target",
+        "450 nm",
+        "--neighbour",
+        "1.5 psi",
+        "--bound",
+        "zone_pressure=1..6psi",
+    ]
+    for path in KEPT:
+        words += ["--keep", path]
+    done = CliRunner().invoke(app, [*words, "--json", "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.stdout)
+    assert told["steps"] == found.document()["steps"]
+    assert {"zone_pressures_kPa", "ring_pressure_kPa", "time_s"} <= set(told["steps"][0])
+    assert out.read_text().startswith("# a remark of mine")
+    assert planish.load(out) == domed.replace(found.changes)
+    assert "to polish with these settings" in CliRunner().invoke(app, words).stdout
+
+
+def test_a_program_without_limits_is_least_squares():
+    rng = np.random.default_rng(4)
+    slopes, away = rng.standard_normal((12, 3)), rng.standard_normal(12)
+    shares = np.full(12, 1 / 12)
+    asked = Asked(away, shares, slopes, np.zeros((1, 3)), np.ones(1), np.full(3, 50.0), 0.0, 1e6)
+    centred = slopes - slopes.mean(axis=0)
+    # least variance with the mean at 0: eliminate the mean by a multiplier
+    system = np.block(
+        [[2 * slopes.T @ slopes / 12, slopes.mean(axis=0)[:, None]], [slopes.mean(axis=0), np.zeros(1)]]
+    )
+    best = np.linalg.solve(system, np.append(-2 * slopes.T @ away / 12, -away.mean()))[:3]
+    assert best_move(asked).by == pytest.approx(best, abs=1e-5)
+    assert centred.shape == slopes.shape
+    held = replace(asked, rows=np.array([[1.0, 0.0, 0.0]]), room=np.array([best[0] - 0.1]))
+    assert best_move(held).by[0] == pytest.approx(best[0] - 0.1, abs=1e-5)
+    assert best_move(held).prices[0] > 0
+
+
+def test_limits_that_leave_nothing_are_told():
+    rows = np.array([[1.0], [-1.0]])
+    assert into_limits(np.array([0.5]), rows, np.array([1.0, 0.0])) == pytest.approx(np.array([0.5]))
+    assert into_limits(np.array([3.0]), rows, np.array([1.0, 0.0])) == pytest.approx(
+        np.array([1.0]), abs=1e-6
+    )
+    assert into_limits(np.array([3.0]), rows, np.array([1.0, -2.0])) is None
