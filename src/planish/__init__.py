@@ -53,6 +53,9 @@ _HOMES = {
     "fit.law": "fit_law LawFit",
     "fit.disk": "fit_disks DiskFit DiskSeries",
     "fit.removal": "RemovalFit",
+    # tune
+    "tune.study.run": "study",
+    "tune.study.result": "StudyResult",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.report": "write_report",
@@ -113,6 +116,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema
+    from planish.tune.study.result import StudyResult as StudyResult
+    from planish.tune.study.run import study as study
 else:  # hidden from a type checker, which would take every other name for one of planish too
 
     def __getattr__(name: str) -> Any:

@@ -84,4 +84,5 @@ def register_all() -> None:
     register("consumables", drawer="planish.explain.figures.rates:age_figure")
     register("guessed rates", drawer="planish.explain.figures.rates:guessed_figure")
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
+    register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
