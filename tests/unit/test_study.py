@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import json
 import os
 import signal
@@ -467,6 +468,18 @@ def test_each_kind_is_drawn_saved_opened_and_made_again(setup, tmp_path, vary, o
     assert opened.rerun().document() == found.document()
     with pytest.raises(DataError, match="one of"):
         found.plot(figures="no_such_figure")
+
+
+def test_the_page_on_studies_says_what_comes():
+    guide = ROTARY.parents[1] / "docs" / "guide" / "study.md"
+    before = Path.cwd()
+    os.chdir(ROTARY.parents[1])
+    try:
+        found = doctest.testfile(str(guide), module_relative=False, encoding="utf-8")
+    finally:
+        os.chdir(before)
+    assert found.attempted >= 7
+    assert not found.failed
 
 
 def test_the_command_prints_writes_and_goes_on(tmp_path):

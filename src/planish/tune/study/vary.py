@@ -178,7 +178,8 @@ def _item(text: str) -> Any:
 def _in_si(setup: Setup, path: str, values: list[Any]) -> tuple[Array, str, str]:
     """Return the values in SI, their unit, and what the key is; NaN where they are no quantities."""
     nothing = np.full(len(values), np.nan)
-    info = next((one for one in keys(setup.motion) if _fits(one.path, path, setup)), None)
+    here = paths.resolve(path, setup.tree, grow=True)
+    info = next((one for one in keys(setup.motion) if _fits(one.path.split("."), here)), None)
     words = "" if info is None else info.description.partition(";")[0]
     dimension = "" if info is None else info.dimension
     bare = all(isinstance(value, int | float) and not isinstance(value, bool) for value in values)
@@ -193,9 +194,8 @@ def _in_si(setup: Setup, path: str, values: list[Any]) -> tuple[Array, str, str]
     return np.array(numbers), "1" if dimension == "ratio" else units.unit_of(dimension, "si"), words
 
 
-def _fits(pattern: str, path: str, setup: Setup) -> bool:
-    here = paths.resolve(path, setup.tree, grow=True)
-    there = pattern.split(".")
-    if len(here) == len(there) + 1 and there[-1] == "zone_pressures":
+def _fits(pattern: Sequence[str], here: Sequence[paths.Key]) -> bool:
+    """Return whether a place in the setup is one of those that a key's pattern is for."""
+    if len(here) == len(pattern) + 1 and pattern[-1] == "zone_pressures":
         here = here[:-1]
-    return len(here) == len(there) and all(b in ("*", a) for a, b in zip(here, there, strict=True))
+    return len(here) == len(pattern) and all(b in ("*", a) for a, b in zip(here, pattern, strict=True))
