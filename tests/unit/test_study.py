@@ -80,7 +80,7 @@ def test_values_are_known_in_si(setup):
         (RING, "2..6 psi/1", "2 to"),
         (RING, "2 psi..6 kPa/3", "one unit"),
         (RING, "2 psi, 2 psi", "differ"),
-        (RING, "2..6", "how many values"),
+        (RING, "2..6 psi", "how many values"),
         (RING, "2..6/3", "number with a unit"),
         (RING, "", "range"),
         (RING, 3.0, "range"),

@@ -135,8 +135,9 @@ def _fields(result: FieldsResult, folder: Path, units: str) -> list[Path]:
 def _study(result: StudyResult, folder: Path, units: str) -> list[Path]:
     from io import BytesIO
 
-    held, table = BytesIO(), folder / "runs.parquet"
+    held = BytesIO()
     result.runs.write_parquet(held)
+    table = folder / "runs.parquet"
     write_whole(table, held.getvalue())
     drawn = save_figure(result.plot(), folder, "study") if result.refused < result.design.size else []
     return [table, result.save(folder / "study.nc"), *drawn]

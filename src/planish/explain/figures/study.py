@@ -94,8 +94,15 @@ def _told(data: Any, name: str) -> Any:
 
 
 def _axis(data: Any, key: str) -> str:
-    unit = data[key].attrs.get("units", "1")
+    attrs = data[key].attrs
+    unit = attrs.get("written_in") or attrs.get("units", "1")
     return f"{key} [{unit}]" if unit not in ("1", "") else key
+
+
+def _where(data: Any, key: str) -> Any:
+    """Return the values of a key in the unit that they were asked for in."""
+    attrs = data[key].attrs
+    return (data[key].values - attrs.get("offset", 0.0)) / attrs.get("factor", 1.0)
 
 
 def _curves(data: Any, keys: list[str], chosen: list[str]) -> Figure:
@@ -108,7 +115,7 @@ def _curves(data: Any, keys: list[str], chosen: list[str]) -> Figure:
             others = [dim for dim in values.dims if dim != key]
             mean = values.mean(others, skipna=True).values
             texts = data[key].dtype.kind not in "fi"
-            where = np.arange(mean.size) if texts else data[key].values
+            where = np.arange(mean.size) if texts else _where(data, key)
             look = {"marker": "o", "markersize": 4, **line_look(index)}
             if texts:
                 look["linestyle"] = "none"
@@ -129,7 +136,7 @@ def _maps(data: Any, keys: list[str], chosen: list[str]) -> Figure:
     grid = subplots(fig, 1, len(chosen), squeeze=False)[0]
     for ax, name in zip(grid, chosen, strict=True):
         values = _told(data, name).transpose(keys[1], keys[0])
-        x, y = data[keys[0]].values, data[keys[1]].values
+        x, y = _where(data, keys[0]), _where(data, keys[1])
         across, up = np.argsort(x), np.argsort(y)
         shown = ax.pcolormesh(
             x[across], y[up], values.values[np.ix_(up, across)], cmap=MAP, shading="nearest"
@@ -207,5 +214,5 @@ def _matrix(fig: Figure, ax: Any, rows: Any, names: list[str], main: str) -> Non
     ax.set_xticks(np.arange(len(names)), names, rotation=25, ha="right")
     ax.set_yticks(np.arange(len(figures)), [label(name) for name in figures])
     ax.grid(visible=False)
-    ax.set_title("Each figure: against its strongest key")
+    ax.set_title("All figures, strongest key = 1")
     fig.colorbar(shown, ax=ax)

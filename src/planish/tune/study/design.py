@@ -107,6 +107,24 @@ class Design(Record):
             return tuple(f"{one.name} [{SPREAD_UNIT}]" for one in self.spread)
         return tuple(f"{one.path} [{one.unit}]" if one.unit else one.path for one in self.varied)
 
+    def written_in(self, column: int) -> dict[str, Any]:
+        """Return the unit that a range was given in, with its ``factor`` and ``offset``: SI = factor number + offset.
+
+        Parameters
+        ----------
+        column
+            Of the table.
+        """
+        one = self.varied[column] if self.varied else None
+        if one is None or one.ends is None or not one.unit:
+            return {}
+        factor = float(one.numbers[-1] - one.numbers[0]) / (one.ends[1] - one.ends[0])
+        return {
+            "written_in": one.unit,
+            "factor": factor,
+            "offset": float(one.numbers[0]) - factor * one.ends[0],
+        }
+
     def shown(self) -> list[list[Any]]:
         """Return what each column of the table of runs holds: numbers of ranges in their own unit, else the values."""
         if self.spread:

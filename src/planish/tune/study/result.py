@@ -212,7 +212,10 @@ class StudyResult(Result):
         coords: dict[str, Any] = {}
         for at, (told, (values, unit, words)) in enumerate(self.design.inputs().items()):
             name = labelled_as(told)
-            attrs = {"units": unit, "long_name": words or told} if unit else {"long_name": words or told}
+            attrs: dict[str, Any] = (
+                {"units": unit, "long_name": words or told} if unit else {"long_name": words or told}
+            )
+            attrs |= self.design.written_in(at)
             if not grid:
                 coords[name] = (RUN, np.array(values), attrs)
                 continue
