@@ -82,7 +82,7 @@ def drawn(value: object, spread: str, amount: float) -> str | float:
     number, unit = parted(value)
     step = step_of(value, spread)
     share = spread.strip().endswith("%") and unit != "%"
-    there = number * factor(step / number, amount) if share and number > 0 else number + amount * step
+    there = float(number * factor(step / number, amount) if share and number > 0 else number + amount * step)
     return f"{there!r} {unit}".strip() if isinstance(value, str) else there
 
 
