@@ -56,6 +56,8 @@ _HOMES = {
     # tune
     "tuning.tune": "tune",
     "tuning.tuned": "Tuned",
+    "tuning.study.run": "study",
+    "tuning.study.result": "StudyResult",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.report": "write_report",
@@ -116,6 +118,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema
+    from planish.tuning.study.result import StudyResult as StudyResult
+    from planish.tuning.study.run import study as study
     from planish.tuning.tune import tune as tune
     from planish.tuning.tuned import Tuned as Tuned
 else:  # hidden from a type checker, which would take every other name for one of planish too

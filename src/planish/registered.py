@@ -84,5 +84,6 @@ def register_all() -> None:
     register("consumables", drawer="planish.explain.figures.rates:age_figure")
     register("guessed rates", drawer="planish.explain.figures.rates:guessed_figure")
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
+    register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")

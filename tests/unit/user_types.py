@@ -39,6 +39,7 @@ from planish import (
     SavedResult,
     Setup,
     SiteMap,
+    StudyResult,
     Term,
     Tuned,
     WaferResult,
@@ -110,6 +111,9 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(fields, FieldsResult)
     assert_type(fields.x, Array)
     assert_type(fields.values(), dict[str, Array])
+    study = planish.study(setup, {"head.ring.gap": "0.3..1 mm/8"}, folder="out/study", workers=2)
+    assert_type(study, StudyResult)
+    assert_type(study.outcome("wiwnu_sigma_percent"), Array)
     saved = planish.open_result("wafer.nc")
     assert_type(saved, SavedResult)
     assert_type(saved.plot(), Figure)

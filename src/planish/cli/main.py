@@ -355,6 +355,53 @@ def die(
 
 
 @app.command()
+def study(
+    file: SetupFile,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--vary",
+            metavar="KEY=VALUES",
+            help="A key and its values, as 'head.ring.gap=0.2..1 mm/9' or 'pad.part=hard-microporous, soft-felt'; "
+            "repeat for a grid.",
+        ),
+    ] = None,
+    samples: Annotated[
+        int | None,
+        typer.Option(
+            "--samples", help="Draw so many runs: from the ranges, or without --vary from the stated spreads."
+        ),
+    ] = None,
+    sobol: Annotated[
+        int | None,
+        typer.Option("--sobol", help="Sobol indices from so many base samples (a power of 2) of the ranges."),
+    ] = None,
+    morris: Annotated[
+        int | None,
+        typer.Option("--morris", help="Elementary effects from so many trajectories in the ranges."),
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of draws and lots.")] = 0,
+    wafers: Annotated[
+        int | None, typer.Option("--wafers", "-n", help="Run lots of so many wafers instead of one wafer.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Processes: one a core unless given.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option("--cluster", help="Dask scheduler that does it, as tcp://host:8786.")
+    ] = None,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Predict many variants: sweeps, draws, which key matters. With --out, the same command goes on after a stop."""
+    from planish.cli import study as verb
+
+    words = verb.StudyWords(vary or [], samples, sobol, morris, seed, wafers, workers, cluster)
+    verb.study(file, settings or [], words, json_out, out)
+
+
+@app.command()
 def compare(
     a: Annotated[Path, typer.Argument(help="Setup file A.")],
     b: Annotated[Path, typer.Argument(help="Setup file B.")],

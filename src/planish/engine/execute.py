@@ -50,11 +50,17 @@ class _Course:
     pieces: int
     progress: Progress | None
     cancel: Cancel | None
+    each: Callable[[int, Any], None] | None
 
     def heed(self, done: int) -> None:
         """Raise where the stop was asked for in time."""
         if self.cancel is not None and self.cancel.asked and done < self.pieces:
             raise CancelledError(f"stopped after {done} of {self.pieces} pieces")
+
+    def hand(self, index: int, answer: Any) -> None:
+        """Give an answer to who wants each as it comes."""
+        if self.each is not None:
+            self.each(index, answer)
 
     def tell(self, done: int) -> None:
         if self.progress is not None:
@@ -93,6 +99,7 @@ def run_all(
     address: str | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
+    each: Callable[[int, Answer], None] | None = None,
 ) -> list[Answer]:
     """Return ``[work(piece) for piece in pieces]``, computed side by side.
 
@@ -114,6 +121,9 @@ def run_all(
         Called with (done, all) after each piece, from one thread at a time.
     cancel
         Pieces not begun when it is thrown are not done.
+    each
+        Called with (place, answer) of each piece as soon as its answer is there, in whatever order they come, from
+        one thread at a time. Pieces then go to processes one by one: let each be worth the way.
 
     Returns
     -------
@@ -133,7 +143,7 @@ def run_all(
         raise PlanishError(refuse("workers", workers, "1 or more"))
     if not todo:
         return []
-    course = _Course(len(todo), progress, cancel)
+    course = _Course(len(todo), progress, cancel, each)
     if address is not None:
         return _on_cluster(work, todo, address, course)
     count = min(workers or os.cpu_count() or 1, len(todo))
@@ -148,21 +158,23 @@ def _here(
     lock = threading.Lock()
     done = 0
 
-    def one(piece: Piece) -> Answer:
+    def one(index: int, piece: Piece) -> Answer:
         nonlocal done
         course.heed(done)
         answer = work(piece)
         with lock:
+            course.hand(index, answer)
             done += 1
             course.tell(done)
         return answer
 
     if workers == 1:
-        return [one(piece) for piece in todo]
+        return [one(index, piece) for index, piece in enumerate(todo)]
     import dask
 
     tasks = [
-        dask.delayed(one, pure=False)(piece, dask_key_name=f"piece-{i:09d}") for i, piece in enumerate(todo)
+        dask.delayed(one, pure=False)(i, piece, dask_key_name=f"piece-{i:09d}")
+        for i, piece in enumerate(todo)
     ]
     return list(dask.compute(*tasks, scheduler="threads", num_workers=workers, traverse=False))
 
@@ -174,7 +186,7 @@ def _in_processes(
     from dask.callbacks import Callback
     from joblib.externals.loky import get_reusable_executor
 
-    count = min(workers * BATCHES, len(todo))
+    count = len(todo) if course.each is not None else min(workers * BATCHES, len(todo))
     ends = [len(todo) * (i + 1) // count for i in range(count)]
     batches = [todo[begin:end] for begin, end in zip([0, *ends], ends, strict=False)]
     tasks = [
@@ -183,11 +195,14 @@ def _in_processes(
     ]
     done = 0
 
-    def told(key: str, *_rest: Any) -> None:
+    def told(key: str, answers: list[Answer], *_rest: Any) -> None:
         nonlocal done
         if not str(key).startswith("batch-"):
             return
-        done += len(batches[int(str(key).removeprefix("batch-"))])
+        batch = int(str(key).removeprefix("batch-"))
+        for place, answer in enumerate(answers, start=ends[batch] - len(batches[batch])):
+            course.hand(place, answer)
+        done += len(batches[batch])
         course.tell(done)
         course.heed(done)
 
@@ -251,7 +266,9 @@ def _on_cluster(
         index = {future.key: i for i, future in enumerate(futures)}
         waiting = as_completed(futures, loop=client.loop)
         for done, future in enumerate(waiting, start=1):
-            answers[index[future.key]] = future.result()
+            place = index[future.key]
+            answers[place] = future.result()
+            course.hand(place, answers[place])
             course.tell(done)
             try:
                 course.heed(done)

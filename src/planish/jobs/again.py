@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
     from planish.predict.wafer.result import WaferResult
     from planish.setup.models import Setup
+    from planish.tuning.study.result import StudyResult
 
     Given = Sequence[NDArray[Any]]
 
@@ -93,6 +94,21 @@ def fields(asked: dict[str, Any], given: Given) -> FieldsResult:
 
     options = _die_options(asked, given)
     return _again(asked, lambda setups: polish_fields(setups, **options))
+
+
+def study(asked: dict[str, Any], given: Given) -> StudyResult:
+    """Make all runs of a saved study again.
+
+    Parameters
+    ----------
+    asked
+        The call, as its file says it.
+    given
+        The arrays that its options name.
+    """
+    from planish.tuning.study.run import study as run
+
+    return _again(asked, lambda setups: run(setups[0], seed=asked["seed"], **_options(asked, given)))
 
 
 def _again(asked: dict[str, Any], predict: Callable[[list[Setup]], Answer]) -> Answer:

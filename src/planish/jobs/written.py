@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
     from planish.predict.lot.result import LotResult
     from planish.predict.wafer.result import WaferResult
+    from planish.tuning.study.result import StudyResult
     from planish.tuning.tuned import Tuned
 
 
@@ -35,7 +36,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     Parameters
     ----------
     answer
-        A wafer, a lot, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer, a
+        A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer, a
         fit of removal, rates or steps, guessed rates.
     folder
         Where to; it must exist.
@@ -132,6 +133,17 @@ def _fields(result: FieldsResult, folder: Path, units: str) -> list[Path]:
     return [*save_figure(result.plot(), folder, "fields"), result.save(folder / "fields.nc")]
 
 
+def _study(result: StudyResult, folder: Path, units: str) -> list[Path]:
+    from io import BytesIO
+
+    held = BytesIO()
+    result.runs.write_parquet(held)
+    table = folder / "runs.parquet"
+    write_whole(table, held.getvalue())
+    drawn = save_figure(result.plot(), folder, "study") if result.refused < result.design.size else []
+    return [table, result.save(folder / "study.nc"), *drawn]
+
+
 def _dwell(answer: DwellTable, folder: Path, units: str) -> list[Path]:
     from planish.explain.figures.lot import sweep_figure
 
@@ -196,6 +208,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "lot": _lot,
     "DieAnswer": _die,
     "fields": _fields,
+    "study": _study,
     "DwellTable": _dwell,
     "tuned settings": _tuned,
     "layout maps": _layout,

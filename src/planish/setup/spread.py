@@ -50,6 +50,42 @@ def moved(value: object, spread: str, sign: int) -> str | float:
     return f"{there!r} {unit}".strip() if isinstance(value, str) else there
 
 
+def factor(share: float, amount: float) -> float:
+    """Return what a positive value is multiplied by when it is drawn: log-normal about it, so that it stays positive.
+
+    Parameters
+    ----------
+    share
+        One standard deviation over the value.
+    amount
+        A number drawn from a standard normal.
+
+    Notes
+    -----
+    ``exp(amount sqrt(ln(1 + share^2)))``: its standard deviation over its mean is ``share``, its median 1; for a small
+    share it is ``1 + amount share``.
+    """
+    return math.exp(amount * math.sqrt(math.log1p(share * share)))
+
+
+def drawn(value: object, spread: str, amount: float) -> str | float:
+    """Return a value moved by a number of spreads, written as it was.
+
+    Parameters
+    ----------
+    value, spread
+        As for :func:`step_of`. A spread that is a share of a positive value moves it by :func:`factor`, any other in
+        equal steps.
+    amount
+        A number drawn from a standard normal.
+    """
+    number, unit = parted(value)
+    step = step_of(value, spread)
+    share = spread.strip().endswith("%") and unit != "%"
+    there = float(number * factor(step / number, amount) if share and number > 0 else number + amount * step)
+    return f"{there!r} {unit}".strip() if isinstance(value, str) else there
+
+
 def parted(value: object) -> tuple[float, str]:
     """Return the number and the unit of a value; ValueError for what has none."""
     if not isinstance(value, str):

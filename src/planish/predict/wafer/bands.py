@@ -71,6 +71,7 @@ class Moved(NamedTuple):
     name: str
     up: Rig | None
     down: Rig | None
+    by: tuple[str, str | int, float] = ("", "", 0.0)  # for `drawn`: what is moved, which, the share
 
     @property
     def told(self) -> str:
@@ -220,6 +221,48 @@ def spreads(setup: SetupLike) -> list[Moved]:
     return [*own, *(_moved(described, path, origin, path) for path, origin in stated.items())]
 
 
+def drawn(setup: Setup, moved: Sequence[Moved], amounts: Sequence[float]) -> Rig:
+    """Return the setup with all of its spreads moved at once.
+
+    Parameters
+    ----------
+    setup
+        The setup.
+    moved
+        Its spreads, from :func:`spreads`.
+    amounts
+        How many standard deviations each is moved: 0 leaves the value, others as :func:`planish.setup.spread.drawn`.
+
+    Returns
+    -------
+    Rig
+        In SI.
+
+    Raises
+    ------
+    PlanishError
+        Where values so moved make no setup.
+    """
+    changes: dict[str, object] = {}
+    for one, amount in zip(moved, amounts, strict=True):
+        if one.by[0] == "key":
+            path = str(one.by[1])
+            origin = setup.origins[path]
+            changes |= {**_kept(setup, path), path: spread.drawn(origin.value, origin.spread, amount)}
+    there = setup.replace(changes) if changes else setup
+    rig = there.rig
+    for one, amount in zip(moved, amounts, strict=True):
+        kind, which, size = one.by
+        factor = spread.factor(size, amount)
+        if kind == "rate":
+            rig = with_rate(rig, str(which), factor)
+        elif kind == "layer":
+            rig = _with_modulus(rig, int(which), factor, there)
+        elif kind == "flow":
+            rig = _with_flow(rig, factor)
+    return rig
+
+
 def _rates(rig: Rig, told: Mapping[str, float]) -> list[Moved]:
     """Return the spreads of the rates: the key's own or the one ``told`` beside the value, by material."""
     found = []
@@ -227,7 +270,7 @@ def _rates(rig: Rig, told: Mapping[str, float]) -> list[Moved]:
         size = max(law.relative_spread, told.get(material, 0.0))
         if size > 0:
             up, down = (with_rate(rig, material, 1 + sign * size) for sign in (1, -1))
-            found.append(Moved(f"rate of {material}", up, down))
+            found.append(Moved(f"rate of {material}", up, down, ("rate", material, size)))
     return found
 
 
@@ -257,13 +300,8 @@ def _moduli(rig: Rig, told: Mapping[int, tuple[str, Origin]], setup: Setup | Non
         if sides and max(abs(side / layer.modulus - 1) for side in sides) > own:
             found.append(other)
         elif own > 0:
-            pad = None if setup is None else setup.model.pad
-            hardness = pad is None or pad.hardness is None
-            flow = hardness and (pad is None or pad.surface.flow_pressure is None)
-            up, down = (
-                _with_layer(rig, index, 1 + sign * own, hardness=hardness, flow=flow) for sign in (1, -1)
-            )
-            found.append(Moved(name, up, down))
+            up, down = (_with_modulus(rig, index, 1 + sign * own, setup) for sign in (1, -1))
+            found.append(Moved(name, up, down, ("layer", index, own)))
     return found
 
 
@@ -273,7 +311,7 @@ def _flow(rig: Rig) -> list[Moved]:
     if not size > 0:
         return []
     up, down = (_with_flow(rig, 1 + sign * size) for sign in (1, -1))
-    return [Moved("flow pressure of the summits", up, down)]
+    return [Moved("flow pressure of the summits", up, down, ("flow", "", size))]
 
 
 def _with_flow(rig: Rig, factor: float) -> Rig:
@@ -323,7 +361,7 @@ def _moved(setup: Setup, path: str, origin: Origin, name: str) -> Moved:
             f"{path} = {origin.value}: cannot be moved by its spread, {origin.spread}, either way ({refused}): give it a "
             "value or a narrower spread"
         )
-    return Moved(name, *sides)
+    return Moved(name, sides[0], sides[1], ("key", path, 0.0))
 
 
 def _kept(setup: Setup, path: str) -> dict[str, object]:
@@ -356,6 +394,14 @@ def with_rate(rig: Rig, material: str, factor: float) -> Rig:
     scaling = LAWS.get(law.law).scaling
     scaled = {key: value * factor if key in scaling else value for key, value in law.coefficients.items()}
     return replace(rig, removal={**rig.removal, material: replace(law, coefficients=scaled)})
+
+
+def _with_modulus(rig: Rig, index: int, factor: float, setup: Setup | None) -> Rig:
+    """Scale a layer's modulus, and with it what the setup does not state of its own."""
+    pad = None if setup is None else setup.model.pad
+    hardness = pad is None or pad.hardness is None
+    flow = hardness and (pad is None or pad.surface.flow_pressure is None)
+    return _with_layer(rig, index, factor, hardness=hardness, flow=flow)
 
 
 def _with_layer(rig: Rig, index: int, factor: float, *, hardness: bool, flow: bool) -> Rig:
