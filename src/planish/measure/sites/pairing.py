@@ -113,6 +113,10 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) ->
         named_sites=before.named_sites,
         polish_time=next(iter(times), None),
         wafer_radius=before.wafer_radius or after.wafer_radius,
+        understood=(
+            *(f"before: {line}" for line in before.understood),
+            *(f"after: {line}" for line in after.understood),
+        ),
     )
     return Paired(
         removal,

@@ -171,7 +171,7 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     if time is not None:
         time = polish_time(time)
     flags = flag(removal)
-    notes = []
+    notes = list(removal.understood)
     if time is not None and removal.polish_time is not None and time != removal.polish_time:
         notes.append(
             f"polish time: {time:.4g} s as given goes before the {removal.polish_time:.4g} s stated with the sites"
