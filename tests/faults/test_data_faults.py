@@ -37,7 +37,7 @@ SITE_FILES: dict[str, tuple[str | bytes, str]] = {
     "broken units line": ("# units: x mm\nx,y,thickness\n0,0,1\n", "name=unit"),
     "infinite": (GOOD + "4,0,10,inf\n", "must be a finite number"),
     "text in a number": (GOOD + "4,0,10,high\n", "column 'thickness_nm' = 'high'"),
-    "neither UTF-8 nor Latin-1": (GOOD.encode() + b"4\x80,0,10,1\n", "line 5: byte 0x80 is not UTF-8"),
+    "neither UTF-8 nor Latin-1": (GOOD.encode() + b"4\x80,0,10,1\n", "line 5: byte 0x80 is neither UTF-8"),
     "utf-16 cut in a sign": (GOOD.encode("utf-16")[:-1], "is no whole UTF-16 text"),
     "unit in a cell": (GOOD + "4,0,10,1000 nm\n", "the unit belongs in the column's name"),
     "negative thickness": (GOOD + "4,0,10,-5\n", "must be 0 or more"),

@@ -62,7 +62,7 @@ def unit(head: Head, role: str, column: int, rows: Sorted, before: Preamble, tol
     """
     name = head.names[column]
     note = before.notes.get("units") or before.notes.get("unit") or ""
-    noted = parse_units_note(note, f"{head.grid.path}: the line '# units:'") if "=" in note else {}
+    noted = parse_units_note(note, f"{head.grid.path}: the line '# units:'") if note else {}
     by_note = noted.get(split_name(name.header)[0]) or noted.get(role)
     said = {
         "in its name": name.unit,
@@ -73,6 +73,8 @@ def unit(head: Head, role: str, column: int, rows: Sorted, before: Preamble, tol
     stated = {where: text for where, text in said.items() if text}
     if role in told.units:
         found = unit_of(told.units[role]) or ""
+    elif not stated and name.header.endswith(("]", ")")) and (other_unit := split_name(name.header)[1]):
+        raise DataError(_no_such_unit(head, role, column, other_unit))
     elif not stated:
         raise DataError(_no_unit(head, role, column, rows.sites))
     else:
@@ -86,18 +88,17 @@ def unit(head: Head, role: str, column: int, rows: Sorted, before: Preamble, tol
             )
     kinds: dict[str, Callable[[str], object]] = {"theta": ANGLES.get, "rate": rate_unit}
     if kinds.get(role, LENGTHS.get)(found) is None:
-        wanted = {"theta": "deg or rad", "rate": "a length over a time, as nm/min"}.get(
-            role, "a length, as mm or nm"
-        )
-        raise DataError(
-            refuse(
-                f"{head.place}: unit of column {head.header(column)}",
-                found,
-                wanted,
-                f"say it: --unit {role}=UNIT",
-            )
-        )
+        raise DataError(_no_such_unit(head, role, column, found))
     return found
+
+
+def _no_such_unit(head: Head, role: str, column: int, text: str) -> str:
+    wanted = {"theta": "deg or rad", "rate": "a length over a time, as nm/min"}.get(
+        role, "a length unit: m, cm, mm, um, nm, A (angstrom), kA or in"
+    )
+    return refuse(
+        f"{head.place}: unit of column {head.header(column)}", text, wanted, f"or say it: --unit {role}=UNIT"
+    )
 
 
 def _size(text: str) -> object:
@@ -185,7 +186,7 @@ def _wafer_of_file(head: Head, before: Preamble, wafer: str | None) -> list[str]
         refuse(
             f"{head.grid.path}: wafer",
             wafer,
-            "in a column of wafers, above the table or in the name of the file",
+            "in a column of wafers (the file has none), above the table or in the name of the file",
         )
     )
 

@@ -62,6 +62,8 @@ class Named:
         What it is, or "".
     unit
         As a table's unit, or None.
+    bare
+        Without its unit.
     stem, number
         Of a numbered name such as ``Site 7``; number is None where there is none.
     """
@@ -69,6 +71,7 @@ class Named:
     header: str
     role: str
     unit: str | None
+    bare: str = ""
     stem: str = ""
     number: int | None = None
 
@@ -131,7 +134,7 @@ def named(header: str) -> Named:
     key = key.rstrip("#") or key
     numbered = re.fullmatch(r"(.*?)(\d{1,4})", key)
     stem, number = (numbered[1], int(numbered[2])) if numbered else ("", None)
-    return Named(header, _role(key, unit, sure), unit, stem, number)
+    return Named(header, _role(key, unit, sure), unit, name.strip(), stem, number)
 
 
 def _role(key: str, unit: str | None, sure: bool) -> str:
@@ -150,9 +153,13 @@ def _with_unit(text: str) -> tuple[str, str | None, bool]:
         return (
             (name, unit_of(inside), True) if inside is not None and unit_of(inside) else (text, None, False)
         )
-    cut = re.match(r"(.*?)[\s,/:;_.\-]+([^\s,:;_.\-]+)$", text)
+    cut = re.match(r"(.*?)([\s,/:;_.\-]+)([^\s,:;_.\-]+)$", text)
     per = re.match(r"(.*?)_([a-zå]+_per_[a-z]+)$", text.lower())
-    for found in (per, cut):
-        if found and found[1] and (unit := unit_of(found[2])):
-            return found[1], unit, unit not in _DOUBTFUL
+    if per and (unit := unit_of(per[2])):
+        return per[1], unit, True
+    if cut and cut[1] and (unit := unit_of(cut[3])):
+        # "Film A" and "Pos A" are films and axes; "thickness_A" is how a plain table has it.
+        sure = unit not in _DOUBTFUL or cut[2].strip() in (",", "/", ":")
+        if sure or cut[2] == "_":
+            return cut[1], unit, sure
     return text, None, False

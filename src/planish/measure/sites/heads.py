@@ -10,7 +10,6 @@ from planish.measure.sites.column_map import ColumnMap
 from planish.measure.sites.column_names import MEASURED, Named, named
 from planish.measure.sites.preamble import MOST_ROWS
 from planish.measure.sites.sorting import Sorted
-from planish.measure.tables.columns import split_name
 from planish.measure.tables.grid import Grid, numeric
 
 WAYS: tuple[tuple[str, str], ...] = (("x", "y"), ("r", "theta"), ("die_x", "die_y"))
@@ -156,9 +155,7 @@ def _called(names: Sequence[Named], header: str) -> tuple[int, ...]:
     """Columns of the name that the user says; their unit may be left out."""
     wanted = header.strip().casefold()
     exact = tuple(i for i, name in enumerate(names) if name.header.strip().casefold() == wanted)
-    return exact or tuple(
-        i for i, name in enumerate(names) if split_name(name.header)[0] == wanted.replace(" ", "_")
-    )
+    return exact or tuple(i for i, name in enumerate(names) if name.unit and name.bare.casefold() == wanted)
 
 
 def _series(names: Sequence[Named], told: ColumnMap, roles: Mapping[str, tuple[int, ...]]) -> tuple[int, ...]:
@@ -203,6 +200,7 @@ def measured_role(head: Head) -> str:
         return known[0][0]
     if not known:
         raise DataError(_no_measured(head))
+    _check_names_differ(head, [i for _, i in known])
     names = ", ".join(head.header(i) for _, i in known[:8])
     role, column = known[0]
     raise DataError(
@@ -229,10 +227,20 @@ def one(head: Head, role: str) -> int:
     columns = head.roles[role]
     if len(columns) == 1:
         return columns[0]
+    _check_names_differ(head, columns)
     names = ", ".join(head.header(i) for i in columns[:8])
     raise DataError(
         f"{head.place}: columns {names} could each be {role}: must be one (say which: --column {role}={head.header(columns[0])})"
     )
+
+
+def _check_names_differ(head: Head, columns: Sequence[int]) -> None:
+    names = [head.names[i].header.casefold() for i in columns]
+    for i, name in enumerate(names):
+        if name in names[:i]:
+            raise DataError(
+                f"{head.place}: the column name {head.header(columns[i])} stands twice (name each once)"
+            )
 
 
 def check_no_second_table(head: Head, rows: Sorted) -> None:
@@ -281,7 +289,9 @@ def no_places(head: Head) -> str:
 
 
 def _some(head: Head) -> str:
-    shown = [name.header[:40] for name in head.names[:12]]
+    shown = [
+        name.header[:40] or f"(column {i} has no name)" for i, name in enumerate(head.names[:12], start=1)
+    ]
     return ", ".join(shown) + (f" and {len(head.names) - 12} more" if len(head.names) > 12 else "")
 
 

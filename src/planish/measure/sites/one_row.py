@@ -9,7 +9,7 @@ from planish.measure.sites.column_names import MEASURED, named, shown
 from planish.measure.sites.heads import Head, one
 from planish.measure.sites.plans import plan
 from planish.measure.sites.preamble import Preamble
-from planish.measure.sites.sorting import sort_rows
+from planish.measure.sites.sorting import not_a_number, sort_rows
 from planish.measure.tables.decimals import missing
 from planish.measure.tables.grid import Grid, numeric
 from planish.measure.tables.read import Table
@@ -151,6 +151,5 @@ def _check_numbers(head: Head, line: int, cells: tuple[str, ...], used: list[int
     for i in used:
         if not numeric(cells[i]):
             raise DataError(
-                f"{head.grid.path}: {head.grid.place} {line}, column {head.header(i)} = {cells[i][:40]!r}: must be a number "
-                "(or blank, -, NaN or *** where nothing was measured)"
+                not_a_number(f"{head.grid.path}: {head.grid.place} {line}, column {head.header(i)}", cells[i])
             )

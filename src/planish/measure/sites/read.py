@@ -31,7 +31,6 @@ from planish.measure.tables.columns import (
     rate_unit,
     split_name,
 )
-from planish.measure.tables.limits import SEPARATORS
 from planish.measure.tables.read import Table, check_file, read_table
 from planish.units import NM_PER_MIN
 
@@ -175,14 +174,10 @@ def read_sites(
         return _as_written(path, told, units, value, wafer)
     try:
         return read_plain_sites(path, units=units, value=value, wafer=wafer)
-    except DataError as plain:
+    except DataError:
         if not _worth_a_look(path):
             raise
-        try:
-            return _as_written(path, told, units, value, wafer)
-        except DataError as written:
-            # A file with plain names is told what a plain file lacks; another, what was not understood of it.
-            raise (plain if _has_plain_names(path) else written) from None
+        return _as_written(path, told, units, value, wafer)
 
 
 def read_plain_sites(
@@ -254,6 +249,7 @@ def _sites_of(table: Table, units: Mapping[str, str] | None, value: str | None) 
         raise DataError(f"{path}: {len(table.lines)} rows are no site map of one wafer (at most {MAX_SITES})")
     declared = _units_of(table, units)
     names = {split_name(h)[0]: h for h in table.header}
+    _check_named_once(table, value)
     x, y = _positions(table, names, declared)
     column, quantity = _value_column(table, names, value)
     unit = declared.get(split_name(column)[0])
@@ -319,18 +315,6 @@ def _worth_a_look(path: str | os.PathLike[str]) -> bool:
     return file.stat().st_size <= MAX_BYTES
 
 
-def _has_plain_names(path: str | os.PathLike[str]) -> bool:
-    """Whether the first line that is no note has the names of a plain table of sites."""
-    with Path(path).open("rb") as raw:
-        head = raw.read(1 << 16).decode("utf-8-sig", "replace")
-    first = next(
-        (line for line in head.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
-    )
-    cells = first.split(max(SEPARATORS, key=first.count))
-    names = {split_name(cell)[0] for cell in cells}
-    return any(name in names for name in (*_X, *_R, *_QUANTITIES))
-
-
 def _one_wafer(table: Table, wafer: str | None) -> Table:
     column = next((h for h in table.header if split_name(h)[0] in _WAFER), None)
     if column is None:
@@ -359,6 +343,19 @@ def _one_wafer(table: Table, wafer: str | None) -> Table:
         table.notes,
         table.place,
     )
+
+
+def _check_named_once(table: Table, value: str | None) -> None:
+    """Refuse two columns of one quantity, such as ``x_mm`` beside ``x_um``."""
+    wanted = (*_X, *_Y, *_R, *_THETA, *(_QUANTITIES if value is None else ()))
+    seen: dict[str, str] = {}
+    for header in table.header:
+        name = split_name(header)[0]
+        if name in wanted and name in seen:
+            raise DataError(
+                f"{table.path}: columns {seen[name]!r} and {header!r} could each be {name}: must be one (leave one out)"
+            )
+        seen[name] = header
 
 
 def _units_of(table: Table, units: Mapping[str, str] | None) -> dict[str, str]:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from planish.errors import DataError
+from planish.errors import DataError, refuse
 from planish.measure.sites.column_names import unit_of
 from planish.measure.tables.decimals import missing
 from planish.measure.tables.grid import Grid, numeric
@@ -102,6 +102,8 @@ def sort_rows(grid: Grid, head: int, needed: Sequence[int], labels: Sequence[int
                     "must be one table a file (split the file, or take that line out)"
                 )
             _sort_site(grid, names, line, cells, needed, out)
+    if not rows:
+        raise DataError(f"{grid.path}: has column names but no rows")
     if not out.sites:
         raise DataError(
             f"{grid.path}: under the column names on {grid.place} {grid.rows[head][0]} no row holds a number in each "
@@ -122,13 +124,31 @@ def _sort_site(
     for i in needed:
         if not missing(cells[i]) and not numeric(cells[i]):
             raise DataError(
-                f"{grid.path}: {grid.place} {line}, column {names[i][:40]!r} = {cells[i][:40]!r}: must be a number "
-                "(or blank, -, NaN or *** where nothing was measured)"
+                not_a_number(f"{grid.path}: {grid.place} {line}, column {names[i][:40]!r}", cells[i])
             )
     if empty:
         out.without.append((line, empty[0] or "blank"))
     else:
         out.sites.append((line, cells))
+
+
+def not_a_number(place: str, cell: str) -> str:
+    """Return the refusal of a cell that must be a number.
+
+    Parameters
+    ----------
+    place
+        Of the cell.
+    cell
+        Its text.
+    """
+    endless = re.fullmatch(r"[+-]?inf(inity)?", cell.lower()) is not None
+    return refuse(
+        place,
+        cell[:40],
+        "a finite number" if endless else "a number",
+        "numbers only, the unit belongs in the column's name; blank, -, NaN or *** where nothing was measured",
+    )
 
 
 def _units_row(cells: tuple[str, ...], width: int) -> dict[int, str] | None:

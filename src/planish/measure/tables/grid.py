@@ -89,6 +89,11 @@ def read_grids(path: str | os.PathLike[str], sheet: str | None = None) -> tuple[
         raise DataError(f"{file}: sheet = {sheet!r}: must be left out: the file is no workbook")
     if file.suffix.lower() in (".parquet", ".pq"):
         table = read_table(file)
+        if len(table.lines) * len(table.header) > MAX_CELLS:
+            raise DataError(
+                f"{file}: more than {MAX_CELLS} cells are read only of a plain table (name its columns as x_mm, y_mm, "
+                "thickness_nm)"
+            )
         rows = ((0, table.header), *zip(table.lines, zip(*table.columns, strict=True), strict=True))
         return (Grid(table.path, rows, table.place),)
     return (_text(file),)
@@ -108,7 +113,7 @@ def _sheets(file: Path, sheet: str | None) -> tuple[Grid, ...]:
 
 def _text(file: Path) -> Grid:
     size = file.stat().st_size
-    if size > MAX_BYTES:
+    if size > min(MAX_BYTES, limits.MAX_TEXT_BYTES):
         raise DataError(
             f"{file}: {size / 1e6:.0f} MB is more than the {MAX_BYTES / 1e6:.0f} MB that a file with a preamble, "
             "units or another separator may have (begin it with a line of names and units, separated by commas)"
@@ -147,7 +152,11 @@ def _decoded(file: Path) -> tuple[str, tuple[str, ...]]:
 def _separator(lines: list[str]) -> str:
     """The separator by which the first lines give the most cells that are numbers, in rows of one length."""
     tried = [line for line in lines if line.strip()][:TRIED]
-    return max(SEPARATORS, key=lambda sign: _score(tried, sign))
+    scores = {sign: _score(tried, sign) for sign in SEPARATORS}
+    if not any(scores.values()):  # names alone
+        first = next((line for line in tried if not line.lstrip().startswith("#")), "")
+        return max((sign for sign in SEPARATORS if sign != " "), key=first.count)
+    return max(scores, key=lambda sign: scores[sign])
 
 
 def _score(lines: list[str], sign: str) -> int:

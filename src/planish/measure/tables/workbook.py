@@ -13,6 +13,7 @@ import io
 import re
 import zipfile
 import zlib
+from dataclasses import dataclass
 from pathlib import Path
 from xml.parsers import expat
 
@@ -29,6 +30,9 @@ MAX_AREA = 2_000_000
 MAX_TEXT = 128_000_000
 _OLD = b"\xd0\xcf\x11\xe0"
 _PLACE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6})\Z")
+
+_ROW = re.compile(r"[1-9][0-9]{0,6}\Z")
+_COUNTS = {"count", "uniqueCount"}
 
 Row = tuple[int, tuple[str, ...]]
 
@@ -80,7 +84,10 @@ def read_sheets(file: Path) -> dict[str, tuple[Row, ...]]:
             raise_if_empty=False,
             read_options={"dtypes": "string", "skip_rows": 0},
         )
-    except broken as error:
+    except BaseException as error:
+        # What panics in the library's own language is no Exception, and of a class of its own.
+        if not isinstance(error, broken) and type(error).__name__ != "PanicException":
+            raise
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise DataError(
             f"{file}: is not a readable workbook: {reason[:120]} (save it again as .xlsx or CSV)"
@@ -133,9 +140,11 @@ def _packed_anew(file: Path) -> bytes:
         ) from None
     if "xl/workbook.xml" not in members:
         raise DataError(f"{file}: is an archive but no .xlsx workbook (save it as .xlsx or CSV)")
-    longest = max((_check_xml(file, name, data) for name, data in members.items()), default=0)
-    for name, data in members.items():
-        _check_sheet(file, name, data, longest)
+    # Any part may be pointed to as a sheet or as the table of texts: all are counted as both.
+    found = {name: _measured(file, name, data) for name, data in members.items()}
+    longest = max((part.longest for part in found.values()), default=0)
+    for name, part in found.items():
+        part.check(f"{file}: {name[:60]}", longest)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
         for name, data in members.items():
@@ -167,99 +176,89 @@ def _members(file: Path, archive: zipfile.ZipFile) -> dict[str, bytes]:
     return out
 
 
-def _check_xml(file: Path, name: str, data: bytes) -> int:
-    """Refuse what is no plain XML; return the length of the longest shared text."""
-    longest = now = 0
+@dataclass(slots=True)
+class _Size:
+    """What one part holds: cells, those that point to a shared text, the rectangle around them, the longest text."""
 
-    def start(tag: str, _: dict[str, str]) -> None:
-        nonlocal now
-        if _local(tag) == "si":
-            now = 0
+    cells: int = 0
+    pointed: int = 0
+    rows: int = 0
+    columns: int = 0
+    longest: int = 0
 
-    def end(tag: str) -> None:
-        nonlocal longest
-        if _local(tag) == "si":
-            longest = max(longest, now)
+    def check(self, place: str, longest: int) -> None:
+        if self.cells > MAX_CELLS:
+            raise DataError(
+                f"{place}: {self.cells} cells are more than the {MAX_CELLS} of a sheet that are read "
+                "(save it as CSV, split by wafer)"
+            )
+        if self.rows * self.columns > MAX_AREA:
+            raise DataError(
+                f"{place}: {self.rows} rows by {self.columns} columns are more than the {MAX_AREA} cells that are "
+                "read (delete stray cells far from the table, or save it as CSV)"
+            )
+        if self.pointed * longest > MAX_TEXT:
+            raise DataError(
+                f"{place}: its texts are too long to be read ({self.pointed} cells, up to {longest} characters "
+                "each; save it as CSV)"
+            )
 
-    def text(piece: str) -> None:
-        nonlocal now
-        now += len(piece)
 
-    # Only the table of texts is listened to: a call for each piece of a large sheet takes seconds.
-    texts = "sharedstrings" in name.lower()
-    _parsed(file, name, data, start if texts else None, end if texts else None, text if texts else None)
-    return longest
-
-
-def _check_sheet(file: Path, name: str, data: bytes, longest: int) -> None:
-    """Refuse a sheet of too many cells, or of cells so far apart that the rectangle around them is too large."""
-    cells = pointed = rows = columns = in_row = 0
+def _measured(file: Path, name: str, data: bytes) -> _Size:
+    """Return what a part holds; refuse what is no plain XML, and places that are none."""
+    size = _Size()
+    in_row = text_at = 0
+    place, most = f"{file}: {name[:60]}", max(1000, len(data))
 
     def start(tag: str, about: dict[str, str]) -> None:
-        nonlocal cells, pointed, rows, columns, in_row
-        local = _local(tag)
-        if local == "row":
-            in_row = 0
-            rows = max(rows + 1, _whole(about.get("r", "")))
-        elif local == "c":
-            cells += 1
-            pointed += about.get("t") == "s"
-            in_row += 1
-            place = _PLACE.match(about.get("r", ""))
-            if place:
-                columns, rows = max(columns, _column(place[1])), max(rows, int(place[2]))
-            elif "r" in about:
+        nonlocal in_row, text_at
+        local = tag.rpartition(":")[2]
+        for key in _COUNTS & about.keys():  # a library may make room for as many
+            if not (
+                about[key].isascii()
+                and about[key].isdigit()
+                and len(about[key]) < 9
+                and int(about[key]) < most
+            ):
                 raise DataError(
-                    f"{file}: {name[:60]}: a cell at {about['r'][:20]!r}: must be as B7 (save it again)"
+                    f"{place}: {local[:20]} of {key} {about[key][:20]!r}: must be what it holds (save it again)"
                 )
+        if local == "c":
+            in_row += 1
+            size.cells += 1
+            size.pointed += about.get("t") == "s"
+            if "r" not in about:  # it follows the one before it
+                size.columns = max(size.columns, in_row)
+            elif found := _PLACE.match(about["r"]):
+                size.columns = max(size.columns, _column(found[1]))
+                size.rows = max(size.rows, int(found[2]))
             else:
-                columns = max(columns, in_row)  # a cell without a place follows the one before it
+                raise DataError(f"{place}: a cell at {about['r'][:20]!r}: must be as B7 (save it again)")
+        elif local == "row":
+            in_row = 0
+            if "r" in about and not _ROW.match(about["r"]):
+                raise DataError(f"{place}: a row of number {about['r'][:20]!r}: must be as 7 (save it again)")
+            size.rows = max(size.rows + 1, int(about.get("r", 0)))
+        elif local == "si":
+            if text_at:  # up to the next one is as long as it can be
+                size.longest = max(size.longest, parser.CurrentByteIndex - text_at)
+            text_at = parser.CurrentByteIndex
 
-    if "sheet" not in name.lower() or "sharedstrings" in name.lower():
-        return
-    _parsed(file, name, data, start, None, None)
-    if cells > MAX_CELLS:
-        raise DataError(
-            f"{file}: {name[:60]}: {cells} cells are more than the {MAX_CELLS} of a sheet that are read "
-            "(save it as CSV, split by wafer)"
-        )
-    if rows * columns > MAX_AREA:
-        raise DataError(
-            f"{file}: {name[:60]}: {rows} rows by {columns} columns are more than the {MAX_AREA} cells that are "
-            "read (delete stray cells far from the table, or save it as CSV)"
-        )
-    if pointed * longest > MAX_TEXT:
-        raise DataError(
-            f"{file}: {name[:60]}: its texts are too long to be read ({pointed} cells, up to {longest} characters "
-            "each; save it as CSV)"
-        )
-
-
-def _parsed(file: Path, name: str, data: bytes, start: object, end: object, text: object) -> None:
     def doctype(*_: object) -> None:
-        raise DataError(
-            f"{file}: {name[:60]}: declares a document type, which no workbook does (save it again)"
-        )
+        raise DataError(f"{place}: declares a document type, which no workbook does (save it again)")
 
     parser = expat.ParserCreate()
     parser.StartDoctypeDeclHandler = doctype
-    parser.StartElementHandler = start  # type: ignore[assignment]
-    parser.EndElementHandler = end  # type: ignore[assignment]
-    parser.CharacterDataHandler = text  # type: ignore[assignment]
+    parser.StartElementHandler = start
     try:
         parser.Parse(data, True)
     except expat.ExpatError as error:
         raise DataError(
-            f"{file}: {name[:60]} cannot be read: {str(error)[:80]} (save it again as .xlsx or CSV)"
+            f"{place} cannot be read: {str(error)[:80]} (save it again as .xlsx or CSV)"
         ) from None
-
-
-def _local(tag: str) -> str:
-    return tag.rpartition(":")[2]
-
-
-def _whole(text: str) -> int:
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else 0
+    if text_at:
+        size.longest = max(size.longest, len(data) - text_at)
+    return size
 
 
 def _column(letters: str) -> int:
