@@ -127,6 +127,15 @@ def named(header: str) -> Named:
     text = unicodedata.normalize("NFC", header).strip()
     if len(text) > 200:
         return Named(header, "", None)
+    if text[:1].isdigit() or text[:1] in "+-.":  # most cells of a file, none a name but the number of a site
+        return Named(
+            header,
+            "",
+            None,
+            text,
+            "",
+            int(text) if text.isascii() and text.isdigit() and len(text) < 5 else None,
+        )
     name, unit, sure = _with_unit(text)
     key = re.sub(r"[^\w#]|_", "", name.lower())
     if unit is None and (glued := re.fullmatch(r"([xyr]|thickness|thk)(mm|um|µm|nm|cm)", key)):
