@@ -68,6 +68,10 @@ REFUSED: dict[str, tuple[str, dict[str, object], str]] = {
         "Site;X [mm];Y [mm];T1 [nm];T2 [nm]\n1;0.5;0.5;7.5;8.5\n", {},
         "columns 'T1 [nm]', 'T2 [nm]' could each be what was measured: must be one (say which: --column thickness='T1 [nm]')",
     ),
+    "five films of dies": (
+        "Die X;Die Y;" + ";".join(f"T{i} [nm]" for i in range(1, 6)) + "\n1;1;1.5;2.5;3.5;4.5;5.5\n",
+        {"columns": {"pitch": "26mm,33mm"}}, "could each be what was measured",
+    ),
     "two places": ("X [mm];X [um];Y [mm];Thk [nm]\n0.5;0.5;0.5;1.5\n", {}, "could each be x: must be one"),
     "no unit of place": (
         "Site;X;Y;Thk [nm]\n1;-147.0;0.5;1.5\n2;10.5;0.5;1.5\n", {},

@@ -173,7 +173,9 @@ def _series(names: Sequence[Named], told: ColumnMap, roles: Mapping[str, tuple[i
         whole = first in (0, 1) and sorted(numbers) == list(range(first, first + len(numbers)))
         if len(numbers) >= SERIES and whole and _may_be_sites(stem, given):
             found.append(tuple(numbers[k] for k in sorted(numbers)))
-    return found[0] if len(found) == 1 and (given is not None or len(roles.get("x", ())) == 0) else ()
+    # Where columns say the places, a row is a site and numbered columns are films.
+    placed = any(all(role in roles for role in way) for way in WAYS)
+    return found[0] if len(found) == 1 and not placed else ()
 
 
 def _may_be_sites(stem: str, given: str | None) -> bool:
