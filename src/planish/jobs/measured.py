@@ -33,7 +33,7 @@ def told_columns(
         ``role=text`` each.
     file
         A column map remembered before; the words go before it.
-    rest
+    **rest
         Pitch, centre_die, site_plan, decimal and sheet of a :class:`~planish.measure.sites.column_map.ColumnMap`.
 
     Returns

@@ -11,7 +11,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,7 +138,7 @@ def read_sites(
     units: Mapping[str, str] | None = None,
     value: str | None = None,
     wafer: str | None = None,
-    columns: ColumnMap | Mapping[str, Any] | str | os.PathLike[str] | None = None,
+    columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
 ) -> SiteMap:
     """Read the sites of one wafer: a plain table, or a file as a gauge wrote it.
 
@@ -169,6 +169,7 @@ def read_sites(
     DataError
         If the file cannot be used, or can be understood in two ways: what to say stands in the message.
     """
+    _check_kinds(units, value, wafer)
     told = column_map(columns)
     if told:
         return _as_written(path, told, units, value, wafer)
@@ -216,11 +217,7 @@ def read_plain_sites(
         not finite numbers, a site given twice, a site off the wafer, a
         thickness below zero, and all that :func:`~planish.measure.tables.read.read_table` refuses.
     """
-    for name, given in (("value", value), ("wafer", wafer)):
-        if given is not None:
-            of_kind(given, str, name, "text, or left out")
-    if units is not None and not isinstance(units, Mapping):
-        raise DataError(refuse("units", units, "units by column", "such as {'thickness': 'nm'}"))
+    _check_kinds(units, value, wafer)
     return _sites_of(_one_wafer(read_table(path), wafer), units, value)
 
 
@@ -302,6 +299,14 @@ def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tu
         for s, x, y, v in zip(site_map.site, site_map.x, site_map.y, site_map.value, strict=True)
     )
     write_whole(Path(path), csv_text(("site", "x_mm", "y_mm", name), rows, notes))
+
+
+def _check_kinds(units: object, value: object, wafer: object) -> None:
+    for name, given in (("value", value), ("wafer", wafer)):
+        if given is not None:
+            of_kind(given, str, name, "text, or left out")
+    if units is not None and not isinstance(units, Mapping):
+        raise DataError(refuse("units", units, "units by column", "such as {'thickness': 'nm'}"))
 
 
 def _worth_a_look(path: str | os.PathLike[str]) -> bool:

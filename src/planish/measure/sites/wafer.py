@@ -105,7 +105,7 @@ def measure_wafer(
     time_s: float | str | None = None,
     tolerance: float | str = TOLERANCE,
     *,
-    columns: ColumnMap | Mapping[str, Any] | str | os.PathLike[str] | None = None,
+    columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
     wafer: str | None = None,
 ) -> MeasuredWafer:
     """Read two thickness files and return the measured removal with its figures.
