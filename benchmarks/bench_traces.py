@@ -97,7 +97,8 @@ def main() -> None:
 def _map_time(rng: np.random.Generator) -> float:
     from planish.measure.sites.outliers import flag
     from planish.measure.sites.profile import radial_profile, smooth_map
-    from planish.measure.sites.read import SiteMap, site_plan
+    from planish.measure.sites.read import SiteMap
+    from planish.measure.sites.site_plan import site_plan
 
     x, y = site_plan("49", 0.15, 0.003)
     m = SiteMap(

@@ -115,6 +115,27 @@ def measure(rng: random.Random) -> Case:
     pre, post = rng.choice(SITES) if rng.random() < 0.9 else ("wafer-before.csv", "line-after.csv")
     words = ["measure", "b.csv", "a.csv", *common(rng, units=False)]
     words += some(rng, 0.15, "--time", rng.choice(TIMES))
+    if rng.random() < 0.3:
+        role, name = (
+            rng.choice(["x", "y", "thickness", "site", "die_x", "z", ""]),
+            rng.choice(["x_mm", "y_mm", "thickness_nm", "site", "?", ""]),
+        )
+        words += some(rng, 0.5, "--column", f"{role}={name}") + some(rng, 0.2, "--column", rng.choice(WORDS))
+        words += some(
+            rng, 0.4, "--unit", rng.choice(["x=mm", "thickness=A", "y=psi", "thickness=", "=nm", "mm"])
+        )
+        words += some(rng, 0.1, "--pitch", rng.choice(["26mm,33mm", "0 mm,1 mm", "26", "nan mm,1 mm", ""]))
+        words += some(rng, 0.1, "--centre-die", rng.choice(["0,0", "5.5,4", "x,y", "nan,0", "1e9,0"]))
+        words += some(
+            rng, 0.1, "--site-plan", rng.choice(["49, 300 mm, 3 mm", "49", "9, 1 mm, 3 mm", "50", ","])
+        )
+        words += some(rng, 0.1, "--decimal", rng.choice(["point", "comma", "dot"]))
+        words += some(rng, 0.1, "--sheet", rng.choice(WORDS)) + some(
+            rng, 0.1, "--wafer", rng.choice(["a", "b", *WORDS])
+        )
+        words += some(rng, 0.1, "--columns", rng.choice(["gone.toml", "b.csv"])) + some(
+            rng, 0.2, "--remember", "m.toml"
+        )
     words = [word for word in words if rng.random() > 0.01] or ["measure"]
     return Case("measure", words, {"b.csv": either(pre, rng), "a.csv": either(post, rng)})
 

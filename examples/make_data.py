@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from planish.measure.layout.make import make_layout, make_maps
-from planish.measure.sites.read import SiteMap, site_plan, write_sites
+from planish.measure.sites.read import SiteMap, write_sites
+from planish.measure.sites.site_plan import site_plan
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.oxide_step import contact_height_step
 

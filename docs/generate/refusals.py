@@ -129,7 +129,7 @@ REFUSALS: tuple[Refusal, ...] = (
     Refusal(errors.SetupError, "a motion that does not exist", lambda folder: planish.new_setup("circular")),
     Refusal(errors.DataError, "a column without a unit", _sites("x,y,thickness\n0,0,1000\n")),
     Refusal(
-        errors.DataError, "a cell that is no number", _sites("x_mm,y_mm,thickness_nm\n0,0,1000\n5,0,n/a\n")
+        errors.DataError, "a cell that is no number", _sites("x_mm,y_mm,thickness_nm\n0,0,1000\n5,0,high\n")
     ),
     Refusal(errors.DataError, "a table without positions", _sites("site,thickness_nm\n1,1000\n")),
     Refusal(errors.DataError, "a file that is no layout", _layout(b"this is no layout")),

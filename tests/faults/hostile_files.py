@@ -1,4 +1,4 @@
-"""About 360 hostile files, as a stranger might send them: each must be refused or read within bounds.
+"""About 450 hostile files, as a stranger might send them: each must be refused or read within bounds.
 
 ``FILES`` maps a name to the ending of the file and a function that returns its bytes; nothing is made until
 asked for. Run as a script it reads the files named on its standard input, each in a process of its own, and
@@ -22,9 +22,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 import hostile_gdsii
 import hostile_oasis
 import hostile_tables
+import hostile_workbooks
 from hostile_list import FILES, MB, QUICK
 
-LISTS = (hostile_tables, hostile_gdsii, hostile_oasis)
+LISTS = (hostile_tables, hostile_workbooks, hostile_gdsii, hostile_oasis)
 __all__ = ["FILES", "LISTS", "QUICK"]
 
 CELL = 10e-6  # what the command takes where nothing is said
@@ -60,6 +61,10 @@ def _readers(ending: str) -> list[Callable[[Path], object]]:
             read_sites, lambda f: cut_wafers(read_traces(f)), read_rates, read_steps, maps_from_csv,
             lambda f: read_nested(f, ["site"], "thickness_nm"),
         ]  # fmt: skip
+    if ending == ".xlsx":
+        from planish.measure.sites.read import read_sites
+
+        return [read_sites]
     from planish.measure.layout.read import list_layers, read_layout_maps
 
     def drawn(file: Path) -> None:

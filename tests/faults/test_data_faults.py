@@ -9,7 +9,8 @@ import pytest
 
 from planish.errors import DataError
 from planish.measure.nested import read_nested
-from planish.measure.sites.read import read_sites, site_plan
+from planish.measure.sites.read import read_sites
+from planish.measure.sites.site_plan import site_plan
 from planish.measure.sites.wafer import measure_wafer
 from planish.measure.traces.read import read_rates, read_traces
 from planish.measure.traces.wafers import cut_wafers
@@ -24,11 +25,6 @@ SITE_FILES: dict[str, tuple[str | bytes, str]] = {
     "empty name": ("site,,y_mm,thickness_nm\n1,0,0,1000\n", "column 2 has no name"),
     "name twice": ("x_mm,x_mm,y_mm,thickness_nm\n0,0,0,1\n", "stands twice"),
     "binary": (bytes(range(256)) * 8, "is binary"),
-    "utf-16": (GOOD.encode("utf-16"), "UTF-16"),
-    "latin-1": (
-        "site,x_mm,y_mm,thickness_Å\n1,0,0,1000\n".encode("latin-1"),
-        "line 1: byte 0xc5 is not UTF-8",
-    ),
     "short row": (GOOD + "4,0\n", "line 5: 2 cells"),
     "long row": (GOOD + "4,0,10,1000,7\n", "line 5: 5 cells"),
     "open quote": ('site,x_mm,y_mm,thickness_nm\n"1,0,0,1000\n', "quotation marks"),
@@ -39,12 +35,11 @@ SITE_FILES: dict[str, tuple[str | bytes, str]] = {
     "wrong unit of angle": ("r_mm,theta [mm],thickness_nm\n0,0,1000\n", "must be deg or rad"),
     "wrong unit of rate": ("x_mm,y_mm,rate [nm]\n0,0,1000\n", "a length over a time"),
     "broken units line": ("# units: x mm\nx,y,thickness\n0,0,1\n", "name=unit"),
-    "NaN": (GOOD + "4,0,10,nan\n", "line 5, column 'thickness_nm'"),
     "infinite": (GOOD + "4,0,10,inf\n", "must be a finite number"),
-    "missing value": (GOOD + "4,0,10,\n", "must be a number (leave the row out"),
-    "text in a number": (GOOD + "4,0,10,n/a\n", "column 'thickness_nm' = 'n/a'"),
+    "text in a number": (GOOD + "4,0,10,high\n", "column 'thickness_nm' = 'high'"),
+    "neither UTF-8 nor Latin-1": (GOOD.encode() + b"4\x80,0,10,1\n", "line 5: byte 0x80 is neither UTF-8"),
+    "utf-16 cut in a sign": (GOOD.encode("utf-16")[:-1], "is no whole UTF-16 text"),
     "unit in a cell": (GOOD + "4,0,10,1000 nm\n", "the unit belongs in the column's name"),
-    "decimal comma": ("site;x_mm;y_mm;thickness_nm\n1;0;0;1000,5\n", "with a point, not a comma"),
     "negative thickness": (GOOD + "4,0,10,-5\n", "must be 0 or more"),
     "site twice": (GOOD + "3,0,10,1000\n", "site '3' was given before, on line 4"),
     "place twice": (GOOD + "4,50,0,1000\n", "is the same place as line 3"),

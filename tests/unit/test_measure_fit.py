@@ -17,7 +17,8 @@ from planish.fit.forest import learn_rates
 from planish.fit.log_law import newey_west
 from planish.fit.removal import fit_prediction
 from planish.fit.traces import fit_rate_law
-from planish.measure.sites.read import SiteMap, site_plan
+from planish.measure.sites.read import SiteMap
+from planish.measure.sites.site_plan import site_plan
 from planish.measure.traces.invented import TRUTH, invented_traces
 from planish.measure.traces.wafers import cut_wafers, routes_of
 

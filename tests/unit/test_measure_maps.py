@@ -13,7 +13,8 @@ from planish.cli.main import app
 from planish.errors import DataError
 from planish.measure.sites.outliers import flag, flag_rows, modified_z
 from planish.measure.sites.profile import radial_profile, smooth_map, smooth_profile
-from planish.measure.sites.read import SiteMap, site_plan
+from planish.measure.sites.read import SiteMap
+from planish.measure.sites.site_plan import site_plan
 from planish.measure.sites.zernike import basis, terms
 
 

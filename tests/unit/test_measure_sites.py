@@ -9,7 +9,8 @@ import pytest
 
 from planish.errors import DataError
 from planish.measure.sites.pairing import pair
-from planish.measure.sites.read import SiteMap, read_sites, site_plan, write_sites
+from planish.measure.sites.read import SiteMap, read_sites, write_sites
+from planish.measure.sites.site_plan import site_plan
 from planish.measure.sites.statistics import wafer_statistics
 from planish.measure.sites.wafer import measure_wafer, summarise
 from planish.results.plain import clean

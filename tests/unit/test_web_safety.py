@@ -123,7 +123,7 @@ def test_names_that_will_not_do(name) -> None:
 @pytest.mark.parametrize(
     ("name", "content"),
     [
-        ("a.csv", b""), ("a.csv", b"PK\x03\x04"), ("a.csv", b"\x1f\x8b1234"), ("a.csv", b"a\0"), ("a.gds", b"\0\1\2\3"),
+        ("a.csv", b""), ("a.csv", b"PK\x03\x04"), ("a.csv", b"\x1f\x8b1234"), ("a.csv", b"a\0"), ("a.xlsx", b"x,y\n"), ("a.gds", b"\0\1\2\3"),
         ("a.oas", b"%SEMI"), ("a.parquet", b"PAR1 but not its end"), ("a.gds.gz", b"plain"), ("a.gds.gz", b"\x1f\x8b broken"),
         ("a.csv", b"\0" * 257 + b"ustar"), ("a.gds.gz", gzip.compress(b"x" * 1000, mtime=0)[:-9]), ("a.gds.gz", gzip.compress(b"x", mtime=0) + b"more"),
     ],

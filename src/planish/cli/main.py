@@ -55,6 +55,13 @@ Settings = Annotated[
         help="Set a value for this run, as 'recipe.step.main.time=90 s'; nothing after = takes it out; repeatable.",
     ),
 ]
+Columns = Annotated[
+    Path | None,
+    typer.Option("--columns", help="How the site files are written: a file of measure --remember."),
+]
+WaferId = Annotated[
+    str | None, typer.Option("--wafer", help="Which wafer, where site files hold several.", metavar="ID")
+]
 SetupFile = Annotated[Path, typer.Argument(help="Setup file (TOML).", metavar="FILE")]
 
 
@@ -443,14 +450,69 @@ def measure(
     covered: Annotated[
         str, typer.Option("--covered", help="Picture: what is covered, dark or bright.")
     ] = "dark",
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column",
+            metavar="ROLE=NAME",
+            help="Sites: column of x, y, r, theta, die_x, die_y, thickness, removal, rate, site or wafer; repeatable.",
+        ),
+    ] = None,
+    unit: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--unit", metavar="ROLE=UNIT", help="Sites: unit of a column, as thickness=A; repeatable."
+        ),
+    ] = None,
+    pitch: Annotated[
+        str | None, typer.Option("--pitch", help="Sites named by dies: their pitch, as 26mm,33mm.")
+    ] = None,
+    centre_die: Annotated[
+        str | None, typer.Option("--centre-die", help="Die indices at the wafer's centre, as 0,0.")
+    ] = None,
+    site_plan: Annotated[
+        str | None,
+        typer.Option(
+            "--site-plan", help="Sites without places: plan, diameter, edge, as '49, 300 mm, 3 mm'."
+        ),
+    ] = None,
+    decimal: Annotated[
+        str | None, typer.Option("--decimal", help="Decimal sign of site files: point or comma.")
+    ] = None,
+    sheet: Annotated[str | None, typer.Option("--sheet", help="Sheet of a workbook.")] = None,
+    wafer: WaferId = None,
+    columns: Columns = None,
+    remember: Annotated[
+        Path | None,
+        typer.Option("--remember", help="Write what these options say of site files to this file."),
+    ] = None,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
     """Read what the fab's tools wrote: site maps, variance components, layouts."""
     from planish.cli import measuring
 
+    told = {
+        "pitch": pitch,
+        "centre_die": centre_die,
+        "site_plan": site_plan,
+        "decimal": decimal,
+        "sheet": sheet,
+    }
+    written = measuring.Written(column or [], unit or [], columns, told, wafer, remember)
     measuring.measure(
-        files, time, nested, value, layer, cell, json_out, out, pixels=pixels, covered=covered, rows=rows
+        files,
+        time,
+        nested,
+        value,
+        layer,
+        cell,
+        json_out,
+        out,
+        written,
+        pixels=pixels,
+        covered=covered,
+        rows=rows,
     )
 
 
@@ -495,6 +557,8 @@ def fit(
         int,
         typer.Option("--folds", min=1, max=5, help="With --check: of five fifths, how many are left out."),
     ] = 5,
+    columns: Columns = None,
+    wafer: WaferId = None,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
@@ -506,8 +570,17 @@ def fit(
         return
     from planish.cli import measuring
 
+    written = measuring.Written(file=columns, wafer=wafer)
     measuring.fit(
-        files or [], rates, time, json_out, out, predict=predict, ahead=ahead, folds=folds if check else 0
+        files or [],
+        rates,
+        time,
+        json_out,
+        out,
+        written,
+        predict=predict,
+        ahead=ahead,
+        folds=folds if check else 0,
     )
 
 
@@ -595,12 +668,16 @@ def report(
     time: Annotated[
         str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
     ] = None,
+    columns: Columns = None,
+    wafer: WaferId = None,
     settings: Settings = None,
 ) -> None:
     """Write a self-contained HTML report of one wafer, with measurements if given."""
-    from planish.cli import reporting
+    from planish.cli import measuring, reporting
 
-    reporting.report(file, settings or [], output, pre, post, time)
+    reporting.report(
+        file, settings or [], output, pre, post, time, measuring.Written(file=columns, wafer=wafer)
+    )
 
 
 @app.command()

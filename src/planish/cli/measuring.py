@@ -2,14 +2,46 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from planish.cli import show
 from planish.cli.die import read_maps
 from planish.errors import DataError, SetupError
+
+if TYPE_CHECKING:
+    from planish.measure.sites.column_map import ColumnMap
+
+
+@dataclass(frozen=True)
+class Written:
+    """What the options say of how site files are written."""
+
+    column: list[str] = field(default_factory=list)
+    unit: list[str] = field(default_factory=list)
+    file: Path | None = None
+    told: dict[str, str | None] = field(default_factory=dict)
+    wafer: str | None = None
+    remember: Path | None = None
+
+    def __bool__(self) -> bool:
+        return self.first() != ""
+
+    def first(self) -> str:
+        """Return the first option that was given, or nothing."""
+        given = {"--column": self.column, "--unit": self.unit, "--columns": self.file,
+                 **{f"--{key.replace('_', '-')}": text for key, text in self.told.items()},
+                 "--wafer": self.wafer, "--remember": self.remember}  # fmt: skip
+        return next((option for option, what in given.items() if what not in (None, [])), "")
+
+    def columns(self) -> ColumnMap:
+        """Return them as a column map."""
+        from planish.jobs.measured import told_columns
+
+        return told_columns(self.column, self.unit, self.file, **self.told)
 
 
 def measure(
@@ -21,18 +53,21 @@ def measure(
     cell: str,
     json_out: bool,
     out: Path | None,
+    written: Written,
     *,
     pixels: int = 1,
     covered: str = "dark",
     rows: bool = False,
 ) -> None:
     """Read site files, a table of nested factors or of wafers, a layout or its cell maps, by what is given."""
+    if written and (rows or nested is not None or len(files) != 2):
+        raise DataError(f"measure {written.first()}: must stand with PRE and POST site files")
     if rows:
         _rows(_only(files, "--rows"), json_out)
     elif nested is not None:
         _nested(_only(files, "--nested"), nested, value, json_out)
     elif len(files) == 2:
-        _pair(files[0], files[1], time, json_out, out)
+        _pair(files[0], files[1], time, json_out, out, written)
     else:
         _layout(files, layer, cell, pixels, covered, json_out, out)
 
@@ -84,10 +119,17 @@ def seconds(time: str | None) -> float | None:
     return found
 
 
-def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None) -> None:
+def _pair(
+    pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None, written: Written
+) -> None:
     from planish import measure_wafer
 
-    wafer = measure_wafer(pre, post, seconds(time))
+    columns = written.columns()
+    if written.remember is not None and not columns:
+        raise DataError(
+            f"--remember {written.remember}: nothing to remember: must stand with --column, --unit or another"
+        )
+    wafer = measure_wafer(pre, post, seconds(time), columns=columns, wafer=written.wafer)
     figures: dict[str, Any] = wafer.document()
     if json_out:
         show.print_json(figures)
@@ -100,6 +142,14 @@ def _pair(pre: Path, post: Path, time: str | None, json_out: bool, out: Path | N
                 title="flagged sites",
             )
     show.files(wafer, out, json_out)
+    if written.remember is not None:
+        try:
+            columns.save(written.remember)
+        except OSError as exc:
+            raise DataError(
+                f"--remember {written.remember}: cannot be written ({exc.strerror}); name another"
+            ) from None
+        show.written([written.remember], json_out=json_out)
 
 
 def _layout(
@@ -141,6 +191,7 @@ def fit(
     time: str | None,
     json_out: bool,
     out: Path | None,
+    written: Written,
     *,
     predict: Path | None = None,
     ahead: bool = False,
@@ -155,6 +206,8 @@ def fit(
         raise DataError("fit --predict: must have one trace file and --rates RATES to learn from")
     if ahead and predict is None:
         raise DataError("fit --ahead: must stand with --predict OTHER_TRACES")
+    if written and rates is not None:
+        raise DataError(f"fit {written.first()}: must stand with SETUP PRE POST")
     if rates is not None and predict is not None:
         of_traces.predict_rates(files[0], rates, predict, ahead, json_out, out)
         return
@@ -167,16 +220,16 @@ def fit(
         raise SetupError(
             f"fit: {len(files)} file(s) given: must be SETUP PRE POST, or one trace file with --rates RATES"
         )
-    _fit_wafer(files[0], files[1], files[2], time, json_out, out)
+    _fit_wafer(files[0], files[1], files[2], time, json_out, out, written)
 
 
 def _fit_wafer(
-    setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None
+    setup: Path, pre: Path, post: Path, time: str | None, json_out: bool, out: Path | None, written: Written
 ) -> None:
     from planish import fit_wafer, load
     from planish.jobs.measured import read_removal
 
-    found = fit_wafer(load(setup), read_removal(pre, post), seconds(time))
+    found = fit_wafer(load(setup), read_removal(pre, post, written.columns(), written.wafer), seconds(time))
     _show_fit(found.document(), json_out)
     show.files(found, out, json_out)
 

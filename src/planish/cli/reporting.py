@@ -7,11 +7,18 @@ from pathlib import Path
 import typer
 
 from planish.cli import show
+from planish.cli.measuring import Written
 from planish.errors import DataError
 
 
 def report(
-    file: Path, settings: list[str], output: Path, pre: Path | None, post: Path | None, time: str | None
+    file: Path,
+    settings: list[str],
+    output: Path,
+    pre: Path | None,
+    post: Path | None,
+    time: str | None,
+    written: Written,
 ) -> None:
     """Polish the wafer of a setup and write the page; with PRE and POST, measured sites beside it."""
     from planish import write_report
@@ -22,12 +29,14 @@ def report(
         raise DataError("--pre and --post: one given without the other: must be both or neither")
     if time is not None and pre is None:
         raise DataError("--time: must stand with --pre and --post")
+    if written and pre is None:
+        raise DataError("--columns and --wafer: must stand with --pre and --post")
     setup = load_changed(file, settings)
     against = None
     if pre is not None:
         from planish.jobs.measured import measured_against
 
-        against = measured_against(setup, pre, post, seconds(time))
+        against = measured_against(setup, pre, post, seconds(time), written.columns(), written.wafer)
     try:
         path = write_report(setup, output, against)
     except OSError as exc:

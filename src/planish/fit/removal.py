@@ -249,7 +249,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
     radius, profile = np.asarray(radius, dtype=np.float64), np.asarray(profile, dtype=np.float64)
     if radius.ndim != 1 or radius.shape != profile.shape or len(radius) < 2 or np.any(np.diff(radius) <= 0):
         raise FitError("the predicted profile needs radii that increase and one removal for each")
-    notes: list[str] = []
+    notes = list(removal.understood)
     inside = removal.r <= reach + PLACE
     if not inside.all():
         notes.append(

@@ -12,7 +12,8 @@ import numpy as np
 
 from planish.engine.files import write_whole
 from planish.measure.layout.make import make_maps
-from planish.measure.sites.read import SiteMap, site_plan, write_sites
+from planish.measure.sites.read import SiteMap, write_sites
+from planish.measure.sites.site_plan import site_plan
 from planish.setup.load import loads
 from planish.setup.motions.known import MOTIONS
 from planish.setup.new import new_setup

@@ -68,7 +68,7 @@ def _sites(path: Place) -> dict[str, Any]:
         "sites": len(sites),
         "mean": float(np.mean(sites.value)),
         "polish_time_s": sites.polish_time,
-        "notes": list(sites.notes),
+        "notes": [*sites.notes, *sites.understood],
     }
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, refuse
 from planish.fit.against import WaferAgainst, wafer_against
+from planish.measure.sites.column_map import ColumnMap, read_column_map
 from planish.measure.sites.outliers import SOURCES, Flag, flag_rows, read_rows
 from planish.measure.sites.pairing import Paired, pair
 from planish.measure.sites.read import read_sites
@@ -17,13 +19,64 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
 
-def read_removal(before: str | os.PathLike[str], after: str | os.PathLike[str] | None = None) -> Paired:
+def told_columns(
+    columns: Sequence[str] = (),
+    units: Sequence[str] = (),
+    file: str | os.PathLike[str] | None = None,
+    **rest: str | None,
+) -> ColumnMap:
+    """Return what a user says of site files, from words such as ``x=Pos X``.
+
+    Parameters
+    ----------
+    columns, units
+        ``role=text`` each.
+    file
+        A column map remembered before; the words go before it.
+    **rest
+        Pitch, centre_die, site_plan, decimal and sheet of a :class:`~planish.measure.sites.column_map.ColumnMap`.
+
+    Returns
+    -------
+    ColumnMap
+        Empty where nothing is said.
+
+    Raises
+    ------
+    DataError
+        For words of another form, a role that there is not, and a file that is no column map.
+    """
+    said = ColumnMap(
+        columns=_by_role("--column", columns, "x='Pos X'"), units=_by_role("--unit", units, "x=mm"), **rest
+    )
+    return said if file is None else read_column_map(file).merged(said)
+
+
+def _by_role(option: str, words: Sequence[str], example: str) -> dict[str, str]:
+    out: dict[str, str] = {}
+    for word in words:
+        role, equals, text = word.partition("=")
+        if not equals or not role.strip() or not text.strip():
+            raise DataError(refuse(option, word, "of the form role=text", f"as {option} {example}"))
+        if out.setdefault(role.strip(), text.strip()) != text.strip():
+            raise DataError(refuse(option, word, f"said once for {role.strip()}"))
+    return out
+
+
+def read_removal(
+    before: str | os.PathLike[str],
+    after: str | os.PathLike[str] | None = None,
+    columns: ColumnMap | None = None,
+    wafer: str | None = None,
+) -> Paired:
     """Return the measured removal of one wafer from its site files.
 
     Parameters
     ----------
     before, after
         Site files of the thickness before and after the polish; or one file that holds the removal.
+    columns, wafer
+        What the files do not say of themselves, and which wafer of them.
 
     Returns
     -------
@@ -35,9 +88,9 @@ def read_removal(before: str | os.PathLike[str], after: str | os.PathLike[str] |
     DataError
         For a file that cannot be used, two that do not pair up, or one alone that holds no removal.
     """
-    first = read_sites(Path(before))
+    first = read_sites(Path(before), columns=columns, wafer=wafer)
     if after is not None:
-        return pair(first, read_sites(Path(after)))
+        return pair(first, read_sites(Path(after), columns=columns, wafer=wafer))
     if first.quantity != "removal":
         raise DataError(
             refuse(
@@ -55,6 +108,8 @@ def measured_against(
     before: str | os.PathLike[str],
     after: str | os.PathLike[str] | None = None,
     time: float | None = None,
+    columns: ColumnMap | None = None,
+    wafer: str | None = None,
 ) -> WaferAgainst:
     """Read a measured wafer and hold it against the setup it was polished with.
 
@@ -66,6 +121,8 @@ def measured_against(
         As for :func:`read_removal`.
     time
         Polish time [s]; see :func:`~planish.fit.against.wafer_against` for what goes without.
+    columns, wafer
+        As for :func:`read_removal`.
 
     Returns
     -------
@@ -77,7 +134,7 @@ def measured_against(
     PlanishError
         As :func:`read_removal` and :func:`~planish.fit.against.wafer_against`.
     """
-    return wafer_against(setup, read_removal(before, after), time)
+    return wafer_against(setup, read_removal(before, after, columns, wafer), time)
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,9 +73,9 @@ def film_sites(name: str, folder: Path | None, place: str) -> tuple[Array, Array
 
 @lru_cache(maxsize=16)
 def _film_sites(path: str, changed: int, size: int, place: str) -> tuple[Array, Array, Array]:
-    from planish.measure.sites.read import read_sites
+    from planish.measure.sites.read import read_plain_sites
 
-    sites = read_sites(path)
+    sites = read_plain_sites(path)  # a setup has no place to say how a file was understood
     if sites.quantity != "thickness":
         raise DataError(refuse(f"{place}: {Path(path).name}", sites.quantity, "a map of thickness"))
     return sealed(sites.x), sealed(sites.y), sealed(sites.value)

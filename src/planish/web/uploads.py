@@ -39,6 +39,7 @@ KINDS = {
     ".tsv": "table",
     ".txt": "table",
     ".parquet": "table",
+    ".xlsx": "table",
     ".gds": "layout",
     ".gds.gz": "layout",
     ".oas": "layout",
@@ -46,6 +47,7 @@ KINDS = {
 _NAME = re.compile(r"[^\x00-\x1f/\\:*?\"<>|]{1,120}")
 _ID = re.compile(r"[0-9a-f]{16}")
 UNFINISHED = ".coming-"
+_UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 _OASIS = b"%SEMI-OASIS\r\n"
 
 
@@ -91,7 +93,8 @@ def check_content(name: str, ending: str, content: bytes | mmap.mmap) -> None:
     if len(content) > LARGEST:
         raise DataError(f"{name}: {len(content) / 2**20:.0f} MiB: must be at most {LARGEST // 2**20} MiB")
     if (
-        content[:4] in (b"PK\x03\x04", b"Rar!")
+        (content[:4] == b"PK\x03\x04" and ending != ".xlsx")
+        or content[:4] == b"Rar!"
         or content[:6] == b"7z\xbc\xaf\x27\x1c"
         or content[257:262] == b"ustar"
     ):
@@ -108,7 +111,9 @@ def check_content(name: str, ending: str, content: bytes | mmap.mmap) -> None:
         raise DataError(f"{name}: must be an OASIS file (it does not begin as one)")
     elif ending == ".parquet" and (content[:4] != b"PAR1" or content[-4:] != b"PAR1"):
         raise DataError(f"{name}: must be a Parquet file (it does not begin and end as one)")
-    elif ending in (".csv", ".tsv", ".txt") and b"\0" in content[:65536]:
+    elif ending == ".xlsx" and content[:4] != b"PK\x03\x04":
+        raise DataError(f"{name}: must be a workbook (.xlsx; it does not begin as one)")
+    elif ending in (".csv", ".tsv", ".txt") and content[:2] not in _UTF_16 and b"\0" in content[:65536]:
         raise DataError(f"{name}: is binary: must be text")
 
 

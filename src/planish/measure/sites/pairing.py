@@ -113,12 +113,24 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) ->
         named_sites=before.named_sites,
         polish_time=next(iter(times), None),
         wafer_radius=before.wafer_radius or after.wafer_radius,
+        understood=_understood(before, after),
     )
     return Paired(
         removal,
         tuple(s for i, s in enumerate(before.site) if i not in taken_b),
         tuple(s for i, s in enumerate(after.site) if i not in taken_a),
         by,
+    )
+
+
+def _understood(before: SiteMap, after: SiteMap) -> tuple[str, ...]:
+    """How both files were understood, once where it is the same."""
+    if before.understood == after.understood:
+        return tuple(f"both files {line}" for line in before.understood)
+    return tuple(
+        f"file {when} {line}"
+        for when, one in (("before", before), ("after", after))
+        for line in one.understood
     )
 
 

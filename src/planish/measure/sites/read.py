@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -21,6 +21,8 @@ from planish.engine.files import write_whole
 from planish.engine.given import of_kind
 from planish.engine.record import Record, counted, figure, shortened
 from planish.errors import DataError, refuse
+from planish.measure.sites.column_map import ColumnMap, column_map
+from planish.measure.sites.column_names import ROLES, named
 from planish.measure.tables.columns import (
     ANGLES,
     TIMES,
@@ -29,15 +31,11 @@ from planish.measure.tables.columns import (
     rate_unit,
     split_name,
 )
-from planish.measure.tables.read import Table, read_table
+from planish.measure.tables.read import Table, check_file, read_table
 from planish.units import NM_PER_MIN
 
 Array = NDArray[np.float64]
 Quantity = Literal["thickness", "removal", "rate"]
-
-SOURCES: tuple[str, ...] = (
-    "Site plans of 9, 49 (1+8+16+24) and 121 sites on a line: common practice, no source",
-)
 
 #: No wafer in the trade is larger than 450 mm; a site further out means a wrong unit.
 LARGEST_VALUE = 5e-3  # [m] thicker than any film, and than any wafer
@@ -89,6 +87,8 @@ class SiteMap(Record):
         [m], if the file states it.
     notes
         What had to be assumed, in plain words.
+    understood
+        How a file that is no plain table was understood, and what of it was left out.
     """
 
     x: Array
@@ -102,6 +102,7 @@ class SiteMap(Record):
     polish_time: float | None = None
     wafer_radius: float | None = None
     notes: tuple[str, ...] = ()
+    understood: tuple[str, ...] = ()
 
     def _told(self) -> str:
         scale, unit = (NM_PER_MIN, "nm/min") if self.quantity == "rate" else (1e9, "nm")
@@ -137,8 +138,57 @@ def read_sites(
     units: Mapping[str, str] | None = None,
     value: str | None = None,
     wafer: str | None = None,
+    columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
 ) -> SiteMap:
-    """Read the sites of one wafer from a CSV or Parquet file.
+    """Read the sites of one wafer: a plain table, or a file as a gauge wrote it.
+
+    A plain table (:func:`read_plain_sites`) is read as it is. Else the column names are looked for under
+    whatever stands above them, and what was understood and left out is told in ``understood``.
+
+    Parameters
+    ----------
+    path
+        The file: text, Parquet or a workbook (.xlsx).
+    units
+        Units by column name, which go before what the file says.
+    value
+        Name of the measured column, where the file has several.
+    wafer
+        Which wafer to take, where the file has several.
+    columns
+        What the file does not say of itself: a :class:`~planish.measure.sites.column_map.ColumnMap`, its TOML
+        file, or a mapping such as ``{"x": "Pos X", "thickness": "T1"}`` or ``{"units": {"x": "mm"}}``.
+
+    Returns
+    -------
+    SiteMap
+        In SI.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be used, or can be understood in two ways: what to say stands in the message.
+    """
+    _check_kinds(units, value, wafer)
+    told = column_map(columns)
+    if told:
+        return _as_written(path, told, units, value, wafer)
+    try:
+        return read_plain_sites(path, units=units, value=value, wafer=wafer)
+    except DataError:
+        if not _worth_a_look(path):
+            raise
+        return _as_written(path, told, units, value, wafer)
+
+
+def read_plain_sites(
+    path: str | os.PathLike[str],
+    *,
+    units: Mapping[str, str] | None = None,
+    value: str | None = None,
+    wafer: str | None = None,
+) -> SiteMap:
+    """Read the sites of one wafer from a plain table, CSV or Parquet.
 
     Parameters
     ----------
@@ -167,16 +217,36 @@ def read_sites(
         not finite numbers, a site given twice, a site off the wafer, a
         thickness below zero, and all that :func:`~planish.measure.tables.read.read_table` refuses.
     """
-    for name, given in (("value", value), ("wafer", wafer)):
-        if given is not None:
-            of_kind(given, str, name, "text, or left out")
-    if units is not None and not isinstance(units, Mapping):
-        raise DataError(refuse("units", units, "units by column", "such as {'thickness': 'nm'}"))
-    table = _one_wafer(read_table(path), wafer)
+    _check_kinds(units, value, wafer)
+    return _sites_of(_one_wafer(read_table(path), wafer), units, value)
+
+
+def _as_written(
+    path: str | os.PathLike[str],
+    told: ColumnMap,
+    units: Mapping[str, str] | None,
+    value: str | None,
+    wafer: str | None,
+) -> SiteMap:
+    from planish.measure.sites.dialect import understand
+
+    if value is not None:
+        role = _QUANTITIES.get(split_name(value)[0], "thickness")
+        told = told.merged(ColumnMap(columns={role: value}))
+    if units:
+        known = {named(name).role or split_name(name)[0]: unit for name, unit in units.items()}
+        told = told.merged(ColumnMap(units={role: unit for role, unit in known.items() if role in ROLES}))
+    found = understand(path, told, wafer)
+    return replace(_sites_of(found.table, found.units, None), understood=(found.told,))
+
+
+def _sites_of(table: Table, units: Mapping[str, str] | None, value: str | None) -> SiteMap:
+    path = table.path
     if len(table.lines) > MAX_SITES:
         raise DataError(f"{path}: {len(table.lines)} rows are no site map of one wafer (at most {MAX_SITES})")
     declared = _units_of(table, units)
     names = {split_name(h)[0]: h for h in table.header}
+    _check_named_once(table, value)
     x, y = _positions(table, names, declared)
     column, quantity = _value_column(table, names, value)
     unit = declared.get(split_name(column)[0])
@@ -204,48 +274,6 @@ def read_sites(
     return out
 
 
-def site_plan(
-    kind: Literal["9", "49", "121-line"], radius: float, edge_exclusion: float
-) -> tuple[Array, Array]:
-    """Return a usual site plan on a wafer.
-
-    Parameters
-    ----------
-    kind
-        "9": centre, four at half and four at the full usable radius. "49": 1 + 8 + 16 + 24 sites on rings
-        at 1/3, 2/3 and 3/3 of it. "121-line": a line of 121 sites across the wafer.
-    radius
-        Of the wafer [m].
-    edge_exclusion
-        [m]; the usable radius is ``radius`` minus it.
-
-    Returns
-    -------
-    tuple[Array, Array]
-        (x, y) [m].
-
-    Raises
-    ------
-    DataError
-        If the plan is unknown or no usable radius is left.
-    """
-    reach = radius - edge_exclusion
-    if not (np.isfinite(reach) and reach > 0 and edge_exclusion >= 0):
-        raise DataError(
-            refuse(
-                "edge exclusion [m]", edge_exclusion, f"0 or more and less than the wafer radius {radius} m"
-            )
-        )
-    if kind == "121-line":
-        return np.linspace(-reach, reach, 121), np.zeros(121)
-    rings = {"9": ((0.5, 4), (1.0, 4)), "49": ((1 / 3, 8), (2 / 3, 16), (1.0, 24))}.get(kind)
-    if rings is None:
-        raise DataError(refuse("site plan", kind, "9, 49 or 121-line"))
-    radii = np.concatenate([[0.0], *(np.full(n, f * reach) for f, n in rings)])
-    angles = np.concatenate([[0.0], *(2 * np.pi * np.arange(n) / n for _, n in rings)])
-    return radii * np.cos(angles), radii * np.sin(angles)
-
-
 def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tuple[str, ...] = ()) -> None:
     """Write a site map as CSV in mm and nm (or nm/min), readable by :func:`read_sites`.
 
@@ -271,6 +299,25 @@ def write_sites(site_map: SiteMap, path: str | os.PathLike[str], *, comments: tu
         for s, x, y, v in zip(site_map.site, site_map.x, site_map.y, site_map.value, strict=True)
     )
     write_whole(Path(path), csv_text(("site", "x_mm", "y_mm", name), rows, notes))
+
+
+def _check_kinds(units: object, value: object, wafer: object) -> None:
+    for name, given in (("value", value), ("wafer", wafer)):
+        if given is not None:
+            of_kind(given, str, name, "text, or left out")
+    if units is not None and not isinstance(units, Mapping):
+        raise DataError(refuse("units", units, "units by column", "such as {'thickness': 'nm'}"))
+
+
+def _worth_a_look(path: str | os.PathLike[str]) -> bool:
+    """Whether a file that is no plain table may be one that a gauge wrote."""
+    from planish.measure.tables.grid import MAX_BYTES
+
+    try:
+        file = check_file(path)
+    except DataError:
+        return False
+    return file.stat().st_size <= MAX_BYTES
 
 
 def _one_wafer(table: Table, wafer: str | None) -> Table:
@@ -301,6 +348,19 @@ def _one_wafer(table: Table, wafer: str | None) -> Table:
         table.notes,
         table.place,
     )
+
+
+def _check_named_once(table: Table, value: str | None) -> None:
+    """Refuse two columns of one quantity, such as ``x_mm`` beside ``x_um``."""
+    wanted = (*_X, *_Y, *_R, *_THETA, *(_QUANTITIES if value is None else ()))
+    seen: dict[str, str] = {}
+    for header in table.header:
+        name = split_name(header)[0]
+        if name in wanted and name in seen:
+            raise DataError(
+                f"{table.path}: columns {seen[name]!r} and {header!r} could each be {name}: must be one (leave one out)"
+            )
+        seen[name] = header
 
 
 def _units_of(table: Table, units: Mapping[str, str] | None) -> dict[str, str]:

@@ -13,6 +13,7 @@ import numpy as np
 from planish.engine.record import counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure.sites import outliers, statistics
+from planish.measure.sites.column_map import ColumnMap, column_map
 from planish.measure.sites.outliers import Flag, flag
 from planish.measure.sites.pairing import TOLERANCE, Paired, pair
 from planish.measure.sites.read import SiteMap, read_sites
@@ -103,6 +104,9 @@ def measure_wafer(
     after: str | os.PathLike[str] | SiteMap,
     time_s: float | str | None = None,
     tolerance: float | str = TOLERANCE,
+    *,
+    columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
+    wafer: str | None = None,
 ) -> MeasuredWafer:
     """Read two thickness files and return the measured removal with its figures.
 
@@ -119,6 +123,8 @@ def measure_wafer(
         Polish time [s], or text as ``"60 s"``; goes before what the files say.
     tolerance
         How far [m] the two positions of one site may lie apart.
+    columns, wafer
+        For both files, as :func:`~planish.measure.sites.read.read_sites` takes them.
 
     Returns
     -------
@@ -132,7 +138,10 @@ def measure_wafer(
         time is not above zero, and if the mean removal is not above zero.
     """
     time = None if time_s is None else polish_time(time_s)
-    first, second = (m if isinstance(m, SiteMap) else read_sites(m) for m in (before, after))
+    told = column_map(columns)
+    first, second = (
+        m if isinstance(m, SiteMap) else read_sites(m, columns=told, wafer=wafer) for m in (before, after)
+    )
     return MeasuredWafer(pair(first, second, tolerance), time)
 
 
@@ -171,7 +180,7 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
     if time is not None:
         time = polish_time(time)
     flags = flag(removal)
-    notes = []
+    notes = list(removal.understood)
     if time is not None and removal.polish_time is not None and time != removal.polish_time:
         notes.append(
             f"polish time: {time:.4g} s as given goes before the {removal.polish_time:.4g} s stated with the sites"

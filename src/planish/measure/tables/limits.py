@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 
@@ -61,32 +62,57 @@ def check_text(file: Path, cells: int = MAX_CELLS) -> TextSize:
             f"{file}: {size / 1e6:.0f} MB is more than the {MAX_TEXT_BYTES / 1e6:.0f} MB a text table "
             "may have (split it by wafer, or write it as Parquet)"
         )
-    lines = open_line = quotes = 0
-    separators = dict.fromkeys(SEPARATORS, 0)
     with file.open("rb") as raw:
-        first = raw.read(2)
-        if first in (b"\xff\xfe", b"\xfe\xff"):
+        if raw.read(2) in (b"\xff\xfe", b"\xfe\xff"):
             raise DataError(f"{file}: is UTF-16 text (save it as UTF-8)")
         raw.seek(0)
-        while chunk := raw.read(_CHUNK):
-            if b"\x00" in chunk:
-                raise DataError(
-                    f"{file}: is binary, not a text table (CSV or Parquet is read; the suffix tells which)"
-                )
-            letters = np.frombuffer(chunk, np.uint8)
-            ends = np.flatnonzero((letters == 10) | (letters == 13))
-            at = np.concatenate([[-1 - open_line], ends, [len(letters)]])
-            longest = int(np.diff(at).max()) - 1
-            if longest > MAX_LINE:
-                raise DataError(
-                    f"{file}: line {lines + int(np.argmax(np.diff(at))) + 1}: longer than the {MAX_LINE} bytes a "
-                    "line of a table may have (a row a line; is it a table?)"
-                )
-            lines += len(ends)
-            open_line = len(letters) - int(at[-2]) - 1
-            quotes += chunk.count(b'"')
-            for separator in SEPARATORS:
-                separators[separator] += chunk.count(separator.encode())
+        return check_text_of(file, raw, cells)
+
+
+def check_text_of(file: Path, raw: BinaryIO, cells: int | None = None) -> TextSize:
+    """Refuse UTF-8 text that is too large to be read as a table, by one pass in small pieces.
+
+    Parameters
+    ----------
+    file
+        For refusals.
+    raw
+        Its bytes, from the first.
+    cells
+        It may have; as many as are read at once unless given.
+
+    Returns
+    -------
+    TextSize
+        How large it is.
+
+    Raises
+    ------
+    DataError
+        As :func:`check_text`.
+    """
+    cells = MAX_CELLS if cells is None else cells
+    lines = open_line = quotes = 0
+    separators = dict.fromkeys(SEPARATORS, 0)
+    while chunk := raw.read(_CHUNK):
+        if b"\x00" in chunk:
+            raise DataError(
+                f"{file}: is binary, not a text table (CSV or Parquet is read; the suffix tells which)"
+            )
+        letters = np.frombuffer(chunk, np.uint8)
+        ends = np.flatnonzero((letters == 10) | (letters == 13))
+        at = np.concatenate([[-1 - open_line], ends, [len(letters)]])
+        longest = int(np.diff(at).max()) - 1
+        if longest > MAX_LINE:
+            raise DataError(
+                f"{file}: line {lines + int(np.argmax(np.diff(at))) + 1}: longer than the {MAX_LINE} bytes a "
+                "line of a table may have (a row a line; is it a table?)"
+            )
+        lines += len(ends)
+        open_line = len(letters) - int(at[-2]) - 1
+        quotes += chunk.count(b'"')
+        for separator in SEPARATORS:
+            separators[separator] += chunk.count(separator.encode())
     most = max(separators.values()) + lines + 1
     if most > cells:
         raise DataError(

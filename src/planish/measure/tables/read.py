@@ -187,6 +187,30 @@ def read_table(path: str | os.PathLike[str]) -> Table:
         If the file is missing, empty, a folder, binary, not UTF-8, too large,
         has rows of uneven length, or column names that are empty or repeated.
     """
+    file = check_file(path)
+    if file.suffix.lower() in (".parquet", ".pq"):
+        return _read_parquet(file)
+    return _read_text(file)
+
+
+def check_file(path: str | os.PathLike[str]) -> Path:
+    """Return the path of a table that may be opened.
+
+    Parameters
+    ----------
+    path
+        Of the table.
+
+    Returns
+    -------
+    Path
+        The same.
+
+    Raises
+    ------
+    DataError
+        If the file is missing, empty, a folder, a device or a pipe.
+    """
     file = as_path(path, "table")
     if not file.exists():
         raise DataError(f"{path}: no such file (give the path of a CSV or Parquet table)")
@@ -195,9 +219,7 @@ def read_table(path: str | os.PathLike[str]) -> Table:
         raise DataError(f"{path}: is {what}, not a file (name a CSV or Parquet table)")
     if file.stat().st_size == 0:
         raise DataError(f"{path}: the file is empty (a line of column names and a row a site are needed)")
-    if file.suffix.lower() in (".parquet", ".pq"):
-        return _read_parquet(file)
-    return _read_text(file)
+    return file
 
 
 def _read_text(file: Path) -> Table:

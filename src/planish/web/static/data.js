@@ -9,7 +9,7 @@ export class Data {
     this.home = home; this.state = state; this.files = [];
     home.innerHTML = `<h2>Your data</h2>
       <p class="drop" id="drop" tabindex="0" role="button" aria-label="Choose files">Drop files here, or press to choose: site maps before and after a polish, traces with their rates (CSV, Parquet), a layout (GDSII, OASIS). They stay on this server.</p>
-      <input type="file" id="pick" multiple hidden accept=".csv,.tsv,.txt,.parquet,.gds,.gz,.oas">
+      <input type="file" id="pick" multiple hidden accept=".csv,.tsv,.txt,.parquet,.xlsx,.gds,.gz,.oas">
       <div id="data-said" role="status"></div><table id="files" aria-label="Your files"></table>
       <div id="data-result"></div>`;
     const drop = home.querySelector("#drop"), pick = home.querySelector("#pick");
