@@ -29,6 +29,8 @@ ROWS = [
             },
             "offset": {
                 "jobs/settings.py": "of a unit's scale",
+                "explain/figures/study.py": "of a unit's scale",
+                "tuning/study/design.py": "of a unit's scale",
             },
         },
         id="laws",

@@ -42,6 +42,7 @@ DATA = EXAMPLES / "data"
 EXACT = 1e-12
 # These tell figures in the unit of the file, or of the figure that they compare.
 FOLLOWING = (
+    "study",  # keys in the unit in which they were varied
     "tuned settings",  # the words that scripts rely on: kPa, and before and after at the end
     "rate law",
     "rates fit",
@@ -111,6 +112,7 @@ def answers():
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
         _disks(),
+        planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]
     return {answer.kind: answer for answer in found}

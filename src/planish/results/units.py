@@ -19,7 +19,7 @@ class Unit:
     """One unit that keys may end in.
 
     ``ending`` as it stands in a key, ``shown`` to a reader; ``si`` and ``si_ending`` the same in SI;
-    ``factor`` and ``offset``: value in SI = factor value + offset; ``kinds``: the quantities it is for.
+    Factor and offset: value in SI = factor value + offset; ``kinds``: the quantities it is for.
     """
 
     ending: str
