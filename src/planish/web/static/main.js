@@ -46,10 +46,12 @@ const state = {
   stepName() { return this.answer ? this.answer.header.machine.steps[this.answer.header.step].name : ""; },
 
   // Clean after polishing in these steps; null for not at all.
-  async clean(steps) {
+  async clean(wanted) {
     await flush();
-    const { clean, ...rest } = this.document;
-    this.take(steps ? { ...rest, clean: { step: steps } } : rest);
+    const next = { ...this.document };
+    delete next.clean;
+    if (wanted) next.clean = { step: wanted };
+    this.take(next);
   },
 
   async choose(section, part) { await this.swap("/api/choose", { section, part }); },
