@@ -15,6 +15,7 @@ PACKAGES = {
     "predict": "predict: wafer, lot, die",
     "measure": "measure: sites, traces, layouts, statistics",
     "fit": "fit: calibrate to own data",
+    "tuning": "tune: settings solved for, many runs of one setup",
     "explain": "explain: findings, figures, reports, attribution",
     "physics": "the physics: pure functions of SI numbers and arrays",
     "results": "what every answer has: figures, tables, datasets, files",

@@ -136,9 +136,9 @@ def test_results_carry_the_note() -> None:
 def test_a_die_carries_the_note() -> None:
     from planish.measure.layout.make import make_maps
 
-    odd = ROTARY.replace({f"{MAIN}.zone_pressures": "30 psi"})
+    odd = ROTARY.replace({f"{MAIN}.zone_pressures": "25 psi"})
     notes = planish.polish_die(odd, make_maps("density-blocks", cell=200e-6)).document()["notes"]
-    assert any("zone_pressures 30 psi" in note for note in notes)
+    assert any("zone_pressures 25 psi" in note for note in notes)
     assert any("water would boil off" in note for note in notes)
 
 

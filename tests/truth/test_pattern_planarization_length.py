@@ -106,5 +106,5 @@ def test_reach_grows_with_width_and_saturates_and_smoother_or_stiffer_summits_re
 def test_impossible_values_are_refused():
     with pytest.raises(ModelError, match="must be"):
         length(stack((3e8, 0.3, 2e-3)), relief=0.0)
-    with pytest.raises(ModelError, match="measured one"):
+    with pytest.raises(ModelError, match="none is found"):
         length(lambda q: np.full(q.shape, 1e3))
