@@ -97,6 +97,55 @@ def test_thread_count_changes_no_bit(asperity: AsperityLayer | None) -> None:
     assert np.array_equal(one, three)
 
 
+def _laid_out(arrays: list[np.ndarray], gap: int) -> list[np.ndarray]:
+    """Copies of the arrays one behind the other in memory, `gap` bytes between them."""
+    room = np.zeros(sum(a.nbytes + gap for a in arrays) + 64, np.uint8)
+    at = -room.ctypes.data % 64
+    placed = []
+    for a in arrays:
+        view = room[at : at + a.nbytes].view(a.dtype).reshape(a.shape)
+        view[...] = a
+        placed.append(view)
+        at += a.nbytes + gap
+    return placed
+
+
+_CELLS, _ROWS = (375, 384), (384, 188)
+_CALLS = {
+    "gap_sums": "ccc", "residual": "ccc.c", "direction_sums": "cccc", "direction": "cc..c",
+    "curvature_sums": "cccc", "step": "ccc.c..c", "finish": "cccc.c!.", "add_product": "ccc",
+    "scale": "sw", "law": "ccc..0cc", "slope_sums": "cc0",
+    "gradient": "sss.sw.!", "search": "sss.ws!",
+}  # fmt: skip
+"""Arguments by loop: c cells, s a half-spectrum, w real factors on it, . a number, ! a flag, 0 none."""
+
+
+@pytest.mark.parametrize("name", sorted(_CALLS))
+def test_where_arrays_lie_changes_no_bit(name: str) -> None:
+    from planish.physics.contact.cpu import _LOOPS, HostOperations
+
+    assert set(_CALLS) == set(_LOOPS)
+    rng = np.random.default_rng(11)
+    made = {
+        "c": lambda: rng.standard_normal(_CELLS),
+        "s": lambda: rng.standard_normal(_ROWS) + 1j * rng.standard_normal(_ROWS),
+        "w": lambda: rng.random(_ROWS),
+        ".": lambda: 0.3,
+        "!": lambda: True,
+        "0": lambda: None,
+    }
+    given = [made[kind]() for kind in _CALLS[name]]
+    places = [k for k, value in enumerate(given) if isinstance(value, np.ndarray)]
+    seen = set()
+    for gap in (0, 64, 4096, 200_000, 300_000, 628_288, 1_000_000):
+        arguments = list(given)
+        for k, view in zip(places, _laid_out([given[k] for k in places], gap), strict=True):
+            arguments[k] = view
+        sums = getattr(HostOperations(1), name)(*arguments)
+        seen.add((tuple(sums or ()), b"".join(arguments[k].tobytes() for k in places)))
+    assert len(seen) == 1
+
+
 def test_warm_start_saves_iterations() -> None:
     z = _rough(256)
     problem = ContactProblem(z.shape, CELL, MODULUS)

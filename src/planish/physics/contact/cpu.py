@@ -4,6 +4,10 @@ Every loop runs over fixed pieces of the arrays. Pieces may run on several threa
 sums are added in the order of the pieces, so the number of threads never changes a result. Plain
 threads over compiled pieces that release the interpreter lock are used rather than the compiler's
 own thread pool, which must not be entered from two Python threads at once.
+
+The bounds of a piece are made unsigned before the loop. A signed index may count from the end, so the
+compiler guards the vectorised loop against the memory behind each array as well, and falls back to a
+loop that sums in another order wherever the next array happens to lie there.
 """
 
 from __future__ import annotations
@@ -70,7 +74,7 @@ def _exp(x):  # type: ignore[no-untyped-def]
 def _gap_sums(a, b, out, p, u, z):  # type: ignore[no-untyped-def]
     n = 0.0
     g = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         touching = 1.0 if p[i] > 0 else 0.0
         n += touching
         g += touching * (u[i] - z[i])
@@ -82,7 +86,7 @@ def _gap_sums(a, b, out, p, u, z):  # type: ignore[no-untyped-def]
 def _residual(a, b, out, p, u, z, mean_gap, r):  # type: ignore[no-untyped-def]
     error = 0.0
     entering = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         g = u[i] - z[i] - mean_gap
         touching = p[i] > 0
         r[i] = g if touching else 0.0
@@ -98,7 +102,7 @@ def _direction_sums(a, b, out, p, s, r, r_old):  # type: ignore[no-untyped-def]
     sr = 0.0
     so = 0.0
     o = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         touching = 1.0 if p[i] > 0 else 0.0
         x = touching * s[i]
         total += x
@@ -113,7 +117,7 @@ def _direction_sums(a, b, out, p, s, r, r_old):  # type: ignore[no-untyped-def]
 
 @_jit()
 def _direction(a, b, out, p, s, mean, beta, t):  # type: ignore[no-untyped-def]
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         t[i] = s[i] - mean + beta * t[i] if p[i] > 0 else 0.0
 
 
@@ -123,7 +127,7 @@ def _curvature_sums(a, b, out, p, q, t, r):  # type: ignore[no-untyped-def]
     qt = 0.0
     st = 0.0
     rt = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         touching = 1.0 if p[i] > 0 else 0.0
         total += touching * q[i]
         qt += q[i] * t[i]
@@ -141,7 +145,7 @@ def _step(a, b, out, p, u, z, mean_gap, t, alpha, stiffness, d):  # type: ignore
     total = 0.0
     clipped = 0.0
     entered = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         if p[i] > 0:
             plain = p[i] - alpha * t[i]
             new = plain if plain > 0 else 0.0
@@ -164,7 +168,7 @@ def _finish(a, b, out, p, u, z, q, alpha, w, use_w, scale):  # type: ignore[no-u
     """Bring the displacement after the step and scale to the load; sums of the new gap."""
     n = 0.0
     g = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         p[i] *= scale
         x = u[i] - alpha * q[i]
         if use_w:
@@ -180,13 +184,13 @@ def _finish(a, b, out, p, u, z, q, alpha, w, use_w, scale):  # type: ignore[no-u
 
 @_jit()
 def _add_product(a, b, out, y, c, x):  # type: ignore[no-untyped-def]
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         y[i] += c[i] * x[i]
 
 
 @_jit()
 def _scale_rows(a, b, out, spectrum, factor):  # type: ignore[no-untyped-def]
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         for j in range(spectrum.shape[1]):
             spectrum[i, j] *= factor[i, j]
 
@@ -223,7 +227,7 @@ def _law(a, b, out, z, u, t, alpha, d, c, p, u_new):  # type: ignore[no-untyped-
     s4 = 0.0
     s5 = 0.0
     if c is None:  # a compiled loop of its own
-        for i in range(a, b):
+        for i in range(np.uintp(a), np.uintp(b)):
             x = u[i] + alpha * t[i]
             u_new[i] = x
             e = _exp(z[i] - x - d)
@@ -235,7 +239,7 @@ def _law(a, b, out, z, u, t, alpha, d, c, p, u_new):  # type: ignore[no-untyped-
         s1 = s0
         s3 = s2
     else:
-        for i in range(a, b):
+        for i in range(np.uintp(a), np.uintp(b)):
             x = u[i] + alpha * t[i]
             u_new[i] = x
             e = _layer_pressure(z[i] - x - d, c[i])
@@ -260,7 +264,7 @@ def _slope_sums(a, b, out, p, t, c):  # type: ignore[no-untyped-def]
     s2 = 0.0
     s3 = 0.0
     s4 = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         e = p[i]
         k = np.float64(e) if c is None else e / (1.0 + c[i] * e)
         s2 += e * t[i]
@@ -278,7 +282,7 @@ def _gradient_rows(a, b, out, P, s, t, alpha, m, w, kappa, even):  # type: ignor
     g = 0.0
     gx = 0.0
     err = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         for j in range(n):
             weight = 1.0 if j == 0 or (even and j == n - 1) else 2.0
             x = s[i, j] + alpha * t[i, j]
@@ -302,7 +306,7 @@ def _direction_rows(a, b, out, s, t, m, beta, w, T, even):  # type: ignore[no-un
     n = s.shape[1]
     st = 0.0
     tt = 0.0
-    for i in range(a, b):
+    for i in range(np.uintp(a), np.uintp(b)):
         for j in range(n):
             weight = 1.0 if j == 0 or (even and j == n - 1) else 2.0
             x = m[i, j] + beta * t[i, j]
