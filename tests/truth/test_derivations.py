@@ -18,7 +18,7 @@ from planish.physics.pattern.oxide_step import blanket_removed
 from planish.physics.pressure.ring_influence import _disc_on_half_space
 from planish.physics.removal.factors import saturating_factor
 from planish.physics.removal.laws import removal_rate
-from planish.physics.slurry.film import duct_conductance
+from planish.physics.slurry.gap import duct_conductance
 from planish.physics.surface import asperities
 
 

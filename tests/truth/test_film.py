@@ -18,14 +18,11 @@ import pytest
 from scipy.special import ndtr
 
 from planish.errors import ModelError
-from planish.physics.slurry.film import (
-    SPOKES,
-    Flow,
+from planish.physics.slurry.film import SPOKES, film_cells, film_pressure
+from planish.physics.slurry.film_balance import Flow, RigidHead
+from planish.physics.slurry.gap import (
     Gap,
-    RigidHead,
     duct_conductance,
-    film_cells,
-    film_pressure,
     flow_factor,
     groove_height,
     mobility,

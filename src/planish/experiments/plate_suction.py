@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.experiments.record import Experiment, Row
-from planish.physics.slurry.film import Flow, Gap, RigidHead, film_cells, film_pressure
+from planish.physics.slurry.film import film_cells, film_pressure
+from planish.physics.slurry.film_balance import Flow, RigidHead
+from planish.physics.slurry.gap import Gap
 
 Array = NDArray[np.float64]
 # The rig is not described beyond a bare steel plate: all of these are assumed, of the usual size.

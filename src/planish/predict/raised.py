@@ -6,7 +6,7 @@ A new condition belongs here, so that what is told of a wafer is told of a lot w
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
@@ -140,7 +140,7 @@ def raised(rig: Rig, seen: Seen) -> list[Raised]:
     list[Raised]
         With the wafers that meet them.
     """
-    return [one for one in _conditions(rig, seen) if one.wafers.any()]
+    return list(_conditions(rig, seen))
 
 
 def lot_notes(rig: Rig, seen: Seen) -> list[str]:
@@ -168,95 +168,116 @@ def lot_notes(rig: Rig, seen: Seen) -> list[str]:
 def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
     names = [step.name for step in rig.steps]
     for index, step in enumerate(rig.steps):
-        yield Raised(
-            "happened",
-            "time",
-            f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met",
-            seen.limited[:, index],
-        )
+        if seen.limited[:, index].any():
+            words = (
+                f"step {step.name}: ended by max_time {step.max_time:g} s before its stop condition was met"
+            )
+            yield Raised("happened", "time", words, seen.limited[:, index])
     for step in rig.steps:
         if step.carrier_speed == 0.0:
             yield Raised("happened", "speed", standing_still(rig, step), np.ones_like(seen.bare))
-    yield Raised(
+    yield from _met(
         "happened",
         "clearing",
-        "all films are gone in places: what is below them is taken as not polished",
+        lambda: "all films are gone in places: what is below them is taken as not polished",
         seen.bare_somewhere,
     )
     contact = seen.real_fraction.max(axis=1)
     close = contact > CONTACT_LIMIT
-    yield Raised(
+    yield from _met(
         "doubt",
         "contact",
-        f"real contact area {_up_to(close)}{100 * contact.max():.3g} %: the summits model holds up to a few per cent, so "
-        "pressure on the summits and rate are doubtful (is the pad so soft?)",
+        lambda: (
+            f"real contact area {_up_to(close)}{100 * contact.max():.3g} %: the summits model holds up to a few per cent, so "
+            "pressure on the summits and rate are doubtful (is the pad so soft?)"
+        ),
         close,
     )
     flows, limit = seen.flowing > FLOWING, rig.pad.surface.flow_pressure
     taken = limit == ploughing_hardness(rig.pad.surface.modulus)
-    yield Raised(
+    yield from _met(
         "happened",
         "contact",
-        f"summits flow in {_named(names, flows)}: {_up_to(flows)}{100 * seen.flowing.max():.0f} % of the load lies on summits "
-        f"pressed to their flow pressure, {limit / 1e6:.4g} MPa{' on a cold pad' if softens(rig) else ''}"
-        f"{' (3/8 of their modulus)' if taken else ''}; the "
-        f"plasticity index is {_up_to(flows)}{seen.plasticity.max():.3g}",
+        lambda: (
+            f"summits flow in {_named(names, flows)}: {_up_to(flows)}{100 * seen.flowing.max():.0f} % of the load lies on summits "
+            f"pressed to their flow pressure, {limit / 1e6:.4g} MPa{' on a cold pad' if softens(rig) else ''}"
+            f"{' (3/8 of their modulus)' if taken else ''}; the "
+            f"plasticity index is {_up_to(flows)}{seen.plasticity.max():.3g}"
+        ),
         np.any(flows, axis=1),
     )
-    yield Raised(
+    yield from _met(
         "doubt",
         "contact",
-        "the summits are worn to one height more nearly than heights are followed: pressure on the summits and rate are "
-        "good to some per cent only, and jump by as much from wafer to wafer (is the pad conditioned?)",
+        lambda: (
+            "the summits are worn to one height more nearly than heights are followed: pressure on the summits and rate are "
+            "good to some per cent only, and jump by as much from wafer to wafer (is the pad conditioned?)"
+        ),
         seen.unresolved,
     )
     peak = seen.peak.max(axis=1) - ZERO_CELSIUS
-    yield Raised(
+    yield from _met(
         "doubt",
         "temperature",
-        f"pad at {_up_to(peak > HOTTEST - ZERO_CELSIUS)}{peak.max():.0f} °C: water would boil off, which the model "
-        f"does not follow; {driven(rig, HEAT)}" + (BOILING if softens(rig) else ""),
+        lambda: (
+            f"pad at {_up_to(peak > HOTTEST - ZERO_CELSIUS)}{peak.max():.0f} °C: water would boil off, which the model "
+            f"does not follow; {driven(rig, HEAT)}" + (BOILING if softens(rig) else "")
+        ),
         peak > HOTTEST - ZERO_CELSIUS,
     )
     yield from _liquid(rig, names, seen)
     lost = seen.film_followed < 1.0
     least = np.min(seen.film_followed, where=lost, initial=1.0)
-    yield Raised(
+    yield from _met(
         "doubt",
         "film",
-        f"the liquid film in {_named(names, lost)} is found only up to {100 * least:.2g} % of the speed, and taken as "
-        "it is there: beyond, it lifts the wafer off its summits or sucks it down too hard",
+        lambda: (
+            f"the liquid film in {_named(names, lost)} is found only up to {100 * least:.2g} % of the speed, and taken as "
+            "it is there: beyond, it lifts the wafer off its summits or sucks it down too hard"
+        ),
         np.any(lost, axis=1),
     )
-    yield Raised(
+    yield from _met(
         "doubt",
         "film",
-        f"the liquid would be sucked below what it can bear in {_named(names, seen.film_torn)}: it would boil or draw "
-        "air there, which the model does not follow",
+        lambda: (
+            f"the liquid would be sucked below what it can bear in {_named(names, seen.film_torn)}: it would boil or draw "
+            "air there, which the model does not follow"
+        ),
         np.any(seen.film_torn, axis=1),
     )
     dry = seen.fresh < NO_SLURRY
-    yield Raised(
+    yield from _met(
         "doubt",
         "slurry",
-        f"no fresh slurry reaches the wafer in {_named(names, dry)}: nothing is removed there",
+        lambda: f"no fresh slurry reaches the wafer in {_named(names, dry)}: nothing is removed there",
         np.any(dry, axis=1),
     )
-    yield Raised(
+    yield from _met(
         "doubt",
         "clearing",
-        "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films",
+        lambda: (
+            "all films are gone inside the edge exclusion: the non-uniformity is that of the incoming films"
+        ),
         seen.bare,
     )
     cleared = ~seen.bare & (seen.cleared_share >= CLEARED)
-    yield Raised(
+    yield from _met(
         "doubt",
         "clearing",
-        f"{_up_to(cleared)}{100 * np.max(seen.cleared_share, where=cleared, initial=0.0):.0f} % of what was removed is films gone "
-        "everywhere inside the edge exclusion: the non-uniformity is mostly that of the incoming films",
+        lambda: (
+            f"{_up_to(cleared)}{100 * np.max(seen.cleared_share, where=cleared, initial=0.0):.0f} % of what was removed is films gone "
+            "everywhere inside the edge exclusion: the non-uniformity is mostly that of the incoming films"
+        ),
         cleared,
     )
     yield from _calls(names, seen)
+
+
+def _met(kind: Kind, subject: str, words: Callable[[], str], wafers: Mask) -> Iterator[Raised]:
+    """Yield a condition where a wafer meets it: only then is it put into words."""
+    if wafers.any():
+        yield Raised(kind, subject, words(), wafers)
 
 
 def standing_still(rig: Rig, step: Step) -> str:
@@ -298,37 +319,43 @@ def standing_still(rig: Rig, step: Step) -> str:
 def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
     """Yield what calls for a change."""
     none = ~(seen.removed > 0)
-    yield Raised("act", "rate", "Nothing is removed with these settings.", none)
+    yield from _met("act", "rate", lambda: "Nothing is removed with these settings.", none)
     sigma = 100 * seen.sigma / np.where(none, 1.0, seen.removed)
     uneven = ~none & (sigma >= UNEVEN)
-    yield Raised(
+    yield from _met(
         "act",
         "uniformity",
-        f"Removal is even only within {_up_to(uneven)}{np.max(sigma, where=uneven, initial=0.0):.1f} % (1σ) inside the edge exclusion.",
+        lambda: (
+            f"Removal is even only within {_up_to(uneven)}{np.max(sigma, where=uneven, initial=0.0):.1f} % (1σ) inside the edge exclusion."
+        ),
         uneven,
     )
     height = np.nan_to_num(seen.edge)
     worst = float(height[np.argmax(np.abs(height))])
     steep = np.abs(height) > STEEP_EDGE
-    yield Raised(
+    yield from _met(
         "act",
         "edge",
-        f"The edge polishes {_up_to(steep)}{abs(worst):.1f} % {'fast' if worst > 0 else 'slow'}.",
+        lambda: f"The edge polishes {_up_to(steep)}{abs(worst):.1f} % {'fast' if worst > 0 else 'slow'}.",
         steep,
     )
     at = int(np.argmin(seen.fresh.min(axis=0)))
     least = seen.fresh.min(axis=1)
-    yield Raised(
+    yield from _met(
         "act",
         "slurry",
-        f"{'As little as' if np.sum(least < STARVED) > 1 else 'Only'} {100 * least.min():.0f} % of the slurry under the wafer is fresh in step {names[at]}: the rate is "
-        "starved. Flow, the place of delivery and how far the pad travels under the wafer decide it.",
+        lambda: (
+            f"{'As little as' if np.sum(least < STARVED) > 1 else 'Only'} {100 * least.min():.0f} % of the slurry under the wafer is fresh in step {names[at]}: the rate is "
+            "starved. Flow, the place of delivery and how far the pad travels under the wafer decide it."
+        ),
         least < STARVED,
     )
-    yield Raised(
+    yield from _met(
         "act",
         "slurry",
-        f"The wafer floats on a fluid film in {_named(names, seen.floating)}: little contact, little removal.",
+        lambda: (
+            f"The wafer floats on a fluid film in {_named(names, seen.floating)}: little contact, little removal."
+        ),
         np.any(seen.floating, axis=1),
     )
 
@@ -338,20 +365,24 @@ def _liquid(rig: Rig, names: Sequence[str], seen: Seen) -> Iterator[Raised]:
     found = seen.film_followed >= 1.0
     carried = 1.0 - seen.solid_share
     lifts = found & ~seen.floating & (carried > LIQUID_CARRIES)
-    yield Raised(
+    yield from _met(
         "happened",
         "film",
-        f"the liquid carries {_up_to(lifts)}{100 * np.max(carried, where=lifts, initial=0.0):.0f} % of the load in "
-        f"{_named(names, lifts)}: summits carry that much less, so rate and friction fall, and not evenly over the wafer",
+        lambda: (
+            f"the liquid carries {_up_to(lifts)}{100 * np.max(carried, where=lifts, initial=0.0):.0f} % of the load in "
+            f"{_named(names, lifts)}: summits carry that much less, so rate and friction fall, and not evenly over the wafer"
+        ),
         np.any(lifts, axis=1),
     )
     sucks = found & (carried < -LIQUID_CARRIES)
-    yield Raised(
+    yield from _met(
         "happened",
         "film",
-        f"the liquid sucks the wafer down by {_up_to(sucks)}{-100 * np.min(carried, where=sucks, initial=0.0):.0f} % of "
-        f"the load in {_named(names, sucks)}: summits carry that much more, so rate and friction rise, and not evenly "
-        "over the wafer",
+        lambda: (
+            f"the liquid sucks the wafer down by {_up_to(sucks)}{-100 * np.min(carried, where=sucks, initial=0.0):.0f} % of "
+            f"the load in {_named(names, sucks)}: summits carry that much more, so rate and friction rise, and not evenly "
+            "over the wafer"
+        ),
         np.any(sucks, axis=1),
     )
     boundary = rig.slurry.friction_boundary
@@ -359,12 +390,14 @@ def _liquid(rig: Rig, names: Sequence[str], seen: Seen) -> Iterator[Raised]:
     most = (shear > LIQUID_RUBS * seen.friction) & ~seen.floating
     rubs = (most | (seen.friction > RUBS_HARD * boundary)) & (boundary > 0)
     at = np.unravel_index(np.argmax(np.where(rubs, seen.friction, -1.0)), rubs.shape)
-    yield Raised(
+    yield from _met(
         "doubt",
         "film",
-        f"coefficient of friction {_up_to(rubs)}{seen.friction[at]:.3g} in {_named(names, rubs)}, "
-        f"{100 * shear[at] / max(seen.friction[at], 1e-12):.0f} % of it by the liquid's shear: how thin the liquid is "
-        "between the summits is known but roughly, so friction, and heat and rate with it, are doubtful",
+        lambda: (
+            f"coefficient of friction {_up_to(rubs)}{seen.friction[at]:.3g} in {_named(names, rubs)}, "
+            f"{100 * shear[at] / max(seen.friction[at], 1e-12):.0f} % of it by the liquid's shear: how thin the liquid is "
+            "between the summits is known but roughly, so friction, and heat and rate with it, are doubtful"
+        ),
         np.any(rubs, axis=1),
     )
 

@@ -11,21 +11,9 @@ from numpy.typing import NDArray
 
 from planish.engine.fixed import seal, sealed
 from planish.physics.pressure.layers import groove_share, plate_stiffness, surface_compliance
-from planish.physics.slurry.film import (
-    RINGS,
-    SPOKES,
-    Flow,
-    Gap,
-    Pressed,
-    RigidHead,
-    film_cells,
-    film_pressure,
-    groove_height,
-    mobility,
-    rough_height,
-    rough_shear,
-    tip_relief,
-)
+from planish.physics.slurry.film import RINGS, SPOKES, Pressed, film_cells, film_pressure
+from planish.physics.slurry.film_balance import Flow, RigidHead
+from planish.physics.slurry.gap import Gap, groove_height, mobility, rough_height, rough_shear, tip_relief
 
 if TYPE_CHECKING:
     from planish.predict.wafer.contact_model import ContactModel

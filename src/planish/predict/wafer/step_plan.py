@@ -20,7 +20,7 @@ from planish.physics.pressure.plate import bearing_lift, zone_load
 from planish.physics.removal import factors
 from planish.physics.removal.laws import LAWS
 from planish.physics.slurry import heat
-from planish.physics.slurry.film import groove_height
+from planish.physics.slurry.gap import groove_height
 from planish.predict.wafer.contact_model import ContactModel
 from planish.predict.wafer.pad_surface import as_conditioned, resting_temperature
 
