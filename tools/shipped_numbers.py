@@ -126,13 +126,17 @@ def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 
 def all_figures() -> dict[str, dict[str, Any]]:
     """Return the figures of every case."""
-    found: dict[str, dict[str, Any]] = {}
+    return {name: figures_of(name) for name in cases()}
+
+
+def figures_of(name: str) -> dict[str, Any]:
+    """Return the figures of one case."""
+    command = cases()[name]
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)
-        write_traces(out)
-        for name, command in cases().items():
-            found[name] = figures(command, out)
-    return found
+        if any(word.startswith("OUT/") for word in command):
+            write_traces(out)
+        return figures(command, out)
 
 
 def write_traces(folder: Path) -> None:
@@ -157,6 +161,12 @@ def moved(then: dict[str, Any], now: dict[str, Any], allowed: float) -> list[str
             if not same(a, b, allowed):
                 found.append(f"{case}: {path}: {a!r} -> {b!r}")
     return found
+
+
+def moved_of(name: str, then: dict[str, Any]) -> list[str]:
+    """Return one line for each figure of a case that is not what was stored, as near as this machine must come."""
+    allowed = ON_ONE_MACHINE if then["machine"] == machine() else ACROSS_MACHINES
+    return moved({name: then["figures"][name]}, {name: figures_of(name)}, allowed)
 
 
 def same(a: Any, b: Any, allowed: float) -> bool:

@@ -26,6 +26,7 @@ from planish.experiments import (
     stiff_pad_length,
     threshold,
     trench_dishing,
+    warm_dishing,
     worn_disk,
     worn_summits,
 )
@@ -54,6 +55,7 @@ EXPERIMENTS: tuple[Experiment, ...] = (
     dishing_by_width.EXPERIMENT,
     overpolish.EXPERIMENT,
     trench_dishing.EXPERIMENT,
+    warm_dishing.EXPERIMENT,
     step_efficiency.EXPERIMENT,
     stiff_pad_length.EXPERIMENT,
     density_and_step.EXPERIMENT,
