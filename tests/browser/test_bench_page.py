@@ -171,6 +171,53 @@ def test_own_sites_stand_beside_the_prediction(visit) -> None:
     assert page.locator("#wafer-profile circle.dot").count() > 10
 
 
+def test_the_fitted_rate_is_taken_with_one_press(visit) -> None:
+    page = visit.open("#view=data")
+    page.set_input_files("#pick", [str(EXAMPLES / "wafer-before.csv"), str(EXAMPLES / "wafer-after.csv")])
+    page.wait_for_selector("#data-result table")
+    misfit = r"misses the .* sites by ([\d.]+) nm"
+    before = float(re.search(misfit, page.locator("#data-result").inner_text())[1])
+    page.click("text=use the fitted rate")
+    page.wait_for_selector("#data-said:has-text('has the fitted rate')")
+    page.wait_for_function(
+        "(before) => { const told = document.querySelector('#data-result').innerText.match(/by ([\\d.]+) nm/);"
+        " return told && Number(told[1]) < before; }",
+        arg=before,
+    )
+
+
+def test_settings_are_solved_for_and_taken_with_one_press(visit) -> None:
+    page = visit.open("#view=data")
+    page.set_input_files("#pick", str(EXAMPLES / "wafer-before.csv"))
+    page.wait_for_selector("#files tbody tr")
+    page.click("#views [data-view=tune]")
+    page.select_option("#tune-view [name=incoming]", label="wafer-before.csv")
+    page.fill("#tune-view [name=target_nm]", "600")
+    page.click("#tune-view summary")
+    page.fill("#tune-view [name=neighbour_psi]", "0.3")
+    page.click("#tune-view form button")
+    page.wait_for_selector("#tune-view table")
+    told = page.locator("#tune-view").inner_text()
+    assert "What binds" in told
+    assert "check it against the tool maker" in told
+    zones = page.locator("#tune-view tr.moved td:last-child").all_inner_texts()
+    psi = [float(text.split()[0]) for text in zones if text.endswith("psi")]
+    assert psi
+    before = page.evaluate("location.hash")
+    page.click("#tune-view .tuned button")
+    page.wait_for_function("(before) => location.hash !== before", arg=before)
+    assert "has these settings" in page.locator("#tune-view [role=status]").inner_text()
+
+
+def test_a_target_out_of_reach_says_what_stops_it(visit) -> None:
+    page = visit.open("#view=tune")
+    page.fill("#tune-view [name=target_nm]", "999999")
+    page.click("#tune-view form button")
+    page.wait_for_selector("#tune-view .wrong:has-text('must be less than')")
+    assert not page.locator("#tune-view table").count()
+    visit.errors.clear()  # the refused request shows in the console as status 400
+
+
 def test_traces_and_rates_are_cut_into_wafers(visit, tmp_path) -> None:
     from planish.measure.traces.invented import invented_traces
 

@@ -208,3 +208,34 @@ def test_lessons_are_computed_and_their_words_follow_the_numbers(client, documen
     assert "most with “a” (2.0 nm, 2 times" in sentence(figure, {"a": 2.0, "b": 1.0})
     assert "for all of them" in sentence(figure, {"a": 2.0, "b": 2.0})
     assert "not defined" in sentence(figure, {"a": None, "b": 2.0})
+
+
+def test_the_page_s_settings_are_the_package_s(client, document) -> None:
+    import planish
+    from planish.web.answers import setup_of
+
+    body = {"document": document, "target_nm": 620.0, "neighbour_psi": 0.4}
+    told = client.post("/api/tune", json=body).json()
+    found = planish.tune(setup_of(document), target="620 nm", neighbour="0.4 psi")
+    assert told["changes"] == found.document()["changes"]
+    assert told["document"] == found.tuned().document
+    assert told["left_after"] == pytest.approx(found.after.remaining.sum(axis=0).tolist(), rel=1e-12)
+    again = planish.polish(setup_of(told["document"]))
+    assert again.mean(again.remaining.sum(axis=0)) == pytest.approx(620e-9, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"target_nm": 0}, "target_nm"),
+        ({"target_nm": 5000.0}, "must be less than"),
+        ({"target_nm": 600.0, "incoming": "../x"}, "no such file"),
+        ({"target_nm": 600.0, "keep": ["recipe.step.9.time"]}, "recipe.step"),
+        ({"target_nm": 600.0, "most_time_s": 1.0}, "limits"),
+    ],
+)
+def test_what_cannot_be_tuned_is_refused_in_one_line(client, document, more, words) -> None:
+    reply = client.post("/api/tune", json={"document": document, **more})
+    assert 400 <= reply.status_code < 500
+    assert words in reply.json()["refused"]
+    assert "\n" not in reply.json()["refused"]

@@ -313,6 +313,28 @@ async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer)
     )
 
 
+@router.post("/tune", tags=["tune"])
+async def tune(asked: s.TuneAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
+    """Solve for the pressures and times that leave the most even wafer of a thickness."""
+    limits = {
+        "target": f"{asked.target_nm!r} nm",
+        "neighbour": None if asked.neighbour_psi is None else f"{asked.neighbour_psi!r} psi",
+        "most_time": None if asked.most_time_s is None else f"{asked.most_time_s!r} s",
+        "least_rate": None
+        if asked.least_rate_nm_per_min is None
+        else f"{asked.least_rate_nm_per_min!r} nm/min",
+        "keep": asked.keep,
+    }
+    path, name = None, ""
+    if asked.incoming is not None:
+        path = str(held.uploads.path(person.id, asked.incoming))
+        name = next(u.name for u in held.uploads.of(person.id) if u.id == asked.incoming)
+    pool = "slow" if path is None else "files"
+    return JSONResponse(
+        await ask(pool, "solved", asked.document, path, name, limits, module="planish.web.tuned")
+    )
+
+
 @router.post("/traces", tags=["own data"])
 async def traces(asked: s.TracesAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Cut traces into wafers; with rates, find the law they follow."""

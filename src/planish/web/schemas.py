@@ -152,6 +152,17 @@ class MeasuredAsked(Asked):
     time_s: float | None = Field(None, gt=0, le=36000)
 
 
+class TuneAsked(Asked):
+    """Settings to be solved for; ``incoming`` is an uploaded site file of the film on top."""
+
+    target_nm: float = Field(gt=0, le=1e6)
+    incoming: str | None = Field(None, max_length=40)
+    neighbour_psi: float | None = Field(None, gt=0, le=100)
+    most_time_s: float | None = Field(None, gt=0, le=36000)
+    least_rate_nm_per_min: float | None = Field(None, gt=0, le=1e6)
+    keep: list[Annotated[str, Field(max_length=120)]] = Field(default=[], max_length=60)
+
+
 class TracesAsked(Question):
     """Uploaded traces, with measured rates if there are any."""
 

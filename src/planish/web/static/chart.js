@@ -57,8 +57,12 @@ export class Chart {
     if (y1 === y0) { y0 -= 1; y1 += 1; }
     const room = 0.08 * (y1 - y0);
     y0 -= spec.zero && y0 === 0 ? 0 : room; y1 += room;
-    const early = ticks(y0, y1, Math.max(2, height / (font * 3.5))), gap = early.length > 1 ? early[1] - early[0] : 1;
-    const longest = Math.max(...early.map((t) => tickText(t, gap).length));
+    // as many ticks as there will be, and one less: how long their labels get
+    const many = (height - font * 3.4) / (font * 2.6);
+    const longest = Math.max(...[many, many - 1].flatMap((n) => {
+      const early = ticks(y0, y1, Math.max(2, n)), gap = early.length > 1 ? early[1] - early[0] : 1;
+      return early.map((t) => tickText(t, gap).length);
+    }));
     const left = font * (2.2 + 0.62 * longest), right = font * 1.5, rows = spec.legend === false ? 0 : this.legendRows(series, font, left, width), top = font * (rows ? 0.4 + 1.35 * rows : 0.7), bottom = font * 2.7;
     const px = (x) => left + (x - x0) / (x1 - x0 || 1) * (width - left - right);
     const py = (y) => height - bottom - (y - y0) / (y1 - y0) * (height - top - bottom);

@@ -101,7 +101,14 @@ export class Data {
     seconds.addEventListener("change", () => this.measured(before, after, Number(seconds.value) > 0 ? Number(seconds.value) : null));
     asked.className = "polish-time";
     asked.append("polish time of this wafer [s] ", seconds);
-    this.result.replaceChildren(head, chart, asked, table, list);
+    const use = document.createElement("button");
+    use.type = "button"; use.className = "main"; use.textContent = "use the fitted rate";
+    use.hidden = !found.fit.changes || !Object.keys(found.fit.changes).length;
+    use.addEventListener("click", async () => {
+      await this.state.put(found.fit.changes);
+      this.said.textContent = "The setup has the fitted rate now.";
+    });
+    this.result.replaceChildren(head, chart, asked, table, use, list);
     const series = [{ x: found.profile_r.map(inMm), y: found.profile.map(inNm), name: "predicted" }, { x: found.r.map(inMm), y: found.measured.map(inNm), name: "measured", points: true, look: "line-3" }];
     new Chart(chart, "Predicted against measured").draw({ series, xName: "distance from the centre [mm]", yName: "removed [nm]" });
   }

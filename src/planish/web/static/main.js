@@ -10,6 +10,7 @@ import { Teach } from "./teach.js";
 import { Data } from "./data.js";
 import { Runs } from "./runs.js";
 import { askPassword } from "./password.js";
+import { Tune } from "./tune.js";
 import { system } from "./units.js";
 
 const at = (id) => document.getElementById(id);
@@ -30,6 +31,15 @@ const state = {
   },
 
   settle() { this.wait(0); },
+
+  // Put several values in at once.
+  async put(changes) {
+    await flush();
+    Object.assign(this.changes, changes);
+    live.ask({ changes: { ...this.changes }, stamp: performance.now() });
+    this.wait(0);
+    await flush();
+  },
 
   wait(time) {
     clearTimeout(this.timer);
@@ -247,11 +257,13 @@ function show(view) {
   pressed("views", "view", view);
   at("teach").hidden = view !== "teach";
   at("bench").hidden = view === "teach";
-  at("machine-view").hidden = view === "data" || view === "runs";
+  at("machine-view").hidden = ["tune", "data", "runs"].includes(view);
+  at("tune-view").hidden = view !== "tune";
   at("data-view").hidden = view !== "data";
   at("runs-view").hidden = view !== "runs";
   if (view === "teach") teach.open(state.lesson);
   if (view === "runs") runs.watch();
+  if (view === "tune") tune.open();
   if (state.document) state.save();
 }
 
@@ -261,7 +273,7 @@ function units(which) {
   pressed("units", "units", which);
   if (!state.answer) return;
   paint(state.answer);
-  answers.lot(); answers.die();
+  answers.lot(); answers.die(); tune.draw();
   if (settings.isOpen) settings.draw();
 }
 
@@ -278,7 +290,8 @@ const compare = new Compare(at("compare"), state);
 const teach = new Teach(at("teach"), state);
 const data = new Data(at("data-view"), state);
 const runs = new Runs(at("runs-view"), state);
-Object.assign(state, { answers, machine });
+const tune = new Tune(at("tune-view"), state);
+Object.assign(state, { answers, machine, data, flush });
 answers.enlarge("wafer");
 
 at("motions").addEventListener("click", (e) => e.target.dataset.motion && state.swap("/api/move", { motion: e.target.dataset.motion }));
@@ -346,7 +359,7 @@ async function begin() {
     }
   } catch (error) { state.toast(error.message); }
   document.documentElement.dataset.ready = "yes";
-  show(["bench", "teach", "data", "runs"].includes(from.view) ? from.view : "bench");
+  show(["bench", "teach", "tune", "data", "runs"].includes(from.view) ? from.view : "bench");
   state.settle();
   people().catch(() => {});
 }

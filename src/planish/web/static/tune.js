@@ -1,0 +1,117 @@
+// Settings for a target: pressures and times that leave the most even wafer, solved for, verified, and taken with one press.
+
+import { askJson } from "./api.js";
+import { Chart } from "./chart.js";
+import { inMm, inNm, number, show } from "./units.js";
+
+const LIMITS = [
+  ["neighbour_psi", "largest step between neighbouring zones [psi]"],
+  ["most_time_s", "longest time of all steps [s]"],
+  ["least_rate_nm_per_min", "least rate [nm/min]"],
+];
+
+// Below a hundredth of a percent no model is to be believed.
+const percent = (value) => (value !== null && value < 0.01 ? "less than 0.01\u00a0%" : `${number(value)}\u00a0%`);
+
+export class Tune {
+  constructor(home, state) {
+    this.home = home; this.state = state; this.found = null;
+    home.innerHTML = `<h2>Settings for a target</h2>
+      <form><label>thickness to be left [nm] <input type="number" name="target_nm" min="1" max="1000000" step="any" required></label>
+        <label>wafer that comes in <select name="incoming"></select></label>
+        <details><summary>limits</summary><div class="limits"></div></details>
+        <button class="main">solve</button></form>
+      <div role="status"></div><div class="tuned"></div>`;
+    this.form = home.querySelector("form");
+    this.said = home.querySelector("[role=status]");
+    this.result = home.querySelector(".tuned");
+    for (const [name, words] of LIMITS) {
+      const label = document.createElement("label"), input = document.createElement("input");
+      Object.assign(input, { type: "number", name, min: 0, step: "any", placeholder: "none" });
+      label.append(`${words} `, input);
+      home.querySelector(".limits").append(label);
+    }
+    this.form.addEventListener("submit", (event) => { event.preventDefault(); this.solve(); });
+  }
+
+  // The files that may come in are those dropped as thickness sites; the first target is what the recipe leaves.
+  open() {
+    const { state, form } = this, select = form.incoming, chosen = select.value;
+    const own = new Option("the setup’s own films", "");
+    const sites = state.data.files.filter((f) => f.about?.is === "sites" && f.about.quantity === "thickness");
+    select.replaceChildren(own, ...sites.map((f) => new Option(f.name, f.id)));
+    if (sites.some((f) => f.id === chosen)) select.value = chosen;
+    const left = state.answer?.header.summary.mean_remaining_nm;
+    if (!form.target_nm.value && left > 0) form.target_nm.value = Math.round(left);
+  }
+
+  async solve() {
+    const { state, form } = this, body = {};
+    await state.flush();
+    for (const input of form.querySelectorAll("input[type=number]")) if (input.value !== "") body[input.name] = Number(input.value);
+    if (form.incoming.value) body.incoming = form.incoming.value;
+    const mine = state.document;
+    this.say("solving …");
+    form.querySelector("button").disabled = true;
+    try {
+      this.found = await askJson("/api/tune", { document: mine, ...body });
+      this.say("");
+      this.draw();
+    } catch (error) { this.found = null; this.say(error.message, true); this.result.replaceChildren(); } finally { form.querySelector("button").disabled = false; }
+  }
+
+  say(words, wrong = false) { this.said.textContent = words; this.said.classList.toggle("wrong", wrong); }
+
+  draw() {
+    const { found } = this;
+    if (!found) return;
+    const chart = document.createElement("div");
+    chart.className = "chart data-chart";
+    const told = document.createElement("p");
+    told.className = "sentence";
+    told.textContent = `What is left is uneven by ${percent(found.wiwnu_sigma_percent_after)} (1σ); with the settings as they were, by ${percent(found.wiwnu_sigma_percent_before)} of ${number(found.mean_remaining_before_nm, 4)}\u00a0nm. It takes ${number(found.time_after_s, 4)}\u00a0s, ${number(found.time_before_s, 4)}\u00a0s before.`;
+    const use = document.createElement("button");
+    use.type = "button"; use.className = "main"; use.textContent = "use these settings";
+    use.addEventListener("click", () => { this.state.take(found.document); this.say("The setup has these settings now."); });
+    this.result.replaceChildren(told, chart, this.table(), use, this.sentences("What binds", found.binding.map((b) => b.words), "No limit binds."), this.sentences("Notes", found.notes, ""));
+    const x = [...found.radius].map(inMm), edge = inMm(found.radius.at(-1) - found.exclusion_m);
+    const level = (values, mean) => values.map((v) => inNm(v) - mean);
+    new Chart(chart, "Thickness left, from its mean").draw({
+      series: [
+        { x, y: level(found.left_before, found.mean_remaining_before_nm), name: "before", look: "line-2", dash: true },
+        { x, y: level(found.left_after, found.mean_remaining_after_nm), name: "with these settings", look: "line-1" },
+        { x, y: level(found.goal, found.target_nm), name: "wanted", look: "line-3" },
+      ],
+      xName: "distance from the centre [mm]", yName: "left, from its mean [nm]", robust: edge, shaded: [edge, x.at(-1)],
+    });
+  }
+
+  // One row a step, each setting as it was and as it should be.
+  table() {
+    const { found } = this, made = document.createElement("table");
+    made.setAttribute("aria-label", "Settings before and after");
+    made.innerHTML = "<thead><tr><th>step</th><th></th><th>before</th><th>now</th></tr></thead>";
+    const body = made.createTBody(), kPa = (v) => show(1e3 * v, "pressure", 4);
+    found.steps.forEach((now, i) => {
+      const then = found.steps_before[i], zones = now.zone_pressures_kPa;
+      const rows = zones.map((p, k) => [zones.length > 1 ? `zone ${k + 1}` : "pressure", kPa(then.zone_pressures_kPa[k]), kPa(p)]);
+      rows.push(["ring", kPa(then.ring_pressure_kPa), kPa(now.ring_pressure_kPa)], ["time", `${number(then.time_s, 4)} s`, `${number(now.time_s, 4)} s`]);
+      rows.forEach(([what, a, b], k) => {
+        const row = body.insertRow();
+        row.insertCell().textContent = k ? "" : now.name;
+        for (const text of [what, a, b]) row.insertCell().textContent = text;
+        if (a !== b) row.classList.add("moved");
+      });
+    });
+    return made;
+  }
+
+  sentences(title, list, empty) {
+    const home = document.createElement("div");
+    if (!list.length && !empty) return home;
+    home.innerHTML = "<h3></h3><ul></ul>";
+    home.firstChild.textContent = title;
+    for (const text of list.length ? list : [empty]) { const li = document.createElement("li"); li.textContent = text; home.lastChild.append(li); }
+    return home;
+  }
+}
