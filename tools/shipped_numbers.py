@@ -25,6 +25,11 @@ STORED = ROOT / "tests" / "unit" / "shipped_numbers.json.gz"
 ON_ONE_MACHINE, ACROSS_MACHINES = 1e-12, 1e-9
 # Below this a figure is rounding (a force balance of 1e-15), and not compared in relative terms.
 ROUNDING = 1e-13
+# Across machines some figures hang on rounding more than that: by case and start of path, what is allowed, and why.
+HANGS_ON_ROUNDING = {
+    ("fit rates", "check."): 1e-2,  # which of two splits a tree takes
+    ("measure line", "flags."): 1e-7,  # a residual over the median of residuals near nothing
+}
 NUMERIC = ("numpy", "scipy", "numba", "llvmlite", "scikit-learn")
 
 SETUPS = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
@@ -158,7 +163,7 @@ def moved(then: dict[str, Any], now: dict[str, Any], allowed: float) -> list[str
                 found.append(f"{case}: {path}: {'new' if path not in old else 'gone'}")
                 continue
             a, b = old[path], new[path]
-            if not same(a, b, allowed):
+            if not same(a, b, _allowed(case, path, allowed), _of(path, old)):
                 found.append(f"{case}: {path}: {a!r} -> {b!r}")
     return found
 
@@ -169,11 +174,29 @@ def moved_of(name: str, then: dict[str, Any]) -> list[str]:
     return moved({name: then["figures"][name]}, {name: figures_of(name)}, allowed)
 
 
-def same(a: Any, b: Any, allowed: float) -> bool:
-    """Return whether two leaves agree."""
+def _allowed(case: str, path: str, allowed: float) -> float:
+    """Return how far a figure may be off: as all, but across machines for what hangs on rounding."""
+    if allowed <= ON_ONE_MACHINE:
+        return allowed
+    more = [most for (of, start), most in HANGS_ON_ROUNDING.items() if case == of and path.startswith(start)]
+    if path.startswith("bands.") and not path.endswith(".value"):
+        more.append(100 * allowed)  # a difference over a small step loses two digits
+    return max([allowed, *more])
+
+
+def _of(path: str, figures: dict[str, Any]) -> float:
+    """Return the figure that a figure is a small difference of: a band's parts are differences of its value."""
+    if not path.startswith("bands."):
+        return 0.0
+    value = figures.get(f"{'.'.join(path.split('.')[:2])}.value")
+    return abs(value) if isinstance(value, int | float) else 0.0
+
+
+def same(a: Any, b: Any, allowed: float, of: float = 0.0) -> bool:
+    """Return whether two leaves agree, to a share of themselves or of what they are differences of."""
     if a is None or b is None or isinstance(a, bool) or isinstance(b, bool):
         return a is b
-    return abs(a - b) <= allowed * max(abs(a), abs(b)) + ROUNDING
+    return abs(a - b) <= allowed * max(abs(a), abs(b), of) + ROUNDING
 
 
 def stored() -> dict[str, Any]:
