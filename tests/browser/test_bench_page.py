@@ -163,6 +163,14 @@ def test_a_case_of_a_lesson_opens_on_the_bench(visit) -> None:
     page.wait_for_selector("#motions [data-motion=linear][aria-pressed=true]")
 
 
+def test_under_each_slider_stands_what_a_step_of_it_does(visit) -> None:
+    page = visit.open()
+    open_part(page, "ring")
+    page.wait_for_selector(".settings .strip")
+    told = page.locator('.setting:has([data-path$="ring_pressure"]) .strip').inner_text()
+    assert re.match(r"at [\d.]+ psi: .*edge [+−]", told)
+
+
 def test_own_sites_stand_beside_the_prediction(visit) -> None:
     page = visit.open("#view=data")
     page.set_input_files("#pick", [str(EXAMPLES / "wafer-before.csv"), str(EXAMPLES / "wafer-after.csv")])

@@ -210,6 +210,22 @@ def test_lessons_are_computed_and_their_words_follow_the_numbers(client, documen
     assert "not defined" in sentence(figure, {"a": None, "b": 2.0})
 
 
+def test_what_a_step_of_a_slider_does_is_what_two_wafers_say(client, document) -> None:
+    import planish
+    from planish.web.answers import setup_of
+
+    moves = {"recipe.step.main.ring_pressure": "5 psi", "pad.top.shore_d": 1e6}
+    told = client.post("/api/nudges", json={"document": document, "moves": moves}).json()
+    setup = setup_of(document)
+    now, then = (
+        planish.polish(each).summary()
+        for each in (setup, setup.replace({"recipe.step.main.ring_pressure": "5 psi"}))
+    )
+    for key, change in told["recipe.step.main.ring_pressure"].items():
+        assert change == pytest.approx(then[key] - now[key], rel=1e-9)
+    assert "shore_d" in told["pad.top.shore_d"]
+
+
 def test_the_page_s_settings_are_the_package_s(client, document) -> None:
     import planish
     from planish.web.answers import setup_of

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import json
 from collections import OrderedDict
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from planish.errors import PlanishError
 from planish.predict.wafer.polish import polish
 
 if TYPE_CHECKING:
@@ -30,6 +32,45 @@ def polished(setup: Setup) -> WaferResult:
             _polished.popitem(last=False)
     _polished.move_to_end(key)
     return _polished[key]
+
+
+HEADLINES = (
+    "mean_removal_rate_nm_per_min",
+    "wiwnu_sigma_percent",
+    "edge_extreme_percent",
+    "peak_temperature_C",
+)
+
+
+def nudged(setup: Setup, moves: Mapping[str, object]) -> dict[str, dict[str, float | None] | str]:
+    """Return what each of several changes, made alone, does to the headlines of the wafer.
+
+    Parameters
+    ----------
+    setup
+        As loaded.
+    moves
+        Dotted path to the value that it would have.
+
+    Returns
+    -------
+    dict[str, dict[str, float | None] | str]
+        By path: the change of each of ``HEADLINES`` (None where there is no such figure before or after), or why
+        the change cannot be made.
+    """
+    now = polished(setup).summary()
+    found: dict[str, dict[str, float | None] | str] = {}
+    for path, value in moves.items():
+        try:
+            then = polish(setup.replace({path: value})).summary()
+        except PlanishError as error:
+            found[path] = str(error)
+            continue
+        found[path] = {
+            key: None if now.get(key) is None or then.get(key) is None else then[key] - now[key]
+            for key in HEADLINES
+        }
+    return found
 
 
 def wafer_findings(setup: Setup, *, remedies: bool = True) -> list[Finding]:

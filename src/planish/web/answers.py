@@ -90,6 +90,14 @@ def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
+def nudges(document: Mapping[str, Any], moves: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what each of several changes, made alone, does to the headlines."""
+    from planish.jobs.wafers import nudged
+    from planish.results.plain import clean
+
+    return dict(clean(nudged(setup_of(document), moves)))
+
+
 def forms(document: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings of a setup, each with unit, range, source and spread."""
     from planish.jobs.exchange import part_choices

@@ -99,6 +99,12 @@ async def advice(asked: s.Asked, ask: Ask, person: Viewer) -> list[s.Finding]:
     return [s.Finding(**item) for item in await ask("fast", "advice", asked.document)]
 
 
+@router.post("/nudges", tags=["explain"])
+async def nudges(asked: s.NudgesAsked, ask: Ask, person: Viewer) -> JSONResponse:
+    """Say what each of several changes, made alone, does to the headlines of the wafer."""
+    return JSONResponse(await ask("slow", "nudges", asked.document, asked.moves, newest="nudges"))
+
+
 @router.post("/compare", tags=["explain"])
 async def compare(asked: s.Compared, ask: Ask, person: Viewer) -> JSONResponse:
     """Say what differs between two setups, and why: exact shares of each group of choices."""

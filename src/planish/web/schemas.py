@@ -77,6 +77,12 @@ class Changed(Asked):
     changes: Changes = {}
 
 
+class NudgesAsked(Asked):
+    """Values that settings would have, each alone."""
+
+    moves: Annotated[Changes, Field(max_length=60)]
+
+
 class WaferAsked(Changed):
     """A wafer; ``step`` is the recipe step whose path is drawn."""
 

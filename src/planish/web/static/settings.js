@@ -1,6 +1,7 @@
 // A part's settings, opened where the part stands: slider and text field, unit, range, default, source, spread.
 
-import { number, system } from "./units.js";
+import { askJson } from "./api.js";
+import { number, rateStep, system, warmthStep } from "./units.js";
 
 const trim = (text) => (text.includes(".") && !text.includes("e") ? text.replace(/\.?0+$/, "") : text);
 
@@ -42,6 +43,7 @@ export class Settings {
     if (!this.isOpen) return;
     if (this.panel.contains(document.activeElement) && document.activeElement.matches("input[type=range],input[type=text]")) {
       for (const field of this.fields()) this.rows?.get(field.path)?.(field);
+      this.strips();
       return;
     }
     this.draw();
@@ -74,8 +76,35 @@ export class Settings {
     if (inStep.length) this.group(`In step “${this.state.stepName()}”`, inStep, panel);
     const own = all.filter((f) => !f.path.startsWith("recipe.") && f.kind !== "text");
     if (own.length) this.group({ ring: "The ring itself", die: "Process and stack", clean: "Steps and liquid" }[this.part] || "The part itself", own, panel);
+    this.strips();
     panel.scrollTop = kept;
     if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  }
+
+  // Under every slider: what a twentieth of its range does to the four figures that are always in view.
+  async strips() {
+    const asked = this.fields().filter((f) => this.rows.has(f.path)), document = this.state.document, mine = (this.round || 0) + 1;
+    this.round = mine;
+    const moves = {}, told = {};
+    for (const field of asked) {
+      const u = field.units[system.now], step = (field.high - field.low) / 20;
+      if (!(step > 0)) continue;
+      const to = field.value + step <= field.high ? field.value + step : field.value - step;
+      const shown = trim(number((to - u.offset) / u.factor, 4));
+      moves[field.path] = u.write ? `${shown} ${u.write}` : Number(shown);
+      told[field.path] = `at ${shown}${u.name ? ` ${u.name}` : ""}`;
+    }
+    if (!Object.keys(moves).length) return;
+    let found;
+    try { found = await askJson("/api/nudges", { document, moves }); } catch { return; }
+    if (mine !== this.round || document !== this.state.document) return;
+    for (const row of this.panel.querySelectorAll(".setting")) {
+      const slider = row.querySelector("input[type=range]"), path = slider?.dataset.path;
+      if (!path || !found[path]) continue;
+      let strip = row.querySelector(".strip");
+      if (!strip) { strip = window.document.createElement("small"); strip.className = "strip"; slider.after(strip); }
+      strip.textContent = typeof found[path] === "string" ? "" : `${told[path]}: ${does(found[path])}`;
+    }
   }
 
   // Whether the wafer is cleaned at all: a setup without the table is as if nobody asked.
@@ -198,6 +227,21 @@ export class Settings {
     }
     return row;
   }
+}
+
+const SMALL = { mean_removal_rate_nm_per_min: 0.05, wiwnu_sigma_percent: 0.005, edge_extreme_percent: 0.05, peak_temperature_C: 0.05 };
+const signed = (value, digits = 2) => `${value > 0 ? "+" : "−"}${number(Math.abs(value), digits)}`;
+
+// A change of the headlines in words; what rounds to nothing is left out.
+function does(change) {
+  const seen = Object.keys(SMALL).filter((key) => change[key] !== null && Math.abs(change[key]) >= SMALL[key]);
+  const part = {
+    mean_removal_rate_nm_per_min: (v) => `rate ${signed(rateStep(v).value)} ${rateStep(v).name}`,
+    wiwnu_sigma_percent: (v) => `1σ ${signed(v)} %`,
+    edge_extreme_percent: (v) => `edge ${signed(v)} %`,
+    peak_temperature_C: (v) => `hottest ${signed(v)} ${warmthStep}`,
+  };
+  return seen.length ? seen.map((key) => part[key](change[key])).join(", ") : "next to nothing";
 }
 
 function words(field) {

@@ -13,6 +13,10 @@ export function unit(kind) {
 export const fromCelsius = (value) => value + SHOWN.temperature.trade[2];
 export const fromNmPerMin = (value) => value * SHOWN.rate.trade[1];
 
+// A difference of rates in the chosen unit; one of temperatures is the same in both.
+export const rateStep = (value) => ({ value: fromNmPerMin(value) / unit("rate").factor, name: unit("rate").name });
+export const warmthStep = "K";
+
 // Positions are shown in mm, heights of a die in nm, whichever units are chosen; a frame's clock gives ms.
 export const inMm = (metres) => metres * 1e3;
 export const inNm = (metres) => metres * 1e9;
