@@ -66,11 +66,12 @@ def nudged(setup: Setup, moves: Mapping[str, object]) -> dict[str, dict[str, flo
         except PlanishError as error:
             found[path] = str(error)
             continue
-        found[path] = {
-            key: None if now.get(key) is None or then.get(key) is None else then[key] - now[key]
-            for key in HEADLINES
-        }
+        found[path] = {key: _change(now.get(key), then.get(key)) for key in HEADLINES}
     return found
+
+
+def _change(now: object, then: object) -> float | None:
+    return then - now if isinstance(now, int | float) and isinstance(then, int | float) else None
 
 
 def wafer_findings(setup: Setup, *, remedies: bool = True) -> list[Finding]:
