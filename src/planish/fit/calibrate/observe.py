@@ -16,7 +16,7 @@ from planish.fit.calibrate.keys import key_test
 from planish.fit.calibrate.observed import Observed
 from planish.fit.calibrate.runs import observed_runs
 from planish.fit.calibrate.wafers import observed_sites
-from planish.measure.runs.read import RunColumns, holds_runs
+from planish.measure.runs.read import IsKey, RunColumns, holds_runs
 from planish.measure.sites.column_map import ColumnMap, column_map
 from planish.measure.sites.pairing import read_removal
 from planish.measure.sites.wafer import polish_time
@@ -91,7 +91,7 @@ def observe(
             "measurements: no file given: must be a site file of one wafer or the two before and after, a table of runs, "
             "or a table of steps"
         )
-    found = _sorted(described, [Path(as_path(file, "measurements")) for file in files])
+    found = _sorted(described, [Path(as_path(file, "measurements")) for file in files], told)
     told_sites = column_map(columns)
     out: list[Observed] = []
     if found.sites:
@@ -112,13 +112,13 @@ def observe(
     return out
 
 
-def _sorted(setup: Setup, paths: Sequence[Path]) -> _Files:
+def _sorted(setup: Setup, paths: Sequence[Path], told: RunColumns | None) -> _Files:
     found = _Files()
     is_key = key_test(setup)
     for path in paths:
         if holds_steps(path):
             found.steps.append(path)
-        elif holds_runs(path, is_key):
+        elif _is_runs(path, is_key, told):
             found.runs.append(path)
         else:
             found.sites.append(path)
@@ -129,6 +129,13 @@ def _sorted(setup: Setup, paths: Sequence[Path]) -> _Files:
             "those of several wafers in a table of runs: columns wafer, pre file, post file)"
         )
     return found
+
+
+def _is_runs(path: Path, is_key: IsKey, told: RunColumns | None) -> bool:
+    try:
+        return holds_runs(path, is_key, told)
+    except DataError:
+        return False  # no such table; the reader of sites says what is wrong with it
 
 
 def _wafer(

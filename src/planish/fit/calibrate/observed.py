@@ -1,4 +1,4 @@
-"""What was measured, beside the way in which the full model foretells it: the one record that a fit of anything reads."""
+"""One set of measured numbers, with the way in which the model foretells them: what every fit is made of."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-#: Kinds of measured numbers whose full model takes seconds rather than milliseconds.
+
+#: Kinds whose full model takes seconds rather than milliseconds.
 SLOW = frozenset({"lot", "steps"})
 
 
@@ -25,26 +26,25 @@ class Observed:
     Attributes
     ----------
     name
-        How a person calls it, such as ``wafer W07 (w07_post.csv)``.
+        How a person calls it: ``"wafer W07 (w07_post.csv)"``.
     kind
-        ``sites``, ``rate``, ``lot``, ``steps`` or ``cut``.
+        What was measured: "sites", "rate", "lot", "steps" or "cut".
     values
-        What was measured, SI, of shape (n,).
+        As measured [``unit``], (n,).
     sd
-        Known measurement error of each value (one standard deviation), SI, of shape (n,); 0 where none is known.
+        Known measurement error of each, one standard deviation [``unit``], (n,); 0 where none is known.
     unit
         SI unit of the values.
     groups
-        Index of the group of each value, of shape (n,): values of one group err together (a ring of sites, a lot).
+        Values of one number err together (a ring of sites, a lot), (n,).
     predict
-        The full model: what ``values`` should be for a setup that has trial values already in it. It applies
-        ``changes`` itself and raises a :class:`planish.errors.PlanishError` where there is no answer.
+        The full model: from a setup to the same n numbers; raises PlanishError where it has no answer.
     files
-        (file name, SHA-256) of what the numbers came from.
+        File name and SHA-256 of each file that the values came from.
     understood
-        What was understood of the files, one line each.
+        What was understood of the files, a line each.
     changes
-        What differs from the setup for this set (path to value), as :meth:`planish.Setup.replace` takes it.
+        What differs from the setup for this set, by dotted path; ``predict`` sees to it.
     """
 
     name: str

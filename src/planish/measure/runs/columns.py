@@ -87,7 +87,9 @@ class Column:
     def told(self) -> str:
         """Return what it is, in words."""
         unit = f" [{self.unit}]" if self.unit else ""
-        return f"{self.header[:40]!r} is {ROLES[self.role][0] if self.role else self.path}{unit}"
+        if self.path:
+            return f"{self.path}{unit}"
+        return f"{_EXAMPLES[self.role]}{unit} is {self.header[:40]!r}"
 
 
 def understood(header: str, is_key: Callable[[str], bool]) -> Column | None:

@@ -196,14 +196,16 @@ def read_runs(
     return RunTable(grid.path, tuple(made), _told(grid, columns, len(made)))
 
 
-def holds_runs(path: str | os.PathLike[str], is_key: IsKey = lambda _: False) -> bool:
+def holds_runs(
+    path: str | os.PathLike[str], is_key: IsKey = lambda _: False, told: RunColumns | None = None
+) -> bool:
     """Return whether the column names of a file are those of a table of runs rather than of sites.
 
     Parameters
     ----------
     path
         The file.
-    is_key
+    is_key, told
         As for :func:`read_runs`.
 
     Raises
@@ -211,24 +213,25 @@ def holds_runs(path: str | os.PathLike[str], is_key: IsKey = lambda _: False) ->
     DataError
         For a file that is no table.
     """
-    return any(_is_runs(grid, is_key) for grid in read_grids(path))
+    said = RunColumns() if told is None else told
+    return any(_is_runs(grid, is_key, said) for grid in read_grids(path))
 
 
-def _is_runs(grid: Grid, is_key: IsKey) -> bool:
+def _is_runs(grid: Grid, is_key: IsKey, told: RunColumns) -> bool:
     try:
         names = grid.rows[_head(grid)][1]
     except DataError:
         return False
     if any(named(name).role in ("x", "y", "r", "die_x", "die_y") for name in names):
         return False
-    found = [understood(name, is_key) for name in names]
-    return any(one is not None and one.role in MEASURED for one in found)
+    found = [_as_told(name, told) or understood(name, is_key) for name in names]
+    return any(one is not None and one.role in MEASURED for one in found) or None not in found
 
 
 def _chosen(grids: Sequence[Grid], told: RunColumns, is_key: IsKey) -> Grid:
     if len(grids) == 1:
         return grids[0]
-    fit = [grid for grid in grids if _is_runs(grid, is_key)]
+    fit = [grid for grid in grids if _is_runs(grid, is_key, told)]
     if len(fit) == 1:
         return fit[0]
     names = "; ".join(grid.how[0] for grid in (fit or grids) if grid.how)
@@ -502,7 +505,9 @@ def _file(folder: Path, name: str, where: str) -> Path:
 def _told(grid: Grid, columns: Sequence[Column | None], rows: int) -> str:
     how = f" ({', '.join(grid.how)})" if grid.how else ""
     headers = next(cells for _, cells in grid.rows if not (cells[0].startswith("#") and len(cells) == 1))
-    known = "; ".join(one.told() for one in columns if one is not None)
+    known = ", ".join(one.told() for one in columns if one is not None and one.role)
+    set_ = ", ".join(one.told() for one in columns if one is not None and one.path)
+    known += f"; set a row: {set_}" if set_ else ""
     left = [name for name, one in zip(headers, columns, strict=True) if one is None and name]
     tail = f"; left out: {', '.join(repr(name[:40]) for name in left)}" if left else ""
     return f"{Path(grid.path).name}{how}: {rows} {'row' if rows == 1 else 'rows'}; {known}{tail}"
