@@ -32,6 +32,7 @@ from planish import (
     LotResult,
     MeasuredWafer,
     NestedVariance,
+    Observed,
     PartRow,
     PlanishError,
     RemovalFit,
@@ -140,6 +141,15 @@ def measure(before: Path, after: str) -> MeasuredWafer:
     assert_type(measured.removal, SiteMap)
     assert_type(measured["sites"], object)
     return measured
+
+
+def observed(setup: Setup) -> list[Observed]:
+    sets = planish.observe(setup, "before.csv", Path("after.csv"), time="60 s", columns={"x": "Pos X"})
+    assert_type(sets, list[Observed])
+    assert_type(sets[0].values, Array)
+    assert_type(sets[0].predict(setup), Array)
+    assert_type(sets[0].slow, bool)
+    return sets
 
 
 def explain(wafer: WaferResult, measured: MeasuredWafer, other: Setup) -> RemovalFit | None:

@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from planish.errors import DataError
+import numpy as np
+from numpy.typing import NDArray
+
+from planish.errors import DataError, refuse
 from planish.fit.calibrate.observe import observe
 from planish.jobs.layouts import holds_cells, read_cells
 from planish.jobs.stages import Stage, untold
 from planish.measure.layout.sources import TABLES
+from planish.measure.runs.read import RunColumns
+from planish.results.plain import unique
+from planish.setup.given import as_setup
+from planish.units import NM_PER_MIN
 
 if TYPE_CHECKING:
     from planish.fit.calibrate.observed import Observed
-    from planish.measure.runs.read import RunColumns
     from planish.measure.sites.column_map import ColumnMap
     from planish.setup.given import SetupLike
 
@@ -77,3 +84,118 @@ def observed_of(
     return observe(
         setup, *rest, time=time, wafer=wafer, columns=columns, told=told, maps=maps, step=step, place=place
     )
+
+
+@dataclass(frozen=True, slots=True)
+class SetAgainst:
+    """A set of measured numbers beside what the model says of it.
+
+    Attributes
+    ----------
+    observed
+        The set.
+    predicted
+        As many numbers, in its unit.
+    """
+
+    observed: Observed
+    predicted: NDArray[np.float64]
+
+    def row(self) -> dict[str, Any]:
+        """Return its figures in units of the trade, as JSON can hold them."""
+        one = self.observed
+        scale, unit = (1e9, "nm") if one.unit == "m" else (NM_PER_MIN, "nm/min")
+        if one.kind == "cut":
+            scale, unit = 3.6e9, "um/h"
+        rms = float(np.sqrt(np.mean((one.values - self.predicted) ** 2)))
+        return {
+            "name": one.name,
+            "kind": one.kind,
+            "numbers": int(one.values.size),
+            "unit": unit,
+            "measured_mean": float(one.values.mean()) * scale,
+            "predicted_mean": float(self.predicted.mean()) * scale,
+            "misfit_rms": rms * scale,
+            "misfit_percent": 100 * rms / float(np.abs(one.values).mean()),
+            "changes": dict(one.changes),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SetsAgainst:
+    """All that was measured beside what a setup says of it, before anything is fitted.
+
+    Attributes
+    ----------
+    sets
+        In the order of the files.
+    """
+
+    sets: tuple[SetAgainst, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return the figures of each set, what was understood of the files, and the files, as JSON can hold them."""
+        all_of = [one.observed for one in self.sets]
+        return {
+            "sets": [one.row() for one in self.sets],
+            "understood": unique([line for one in all_of for line in one.understood]),
+            "files": [
+                {"name": name, "sha256": mark}
+                for name, mark in dict.fromkeys(file for one in all_of for file in one.files)
+            ],
+        }
+
+
+def sets_against(setup: SetupLike, observed: Sequence[Observed], *, stage: Stage = untold) -> SetsAgainst:
+    """Hold sets of measured numbers against the model as it stands.
+
+    Parameters
+    ----------
+    setup
+        They were measured with.
+    observed
+        From :func:`observed_of`.
+    stage
+        Shows how far it is.
+
+    Raises
+    ------
+    PlanishError
+        Where the model has no answer to one of them.
+    """
+    described = as_setup(setup)
+    made = []
+    with stage("predicting what was measured") as tell:
+        for number, one in enumerate(observed, start=1):
+            made.append(SetAgainst(one, one.predict(described)))
+            tell(number / len(observed))
+    return SetsAgainst(tuple(made))
+
+
+def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest: str | None) -> RunColumns:
+    """Return what a user says of a table of runs, from words such as ``rate=Result``.
+
+    Parameters
+    ----------
+    columns
+        ``role=name`` each.
+    leave_out
+        Names of columns that are not looked at.
+    **rest
+        Decimal and sheet of a :class:`~planish.measure.runs.read.RunColumns`.
+
+    Raises
+    ------
+    DataError
+        For words of another form and a role that there is not.
+    """
+    said: dict[str, str] = {}
+    for word in columns:
+        role, equals, name = word.partition("=")
+        if not equals or not role.strip() or not name.strip():
+            raise DataError(
+                refuse("--column", word, "of the form role=name", "as --column rate='Result [nm/min]'")
+            )
+        if said.setdefault(role.strip(), name.strip()) != name.strip():
+            raise DataError(refuse("--column", word, f"said once for {role.strip()}"))
+    return RunColumns(columns=said, leave_out=tuple(leave_out), **rest)

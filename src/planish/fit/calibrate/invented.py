@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
 Array = NDArray[np.float64]
+Plan: TypeAlias = Literal["9", "49", "121-line"]
 SAID = "INVENTED: nobody measured this"
 HOUR, UM_PER_H = 3600.0, 3.6e9
 
@@ -93,7 +94,7 @@ def write_invented_runs(
     folder: Path,
     *,
     noise: Noise | None = None,
-    plan: str = "49",
+    plan: Plan = "49",
     seed: int = 0,
 ) -> Path:
     """Write a table of invented runs and its site files.
@@ -152,7 +153,7 @@ def _row(
     wafer: str,
     folder: Path,
     noise: Noise,
-    plan: str,
+    plan: Plan,
     rng: np.random.Generator,
     *,
     exact: bool,
@@ -190,7 +191,7 @@ def _rate(truth: Setup, run: InventedRun, seconds: float) -> float:
 
 
 def _maps(
-    truth: Setup, run: InventedRun, seconds: float, noise: Noise, plan: str, rng: np.random.Generator
+    truth: Setup, run: InventedRun, seconds: float, noise: Noise, plan: Plan, rng: np.random.Generator
 ) -> tuple[tuple[Array, Array, Array], tuple[Array, Array, Array]]:
     """Return places [m] and thickness [m] before and after."""
     rig = WaferModel(run.changes, None).rig(truth)

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from planish.engine.given import as_path
 from planish.errors import DataError, PlanishError
@@ -44,7 +44,7 @@ def observe(
     *files: str | os.PathLike[str],
     time: float | str | None = None,
     wafer: str | None = None,
-    columns: ColumnMap | Mapping[str, Any] | str | os.PathLike[str] | None = None,
+    columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
     told: RunColumns | None = None,
     maps: LayoutMaps | None = None,
     step: float | str | None = None,

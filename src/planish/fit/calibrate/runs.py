@@ -51,7 +51,8 @@ class _Table:
 
     def said(self, runs: Sequence[Run]) -> list[str]:
         changes = change_lines(changes_of(runs[0]))
-        other = [f"set otherwise: {', '.join(changes)}"] if changes else []
+        who = runs[0].name if len(runs) == 1 else f"{len(runs)} rows"
+        other = [f"{who}: set otherwise: {', '.join(changes)}"] if changes else []
         return [self.read.understood, *other]
 
     def files(self, runs: Iterable[Run]) -> tuple[tuple[str, str], ...]:
