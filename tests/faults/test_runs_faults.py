@@ -6,15 +6,19 @@ import re
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 import planish
 from planish.errors import PlanishError
 from planish.jobs.calibrating import observed_of
+from planish.measure.layout.make import make_maps
 from planish.measure.runs.read import RunColumns
 
 ROOT = Path(__file__).parents[2]
 SETUP = ROOT / "examples" / "rotary.toml"
 DATA = ROOT / "examples" / "data"
+LOADED = planish.load(SETUP)
 RING = "recipe.step.main.ring_pressure"
 SITES = "site,x_mm,y_mm,thickness_nm\n1,0,0,{}\n2,10,0,{}\n3,20,0,{}\n4,0,30,{}\n"
 
@@ -152,6 +156,63 @@ def test_steps_need_a_layout_and_a_step(tmp_path):
     bare.write_text("x_mm,y_mm,time_s,step_left_nm\n90,1,60,300\n", encoding="utf-8")
     said = refused(lambda: observed_of(SETUP, [bare, layout], layer="1/0", cell=2e-4, step=8e-7))
     assert "must be on the layout map" in said
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"maps": 5}, "layout maps: a int was given"),
+        ({"step": -1.0}, "step before polishing .* must be above 0"),
+        ({"place": "nowhere"}, "must be 'centre', 'mid', 'edge'"),
+        ({"place": -3.0}, "the wafer's radius"),
+        ({"told": {"leave_out": ("x",)}}, "told: .*RunColumns record"),
+    ],
+)
+def test_arguments_that_cannot_be(given, said):
+    maps = make_maps("density-blocks", 2e-4, size=12e-3, pitch=2e-4)
+    found = refused(lambda: planish.observe(SETUP, DATA / "steps.csv", **{"maps": maps, **given}))
+    assert re.search(said, found), found
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{"columns": 5}, {"columns": {"rate": 5}}, {"leave_out": "slot"}, {"leave_out": (5,)}, {"sheet": 5}],
+)
+def test_what_is_told_has_to_be_names(given):
+    assert refused(lambda: RunColumns(**given))
+
+
+NAMES = st.sampled_from(
+    ["wafer", "lot", "pre file", "post file", "removal file", "time_s", "time", "rate [nm/min]", "rate", "sd_nm", "sd [nm/min]",
+     "pad wafers", "pad_h", "disk_h", "cut [um/h]", RING, f"{RING} [psi]", "recipe.step.main.time", "slot", "", "#", "x_mm"]
+)  # fmt: skip
+CELLS = st.one_of(
+    st.sampled_from(["", "-", "nan", "1", "60", "3 psi", "4,5", "1,012", "1e400", "pre.csv", "..", "post.csv", "[s]", "#", '"', "60 s", "5 min", "0"]),
+    st.text(max_size=8),
+)  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    names=st.lists(NAMES, min_size=1, max_size=7),
+    cells=st.lists(st.lists(CELLS, min_size=1, max_size=8), max_size=4),
+    sep=st.sampled_from([",", ";", "\t", "|", "  "]),
+)
+def test_any_table_is_read_or_refused_in_one_line(tmp_path, names, cells, sep):
+    (tmp_path / "pre.csv").write_text(SITES.format(1000, 1001, 1002, 1001), encoding="utf-8")
+    (tmp_path / "post.csv").write_text(SITES.format(800, 801, 802, 801), encoding="utf-8")
+    table = tmp_path / "runs.csv"
+    text = "\n".join(sep.join(row) for row in [names, *cells])
+    table.write_bytes(text.encode("utf-8", "surrogatepass"))
+    said, found = "", []
+    try:
+        found = planish.observe(LOADED, table)
+    except PlanishError as error:
+        said = str(error)
+    assert bool(said) != bool(found)
+    assert "\n" not in said
+    assert len(said) < 2200
+    assert all(one.values.size and (one.values != 0).any() for one in found)
 
 
 def test_a_setup_without_a_disk_has_no_cut_rate(tmp_path):

@@ -12,8 +12,11 @@ from numpy.typing import NDArray
 from planish.errors import DataError, ModelError, refuse
 from planish.fit.calibrate.observed import Observed
 from planish.fit.calibrate.wafers import Files, WaferModel
+from planish.fit.planarization import THICKEST
 from planish.fit.structures import in_cells, places_on
+from planish.predict.die.conditions import place_radius
 from planish.predict.die.levels import described_level, process_of
+from planish.predict.die.model import check_maps
 from planish.predict.die.polish import polish_die
 from planish.predict.wafer.polish_time import with_total_time
 
@@ -134,6 +137,11 @@ def observed_steps(
         raise DataError(
             f"{name}: the step before polishing is not given: must be a column step_before_nm, or told"
         )
+    if not 0 < before <= THICKEST:
+        raise DataError(
+            refuse(f"{name}: step before polishing [m]", before, f"above 0 and up to {THICKEST:g}")
+        )
+    check_maps(maps)
     both = np.concatenate([table.up_loss, table.step_left])
     pick = np.isfinite(both)
     if not pick.any():
@@ -142,12 +150,15 @@ def observed_steps(
         )
     row, column = places_on(maps, table.x, table.y)
     rig = WaferModel(changes, None).rig(setup)
+    place_radius(rig, place)  # refuses one that is not on the wafer before anything is polished
     notes = list(said)
     for time in np.unique(table.time):
         notes += with_total_time(rig, float(time))[1]
     places = np.unique(np.column_stack([table.x, table.y]), axis=0, return_inverse=True)[1].reshape(-1)
     if not 0 <= sd < before:
-        raise DataError(refuse(f"{name}: measurement error [m]", sd, "0 or more, and less than the step"))
+        raise DataError(
+            refuse(f"{name}: measurement error [m]", sd, "0 or more, and less than the step before polishing")
+        )
     return Observed(
         name=name,
         kind="steps",

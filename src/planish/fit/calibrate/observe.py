@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from planish.engine.given import as_path
+from planish.engine.given import as_path, of_kind
 from planish.errors import DataError, PlanishError
 from planish.fit.calibrate.dies import observed_steps
 from planish.fit.calibrate.files import named_files
@@ -91,6 +91,8 @@ def observe(
             "measurements: no file given: must be a site file of one wafer or the two before and after, a table of runs, "
             "or a table of steps"
         )
+    if told is not None:
+        of_kind(told, RunColumns, "told", "a RunColumns record (planish.measure.runs.read)")
     found = _sorted(described, [Path(as_path(file, "measurements")) for file in files], told)
     told_sites = column_map(columns)
     out: list[Observed] = []

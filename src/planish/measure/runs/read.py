@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeAlias
 
+from planish.engine.given import of_kind
 from planish.engine.record import Record, counted
 from planish.errors import DataError, refuse
 from planish.measure.runs.columns import (
@@ -65,9 +66,18 @@ class RunColumns:
     sheet: str | None = None
 
     def __post_init__(self) -> None:
+        if not isinstance(self.columns, Mapping):
+            raise DataError(
+                refuse("columns", self.columns, "names by role", "as {'rate': 'Result [nm/min]'}")
+            )
+        of_kind(self.leave_out, tuple, "leave_out", "a tuple of names of columns")
         for role in self.columns:
             if role not in ROLES:
                 raise DataError(refuse("columns: role", role, f"one of {', '.join(ROLES)}"))
+        for what in (*self.columns.values(), *self.leave_out):
+            of_kind(what, str, "name of a column", "text")
+        if self.sheet is not None:
+            of_kind(self.sheet, str, "sheet", "text, or left out")
         if self.decimal not in (None, "point", "comma"):
             raise DataError(refuse("decimal", self.decimal, "point or comma"))
 
