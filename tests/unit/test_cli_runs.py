@@ -33,8 +33,9 @@ def test_a_table_of_runs_against_its_setup():
     assert {one["unit"] for one in sets} == {"nm", "nm/min", "um/h"}
     # The values behind the invented runs (examples/make_data.py) lie below the setup's own in each set.
     assert all(one["measured_mean"] < one["predicted_mean"] for one in sets)
-    assert len(found["files"]) == 13
-    assert found["understood"][0].startswith("runs.csv: 14 rows; wafer is 'wafer'")
+    assert sum(line.startswith("measured: ") for line in found["sources"]) == 13
+    assert found["worst_set"].startswith("wafer W05")
+    assert found["notes"][0].startswith("runs.csv: 14 rows; wafer is 'wafer'")
 
 
 def test_what_stands_behind_the_invented_runs_foretells_them_within_their_noise():
@@ -48,8 +49,12 @@ def test_what_stands_behind_the_invented_runs_foretells_them_within_their_noise(
             assert np.std(ratio * one.predict(truth)) > 0
 
 
-def test_the_command_prints_a_row_a_set_and_what_was_understood():
-    result = run(DATA / "wafer-before.csv", DATA / "wafer-after.csv", "--setup", SETUP)
+def test_the_command_prints_a_row_a_set_and_what_was_understood(tmp_path):
+    result = run(DATA / "wafer-before.csv", DATA / "wafer-after.csv", "--setup", SETUP, "--out", tmp_path)
+    assert (tmp_path / "held.png").stat().st_size > 5000
+    again = planish.open_result(tmp_path / "held.nc")
+    assert again.kind == "measured sets"
+    assert again.plot() is not None
     assert result.exit_code == 0, result.output
     assert "sites" in result.stdout
     assert "misfit percent" in result.stdout
@@ -69,7 +74,6 @@ def test_odd_columns_are_told_or_left_out(tmp_path):
     ("words", "said"),
     [
         ((RUNS, "--setup", SETUP, "--nested", "lot"), "measure --nested: must stand without --setup"),
-        ((RUNS, "--setup", SETUP, "--out", "x"), "measure --out: must stand without --setup"),
         ((RUNS, "--leave-out", "slot"), "--leave-out: must stand with --setup"),
         ((RUNS, "--setup", SETUP, "--column", "rate"), "must be of the form role=name"),
     ],

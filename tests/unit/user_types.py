@@ -26,6 +26,7 @@ from planish import (
     DiskSeries,
     FieldsResult,
     Finding,
+    HeldSets,
     Law,
     LawFit,
     LayoutMaps,
@@ -149,6 +150,7 @@ def observed(setup: Setup) -> list[Observed]:
     assert_type(sets[0].values, Array)
     assert_type(sets[0].predict(setup), Array)
     assert_type(sets[0].slow, bool)
+    assert_type(planish.hold_against(setup, sets), HeldSets)
     return sets
 
 

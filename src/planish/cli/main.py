@@ -517,9 +517,9 @@ def measure(
     }
     if setup is not None:
         other = {"--nested": nested, "--value": value, "--rows": rows, "--unit": unit, "--pitch": pitch,
-                 "--centre-die": centre_die, "--site-plan": site_plan, "--remember": remember, "--out": out}  # fmt: skip
+                 "--centre-die": centre_die, "--site-plan": site_plan, "--remember": remember}  # fmt: skip
         runs = measuring.RunWords(column or [], leave_out or [], decimal, sheet)
-        measuring.against(setup, files, time, wafer, columns, runs, (layer, cell), json_out, other)
+        measuring.against(setup, files, time, wafer, columns, runs, (layer, cell), json_out, out, other)
         return
     if leave_out:
         raise DataError("measure --leave-out: must stand with --setup and a table of runs")

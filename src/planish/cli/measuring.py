@@ -91,6 +91,7 @@ def against(
     runs: RunWords,
     of_layout: tuple[str | None, str],
     json_out: bool,
+    out: Path | None,
     other: dict[str, Any],
 ) -> None:
     """Hold all that was measured against the setup as it stands, and say what was understood of the files."""
@@ -99,7 +100,7 @@ def against(
         raise DataError(f"measure {given}: must stand without --setup")
     from planish import load
     from planish.cli.bounds import option_length
-    from planish.jobs.calibrating import observed_of, sets_against, told_runs
+    from planish.jobs.calibrating import held_against, observed_of, told_runs
     from planish.jobs.measured import told_columns
 
     described, stage = load(setup), show.stages(json_out)
@@ -116,16 +117,17 @@ def against(
         cell=option_length("--cell", cell),
         stage=stage,
     )
-    figures = sets_against(described, found, stage=stage).document()
+    held = held_against(described, found, stage)
+    figures: dict[str, Any] = held.document()
     if json_out:
         show.print_json(figures)
-        return
-    rows = [[row[key] for key in _SHOWN] for row in figures["sets"]]
-    show.table(
-        [key.replace("_", " ") for key in _SHOWN], rows, title="measured, and what the setup says of it"
-    )
-    for line in figures["understood"]:
-        typer.echo(f"- {line}")
+    else:
+        rows = [[row[key] for key in _SHOWN] for row in figures["sets"]]
+        title = "measured, and what the setup says of it"
+        show.table([key.replace("_", " ") for key in _SHOWN], rows, title=title)
+        for line in figures["notes"]:
+            typer.echo(f"- {line}")
+    show.files(held, out, json_out)
 
 
 _SHOWN = (
@@ -134,8 +136,8 @@ _SHOWN = (
     "numbers",
     "measured_mean",
     "predicted_mean",
-    "misfit_rms",
     "unit",
+    "off_percent",
     "misfit_percent",
 )
 

@@ -4,22 +4,16 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING
 
 from planish.errors import DataError, refuse
+from planish.fit.calibrate.held import HeldSets, hold_against
 from planish.fit.calibrate.observe import observe
 from planish.jobs.layouts import holds_cells, read_cells
 from planish.jobs.stages import Stage, untold
 from planish.measure.layout.sources import TABLES
 from planish.measure.runs.read import RunColumns
-from planish.results.plain import unique
-from planish.setup.given import as_setup
-from planish.units import NM_PER_MIN
 
 if TYPE_CHECKING:
     from planish.fit.calibrate.observed import Observed
@@ -86,74 +80,14 @@ def observed_of(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class SetAgainst:
-    """A set of measured numbers beside what the model says of it.
-
-    Attributes
-    ----------
-    observed
-        The set.
-    predicted
-        As many numbers, in its unit.
-    """
-
-    observed: Observed
-    predicted: NDArray[np.float64]
-
-    def row(self) -> dict[str, Any]:
-        """Return its figures in units of the trade, as JSON can hold them."""
-        one = self.observed
-        scale, unit = (1e9, "nm") if one.unit == "m" else (NM_PER_MIN, "nm/min")
-        if one.kind == "cut":
-            scale, unit = 3.6e9, "um/h"
-        rms = float(np.sqrt(np.mean((one.values - self.predicted) ** 2)))
-        return {
-            "name": one.name,
-            "kind": one.kind,
-            "numbers": int(one.values.size),
-            "unit": unit,
-            "measured_mean": float(one.values.mean()) * scale,
-            "predicted_mean": float(self.predicted.mean()) * scale,
-            "misfit_rms": rms * scale,
-            "misfit_percent": 100 * rms / float(np.abs(one.values).mean()),
-            "changes": dict(one.changes),
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class SetsAgainst:
-    """All that was measured beside what a setup says of it, before anything is fitted.
-
-    Attributes
-    ----------
-    sets
-        In the order of the files.
-    """
-
-    sets: tuple[SetAgainst, ...]
-
-    def document(self) -> dict[str, Any]:
-        """Return the figures of each set, what was understood of the files, and the files, as JSON can hold them."""
-        all_of = [one.observed for one in self.sets]
-        return {
-            "sets": [one.row() for one in self.sets],
-            "understood": unique([line for one in all_of for line in one.understood]),
-            "files": [
-                {"name": name, "sha256": mark}
-                for name, mark in dict.fromkeys(file for one in all_of for file in one.files)
-            ],
-        }
-
-
-def sets_against(setup: SetupLike, observed: Sequence[Observed], *, stage: Stage = untold) -> SetsAgainst:
-    """Hold sets of measured numbers against the model as it stands.
+def held_against(setup: SetupLike, sets: Sequence[Observed], stage: Stage = untold) -> HeldSets:
+    """Return sets of measured numbers beside what a setup says of them as it stands.
 
     Parameters
     ----------
     setup
         They were measured with.
-    observed
+    sets
         From :func:`observed_of`.
     stage
         Shows how far it is.
@@ -163,13 +97,8 @@ def sets_against(setup: SetupLike, observed: Sequence[Observed], *, stage: Stage
     PlanishError
         Where the model has no answer to one of them.
     """
-    described = as_setup(setup)
-    made = []
     with stage("predicting what was measured") as tell:
-        for number, one in enumerate(observed, start=1):
-            made.append(SetAgainst(one, one.predict(described)))
-            tell(number / len(observed))
-    return SetsAgainst(tuple(made))
+        return hold_against(setup, sets, tell=tell)
 
 
 def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest: str | None) -> RunColumns:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ from planish.fit.polished import check_same_wafer, polished_for, removed_at
 from planish.fit.removal import TIMED
 from planish.fit.usable_sites import ring_of, usable
 from planish.predict.wafer.polish_time import with_total_time
+from planish.setup.changes import change_lines, read_changes
 
 if TYPE_CHECKING:
     from planish.measure.sites.pairing import Paired
@@ -47,7 +49,12 @@ class WaferModel:
 
     def polished(self, setup: Setup) -> WaferResult:
         """Return the wafer; ``setup`` has trial values in it."""
-        return polished_for(self.rig(setup), self.seconds)[0]
+        return _polished(setup, tuple(change_lines(self.changes)), self.seconds)
+
+
+@lru_cache(maxsize=32)  # the wafers of a lot, polished alike, are one prediction
+def _polished(setup: Setup, lines: tuple[str, ...], seconds: float | None) -> WaferResult:
+    return polished_for(WaferModel(read_changes(lines), seconds).rig(setup), seconds)[0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
