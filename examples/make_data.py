@@ -7,10 +7,13 @@ number in it comes from a real tool or fab.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+import planish
+from planish.fit.calibrate.invented import InventedRun, Noise, write_invented_runs
 from planish.measure.layout.make import make_layout, make_maps
 from planish.measure.sites.read import SiteMap, write_sites
 from planish.measure.sites.site_plan import site_plan
@@ -105,6 +108,28 @@ def steps(layout: Path, path: Path) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
+def runs(folder: Path) -> None:
+    """Write a table of runs with its site files, read by ``planish measure examples/data/runs/runs.csv --setup``.
+
+    Behind the numbers stand the rotary setup with another rate, less slurry let under the
+    wafer, and a disk that dulls sooner; the gauge scatters by 0.4 nm, wafers by 0.6 %, rates by 0.8 %.
+    """
+    main = "recipe.step.main."
+    truth = planish.load(HERE.parent / "rotary.toml").replace(
+        {"removal.oxide.rate": "232 nm/min", "slurry.entry_share": 0.2, "conditioner.halving_time": "120 h"}
+    )
+    pressures, speeds = ("2 psi", "3 psi", "4.5 psi"), ("60 rpm", "90 rpm")
+    varied = [
+        InventedRun(changes={f"{main}zone_pressures": p, f"{main}platen_speed": v}, time=95.0, lot="A")
+        for p in pressures
+        for v in speeds
+    ]
+    life = [InventedRun("rate", time=95.0, pad_wafers=n, lot="B") for n in (0, 5, 25, 60)]
+    cuts = [InventedRun("cut", disk_time=3600.0 * h) for h in (0.5, 10.0, 40.0, 100.0)]
+    noise = Noise(gauge=0.4e-9, wafer=0.006, rate=0.008)
+    write_invented_runs(truth, [*varied, *life, *cuts], folder, noise=noise, seed=17)
+
+
 def main() -> None:
     """Write every file of ``examples/data``."""
     HERE.mkdir(parents=True, exist_ok=True)
@@ -115,10 +140,12 @@ def main() -> None:
     write_polar(after, HERE / "wafer-after-polar.csv")
     before, after = wafer("121-line", 2)
     write_sites(before, HERE / "line-before.csv", comments=SAID)
-    after.value[30] += 25e-9  # one site the gauge got wrong, to be flagged
-    write_sites(after, HERE / "line-after.csv", comments=SAID)
+    wrong = after.value.copy()
+    wrong[30] += 25e-9  # one site the gauge got wrong, to be flagged
+    write_sites(replace(after, value=wrong), HERE / "line-after.csv", comments=SAID)
     lots(HERE / "lots.csv")
     steps(HERE / "test-blocks.gds", HERE / "steps.csv")
+    runs(HERE / "runs")
 
 
 if __name__ == "__main__":

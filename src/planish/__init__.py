@@ -50,6 +50,9 @@ _HOMES = {
     "measure.layout.maps": "LayoutMaps",
     # fit
     "fit.against": "fit_wafer",
+    "fit.calibrate.held": "hold_against HeldSets",
+    "fit.calibrate.observe": "observe",
+    "fit.calibrate.observed": "Observed",
     "fit.law": "fit_law LawFit",
     "fit.disk": "fit_disks DiskFit DiskSeries",
     "fit.removal": "RemovalFit",
@@ -74,6 +77,10 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.explain.comparison.attribution import compare as compare
     from planish.explain.report import write_report as write_report
     from planish.fit.against import fit_wafer as fit_wafer
+    from planish.fit.calibrate.held import HeldSets as HeldSets
+    from planish.fit.calibrate.held import hold_against as hold_against
+    from planish.fit.calibrate.observe import observe as observe
+    from planish.fit.calibrate.observed import Observed as Observed
     from planish.fit.disk import DiskFit as DiskFit
     from planish.fit.disk import DiskSeries as DiskSeries
     from planish.fit.disk import fit_disks as fit_disks

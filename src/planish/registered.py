@@ -85,5 +85,6 @@ def register_all() -> None:
     register("guessed rates", drawer="planish.explain.figures.rates:guessed_figure")
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
     register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
+    register("measured sets", drawer="planish.explain.figures.held:held_figure")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")

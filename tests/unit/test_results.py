@@ -53,6 +53,7 @@ FOLLOWING = (
     "consumables",
     "comparison",
     "measured against predicted",
+    "measured sets",
     "nested variance",
 )
 
@@ -113,6 +114,7 @@ def answers():
         clean_wafer(setup, USUAL),
         _disks(),
         planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
+        planish.hold_against(setup, planish.observe(setup, DATA / "runs" / "runs.csv")),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]
     return {answer.kind: answer for answer in found}

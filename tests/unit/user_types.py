@@ -26,12 +26,14 @@ from planish import (
     DiskSeries,
     FieldsResult,
     Finding,
+    HeldSets,
     Law,
     LawFit,
     LayoutMaps,
     LotResult,
     MeasuredWafer,
     NestedVariance,
+    Observed,
     PartRow,
     PlanishError,
     RemovalFit,
@@ -140,6 +142,16 @@ def measure(before: Path, after: str) -> MeasuredWafer:
     assert_type(measured.removal, SiteMap)
     assert_type(measured["sites"], object)
     return measured
+
+
+def observed(setup: Setup) -> list[Observed]:
+    sets = planish.observe(setup, "before.csv", Path("after.csv"), time="60 s", columns={"x": "Pos X"})
+    assert_type(sets, list[Observed])
+    assert_type(sets[0].values, Array)
+    assert_type(sets[0].predict(setup), Array)
+    assert_type(sets[0].slow, bool)
+    assert_type(planish.hold_against(setup, sets), HeldSets)
+    return sets
 
 
 def explain(wafer: WaferResult, measured: MeasuredWafer, other: Setup) -> RemovalFit | None:

@@ -428,8 +428,17 @@ def compare(
 def measure(
     files: Annotated[
         list[Path],
-        typer.Argument(help="PRE POST site files, one table, or one layout, picture or table of cell maps."),
+        typer.Argument(
+            help="PRE POST site files, one table, or one layout, picture or table of cell maps; with --setup any of them."
+        ),
     ],
+    setup: Annotated[
+        Path | None,
+        typer.Option(
+            "--setup",
+            help="Hold site files, tables of runs or of steps against the setup they were made with.",
+        ),
+    ] = None,
     time: Annotated[
         str | None, typer.Option("--time", help="Polish time between PRE and POST, as 60s.")
     ] = None,
@@ -455,7 +464,14 @@ def measure(
         typer.Option(
             "--column",
             metavar="ROLE=NAME",
-            help="Sites: column of x, y, r, theta, die_x, die_y, thickness, removal, rate, site or wafer; repeatable.",
+            help="Sites: column of x, y, r, theta, die_x, die_y, thickness, removal, rate, site or wafer; with --setup of a "
+            "table of runs; repeatable.",
+        ),
+    ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--leave-out", metavar="NAME", help="Table of runs: a column not to look at; repeatable."
         ),
     ] = None,
     unit: Annotated[
@@ -499,6 +515,14 @@ def measure(
         "decimal": decimal,
         "sheet": sheet,
     }
+    if setup is not None:
+        other = {"--nested": nested, "--value": value, "--rows": rows, "--unit": unit, "--pitch": pitch,
+                 "--centre-die": centre_die, "--site-plan": site_plan, "--remember": remember}  # fmt: skip
+        runs = measuring.RunWords(column or [], leave_out or [], decimal, sheet)
+        measuring.against(setup, files, time, wafer, columns, runs, (layer, cell), json_out, out, other)
+        return
+    if leave_out:
+        raise DataError("measure --leave-out: must stand with --setup and a table of runs")
     written = measuring.Written(column or [], unit or [], columns, told, wafer, remember)
     measuring.measure(
         files,

@@ -72,6 +72,76 @@ def measure(
         _layout(files, layer, cell, pixels, covered, json_out, out)
 
 
+@dataclass(frozen=True)
+class RunWords:
+    """What the options say of tables of runs."""
+
+    column: list[str]
+    leave_out: list[str]
+    decimal: str | None
+    sheet: str | None
+
+
+def against(
+    setup: Path,
+    files: list[Path],
+    time: str | None,
+    wafer: str | None,
+    columns: Path | None,
+    runs: RunWords,
+    of_layout: tuple[str | None, str],
+    json_out: bool,
+    out: Path | None,
+    other: dict[str, Any],
+) -> None:
+    """Hold all that was measured against the setup as it stands, and say what was understood of the files."""
+    given = next((option for option, what in other.items() if what), "")
+    if given:
+        raise DataError(f"measure {given}: must stand without --setup")
+    from planish import load
+    from planish.cli.bounds import option_length
+    from planish.jobs.calibrating import held_against, observed_of, told_runs
+    from planish.jobs.measured import told_columns
+
+    described, stage = load(setup), show.stages(json_out)
+    told = told_runs(runs.column, runs.leave_out, decimal=runs.decimal, sheet=runs.sheet)
+    layer, cell = of_layout
+    found = observed_of(
+        described,
+        files,
+        told_columns(file=columns),
+        told=told,
+        time=seconds(time),
+        wafer=wafer,
+        layer=layer,
+        cell=option_length("--cell", cell),
+        stage=stage,
+    )
+    held = held_against(described, found, stage)
+    figures: dict[str, Any] = held.document()
+    if json_out:
+        show.print_json(figures)
+    else:
+        rows = [[row[key] for key in _SHOWN] for row in figures["sets"]]
+        title = "measured, and what the setup says of it"
+        show.table([key.replace("_", " ") for key in _SHOWN], rows, title=title)
+        for line in figures["notes"]:
+            typer.echo(f"- {line}")
+    show.files(held, out, json_out)
+
+
+_SHOWN = (
+    "name",
+    "kind",
+    "numbers",
+    "measured_mean",
+    "predicted_mean",
+    "unit",
+    "off_percent",
+    "misfit_percent",
+)
+
+
 def _only(files: list[Path], option: str) -> Path:
     if len(files) != 1:
         raise DataError(f"measure {option}: {len(files)} files given: must be one table")

@@ -14,14 +14,13 @@ from numpy.typing import NDArray
 
 from planish.engine.record import counted, shortened
 from planish.errors import DataError, FitError
+from planish.fit.polished import check_same_wafer, polished_for, removed_at
 from planish.fit.rate_change import rate_change
 from planish.fit.removal import TIMED, RemovalFit, fit_prediction
 from planish.measure.sites.pairing import Paired, pair
 from planish.measure.sites.read import SiteMap
 from planish.measure.sites.wafer import MeasuredWafer, polish_time, summarise
 from planish.predict.wafer.bands import with_rate
-from planish.predict.wafer.polish import polish
-from planish.predict.wafer.polish_time import with_total_time
 from planish.predict.wafer.result import WaferResult
 from planish.results.plain import unique
 from planish.results.result import Result
@@ -37,7 +36,6 @@ if TYPE_CHECKING:
 
     Measured = SiteMap | tuple[SiteMap, SiteMap] | Paired | MeasuredWafer
 
-ALIKE = 0.01  # wafers of one size differ by less than this share
 _TRIES, _MET, _NUDGE = 8, 1e-7, 1e-3  # of the rate that makes the prediction meet the fit
 
 #: Figures that a prediction and a gauge both give.
@@ -184,15 +182,14 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
     described = None if isinstance(setup, Rig) else as_setup(setup)
     rig = as_rig(described or setup)
     paired = _paired(measured)
-    _same_wafer(rig, paired.removal)
+    check_same_wafer(rig, paired.removal)
     stated = paired.removal.polish_time
     seconds = polish_time(time) if time is not None else stated
     notes: list[str] = []
     if seconds is not None:
         figures = summarise(paired, seconds)  # refuses a time that cannot be, before anything is polished
-        rig, assumed = with_total_time(rig, seconds)
-        notes += assumed
-    wafer = polish(rig)
+    wafer, assumed = polished_for(rig, seconds)
+    notes += assumed
     if seconds is None:
         if all(step.stopped_by in TIMED for step in wafer.steps):
             seconds = wafer.time
@@ -213,7 +210,7 @@ def wafer_against(setup: SetupLike, measured: Measured, time: float | str | None
         wafer=wafer,
         time=seconds,
         figures=figures,
-        at_sites=np.interp(removal.r, wafer.radius, wafer.removed),
+        at_sites=removed_at(wafer, removal.r),
         fit=fit,
         unfitted=unfitted,
         notes=tuple(notes),
@@ -233,10 +230,7 @@ def _meeting(given: Setup | Rig, fit: RemovalFit, seconds: float | None) -> Remo
         return fit
 
     def removed(factor: float) -> NDArray[np.float64]:
-        faster = with_rate(rig, material, factor)
-        wafer = polish(faster if seconds is None else with_total_time(faster, seconds)[0])
-        longer = 1.0 if seconds is None else seconds / wafer.time
-        return np.interp(fit.r, wafer.radius, wafer.removed) * longer
+        return removed_at(polished_for(with_rate(rig, material, factor), seconds)[0], fit.r, seconds)
 
     def over(found: NDArray[np.float64]) -> float:
         return float(found @ fit.fitted / (found @ found))
@@ -290,28 +284,6 @@ def fit_wafer(
     setup = predicted.rig if isinstance(predicted, WaferResult) else predicted
     against = wafer_against(setup, measured, time)
     return replace(against.fitted(), sentences=tuple(against.sentences()))
-
-
-def _same_wafer(rig: Rig, removal: SiteMap) -> None:
-    """Refuse sites of a wafer that the setup does not polish.
-
-    Raises
-    ------
-    DataError
-        Where the file states another wafer, or its sites lie off the setup's.
-    """
-    ours, stated = rig.wafer.radius, removal.wafer_radius
-    if stated is not None and abs(stated - ours) > ALIKE * ours:
-        raise DataError(
-            f"{removal.source}: wafer {2e3 * stated:g} mm: must be {2e3 * ours:g} mm, as in the setup "
-            "(is it the setup that this wafer was polished with?)"
-        )
-    farthest = float(np.max(removal.r))
-    if farthest > ours * (1 + ALIKE):
-        raise DataError(
-            f"{removal.source}: a site {1e3 * farthest:.4g} mm from the centre: must lie on the setup's wafer of "
-            f"{2e3 * ours:g} mm (is it the setup that this wafer was polished with?)"
-        )
 
 
 def _paired(measured: object) -> Paired:

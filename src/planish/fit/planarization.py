@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import counted, figure
 from planish.errors import FitError, refuse
+from planish.fit.structures import at_places, places_on
 from planish.measure.steps import StepTable
 from planish.physics.pattern.effective_density import SOURCES as DENSITY_SOURCES
 from planish.physics.pattern.effective_density import Edges, effective_density
@@ -223,7 +224,7 @@ def fit_planarization(
         # Beyond this the density is even already: the fit finds that nothing depends on the length.
         length = min(length, longest)
         field = effective_density(density, maps.cell, length, kernel=kernel, edges=edges, outside=outside)
-        return np.maximum(_bilinear(field, *where), LEAST_DENSITY)
+        return np.maximum(at_places(field, *where), LEAST_DENSITY)
 
     def both(logs: Array, rho: Array) -> tuple[Array, Array]:
         blanket = np.exp(logs[1]) * data.time
@@ -315,29 +316,7 @@ def _prepared(
         )
     if not np.all(np.asarray(data.time) > 0):
         raise FitError(refuse("polish time [s]", float(np.min(data.time)), "above 0"))
-    ny, nx = np.shape(maps.density)
-    column = (np.asarray(data.x, float) - maps.origin[0]) / maps.cell - 0.5
-    row = (np.asarray(data.y, float) - maps.origin[1]) / maps.cell - 0.5
-    off = (column < -0.5) | (column > nx - 0.5) | (row < -0.5) | (row > ny - 0.5)
-    if np.any(off):
-        first = int(np.argmax(off))
-        raise FitError(
-            refuse(
-                f"place of test structure {first + 1} [mm]",
-                (round(float(data.x[first]) * 1e3, 4), round(float(data.y[first]) * 1e3, 4)),
-                "on the layout map",
-            )
-        )
-    return values[pick], pick, (np.clip(row, 0, ny - 1), np.clip(column, 0, nx - 1))
-
-
-def _bilinear(field: Array, row: Array, column: Array) -> Array:
-    j = np.minimum(row.astype(int), max(field.shape[0] - 2, 0))
-    i = np.minimum(column.astype(int), max(field.shape[1] - 2, 0))
-    v, u = row - j, column - i
-    j1, i1 = np.minimum(j + 1, field.shape[0] - 1), np.minimum(i + 1, field.shape[1] - 1)
-    low = field[j, i] * (1 - u) + field[j, i1] * u
-    return np.asarray(low * (1 - v) + (field[j1, i] * (1 - u) + field[j1, i1] * u) * v)
+    return values[pick], pick, places_on(maps, data.x, data.y)
 
 
 def _start(

@@ -25,7 +25,8 @@ from numpy.typing import NDArray
 
 from planish.engine.record import counted, figure
 from planish.errors import DataError, FitError, refuse
-from planish.measure.sites.outliers import Flag, flag
+from planish.fit.usable_sites import ring_of, usable
+from planish.measure.sites.outliers import Flag
 from planish.measure.sites.profile import RadialProfile, smooth_profile
 from planish.physics.removal.laws import LAWS
 from planish.results.result import Result
@@ -46,12 +47,8 @@ SOURCES: tuple[str, ...] = (
     "memory)",
 )
 
-#: Sites this much [m] beyond the edge exclusion count as on it (rounded positions in site files).
-PLACE = 1e-6
 #: How a step ends that took a set time.
 TIMED = ("time", "its time limit")
-#: Sites whose radii differ by less than this [m] belong to one ring.
-RING = 1e-4
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -249,36 +246,14 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
     radius, profile = np.asarray(radius, dtype=np.float64), np.asarray(profile, dtype=np.float64)
     if radius.ndim != 1 or radius.shape != profile.shape or len(radius) < 2 or np.any(np.diff(radius) <= 0):
         raise FitError("the predicted profile needs radii that increase and one removal for each")
-    notes = list(removal.understood)
-    inside = removal.r <= reach + PLACE
-    if not inside.all():
-        notes.append(
-            f"{int((~inside).sum())} sites beyond {1e3 * reach:.4g} mm (edge exclusion or off the "
-            f"profile) were not used"
-        )
-    flags = flag(removal)
-    good = inside.copy()
-    good[[f.row for f in flags]] = False
-    if flags:
-        notes.append(
-            f"{len(flags)} sites are flagged ({', '.join(f.site for f in flags[:8])}) and were left "
-            f"out of the fit; "
-            "with them the constant is the one given as 'all sites'"
-        )
-    if good.sum() < 3:
-        raise FitError(
-            f"{removal.source}: {int(good.sum())} usable sites: must be three or more to fit a constant"
-        )
+    chosen = usable(removal, reach)
+    inside, good = chosen.inside, chosen.good
+    notes = list(chosen.notes)
+    if chosen.flags:
+        notes[-1] += "; with them the constant is the one given as 'all sites'"
     g = np.interp(removal.r, radius, profile)
     if not np.all(np.isfinite(g[inside])) or np.all(g[good] == 0):
         raise FitError("the predicted removal is zero or not finite at the sites: no constant can be fitted")
-
-    mean = float(np.mean(removal.value[good]))
-    if mean <= 0:
-        raise FitError(
-            f"{removal.source}: mean removal = {mean * 1e9:.6g} nm: must be above zero (are the files before and "
-            "after the polish the wrong way round?)"
-        )
 
     def least_squares(rows: NDArray[np.bool_]) -> float:
         return float(g[rows] @ removal.value[rows] / (g[rows] @ g[rows]))
@@ -293,7 +268,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
         removal.value[inside],
         factor * g[inside],
         good[inside],
-        flags,
+        chosen.flags,
         tuple(notes),
         removal.source,
     )
@@ -302,7 +277,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
 def _ring_error(r: Array, g: Array, measured: Array) -> float:
     """Standard error of the factor by the jackknife: leave out one ring of sites at a time."""
     order = np.argsort(r)
-    ring = np.concatenate([[0], np.cumsum(np.diff(r[order]) > RING)])
+    ring = ring_of(r)[order]
     gm = np.bincount(ring, weights=(g * measured)[order])
     gg = np.bincount(ring, weights=(g * g)[order])
     rings = len(gm)

@@ -12,8 +12,7 @@ from planish.errors import DataError, refuse
 from planish.fit.against import WaferAgainst, wafer_against
 from planish.measure.sites.column_map import ColumnMap, read_column_map
 from planish.measure.sites.outliers import SOURCES, Flag, flag_rows, read_rows
-from planish.measure.sites.pairing import Paired, pair
-from planish.measure.sites.read import read_sites
+from planish.measure.sites.pairing import read_removal as read_removal
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -61,46 +60,6 @@ def _by_role(option: str, words: Sequence[str], example: str) -> dict[str, str]:
         if out.setdefault(role.strip(), text.strip()) != text.strip():
             raise DataError(refuse(option, word, f"said once for {role.strip()}"))
     return out
-
-
-def read_removal(
-    before: str | os.PathLike[str],
-    after: str | os.PathLike[str] | None = None,
-    columns: ColumnMap | None = None,
-    wafer: str | None = None,
-) -> Paired:
-    """Return the measured removal of one wafer from its site files.
-
-    Parameters
-    ----------
-    before, after
-        Site files of the thickness before and after the polish; or one file that holds the removal.
-    columns, wafer
-        What the files do not say of themselves, and which wafer of them.
-
-    Returns
-    -------
-    Paired
-        At the sites that both have.
-
-    Raises
-    ------
-    DataError
-        For a file that cannot be used, two that do not pair up, or one alone that holds no removal.
-    """
-    first = read_sites(Path(before), columns=columns, wafer=wafer)
-    if after is not None:
-        return pair(first, read_sites(Path(after), columns=columns, wafer=wafer))
-    if first.quantity != "removal":
-        raise DataError(
-            refuse(
-                f"{first.source}: measured quantity",
-                first.quantity,
-                "removal, where no second file is given",
-                "give the file from after the polish too",
-            )
-        )
-    return Paired(first, (), (), "site name")
 
 
 def measured_against(

@@ -14,6 +14,7 @@ from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.fit.calibrate.held import HeldSets
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
@@ -36,8 +37,8 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     Parameters
     ----------
     answer
-        A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer, a
-        fit of removal, rates or steps, guessed rates.
+        A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
+        measured sets, a fit of removal, rates or steps, guessed rates.
     folder
         Where to; it must exist.
     units
@@ -158,6 +159,10 @@ def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "tuned"), setup, answer.save(folder / "tuned.nc")]
 
 
+def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
+
+
 def _layout(maps: LayoutMaps, folder: Path, units: str) -> list[Path]:
     from planish.explain.figures.die import layout_figure
 
@@ -211,6 +216,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "study": _study,
     "DwellTable": _dwell,
     "tuned settings": _tuned,
+    "measured sets": _held,
     "layout maps": _layout,
     "measured wafer": _measured,
     "removal fit": _removal,

@@ -43,6 +43,21 @@ class StepTable(Record):
     step_before: float | None = None
 
 
+def holds_steps(path: str | os.PathLike[str]) -> bool:
+    """Return whether a file is a table of steps by its column names.
+
+    Parameters
+    ----------
+    path
+        Any file.
+    """
+    try:
+        header = read_table(path).header
+    except DataError:
+        return False  # it may still be a table that something else reads
+    return any(split_name(name)[0] in ("up_loss", "step_left") for name in header)
+
+
 def read_steps(path: str | os.PathLike[str]) -> StepTable:
     """Read a table with the columns x, y, time, up_loss and/or step_left, and maybe step_before.
 

@@ -6,13 +6,15 @@ finds no partner is reported, not guessed.
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 
 import numpy as np
 
 from planish.engine.record import Record, counted, figure
 from planish.errors import DataError, refuse
-from planish.measure.sites.read import SiteMap
+from planish.measure.sites.column_map import ColumnMap
+from planish.measure.sites.read import SiteMap, read_sites
 from planish.units import as_si
 
 #: Two sites of the same name or place may differ by this much [m] between the files.
@@ -34,6 +36,46 @@ class Paired(Record):
         mean = figure(1e9 * float(np.mean(self.removal.value)), "nm")
         alone = len(self.only_before) + len(self.only_after)
         return f"mean removal {mean} at {counted(len(self.removal), 'site')} paired by {self.by}, {alone} without a partner"
+
+
+def read_removal(
+    before: str | os.PathLike[str],
+    after: str | os.PathLike[str] | None = None,
+    columns: ColumnMap | None = None,
+    wafer: str | None = None,
+) -> Paired:
+    """Return the measured removal of one wafer from its site files.
+
+    Parameters
+    ----------
+    before, after
+        Site files of the thickness before and after the polish; or one file that holds the removal.
+    columns, wafer
+        What the files do not say of themselves, and which wafer of them.
+
+    Returns
+    -------
+    Paired
+        At the sites that both have.
+
+    Raises
+    ------
+    DataError
+        For a file that cannot be used, two that do not pair up, or one alone that holds no removal.
+    """
+    first = read_sites(before, columns=columns, wafer=wafer)
+    if after is not None:
+        return pair(first, read_sites(after, columns=columns, wafer=wafer))
+    if first.quantity != "removal":
+        raise DataError(
+            refuse(
+                f"{first.source}: measured quantity",
+                first.quantity,
+                "removal, where no second file is given",
+                "give the file from after the polish too",
+            )
+        )
+    return Paired(first, (), (), "site name")
 
 
 def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) -> Paired:

@@ -58,7 +58,8 @@ def _happen(state: LotState, plan: LotPlan, event: Event, draws: Chance) -> LotS
     if event.kind == "pad":
         return replace(state, pad=new_pad(plan.summits, state.pad.disk_use + plan.broken_in))
     if event.kind == "disk":
-        return replace(state, pad=replace(state.pad, disk_use=0.0))
+        use = 0.0 if event.value is None else event.value
+        return replace(state, pad=replace(state.pad, disk_use=use))
     if event.kind == "slurry":
         return replace(state, batch=draws.batch if event.value is None else event.value)
     if event.kind == "idle" and event.value is not None:

@@ -10,13 +10,14 @@ from planish.errors import ModelError, refuse
 
 KINDS: dict[str, str | None] = {
     "pad": None,
-    "disk": None,
+    "disk": "use that it has had before (a new one where not given)",
     "slurry": "rate factor of the batch (drawn from the seed where not given)",
     "idle": "time",
     "condition": "time",
     "monitor": None,
 }
 """Kinds of event and what their value is: None where they have none."""
+MOST_USE = 1e8  # [s] no disk lasts so long
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +29,12 @@ class Event:
     wafer
         Number of the wafer before which it happens, from 1.
     kind
-        "pad" (new pad, broken in), "disk" (new conditioning disk), "slurry" (new batch), "idle" (pause),
+        "pad" (new pad, broken in), "disk" (another conditioning disk: a new one, or one used before), "slurry" (new batch), "idle" (pause),
         "condition" (conditioning without a wafer), "monitor" (the wafer is a monitor: blanket, without
         incoming variation).
     value
-        Time [s] of "idle" and "condition"; rate factor of "slurry" (None: drawn); None for the rest.
+        Time [s] of "idle" and "condition"; use of the "disk" so far [s] (None: new); rate factor of "slurry" (None:
+        drawn); None for the rest.
     """
 
     wafer: int
@@ -50,7 +52,7 @@ def read_events(given: Iterable[EventLike], wafers: int) -> tuple[Event, ...]:
     ----------
     given
         Each is an :class:`Event`, a mapping with the same names, or text such as ``"300 pad"``, ``"120 idle
-        15 min"``, ``"50 condition 30 s"``, ``"400 slurry 0.97"``.
+        15 min"``, ``"50 condition 30 s"``, ``"400 slurry 0.97"``, ``"80 disk 20 h"``.
     wafers
         Of the lot.
 
@@ -96,7 +98,7 @@ def _value(place: str, kind: str, value: Any) -> float | None:
     """Return a value in SI; text is read with its unit."""
     if value is None or isinstance(value, int | float):
         return None if value is None else float(value)
-    if KINDS.get(kind) == "time":
+    if KINDS.get(kind) == "time" or kind == "disk":
         from planish import units
 
         return float(units.to_si(str(value), "time"))
@@ -117,6 +119,15 @@ def _checked(event: Event, place: str, wafers: int) -> Event:
     if wants == "time" and not (event.value is not None and 0 < event.value <= 30 * 86400):
         raise ModelError(
             refuse(f"{place}: time of {event.kind}", event.value, "above 0 s and at most 30 days")
+        )
+    if event.kind == "disk" and event.value is not None and not 0 <= event.value <= MOST_USE:
+        raise ModelError(
+            refuse(
+                f"{place}: use of disk [s]",
+                event.value,
+                f"0 to {MOST_USE:g}",
+                "as '80 disk 20 h'; a new one: '80 disk'",
+            )
         )
     if event.kind == "slurry" and event.value is not None and not 0.2 <= event.value <= 5:
         raise ModelError(

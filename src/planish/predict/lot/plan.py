@@ -205,7 +205,7 @@ def plan_lot(
     disc = counted(grid.r, grid.areas, rig.wafer.radius - rig.wafer.edge_exclusion)
     track = grid.areas @ rings.to_wafer / grid.areas.sum()
     cuts = [cut_rates(rig, rings, step) if conditioning else np.zeros(track.size) for step in rig.steps]
-    times = [_planned_time(step) for step in rig.steps]
+    times = [planned_time(step) for step in rig.steps]
     fastest = max(float(np.max(cut)) for cut in cuts)
     expected = fastest * wafers * (sum(times) + handling_time)
     worn_states, operators = _operators(rig, model, expected, workers)
@@ -270,7 +270,8 @@ def _worn_ring(rig: Rig, gained: float, cells: int) -> PadOperator:
     return prepare(replace(rig, head=replace(rig.head, ring=worn)), cells=cells).operator
 
 
-def _planned_time(step: Step) -> float:
+def planned_time(step: Step) -> float:
+    """Return the longest time [s] that a step of the recipe takes."""
     return step.stop_value if step.stop == "time" else step.max_time
 
 

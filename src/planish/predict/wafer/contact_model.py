@@ -84,12 +84,7 @@ def prepare(rig: Rig, *, cells: int = CELLS, groove_depth: float | None = None) 
     ContactModel
         Ready for any step.
     """
-    grid = _grid(
-        rig.wafer.radius,
-        None if rig.head.ring is None else rig.head.ring.gap,
-        None if rig.head.ring is None else rig.head.ring.width,
-        cells,
-    )
+    grid = wafer_grid(rig, cells)
     layers, base = pad_layers(rig, groove_depth), rig.polisher.base()
     return ContactModel(
         grid=grid,
@@ -99,6 +94,22 @@ def prepare(rig: Rig, *, cells: int = CELLS, groove_depth: float | None = None) 
         layers=layers,
         land=1.0 - rig.polisher.hole_fraction,
         summits=summit_curve(as_conditioned(rig)),
+    )
+
+
+def wafer_grid(rig: Rig, cells: int = CELLS) -> PressureGrid:
+    """Return the nodes of wafer and ring at which pressures are found.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    cells
+        Wafer nodes.
+    """
+    ring = rig.head.ring
+    return _grid(
+        rig.wafer.radius, None if ring is None else ring.gap, None if ring is None else ring.width, cells
     )
 
 

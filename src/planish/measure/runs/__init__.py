@@ -1,0 +1,1 @@
+"""Tables of runs: a row a polished wafer or a measurement, with what was set and what came of it."""

@@ -1,0 +1,523 @@
+"""A table of runs as records: a row a wafer or a measurement, whatever way the table is written."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeAlias
+
+from planish.engine.given import of_kind
+from planish.engine.record import Record, counted
+from planish.errors import DataError, refuse
+from planish.measure.runs.columns import (
+    MEASURED,
+    ROLES,
+    Column,
+    factor,
+    nearest_name,
+    understood,
+    unit_of_name,
+)
+from planish.measure.sites.column_names import named
+from planish.measure.tables.decimals import Decimal, decimal_sign, missing, plain_number
+from planish.measure.tables.grid import Grid, numeric, read_grids
+from planish.measure.tables.read import number
+
+MOST_RUNS = 10_000
+#: Largest value of each role in SI: beyond it the unit is wrong.
+_MOST = {
+    "time": 1e7,
+    "rate": 1e-5,
+    "sd": 1e-5,
+    "pad_time": 1e8,
+    "disk_time": 1e8,
+    "cut": 1e-5,
+    "pad_wafers": 1e5,
+}
+_ABOVE_ZERO = ("time", "rate", "cut")
+_FILES = ("before", "after", "removal")
+_WORDS = ("wafer", "lot", *_FILES)
+_QUANTITY = re.compile(r"([+-]?[\d.,]+(?:[eE][+-]?\d+)?)\s*(\D.*)?", re.ASCII)
+IsKey: TypeAlias = Callable[[str], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class RunColumns:
+    """What is said of a table of runs that it does not say of itself.
+
+    Attributes
+    ----------
+    columns
+        Column by role (:data:`~planish.measure.runs.columns.ROLES`).
+    leave_out
+        Columns that are not looked at.
+    decimal
+        "point" or "comma"; found in the table where not said.
+    sheet
+        Of a workbook.
+    """
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    leave_out: tuple[str, ...] = ()
+    decimal: str | None = None
+    sheet: str | None = None
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.columns, Mapping):
+            raise DataError(
+                refuse("columns", self.columns, "names by role", "as {'rate': 'Result [nm/min]'}")
+            )
+        of_kind(self.leave_out, tuple, "leave_out", "a tuple of names of columns")
+        for role in self.columns:
+            if role not in ROLES:
+                raise DataError(refuse("columns: role", role, f"one of {', '.join(ROLES)}"))
+        for what in (*self.columns.values(), *self.leave_out):
+            of_kind(what, str, "name of a column", "text")
+        if self.sheet is not None:
+            of_kind(self.sheet, str, "sheet", "text, or left out")
+        if self.decimal not in (None, "point", "comma"):
+            raise DataError(refuse("decimal", self.decimal, "point or comma"))
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A row, in SI; None where a cell is empty or there is no such column.
+
+    Attributes
+    ----------
+    place
+        File and line, for refusals.
+    wafer, lot
+        As written.
+    before, after, removal
+        Site files.
+    time
+        Of polishing [s].
+    rate, cut
+        Mean removal rate, and cut rate of the pad [m/s].
+    sd
+        Measurement error of what is measured [m/s] or, of sites, [m]; ``sd_is_rate`` says which.
+    pad_wafers
+        Polished on the pad before.
+    pad_time, disk_time
+        Polishing time of the pad and use of the disk before [s].
+    settings
+        Text by path of a key of the setup, as it would stand in the file.
+    """
+
+    place: str
+    wafer: str | None = None
+    lot: str | None = None
+    before: Path | None = None
+    after: Path | None = None
+    removal: Path | None = None
+    time: float | None = None
+    rate: float | None = None
+    cut: float | None = None
+    sd: float | None = None
+    sd_is_rate: bool = False
+    pad_wafers: int | None = None
+    pad_time: float | None = None
+    disk_time: float | None = None
+    settings: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        """How a person calls it."""
+        return f"wafer {self.wafer}" if self.wafer else self.place
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """Its site files, in the order in which they are paired."""
+        return tuple(one for one in (self.removal, self.before, self.after) if one is not None)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class RunTable(Record):
+    """A table of runs as read.
+
+    Attributes
+    ----------
+    path
+        The file.
+    runs
+        Its rows.
+    understood
+        What its columns were taken for, in one line.
+    """
+
+    path: str
+    runs: tuple[Run, ...]
+    understood: str
+
+    def _told(self) -> str:
+        return f"{counted(len(self.runs), 'run')}; {self.understood}"
+
+
+def read_runs(
+    path: str | os.PathLike[str],
+    *,
+    told: RunColumns | None = None,
+    is_key: IsKey = lambda _: False,
+    keys: Sequence[str] = (),
+) -> RunTable:
+    """Read a table of runs: text with any usual separator, Parquet or a workbook.
+
+    Parameters
+    ----------
+    path
+        The file. Columns are known by their names, in any order (see :data:`~planish.measure.runs.columns.ROLES`);
+        one whose name is the path of a key of the setup, as ``recipe.step.main.time [s]``, says what was set for a
+        row. Units stand in the names or in the cells. Site files are named relative to the table.
+    told
+        What it does not say of itself.
+    is_key
+        Whether a path is that of a key of the setup.
+    keys
+        Paths of keys, for the refusal of a name that is none.
+
+    Returns
+    -------
+    RunTable
+        In SI.
+
+    Raises
+    ------
+    DataError
+        Naming line and column: a column that means nothing, two of one meaning, a number without unit or that cannot
+        be, a file that is not there, and a row that holds no measurement.
+    """
+    told = RunColumns() if told is None else told
+    grid = _chosen(read_grids(path, told.sheet), told, is_key)
+    at = _head(grid)
+    columns = _columns(grid, at, told, is_key, keys)
+    rows = _rows(grid, at, len(columns))
+    columns, rows = _units_below(columns, rows)
+    if not rows:
+        raise DataError(f"{grid.path}: has column names but no rows")
+    if len(rows) > MOST_RUNS:
+        raise DataError(f"{grid.path}: {len(rows)} rows: must be at most {MOST_RUNS} runs (split the table)")
+    _check_measured(grid, at, columns)
+    decimal = _decimal(grid, columns, rows, told)
+    made = [_run(grid, line, cells, columns, decimal) for line, cells in rows]
+    return RunTable(grid.path, tuple(made), _told(grid, columns, len(made)))
+
+
+def holds_runs(
+    path: str | os.PathLike[str], is_key: IsKey = lambda _: False, told: RunColumns | None = None
+) -> bool:
+    """Return whether the column names of a file are those of a table of runs rather than of sites.
+
+    Parameters
+    ----------
+    path
+        The file.
+    is_key, told
+        As for :func:`read_runs`.
+
+    Raises
+    ------
+    DataError
+        For a file that is no table.
+    """
+    said = RunColumns() if told is None else told
+    return any(_is_runs(grid, is_key, said) for grid in read_grids(path))
+
+
+def _is_runs(grid: Grid, is_key: IsKey, told: RunColumns) -> bool:
+    try:
+        names = grid.rows[_head(grid)][1]
+    except DataError:
+        return False
+    if any(named(name).role in ("x", "y", "r", "die_x", "die_y") for name in names):
+        return False
+    found = [_as_told(name, told) or understood(name, is_key) for name in names]
+    return any(one is not None and one.role in MEASURED for one in found) or None not in found
+
+
+def _chosen(grids: Sequence[Grid], told: RunColumns, is_key: IsKey) -> Grid:
+    if len(grids) == 1:
+        return grids[0]
+    fit = [grid for grid in grids if _is_runs(grid, is_key, told)]
+    if len(fit) == 1:
+        return fit[0]
+    names = "; ".join(grid.how[0] for grid in (fit or grids) if grid.how)
+    count = "a table of runs stands on each of" if fit else "no table of runs stands on"
+    raise DataError(f"{grids[0].path}: {count} {names}: must be one (say which: sheet)")
+
+
+def _head(grid: Grid) -> int:
+    """Return which row holds the column names: the first that is no note."""
+    for at, (line, cells) in enumerate(grid.rows):
+        if cells[0].startswith("#") and len(cells) == 1:
+            continue
+        if all(numeric(cell) for cell in cells if cell):
+            raise DataError(
+                f"{grid.path}: {grid.place} {line}: numbers stand where column names belong (begin with a line of "
+                "names, as wafer,pre file,post file,time_s)"
+            )
+        return at
+    raise DataError(f"{grid.path}: holds no column names and no rows (only blank or # lines)")
+
+
+def _columns(
+    grid: Grid, at: int, told: RunColumns, is_key: IsKey, keys: Sequence[str]
+) -> list[Column | None]:
+    line, headers = grid.rows[at]
+    place = f"{grid.path}: {grid.place} {line}"
+    _check_told(place, headers, told)
+    out: list[Column | None] = []
+    for position, header in enumerate(headers):
+        if not header:
+            filled = any(len(cells) > position and cells[position] for _, cells in grid.rows[at + 1 :])
+            if filled:
+                raise DataError(f"{place}: column {position + 1} has no name (name every column)")
+            out.append(None)
+            continue
+        if any(header.casefold() == name.strip().casefold() for name in told.leave_out):
+            out.append(None)
+            continue
+        found = _as_told(header, told) or understood(header, is_key)
+        if found is None:
+            raise DataError(
+                f"{place}, column {header[:60]!r}: means nothing here: must be a name that is known "
+                f"({nearest_name(header, keys)} Or leave it out: --leave-out {header[:40]!r})"
+            )
+        out.append(found)
+    _check_once(place, [one for one in out if one is not None])
+    return out
+
+
+def _check_told(place: str, headers: Sequence[str], told: RunColumns) -> None:
+    have = {header.casefold() for header in headers}
+    for what, name in (
+        *((f"column of {role}", name) for role, name in told.columns.items()),
+        *(("column left out", name) for name in told.leave_out),
+    ):
+        if name.strip().casefold() not in have:
+            shown = ", ".join(header[:40] for header in headers[:12])
+            raise DataError(refuse(f"{place}: {what}", name, f"one of its columns: {shown}"))
+
+
+def _as_told(header: str, told: RunColumns) -> Column | None:
+    for role, name in told.columns.items():
+        if header.casefold() == name.strip().casefold():
+            return Column(header, role, unit=unit_of_name(header, role))
+    return None
+
+
+def _check_once(place: str, columns: Sequence[Column]) -> None:
+    seen: dict[str, str] = {}
+    for one in columns:
+        what = one.role or one.path
+        if what in seen:
+            words = ROLES[one.role][0] if one.role else one.path
+            raise DataError(
+                f"{place}: columns {seen[what][:40]!r} and {one.header[:40]!r} could each be the {words}: must be one "
+                f"(leave one out: --leave-out {one.header[:40]!r})"
+            )
+        seen[what] = one.header
+
+
+def _check_measured(grid: Grid, at: int, columns: Sequence[Column | None]) -> None:
+    roles = {one.role for one in columns if one is not None}
+    place = f"{grid.path}: {grid.place} {grid.rows[at][0]}"
+    if not roles & {*MEASURED, "after"}:
+        raise DataError(
+            f"{place}: no column says what was measured: must be pre file and post file, removal file, rate, or cut rate"
+        )
+    for one, other in (("before", "after"), ("after", "before")):
+        if one in roles and other not in roles:
+            raise DataError(
+                f"{place}: a column of the {ROLES[one][0]} and none of the {ROLES[other][0]}: must be both "
+                "(or one file of the removal: a column removal file)"
+            )
+
+
+def _rows(grid: Grid, at: int, width: int) -> list[tuple[int, tuple[str, ...]]]:
+    out = []
+    for line, cells in grid.rows[at + 1 :]:
+        if cells[0].startswith("#") and not any(cells[1:]):
+            continue
+        if len(cells) > width and any(cells[width:]):
+            raise DataError(
+                f"{grid.path}: {grid.place} {line}: {len(cells)} cells where {width} columns are named (one cell a "
+                "column; a cell that holds the separator stands in quotation marks)"
+            )
+        out.append((line, (*cells[:width], *[""] * (width - len(cells)))))
+    return out
+
+
+def _units_below(
+    columns: list[Column | None], rows: list[tuple[int, tuple[str, ...]]]
+) -> tuple[list[Column | None], list[tuple[int, tuple[str, ...]]]]:
+    """Take a row of units below the names into the columns: one in which some cells are units in brackets alone."""
+    if not rows:
+        return columns, rows
+    cells = rows[0][1]
+    filled = [cell for cell in cells if cell and cell != "-"]
+    if not filled or not all(cell[0] in "[(" and cell[-1] in "])" and len(cell) > 2 for cell in filled):
+        return columns, rows
+    made = [
+        Column(one.header, one.role, one.path, cell[1:-1].strip())
+        if one is not None and cell[:1] in ("[", "(")
+        else one
+        for one, cell in zip(columns, cells, strict=True)
+    ]
+    return made, rows[1:]
+
+
+def _decimal(
+    grid: Grid,
+    columns: Sequence[Column | None],
+    rows: Sequence[tuple[int, tuple[str, ...]]],
+    told: RunColumns,
+) -> Decimal:
+    if told.decimal is not None:
+        return "comma" if told.decimal == "comma" else "point"
+    cells = [
+        found[1]
+        for _, row in rows
+        for one, cell in zip(columns, row, strict=True)
+        if one is not None and one.role not in _WORDS and (found := _QUANTITY.fullmatch(cell))
+    ]
+    return decimal_sign(cells, grid.path)[0]
+
+
+def _run(
+    grid: Grid, line: int, cells: Sequence[str], columns: Sequence[Column | None], decimal: Decimal
+) -> Run:
+    place = f"{grid.path}: {grid.place} {line}"
+    found: dict[str, object] = {}
+    settings: dict[str, str] = {}
+    folder = Path(grid.path).parent
+    for one, cell in zip(columns, cells, strict=True):
+        if one is None or missing(cell):
+            continue
+        where = f"{place}, column {one.header[:40]!r}"
+        if one.path:
+            settings[one.path] = _setting(cell, one.unit, decimal)
+        elif one.role in _FILES:
+            found[one.role] = _file(folder, cell, where)
+        elif one.role in _WORDS:
+            found[one.role] = cell
+        elif one.role == "pad_wafers":
+            found[one.role] = _count(cell, where, decimal)
+        else:
+            value, unit = _quantity(cell, one, where, decimal)
+            found[one.role] = value
+            if one.role == "sd":
+                found["sd_is_rate"] = "/" in unit
+    run = Run(place=place, settings=settings, **found)  # type: ignore[arg-type]  # by the roles above
+    _check_run(run)
+    return run
+
+
+def _check_run(run: Run) -> None:
+    if (run.before is None) != (run.after is None):
+        lacking = "before" if run.before is None else "after"
+        raise DataError(f"{run.place}: the {ROLES[lacking][0]} is not given: must be both files, or neither")
+    if run.removal is not None and run.before is not None:
+        raise DataError(
+            f"{run.place}: files before and after, and one of the removal: must be one of both ways"
+        )
+    if run.cut is not None and (run.rate is not None or run.files):
+        raise DataError(
+            f"{run.place}: a cut rate of the pad beside a removal of the wafer: must be a row each (the pad is cut "
+            "whether or not a wafer is polished)"
+        )
+    if run.cut is None and run.rate is None and not run.files:
+        raise DataError(
+            f"{run.place}: holds no measurement: must be files, a rate or a cut rate (leave the row out if nothing was "
+            "measured)"
+        )
+    if run.sd is not None and run.sd_is_rate == bool(run.files):
+        wants = "a length, of one site" if run.files else "a rate"
+        raise DataError(
+            f"{run.place}: the measurement error: must be {wants} here (such as {'nm' if run.files else 'nm/min'})"
+        )
+    if run.pad_wafers is not None and run.pad_time is not None:
+        raise DataError(
+            f"{run.place}: wafers and hours of the pad: must be one of both (leave one column out)"
+        )
+
+
+def _setting(cell: str, unit: str | None, decimal: Decimal) -> str:
+    """Return a cell as it would stand in a setup file."""
+    found = _QUANTITY.fullmatch(cell)
+    if found is None:
+        return cell
+    try:
+        value = plain_number(found[1], decimal)
+        number(value)
+    except ValueError:
+        return cell
+    if found[2]:  # the cell's own unit, or words behind a number
+        return cell if value == found[1] else f"{value} {found[2].strip()}"
+    return f"{value} {unit or ''}".strip()
+
+
+def _quantity(cell: str, column: Column, where: str, decimal: Decimal) -> tuple[float, str]:
+    found = _QUANTITY.fullmatch(cell)
+    words = ROLES[column.role][0]
+    try:
+        value = number(plain_number(found[1], decimal)) if found else None
+    except ValueError:
+        value = None
+    if found is None or value is None:
+        raise DataError(refuse(where, cell[:40], f"a number: the {words}", "or empty where there is none"))
+    unit = (found[2] or "").strip() or column.unit
+    if unit is None:
+        example = {"time": "s", "rate": "nm/min", "rate or length": "nm/min"}[ROLES[column.role][1]]
+        raise DataError(
+            refuse(
+                where,
+                cell[:40],
+                "a number with its unit",
+                f"as {cell[:20]} {example}, or {column.header[:40]} [{example}]",
+            )
+        )
+    si = value * factor(unit, column.role, where)
+    least = "above 0" if column.role in _ABOVE_ZERO else "0 or more"
+    if not 0 <= si <= _MOST[column.role] or (si == 0 and column.role in _ABOVE_ZERO):
+        raise DataError(refuse(where, cell[:40], f"{least} and a {words} that can be", "is the unit right?"))
+    return si, unit.replace("_per_", "/")
+
+
+def _count(cell: str, where: str, decimal: Decimal) -> int:
+    try:
+        value = number(plain_number(cell, decimal))
+    except ValueError:
+        value = -1.0
+    if not (value >= 0 and value == int(value) and value <= _MOST["pad_wafers"]):
+        raise DataError(refuse(where, cell[:40], "a whole number of wafers, 0 or more", "0 on a new pad"))
+    return int(value)
+
+
+def _file(folder: Path, name: str, where: str) -> Path:
+    """Return a file that a table names: beside it or below, as nobody's other files are its business."""
+    path = Path(name.replace("\\", "/"))
+    if "\0" in name or path.is_absolute() or re.match(r"[A-Za-z]:", name):
+        raise DataError(
+            refuse(where, name[:80], "the name of a file relative to the table", "put it beside the table")
+        )
+    whole = (folder / path).resolve()
+    if not whole.is_relative_to(folder.resolve()):
+        raise DataError(refuse(where, name[:80], "a file in the folder of the table or below it"))
+    if not whole.is_file():
+        raise DataError(refuse(where, name[:80], "a file that exists", f"looked in {folder}"))
+    return folder / path
+
+
+def _told(grid: Grid, columns: Sequence[Column | None], rows: int) -> str:
+    how = f" ({', '.join(grid.how)})" if grid.how else ""
+    headers = next(cells for _, cells in grid.rows if not (cells[0].startswith("#") and len(cells) == 1))
+    known = ", ".join(one.told() for one in columns if one is not None and one.role)
+    set_ = ", ".join(one.told() for one in columns if one is not None and one.path)
+    known += f"; set a row: {set_}" if set_ else ""
+    left = [name for name, one in zip(headers, columns, strict=True) if one is None and name]
+    tail = f"; left out: {', '.join(repr(name[:40]) for name in left)}" if left else ""
+    return f"{Path(grid.path).name}{how}: {rows} {'row' if rows == 1 else 'rows'}; {known}{tail}"
