@@ -40,6 +40,8 @@ _HOMES = {
     "predict.die.fields": "polish_fields",
     "predict.die.fields_result": "FieldsResult",
     "predict.cleaning": "clean_wafer Cleaned",
+    "cost.per_wafer": "cost_of",
+    "cost.result": "WaferCost",
     "results.result": "Result",
     "results.saved": "open_result SavedResult",
     # measure
@@ -69,6 +71,8 @@ _WHERE = {name: f"planish.{home}" for home, names in _HOMES.items() for name in 
 __all__ = ["__version__", *_WHERE]
 
 if TYPE_CHECKING:  # the same names for a type checker
+    from planish.cost.per_wafer import cost_of as cost_of
+    from planish.cost.result import WaferCost as WaferCost
     from planish.errors import PlanishError as PlanishError
     from planish.explain.comparison.attribution import Comparison as Comparison
     from planish.explain.comparison.attribution import compare as compare

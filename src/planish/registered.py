@@ -46,6 +46,7 @@ def register_all() -> None:
         drawer="planish.explain.figures.die:fill_figure",
         shown="planish.explain.figures.from_saved:dummy_fill",
     )
+    register("cost of a wafer", drawer="planish.explain.figures.cost:cost_figure")
     register("cleaning", drawer="planish.explain.figures.cleaning:cleaning_figure")
     register(
         "measured wafer",

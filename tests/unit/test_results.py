@@ -111,6 +111,7 @@ def answers():
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
+        planish.cost_of(setup.replace({"cost": {"pad_price": 400, "slurry_price": 3.5}}), 4),
         _disks(),
         planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),

@@ -42,6 +42,7 @@ from planish import (
     StudyResult,
     Term,
     Tuned,
+    WaferCost,
     WaferResult,
 )
 
@@ -100,6 +101,7 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(planish.polish_band(setup), dict[str, Band])
     assert_type(planish.lot_band(setup, 20, seed=1), dict[str, Band])
     assert_type(planish.die_band([setup], maps), dict[str, Band])
+    assert_type(planish.cost_of(setup, 50), WaferCost)
     assert_type(planish.clean_wafer(setup, ["brush 1 m/s"], sizes=[30e-9]), Cleaned)
     lot = planish.polish_lot(Path("setup.toml"), 200, seed=1, events=["100 pad"])
     assert_type(lot.records.rate, Array)

@@ -240,6 +240,22 @@ def dwell(
 
 
 @app.command()
+def cost(
+    file: SetupFile,
+    wafers: Annotated[
+        int, typer.Option("--wafers", "-n", help="Wafers of the lot on one pad that shows the lives.")
+    ] = 1000,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Say what a wafer costs by lives, flow, time and the setup's prices, and how many an hour there are."""
+    from planish.cli import cost as verb
+
+    verb.cost(file, settings or [], wafers, json_out, out)
+
+
+@app.command()
 def clean(
     file: SetupFile,
     step: Annotated[

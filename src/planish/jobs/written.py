@@ -14,6 +14,7 @@ from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.cost.result import WaferCost
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
@@ -152,6 +153,23 @@ def _dwell(answer: DwellTable, folder: Path, units: str) -> list[Path]:
     return [*paths, setup]
 
 
+def _cost(answer: WaferCost, folder: Path, units: str) -> list[Path]:
+    rows = answer.rows()
+    cells = (
+        [
+            "" if cell is None else f"{cell:.6g}" if isinstance(cell, float) else str(cell)
+            for cell in row.values()
+        ]
+        for row in rows
+    )
+    note = f"money: {answer.currency or 'not named'}; an empty cell is not known"
+    return [
+        *save_figure(answer.plot(), folder, "cost"),
+        _table(folder / "cost.csv", list(rows[0]), cells, note),
+        answer.save(folder / "cost.nc"),
+    ]
+
+
 def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     setup = folder / "setup.toml"
     write_whole(setup, answer.tuned().to_toml().encode())
@@ -210,6 +228,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "fields": _fields,
     "study": _study,
     "DwellTable": _dwell,
+    "cost of a wafer": _cost,
     "tuned settings": _tuned,
     "layout maps": _layout,
     "measured wafer": _measured,
