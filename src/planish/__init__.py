@@ -60,6 +60,9 @@ _HOMES = {
     "tuning.tuned": "Tuned",
     "tuning.study.run": "study",
     "tuning.study.result": "StudyResult",
+    "tuning.design.plan": "design_runs",
+    "tuning.design.sheet": "RunSheet",
+    "tuning.design.response": "fit_runs ResponseSurface",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.report": "write_report",
@@ -122,6 +125,10 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema
+    from planish.tuning.design.plan import design_runs as design_runs
+    from planish.tuning.design.response import ResponseSurface as ResponseSurface
+    from planish.tuning.design.response import fit_runs as fit_runs
+    from planish.tuning.design.sheet import RunSheet as RunSheet
     from planish.tuning.study.result import StudyResult as StudyResult
     from planish.tuning.study.run import study as study
     from planish.tuning.tune import tune as tune

@@ -86,5 +86,7 @@ def register_all() -> None:
     register("guessed rates", drawer="planish.explain.figures.rates:guessed_figure")
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
     register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
+    register("run sheet", drawer="planish.explain.figures.design:sheet_figure")
+    register("response surface", drawer="planish.explain.figures.design:surface_figure")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")

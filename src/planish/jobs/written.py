@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
     from planish.predict.lot.result import LotResult
     from planish.predict.wafer.result import WaferResult
+    from planish.tuning.design.response import ResponseSurface
     from planish.tuning.study.result import StudyResult
     from planish.tuning.tuned import Tuned
 
@@ -170,6 +171,10 @@ def _cost(answer: WaferCost, folder: Path, units: str) -> list[Path]:
     ]
 
 
+def _surface(answer: ResponseSurface, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "surface"), answer.save(folder / "surface.nc")]
+
+
 def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     setup = folder / "setup.toml"
     write_whole(setup, answer.tuned().to_toml().encode())
@@ -229,6 +234,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "study": _study,
     "DwellTable": _dwell,
     "cost of a wafer": _cost,
+    "response surface": _surface,
     "tuned settings": _tuned,
     "layout maps": _layout,
     "measured wafer": _measured,
