@@ -65,6 +65,7 @@ _HOMES = {
     "tuning.design.response": "fit_runs ResponseSurface",
     # explain
     "explain.comparison.attribution": "compare Comparison",
+    "explain.comparison.side_by_side": "compare_all SideBySide",
     "explain.report": "write_report",
     # errors
     "errors": "PlanishError",
@@ -79,6 +80,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.errors import PlanishError as PlanishError
     from planish.explain.comparison.attribution import Comparison as Comparison
     from planish.explain.comparison.attribution import compare as compare
+    from planish.explain.comparison.side_by_side import SideBySide as SideBySide
+    from planish.explain.comparison.side_by_side import compare_all as compare_all
     from planish.explain.report import write_report as write_report
     from planish.fit.against import fit_wafer as fit_wafer
     from planish.fit.disk import DiskFit as DiskFit

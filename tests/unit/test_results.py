@@ -44,6 +44,7 @@ VARIED = {"recipe.step.main.ring_pressure": "3..5 psi", "head.ring.gap": "0.4..0
 # These tell figures in the unit of the file, or of the figure that they compare.
 FOLLOWING = (
     "study",  # keys in the unit in which they were varied
+    "side by side",
     "run sheet",
     "response surface",
     "tuned settings",  # the words that scripts rely on: kPa, and before and after at the end
@@ -111,6 +112,7 @@ def answers():
         _planarization(),
         *_from_traces(),
         planish.compare(setup, setup.replace({"pad.part": "medium-microporous"})),
+        planish.compare_all([setup, setup.replace({"pad.part": "medium-microporous"}), setup]),
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),

@@ -40,6 +40,7 @@ from planish import (
     RunSheet,
     SavedResult,
     Setup,
+    SideBySide,
     SiteMap,
     StudyResult,
     Term,
@@ -104,6 +105,7 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(planish.lot_band(setup, 20, seed=1), dict[str, Band])
     assert_type(planish.die_band([setup], maps), dict[str, Band])
     assert_type(planish.cost_of(setup, 50), WaferCost)
+    assert_type(planish.compare_all([setup, setup], cost_wafers=4), SideBySide)
     sheet = planish.design_runs(
         setup, {"head.ring.gap": "0.4..0.9 mm", "recipe.step.main.flow": "150..250 ml/min"}
     )

@@ -518,16 +518,28 @@ def design_read(
 def compare(
     a: Annotated[Path, typer.Argument(help="Setup file A.")],
     b: Annotated[Path, typer.Argument(help="Setup file B.")],
+    more: Annotated[
+        list[Path] | None,
+        typer.Argument(help="More setup files, each held against A.", metavar="[C]..."),
+    ] = None,
     outcome: Annotated[
         list[str] | None, typer.Option("--outcome", help="Figure of the summary to explain; may be repeated.")
     ] = None,
+    cost: Annotated[
+        int | None,
+        typer.Option("--cost", help="Add what a wafer of each costs, as lots of so many wafers show it."),
+    ] = None,
     settings: Settings = None,
     json_out: Json = False,
+    out: Out = None,
 ) -> None:
-    """Say what differs between two setups, and which choices made the difference."""
+    """Say what differs between setups, and which choices made the difference."""
     from planish.cli import reporting
 
-    reporting.compare(a, b, settings or [], outcome, json_out)
+    if more or cost is not None:
+        reporting.compare_all([a, b, *(more or [])], settings or [], outcome, cost, json_out, out)
+    else:
+        reporting.compare(a, b, settings or [], outcome, json_out, out)
 
 
 @app.command()

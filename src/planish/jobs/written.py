@@ -15,6 +15,8 @@ from planish.units import PSI
 
 if TYPE_CHECKING:
     from planish.cost.result import WaferCost
+    from planish.explain.comparison.attribution import Comparison
+    from planish.explain.comparison.side_by_side import SideBySide
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
@@ -175,6 +177,10 @@ def _surface(answer: ResponseSurface, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "surface"), answer.save(folder / "surface.nc")]
 
 
+def _comparison(answer: Comparison | SideBySide, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "comparison"), answer.save(folder / "comparison.nc")]
+
+
 def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     setup = folder / "setup.toml"
     write_whole(setup, answer.tuned().to_toml().encode())
@@ -234,6 +240,8 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "study": _study,
     "DwellTable": _dwell,
     "cost of a wafer": _cost,
+    "comparison": _comparison,
+    "side by side": _comparison,
     "response surface": _surface,
     "tuned settings": _tuned,
     "layout maps": _layout,

@@ -96,7 +96,7 @@ def _predicted(sheet: RunSheet, result: str | None) -> Measured:
     rows = sheet.rows()
     coded = [
         [
-            run if factor.texts else factor.coded(float(rows[at][factor.heading]))
+            run if factor.texts else factor.coded(float(str(rows[at][factor.heading])))
             for factor, run in zip(sheet.factors, sheet.runs[at].coded, strict=True)
         ]
         for at in kept

@@ -80,7 +80,7 @@ class RunSheet(Result):
         """Return what the plan rests on, one line each."""
         return list(self.rests_on)
 
-    def settings(self, run: int) -> dict[str, Any]:
+    def settings(self, run: int) -> dict[str, object]:
         """Return the changes that make the setup of a run, from 0."""
         coded = self.runs[run].coded
         return {
@@ -88,7 +88,7 @@ class RunSheet(Result):
             for factor, at in zip(self.factors, coded, strict=True)
         }
 
-    def rows(self) -> list[dict[str, Any]]:
+    def rows(self) -> list[dict[str, object]]:
         """Return a row a run: its number, its kind, each setting in its unit, what is predicted."""
         return [
             {
