@@ -13,6 +13,7 @@ import planish
 PACKAGES = {
     "setup": "describe: setup files, parts, checks",
     "predict": "predict: wafer, lot, die",
+    "cost": "cost: what a wafer costs",
     "measure": "measure: sites, traces, layouts, statistics",
     "fit": "fit: calibrate to own data",
     "tuning": "tune: settings solved for, many runs of one setup",

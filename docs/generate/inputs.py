@@ -18,6 +18,7 @@ HEADS = {
     "slurry": "Slurry",
     "removal": "Removal",
     "recipe": "Recipe",
+    "cost": "Cost",
     "die": "Die",
 }
 

@@ -40,6 +40,8 @@ _HOMES = {
     "predict.die.fields": "polish_fields",
     "predict.die.fields_result": "FieldsResult",
     "predict.cleaning": "clean_wafer Cleaned",
+    "cost.per_wafer": "cost_of",
+    "cost.result": "WaferCost",
     "results.result": "Result",
     "results.saved": "open_result SavedResult",
     # measure
@@ -61,8 +63,12 @@ _HOMES = {
     "tuning.tuned": "Tuned",
     "tuning.study.run": "study",
     "tuning.study.result": "StudyResult",
+    "tuning.design.plan": "design_runs",
+    "tuning.design.sheet": "RunSheet",
+    "tuning.design.response": "fit_runs ResponseSurface",
     # explain
     "explain.comparison.attribution": "compare Comparison",
+    "explain.comparison.side_by_side": "compare_all SideBySide",
     "explain.report": "write_report",
     # errors
     "errors": "PlanishError",
@@ -72,9 +78,13 @@ _WHERE = {name: f"planish.{home}" for home, names in _HOMES.items() for name in 
 __all__ = ["__version__", *_WHERE]
 
 if TYPE_CHECKING:  # the same names for a type checker
+    from planish.cost.per_wafer import cost_of as cost_of
+    from planish.cost.result import WaferCost as WaferCost
     from planish.errors import PlanishError as PlanishError
     from planish.explain.comparison.attribution import Comparison as Comparison
     from planish.explain.comparison.attribution import compare as compare
+    from planish.explain.comparison.side_by_side import SideBySide as SideBySide
+    from planish.explain.comparison.side_by_side import compare_all as compare_all
     from planish.explain.report import write_report as write_report
     from planish.fit.against import fit_wafer as fit_wafer
     from planish.fit.calibrate.held import HeldSets as HeldSets
@@ -125,6 +135,10 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema
+    from planish.tuning.design.plan import design_runs as design_runs
+    from planish.tuning.design.response import ResponseSurface as ResponseSurface
+    from planish.tuning.design.response import fit_runs as fit_runs
+    from planish.tuning.design.sheet import RunSheet as RunSheet
     from planish.tuning.study.result import StudyResult as StudyResult
     from planish.tuning.study.run import study as study
     from planish.tuning.tune import tune as tune

@@ -46,6 +46,7 @@ def register_all() -> None:
         drawer="planish.explain.figures.die:fill_figure",
         shown="planish.explain.figures.from_saved:dummy_fill",
     )
+    register("cost of a wafer", drawer="planish.explain.figures.cost:cost_figure")
     register("cleaning", drawer="planish.explain.figures.cleaning:cleaning_figure")
     register(
         "measured wafer",
@@ -86,5 +87,8 @@ def register_all() -> None:
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
     register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
     register("measured sets", drawer="planish.explain.figures.held:held_figure")
+    register("run sheet", drawer="planish.explain.figures.design:sheet_figure")
+    register("response surface", drawer="planish.explain.figures.design:surface_figure")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
+    register("side by side", drawer="planish.explain.figures.side_by_side:side_by_side_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")

@@ -40,9 +40,13 @@ from planish.results.units import UNITS, WITHOUT_UNIT, si_value, unit_of
 EXAMPLES = Path(__file__).parents[2] / "examples"
 DATA = EXAMPLES / "data"
 EXACT = 1e-12
+VARIED = {"recipe.step.main.ring_pressure": "3..5 psi", "head.ring.gap": "0.4..0.9 mm"}
 # These tell figures in the unit of the file, or of the figure that they compare.
 FOLLOWING = (
     "study",  # keys in the unit in which they were varied
+    "side by side",
+    "run sheet",
+    "response surface",
     "tuned settings",  # the words that scripts rely on: kPa, and before and after at the end
     "rate law",
     "rates fit",
@@ -109,10 +113,14 @@ def answers():
         _planarization(),
         *_from_traces(),
         planish.compare(setup, setup.replace({"pad.part": "medium-microporous"})),
+        planish.compare_all([setup, setup.replace({"pad.part": "medium-microporous"}), setup]),
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
+        planish.cost_of(setup.replace({"cost": {"pad_price": 400, "slurry_price": 3.5}}), 4),
         _disks(),
+        sheet := planish.design_runs(setup, VARIED, star="faced", predict=["wiwnu_sigma_percent"]),
+        planish.fit_runs(sheet),
         planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
         planish.hold_against(setup, planish.observe(setup, DATA / "runs" / "runs.csv")),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),

@@ -37,13 +37,17 @@ from planish import (
     PartRow,
     PlanishError,
     RemovalFit,
+    ResponseSurface,
     Result,
+    RunSheet,
     SavedResult,
     Setup,
+    SideBySide,
     SiteMap,
     StudyResult,
     Term,
     Tuned,
+    WaferCost,
     WaferResult,
 )
 
@@ -102,6 +106,13 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(planish.polish_band(setup), dict[str, Band])
     assert_type(planish.lot_band(setup, 20, seed=1), dict[str, Band])
     assert_type(planish.die_band([setup], maps), dict[str, Band])
+    assert_type(planish.cost_of(setup, 50), WaferCost)
+    assert_type(planish.compare_all([setup, setup], cost_wafers=4), SideBySide)
+    sheet = planish.design_runs(
+        setup, {"head.ring.gap": "0.4..0.9 mm", "recipe.step.main.flow": "150..250 ml/min"}
+    )
+    assert_type(sheet, RunSheet)
+    assert_type(planish.fit_runs(sheet, model="linear"), ResponseSurface)
     assert_type(planish.clean_wafer(setup, ["brush 1 m/s"], sizes=[30e-9]), Cleaned)
     lot = planish.polish_lot(Path("setup.toml"), 200, seed=1, events=["100 pad"])
     assert_type(lot.records.rate, Array)

@@ -240,6 +240,22 @@ def dwell(
 
 
 @app.command()
+def cost(
+    file: SetupFile,
+    wafers: Annotated[
+        int, typer.Option("--wafers", "-n", help="Wafers of the lot on one pad that shows the lives.")
+    ] = 1000,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Say what a wafer costs by lives, flow, time and the setup's prices, and how many an hour there are."""
+    from planish.cli import cost as verb
+
+    verb.cost(file, settings or [], wafers, json_out, out)
+
+
+@app.command()
 def clean(
     file: SetupFile,
     step: Annotated[
@@ -408,20 +424,122 @@ def study(
     verb.study(file, settings or [], words, json_out, out)
 
 
-@app.command()
-def compare(
-    a: Annotated[Path, typer.Argument(help="Setup file A.")],
-    b: Annotated[Path, typer.Argument(help="Setup file B.")],
-    outcome: Annotated[
-        list[str] | None, typer.Option("--outcome", help="Figure of the summary to explain; may be repeated.")
+design = typer.Typer(
+    help="An experiment on the machine: write the sheet of its runs, read it back with the results.",
+    no_args_is_help=True,
+)
+app.add_typer(design, name="design")
+
+
+@design.command("write")
+def design_write(
+    file: SetupFile,
+    output: Annotated[Path, typer.Option("-o", "--output", help="Run sheet to write (CSV).")],
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--vary",
+            metavar="KEY=RANGE",
+            help="A key and its range, as 'head.ring.gap=0.4..0.9 mm', or two values with a comma; repeatable.",
+        ),
+    ] = None,
+    plan: Annotated[
+        str, typer.Option("--plan", help="full, fraction, composite, box-behnken or optimal.")
+    ] = "composite",
+    runs: Annotated[
+        int | None, typer.Option("--runs", help="Runs of a fraction or an optimal plan, without the centre.")
+    ] = None,
+    centre: Annotated[
+        int | None, typer.Option("--centre", help="Runs in the middle; as usual for the plan unless given.")
+    ] = None,
+    star: Annotated[
+        str, typer.Option("--star", help="Composite: circumscribed, inscribed or faced.")
+    ] = "circumscribed",
+    model: Annotated[
+        str | None, typer.Option("--model", help="Optimal: linear, interactions or quadratic.")
+    ] = None,
+    repeats: Annotated[int, typer.Option("--repeats", help="How often all but the centre is run.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of the order.")] = 0,
+    result: Annotated[
+        list[str] | None,
+        typer.Option("--result", help="Column to fill in, as 'rate [nm/min]'; repeatable."),
+    ] = None,
+    predict: Annotated[
+        list[str] | None,
+        typer.Option("--predict", help="Figure of the wafer to predict for each run; repeatable."),
     ] = None,
     settings: Settings = None,
     json_out: Json = False,
 ) -> None:
-    """Say what differs between two setups, and which choices made the difference."""
+    """Lay out an experiment over ranges of keys, and write its runs in random order."""
+    from planish.cli import design as verb
+
+    verb.write(
+        file,
+        settings or [],
+        vary or [],
+        output,
+        result or [],
+        json_out,
+        plan=plan,
+        runs=runs,
+        centre=centre,
+        star=star,
+        model=model,
+        repeats=repeats,
+        seed=seed,
+        predict=predict or [],
+    )
+
+
+@design.command("read")
+def design_read(
+    sheet: Annotated[Path, typer.Argument(help="Run sheet with its results (CSV).", metavar="SHEET")],
+    result: Annotated[
+        str | None, typer.Option("--result", help="Column of the result, where there are several.")
+    ] = None,
+    model: Annotated[
+        str | None,
+        typer.Option("--model", help="linear, interactions or quadratic; the sheet's unless given."),
+    ] = None,
+    terms: Annotated[
+        str | None, typer.Option("--terms", help="In place of a model: terms by letters, as 'a b a*b a^2'.")
+    ] = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Fit a surface to the results of an experiment: coefficients, lack of fit, where it is highest or lowest."""
+    from planish.cli import design as verb
+
+    verb.read(sheet, json_out, out, result=result, model=model, terms=terms)
+
+
+@app.command()
+def compare(
+    a: Annotated[Path, typer.Argument(help="Setup file A.")],
+    b: Annotated[Path, typer.Argument(help="Setup file B.")],
+    more: Annotated[
+        list[Path] | None,
+        typer.Argument(help="More setup files, each held against A.", metavar="[C]..."),
+    ] = None,
+    outcome: Annotated[
+        list[str] | None, typer.Option("--outcome", help="Figure of the summary to explain; may be repeated.")
+    ] = None,
+    cost: Annotated[
+        int | None,
+        typer.Option("--cost", help="Add what a wafer of each costs, as lots of so many wafers show it."),
+    ] = None,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Say what differs between setups, and which choices made the difference."""
     from planish.cli import reporting
 
-    reporting.compare(a, b, settings or [], outcome, json_out)
+    if more or cost is not None:
+        reporting.compare_all([a, b, *(more or [])], settings or [], outcome, cost, json_out, out)
+    else:
+        reporting.compare(a, b, settings or [], outcome, json_out, out)
 
 
 @app.command()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -44,7 +45,9 @@ def report(
     show.written([path], json_out=False)
 
 
-def compare(a: Path, b: Path, settings: list[str], outcomes: list[str] | None, json_out: bool) -> None:
+def compare(
+    a: Path, b: Path, settings: list[str], outcomes: list[str] | None, json_out: bool, out: Path | None
+) -> None:
     """Compare two setups and share out the differences among the groups of choices."""
     from planish import compare as run
     from planish.explain.words import label
@@ -54,6 +57,7 @@ def compare(a: Path, b: Path, settings: list[str], outcomes: list[str] | None, j
     found = run(one, other, outcomes) if outcomes else run(one, other)
     if json_out:
         show.print_json(found.document())
+        show.files(found, out, json_out)
         return
     show.table(
         ["figure", "A", "B"],
@@ -65,3 +69,39 @@ def compare(a: Path, b: Path, settings: list[str], outcomes: list[str] | None, j
     for note in found.notes:
         typer.echo(f"note: {note}")
     show.changes(found.changes, "to make B of A, add")
+    show.files(found, out, json_out)
+
+
+def compare_all(
+    files: list[Path],
+    settings: list[str],
+    outcomes: list[str] | None,
+    cost: int | None,
+    json_out: bool,
+    out: Path | None,
+) -> None:
+    """Hold setups against the first, side by side, with what each difference is made of."""
+    from planish import compare_all as run
+    from planish.explain.words import label
+    from planish.jobs.changed import load_changed
+
+    setups = [load_changed(file, settings) for file in files]
+    with show.progress("setups", quiet=json_out) as tell:
+        asked = {"outcomes": outcomes} if outcomes else {}
+        found = run(setups, **asked, cost_wafers=cost, progress=lambda done, of: tell(done / of))
+    figures: Any = found.document()
+    if json_out:
+        show.print_json(figures)
+    else:
+        columns = list(figures["figures"][0])[1:]
+        rows = [[label(row["figure"]), *(row[name] for name in columns)] for row in figures["figures"]]
+        titled = ", ".join(f"{letter} {file}" for letter, file in zip(found.letters, files, strict=True))
+        show.table(["figure", *columns], rows, title=titled)
+        for pair in figures["pairs"]:
+            for sentence in pair["sentences"]:
+                typer.echo(sentence)
+        for note in figures["notes"]:
+            typer.echo(f"note: {note}")
+        for pair in figures["pairs"]:
+            show.changes(pair["changes"], f"to make {pair['letter']} of A, add")
+    show.files(found, out, json_out)

@@ -1,4 +1,4 @@
-"""The answers that an input may move: their words, and how they come from a wafer, a lot, a die, a cleaning, a hold."""
+"""The answers that an input may move: their words, and how they come from a wafer, a lot, a die, a cleaning, a hold, a cost."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from planish.cost.per_wafer import cost_of
 from planish.inputs.scenarios import layout
 from planish.predict.cleaning import clean_wafer
 from planish.predict.die.bands import die_band
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
     from planish.setup.models import Setup
 
-Scale = Literal["wafer", "band", "lot", "new pad", "die", "die band", "cleaning", "hold"]
+Scale = Literal["wafer", "band", "lot", "new pad", "die", "die band", "cleaning", "hold", "cost"]
 Figures = dict[str, float | None]
 UM_PER_H = 3.6e9  # [um/h] of 1 m/s
 WEAR = 1e-15  # [m] worn, below which nothing wears
@@ -177,6 +178,11 @@ def _hold(setup: Setup, asked: Asked) -> Figures:
     return {"vacuum margin": held.margin, "sag under vacuum": held.sag, "stress under vacuum": held.stress}
 
 
+def _cost(setup: Setup, asked: Asked) -> Figures:
+    cost = cost_of(setup, asked.wafers)
+    return {"cost of a wafer": cost.total, "wafers an hour": 3600.0 / cost.times.total}
+
+
 _OF_SCALE: dict[Scale, Callable[[Setup, Asked], Figures]] = {
     "wafer": _wafer,
     "band": _band,
@@ -186,4 +192,5 @@ _OF_SCALE: dict[Scale, Callable[[Setup, Asked], Figures]] = {
     "die band": _die_band,
     "cleaning": _cleaning,
     "hold": _hold,
+    "cost": _cost,
 }

@@ -14,6 +14,9 @@ from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.cost.result import WaferCost
+    from planish.explain.comparison.attribution import Comparison
+    from planish.explain.comparison.side_by_side import SideBySide
     from planish.fit.calibrate.held import HeldSets
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
@@ -27,6 +30,7 @@ if TYPE_CHECKING:
     from planish.predict.die.fill import FillProposal
     from planish.predict.lot.result import LotResult
     from planish.predict.wafer.result import WaferResult
+    from planish.tuning.design.response import ResponseSurface
     from planish.tuning.study.result import StudyResult
     from planish.tuning.tuned import Tuned
 
@@ -153,6 +157,31 @@ def _dwell(answer: DwellTable, folder: Path, units: str) -> list[Path]:
     return [*paths, setup]
 
 
+def _cost(answer: WaferCost, folder: Path, units: str) -> list[Path]:
+    rows = answer.rows()
+    cells = (
+        [
+            "" if cell is None else f"{cell:.6g}" if isinstance(cell, float) else str(cell)
+            for cell in row.values()
+        ]
+        for row in rows
+    )
+    note = f"money: {answer.currency or 'not named'}; an empty cell is not known"
+    return [
+        *save_figure(answer.plot(), folder, "cost"),
+        _table(folder / "cost.csv", list(rows[0]), cells, note),
+        answer.save(folder / "cost.nc"),
+    ]
+
+
+def _surface(answer: ResponseSurface, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "surface"), answer.save(folder / "surface.nc")]
+
+
+def _comparison(answer: Comparison | SideBySide, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "comparison"), answer.save(folder / "comparison.nc")]
+
+
 def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     setup = folder / "setup.toml"
     write_whole(setup, answer.tuned().to_toml().encode())
@@ -215,6 +244,10 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "fields": _fields,
     "study": _study,
     "DwellTable": _dwell,
+    "cost of a wafer": _cost,
+    "comparison": _comparison,
+    "side by side": _comparison,
+    "response surface": _surface,
     "tuned settings": _tuned,
     "measured sets": _held,
     "layout maps": _layout,

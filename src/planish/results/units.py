@@ -45,6 +45,8 @@ def _all() -> tuple[Unit, ...]:
         Unit("MPa", "MPa", "Pa", "Pa", 1e6, ("pressure on summits",)),
         Unit("per_Pa", "1/Pa", "1/Pa", "per_Pa", 1.0, ("removal coefficient",)),
         Unit("per_um", "1/µm", "1/m", "per_m", 1e6, ("edge length per area",)),
+        Unit("per_h", "1/h", "1/s", "per_s", 1.0 / 3600.0, ("wafers an hour",)),
+        Unit("ml", "ml", "m3", "m3", 1e-6, ("slurry for a wafer",)),
         Unit("per_s", "1/s", "1/s", "per_s", 1.0, ("shear rate",)),
         Unit("um2", "µm²", "m2", "m2", 1e-12, ("layout area",)),
         Unit("nm", "nm", "m", "m", 1e-9, ("film thickness", "topography", "particle size")),
@@ -72,6 +74,8 @@ WITHOUT_UNIT = (
     "power",
     "share",
     "score",
+    "price",  # in the money that stands beside it
+    "cost",
 )
 
 UNITS = _all()

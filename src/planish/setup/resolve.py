@@ -41,6 +41,7 @@ TOP_KEYS = (
     "removal",
     "recipe",
     "clean",
+    "cost",
     "die",
 )
 # Version of the setup file's keys and what they mean; a file without the key is of the oldest.
@@ -121,7 +122,7 @@ def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
         if isinstance(table, dict) and table.get(key) == "none":
             table[key] = None
     _removal(document, out, slurry_part)
-    for section in ("recipe", "clean", "die"):
+    for section in ("recipe", "clean", "cost", "die"):
         if section in document:
             out.tree[section] = deepcopy(document[section])
             _remember_own(section, document[section], out)

@@ -13,6 +13,7 @@ from planish.setup.head import HeadSection
 from planish.setup.motions.known import MOTIONS, ByMotion
 from planish.setup.pad import PadSection
 from planish.setup.polisher import PolisherSection
+from planish.setup.prices import CostSection
 from planish.setup.quantity import Descriptive, Name, Section
 from planish.setup.recipe import RecipeSection
 from planish.setup.removal import RemovalSection
@@ -38,6 +39,9 @@ class SetupModel(Section):
     recipe: RecipeSection = Field(description="the recipe")
     clean: CleanSection | None = Field(
         None, description="the cleaning after polishing; leave it out where none is asked for"
+    )
+    cost: CostSection | None = Field(
+        None, description="what things cost here; leave it out where none is asked for"
     )
     die: DieSection | None = Field(
         None, description="what stands on the die; leave it out where none is asked for"

@@ -68,7 +68,7 @@ def json_schema() -> dict[str, object]:
         "anyOf": [{"$ref": "#/$defs/ConditionerSection"}, {"const": "none"}],
         "description": "the conditioner; leave it out for none",
     }
-    for section in ("clean", "die"):
+    for section in ("clean", "cost", "die"):
         schema["properties"][section] = _without_null(schema["properties"][section])
     polisher = schema["properties"]["polisher"]
     polisher.pop("discriminator", None)  # with a part, the motion need not be written

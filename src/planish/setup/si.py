@@ -465,6 +465,33 @@ class Die(Record):
 
 
 @dataclass(frozen=True, slots=True, repr=False)
+class Prices(Record):
+    """What things cost: prices in ``currency`` (of a litre for the slurry), lives in wafers, times [s]. None: not said."""
+
+    currency: str = ""
+    pad_price: float | None = None
+    disk_price: float | None = None
+    ring_price: float | None = None
+    membrane_price: float | None = None
+    slurry_price: float | None = None
+    hour_price: float | None = None
+    monitor_price: float | None = None
+    pad_wafers: int | None = None
+    disk_wafers: int | None = None
+    ring_wafers: int | None = None
+    membrane_wafers: int | None = None
+    monitors: int | None = None
+    between: float | None = None
+    pad_change: float | None = None
+    disk_change: float | None = None
+    head_change: float | None = None
+
+    def _told(self) -> str:
+        priced = sum(name.endswith("_price") and getattr(self, name) is not None for name in self.__slots__)
+        return f"{counted(priced, 'price')} in {self.currency or 'money that is not named'}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
 class Rig(Record):
     """Everything above, for one setup."""
 
@@ -483,6 +510,7 @@ class Rig(Record):
     unlikely: tuple[str, ...] = ()  # dotted paths of the values outside the range typical of their key
     die: Die | None = None
     clean: Clean | None = None
+    prices: Prices | None = None
 
     def _told(self) -> str:
         return (

@@ -86,6 +86,9 @@ def to_si(setup: Described) -> si.Rig:
         if model.die is not None
         else None,
         clean=_clean(model.clean) if model.clean is not None else None,
+        prices=si.Prices(**{name: getattr(model.cost, name) for name in si.Prices.__dataclass_fields__})
+        if model.cost is not None
+        else None,
     )
 
 

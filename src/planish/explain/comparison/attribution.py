@@ -106,15 +106,23 @@ class Comparison(Result):
             "model_runs": self.runs,
         }
 
-    def sentence(self, outcome: str) -> str:
-        """Return the finding in words: "...: 300 in A, 354 in B, 18 % higher: +12 % pad, +9 % recipe, -3 % slurry"."""
+    def sentence(self, outcome: str, names: tuple[str, str] = ("A", "B")) -> str:
+        """Return the finding in words: "...: 300 in A, 354 in B, 18 % higher: +12 % pad, +9 % recipe, -3 % slurry".
+
+        Parameters
+        ----------
+        outcome
+            One of ``outcomes``.
+        names
+            What the two are called.
+        """
         from planish.explain.words import label
 
-        words = label(outcome)
+        words, (one, other) = label(outcome), names
         a, b, difference = self.a[outcome], self.b[outcome], self.difference(outcome)
         if a is None or b is None or difference is None:
-            return f"{words}: {_figure(a)} in A, {_figure(b)} in B: there is no difference to share out"
-        values = f"{words}: {_figure(a)} in A, {_figure(b)} in B"
+            return f"{words}: {_figure(a)} in {one}, {_figure(b)} in {other}: there is no difference to share out"
+        values = f"{words}: {_figure(a)} in {one}, {_figure(b)} in {other}"
         tiny = ROUNDING * max(abs(a), abs(b))
         same = abs(difference) <= tiny
         scale, unit = self._told_in(outcome)
@@ -124,7 +132,7 @@ class Comparison(Result):
         shares = self.shares[outcome]
         largest = max(map(abs, shares.values()), default=0.0)
         if same and largest <= tiny:
-            return f"{words}: no difference between A and B ({_figure(a)})"
+            return f"{words}: no difference between {one} and {other} ({_figure(a)})"
         parts = sorted(shares.items(), key=lambda item: -abs(item[1]))
         listed = ", ".join(
             f"{share * scale:+.3g}{unit} {group}" for group, share in parts if abs(share) > SHOWN * largest

@@ -22,6 +22,17 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 
+class WornThroughError(ModelError):
+    """The top pad is worn through while ``wafer`` is polished."""
+
+    def __init__(self, wafer: int, message: str) -> None:
+        self.wafer = wafer
+        super().__init__(message)
+
+    def __reduce__(self) -> tuple[type[WornThroughError], tuple[int, str]]:  # it passes between processes
+        return type(self), (self.wafer, str(self))
+
+
 def advance(state: LotState, plan: LotPlan, draws: Chance) -> tuple[LotState, Row]:
     """Polish the next wafer.
 
@@ -186,9 +197,10 @@ def _still_there(plan: LotPlan, pad: LotPad, wafer: int) -> None:
     if pad.worn[deepest] >= top:
         sooner = f"ask for fewer wafers, change the pad before that (event '{wafer - 1} pad'), or "
         remedy = (sooner if wafer > 1 else "") + "condition less"
-        raise ModelError(
+        raise WornThroughError(
+            wafer,
             f"wafer {wafer}: the pad is worn through at {plan.rings.middles[deepest] * 1e3:.4g} mm from its "
-            f"middle (all {top * 1e3:.4g} mm of its top layer): {remedy}"
+            f"middle (all {top * 1e3:.4g} mm of its top layer): {remedy}",
         )
 
 

@@ -37,6 +37,10 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+#: What ends a pad: depths that are used up, and figures that leave their limits.
+WEAR = ("grooves nearly gone", "pad worn thin")
+PERFORMANCE = ("rate out of limits", "uniformity out of limits")
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -149,17 +153,29 @@ class LotResult(Result):
         """Return (wafer, cause) at which a limit was first reached, or (None, None)."""
         return self._end
 
+    @property
+    def grooved(self) -> bool:
+        """Whether the pad has grooves that can wear away."""
+        return self.rig.pad.grooves.pattern != "none" and self.rig.pad.grooves.depth > 0
+
+    def limits_reached(self) -> dict[str, int]:
+        """Return each limit that the lot reached, in words, and the first wafer that did."""
+        return dict(self._reached)
+
     @cached_property
     def _end(self) -> tuple[int | None, str | None]:
+        first = [(wafer, cause) for cause, wafer in self._reached.items()]
+        return min(first, key=lambda pair: pair[0]) if first else (None, None)
+
+    @cached_property
+    def _reached(self) -> dict[str, int]:
         records, limits, pad = self.records, self.limits, self.rig.pad
         rate = _smooth(records.expected_rate)
         first_rate = rate[0]  # a pad may be spent before it is warm: no later wafer tells what it could do
         tests: list[tuple[str, NDArray[np.bool_]]] = []
-        if pad.grooves.pattern != "none" and pad.grooves.depth > 0:
-            tests.append(("grooves nearly gone", records.groove_min < limits.groove_left * pad.grooves.depth))
-        tests.append(
-            ("pad worn thin", records.thickness_min < limits.thickness_left * pad.layers[0].thickness)
-        )
+        if self.grooved:
+            tests.append((WEAR[0], records.groove_min < limits.groove_left * pad.grooves.depth))
+        tests.append((WEAR[1], records.thickness_min < limits.thickness_left * pad.layers[0].thickness))
         if self.conditioning:
             tests.append(("disk dull", records.sharpness < limits.sharpness))
         ring = self.rig.head.ring
@@ -170,15 +186,14 @@ class LotResult(Result):
             if first_rate > 0
             else np.ones(rate.size, dtype=bool)
         )
-        tests.append(("rate out of limits", drifted))
+        tests.append((PERFORMANCE[0], drifted))
         tests.append(
             (
-                "uniformity out of limits",
+                PERFORMANCE[1],
                 100 * _smooth(np.nan_to_num(self.wiwnu_sigma)) > limits.wiwnu_percent,
             )
         )
-        first = [(int(np.argmax(hit)) + 1, cause) for cause, hit in tests if np.any(hit)]
-        return min(first, key=lambda pair: pair[0]) if first else (None, None)
+        return {cause: int(np.argmax(hit)) + 1 for cause, hit in tests if np.any(hit)}
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -1,0 +1,226 @@
+"""What does a wafer cost? Lives, slurry and time of a lot, at the prices that the setup gives; nothing is assumed.
+
+Consumables are shared out over the wafers that they last, slurry over what flows, the machine over the time that it is
+kept. Wafers that monitor a new pad wear and cost as product does, and product bears it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planish.cost.lives import Lives, lives
+from planish.cost.result import Item, Times, WaferCost
+from planish.errors import SetupError, refuse
+from planish.predict.lot.advance import WornThroughError
+from planish.predict.lot.plan import HANDLING_TIME
+from planish.predict.lot.run import polish_lot
+from planish.predict.lot.variation import Variation
+from planish.setup.given import as_described, as_rig, asked_of
+from planish.setup.si import Prices
+from planish.units import as_whole
+
+if TYPE_CHECKING:
+    from planish.predict.lot.result import LotResult
+    from planish.setup.given import SetupLike
+    from planish.setup.models import Setup
+    from planish.setup.si import Rig
+
+LITRE = 1e-3  # [m^3]
+HOUR = 3600.0  # [s]
+WAFERS, MOST_WAFERS = 1000, 100_000
+SOURCES = ("Cost of a wafer: prices shared out over lives, flow and time, derived here",)
+NOT_COUNTED = "not counted: yield and rework, power, water and waste, people, buildings; an hour's price may hold what you put in"
+ONE_AT_A_TIME = "one machine polishes one wafer at a time, all steps on the one pad of the setup"
+LIMITS = (
+    "lives end at the usual limits of a lot (common practice, no source); rate and uniformity are looked at in the "
+    "{wafers} wafers that were polished, depths are drawn on beyond them"
+)
+
+
+def cost_of(
+    setup: SetupLike, wafers: int = WAFERS, *, progress: Callable[[int, int], None] | None = None
+) -> WaferCost:
+    """Say what a wafer costs, and how many an hour the machine gives.
+
+    Parameters
+    ----------
+    setup
+        A loaded setup, its SI records, or the path of a setup file; its table ``[cost]`` gives prices, lives and times.
+    wafers
+        Of the lot, on one pad and without chance, that shows the lives; 2 or more. Fewer where the pad wears through.
+    progress
+        Called now and then with (wafers done, wafers in all).
+
+    Returns
+    -------
+    WaferCost
+        What has no price, or no life, is left out of the sum and told.
+
+    Raises
+    ------
+    SetupError
+        Where more wafers monitor a pad than it lasts.
+    DataError
+        For a number of wafers that cannot be.
+    ModelError
+        For values without a solution, or a pad that wears through at once.
+    """
+    described = as_described(setup)
+    rig = as_rig(described)
+    as_whole(wafers, "wafers", 2, MOST_WAFERS)
+    prices = rig.prices or Prices()
+    between = HANDLING_TIME if prices.between is None else prices.between
+    lot = _lot(described, wafers, between, progress)
+    found = lives(lot, prices)
+    product = _product_share(prices, found)
+    times = _times(rig, lot, found, prices, between, product)
+    slurry = _slurry(rig, lot, found) / product
+    items = tuple(_items(rig, found, prices, times, slurry, product))
+    return WaferCost(
+        title=rig.title,
+        currency=prices.currency,
+        wafers=lot.wafers,
+        items=items,
+        times=times,
+        slurry=slurry,
+        notes=tuple(_notes(rig, lot, found, prices, items, wafers)),
+        rests_on=(*SOURCES, *lot.sources()),
+        asked=asked_of([described], options={"wafers": wafers}),
+    )
+
+
+def _lot(
+    setup: Setup | Rig, wafers: int, between: float, progress: Callable[[int, int], None] | None
+) -> LotResult:
+    """Return the lot, as long as was asked for or as the pad lasts."""
+    while True:
+        try:
+            return polish_lot(
+                setup, wafers, variation=Variation.none(), handling_time=between, progress=progress
+            )
+        except WornThroughError as worn:
+            if worn.wafer < 4:
+                raise
+            wafers = min(wafers, worn.wafer) - 1
+
+
+def _product_share(prices: Prices, found: Lives) -> float:
+    """Return which share of the wafers that are polished is product and no monitor."""
+    life = found.pad.wafers
+    if not prices.monitors or life is None:
+        return 1.0
+    if prices.monitors >= life:
+        raise SetupError(
+            refuse(
+                "cost.monitors",
+                prices.monitors,
+                f"fewer than the {life} wafers that a pad lasts ({found.pad.end})",
+                "monitor less, or look at what ends the pad: planish lot",
+            )
+        )
+    return 1.0 - prices.monitors / life
+
+
+def _counted(lot: LotResult, found: Lives) -> slice:
+    """Return the wafers of the lot that are polished before the pad is changed."""
+    return slice(0, min(lot.wafers, found.pad.wafers or lot.wafers))
+
+
+def _times(rig: Rig, lot: LotResult, found: Lives, prices: Prices, between: float, product: float) -> Times:
+    disk = rig.conditioner
+    polish = float(lot.records.time[_counted(lot, found)].mean())
+    waiting = max(between, disk.ex_situ_time) if disk is not None and lot.conditioning else between
+    broken_in = disk.break_in_time if disk is not None and lot.conditioning else 0.0
+    changes = (
+        (found.pad.wafers, (prices.pad_change or 0.0) + broken_in),
+        (found.disk.wafers, prices.disk_change or 0.0),
+        (found.ring.wafers, prices.head_change or 0.0),
+        (found.membrane.wafers, prices.head_change or 0.0),
+    )
+    changing = sum(time / life for life, time in changes if life is not None)
+    return Times(
+        polish=polish,
+        between=waiting,
+        monitors=(polish + waiting) * (1.0 / product - 1.0),
+        changes=changing / product,
+    )
+
+
+def _slurry(rig: Rig, lot: LotResult, found: Lives) -> float:
+    """Return the slurry [m^3] that flows for one wafer."""
+    flows = np.array([step.flow for step in rig.steps])
+    return float((lot.records.step_time[_counted(lot, found)] @ flows).mean())
+
+
+def _items(
+    rig: Rig, found: Lives, prices: Prices, times: Times, slurry: float, product: float
+) -> Iterator[Item]:
+    """Yield what a wafer uses up, in the order of a machine."""
+    used_up = {
+        "pad": (found.pad, True),
+        "disk": (found.disk, rig.conditioner is not None),
+        "ring": (found.ring, rig.head.ring is not None),
+        "membrane": (found.membrane, True),
+    }
+    for name, (life, there) in used_up.items():
+        if there:
+            share = None if life.wafers is None else 1.0 / (life.wafers * product)
+            yield Item(name, getattr(prices, f"{name}_price"), share, life.wafers, life.end)
+    yield Item("slurry", prices.slurry_price, slurry / LITRE)
+    if prices.monitors:
+        known = found.pad.wafers is not None
+        yield Item("monitors", prices.monitor_price, 1.0 / product - 1.0 if known else None)
+    yield Item("machine", prices.hour_price, times.total / HOUR)
+
+
+def _notes(
+    rig: Rig, lot: LotResult, found: Lives, prices: Prices, items: tuple[Item, ...], asked: int
+) -> Iterator[str]:
+    keys = {"machine": "hour_price", "monitors": "monitor_price"}
+    unpriced = [
+        (item.name, keys.get(item.name, f"{item.name}_price")) for item in items if item.price is None
+    ]
+    if unpriced:
+        named = ", ".join(f"{name} (cost.{key})" for name, key in unpriced)
+        yield f"no price is given, so left out of the sum: {named}"
+    for item in items:
+        if item.price is not None and item.amount is None:
+            key = "pad_wafers" if item.name == "monitors" else f"{item.name}_wafers"
+            yield f"{item.name}: nothing here tells how long one lasts, so left out of the sum: say cost.{key}"
+    yield from _idle(rig, prices)
+    if prices.between is None:
+        yield f"cost.between not given: {HANDLING_TIME:g} s between wafers taken (common practice, no source)"
+    changed = {"pad_change": found.pad, "disk_change": found.disk, "head_change": found.ring}
+    silent = [
+        f"cost.{key}"
+        for key, life in changed.items()
+        if life.wafers is not None and getattr(prices, key) is None
+    ]
+    if silent:
+        yield f"times that are not given count as none: {', '.join(silent)}"
+    if lot.wafers < asked:
+        yield f"the pad wears through: its lot ends after {lot.wafers} of the {asked} wafers asked for"
+    for cause in found.beyond:
+        yield f"{cause} from the first wafer on: no matter of the pad, so it ends no pad here"
+    if found.pad.drawn:
+        yield (
+            f"pad: not used up in {lot.wafers} wafers, its life is drawn on from their wear; rate or uniformity may leave "
+            "their limits before it: a longer lot shows that"
+        )
+    yield LIMITS.format(wafers=lot.wafers)
+    yield ONE_AT_A_TIME
+    yield NOT_COUNTED
+    yield from lot.notes
+
+
+def _idle(rig: Rig, prices: Prices) -> Iterator[str]:
+    """Yield what is priced and not there."""
+    if rig.conditioner is None and (prices.disk_price is not None or prices.disk_wafers is not None):
+        yield "the setup has no conditioner: what cost says of disks counts for nothing"
+    if rig.head.ring is None and (prices.ring_price is not None or prices.ring_wafers is not None):
+        yield "the head has no retaining ring: what cost says of rings counts for nothing"
+    if not prices.monitors and prices.monitor_price is not None:
+        yield "cost.monitors not given: no wafer monitors a new pad, and its price counts for nothing"
