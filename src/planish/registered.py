@@ -86,4 +86,5 @@ def register_all() -> None:
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
     register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
+    register("calibration", drawer="planish.explain.figures.calibration:calibration_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")

@@ -14,6 +14,7 @@ from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.fit.calibrate.result import Calibrated
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
@@ -36,8 +37,8 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     Parameters
     ----------
     answer
-        A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer, a
-        fit of removal, rates or steps, guessed rates.
+        A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
+        fitted numbers, a fit of removal, rates or steps, guessed rates.
     folder
         Where to; it must exist.
     units
@@ -158,6 +159,12 @@ def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "tuned"), setup, answer.save(folder / "tuned.nc")]
 
 
+def _calibrated(answer: Calibrated, folder: Path, units: str) -> list[Path]:
+    setup = folder / "fitted.toml"
+    write_whole(setup, answer.to_toml().encode())
+    return [*save_figure(answer.plot(), folder, "fit"), setup, answer.save(folder / "fit.nc")]
+
+
 def _layout(maps: LayoutMaps, folder: Path, units: str) -> list[Path]:
     from planish.explain.figures.die import layout_figure
 
@@ -211,6 +218,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "study": _study,
     "DwellTable": _dwell,
     "tuned settings": _tuned,
+    "calibration": _calibrated,
     "layout maps": _layout,
     "measured wafer": _measured,
     "removal fit": _removal,

@@ -1,0 +1,1 @@
+"""Any number of the model fitted to anything measured."""

@@ -1,0 +1,64 @@
+"""One set of measured numbers, with the way in which the model foretells them: what every fit is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from planish.setup.models import Setup
+
+Array = NDArray[np.float64]
+
+
+#: Kinds whose full model takes seconds rather than milliseconds.
+SLOW = frozenset({"lot", "steps"})
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """One set of measured numbers with the way in which the model foretells them.
+
+    Attributes
+    ----------
+    name
+        How a person calls it: ``"wafer W07 (w07_post.csv)"``.
+    kind
+        What was measured: "sites", "rate", "lot", "steps" or "cut".
+    values
+        As measured [``unit``], (n,).
+    sd
+        Known measurement error of each, one standard deviation [``unit``], (n,); 0 where none is known.
+    unit
+        SI unit of the values.
+    groups
+        Values of one number err together (a ring of sites, a lot), (n,).
+    predict
+        The full model: from a setup to the same n numbers; raises PlanishError where it has no answer.
+    files
+        File name and SHA-256 of each file that the values came from.
+    understood
+        What was understood of the files, a line each.
+    changes
+        What differs from the setup for this set, by dotted path; ``predict`` sees to it.
+    """
+
+    name: str
+    kind: str
+    values: Array
+    sd: Array
+    unit: str
+    groups: NDArray[np.int64]
+    predict: Callable[[Setup], Array]
+    files: tuple[tuple[str, str], ...]
+    understood: tuple[str, ...]
+    changes: Mapping[str, object]
+
+    @property
+    def slow(self) -> bool:
+        """Whether one prediction of this set takes seconds (a lot, a die) rather than milliseconds."""
+        return self.kind in SLOW
