@@ -77,7 +77,8 @@ def _print(figures: dict[str, Any]) -> None:
         for path, row in figures["parameters"].items()
     ]  # fmt: skip
     show.table(["number", "fitted", f"{level} from", "to", "unit", "before"], rows)
-    words = f"{figures['values']} values in {figures['sets']} sets, misfit {figures['misfit_rms_percent']:.3g} % RMS"
+    sets = figures["sets"]
+    words = f"{figures['values']} values in {sets} set{'s' * (sets > 1)}, misfit {figures['misfit_rms_percent']:.3g} % RMS"
     typer.echo(
         f"{words}, {figures['far_off']} values far off count less, the model was asked {figures['model_runs']} times"
     )

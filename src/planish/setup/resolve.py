@@ -155,8 +155,9 @@ def fitted_value(key: str, tree: Mapping[str, Any]) -> Any:
 def _fitted(out: Resolved) -> None:
     """Take the spread of each value that still is as it was fitted; what is wrong with the table, others say."""
     table = out.tree.get("fitted")
-    rows = table.get("value") if isinstance(table, dict) else None
-    for row in rows if isinstance(rows, list) else []:
+    if not isinstance(table, dict) or not isinstance(table.get("value"), list):
+        return
+    for row in table["value"]:
         if not isinstance(row, dict) or not isinstance(row.get("spread"), str):
             continue
         try:

@@ -40,6 +40,8 @@ USUAL = 0.02
 _LEAST, _MOST = 1e-7, 3.0  # of a share
 _FEWEST = 3  # groups or sets of which a scatter between them can be told
 _IMPROBABLE = 0.01  # of a misfit, given the stated errors
+#: Differences wide enough that rounding in a criterion of thousands does not drown them.
+_SEARCH = {"eps": 1e-4, "ftol": 1e-7, "maxiter": 200}
 _WORTH = {
     1: 0.0,
     2: 1.0,
@@ -274,7 +276,7 @@ def estimated(
     """
     active, said = _active(where, jacobian.shape[1], int(np.sum(precision > 0)))
     base = plain(where)
-    base = Scatter(where, base.shares * _alone(where)[:, None], base.widened, weights)
+    base = Scatter(where, base.shares * _alone(where)[:, None], base.widened, weights**2)
     columns = np.column_stack([jacobian, left])
     known = np.diag(precision)
 
@@ -282,7 +284,7 @@ def estimated(
         shares = base.shares.copy()
         for (kind, level), each in zip(active, logs, strict=True):
             shares[kind, level] = np.exp(each)
-        return Scatter(where, shares, base.widened, weights)
+        return Scatter(where, shares, base.widened, base.weights)
 
     def off_by(logs: Array) -> float:
         return _criterion(with_shares(logs), columns, known, off)
@@ -294,8 +296,8 @@ def estimated(
             start = np.maximum([before[one] for one in active], 0.05 * start)
         logs = _least(off_by, np.log(start))
         active, logs = _needed(active, logs, off_by)
-    scatter = with_shares(logs)
-    scatter, more = _believed(scatter, columns, known, off, active)
+    scatter = Scatter(where, with_shares(logs).shares, base.widened, weights)
+    scatter, more = _believed(scatter, columns, known, off)
     freedom = np.full(jacobian.shape[1], np.inf)
     covariance = _covariance(scatter, jacobian, known)
     if active:
@@ -353,8 +355,12 @@ def _least(off_by: Callable[[Array], float], start: Array) -> Array:
     """Return where the criterion is least, each share within what can be."""
     from scipy.optimize import minimize
 
+    first = off_by(start)
     bounds = [(np.log(_LEAST), np.log(_MOST))] * start.size
-    return np.asarray(minimize(off_by, start, method="L-BFGS-B", bounds=bounds).x)
+    found = minimize(lambda at: off_by(at) - first, start, method="SLSQP", bounds=bounds, options=_SEARCH)
+    if not found.success or not found.fun <= 0.0:  # slower, and needs no derivatives
+        found = minimize(lambda at: off_by(at) - first, start, method="Powell", bounds=bounds)
+    return np.asarray(found.x)
 
 
 def _needed(
@@ -376,19 +382,16 @@ def _needed(
 
 def _again(logs: Array, moving: list[int], off_by: Callable[[Array], float]) -> Array:
     """Return shares of which only some move, where the criterion is least."""
-    from scipy.optimize import minimize
-
     if not moving:
         return logs
+    found = logs.copy()
 
     def some(part: Array) -> float:
         there = logs.copy()
         there[moving] = part
         return off_by(there)
 
-    bounds = [(np.log(_LEAST), np.log(_MOST))] * len(moving)
-    found = logs.copy()
-    found[moving] = minimize(some, logs[moving], method="L-BFGS-B", bounds=bounds).x
+    found[moving] = _least(some, logs[moving])
     return found
 
 
@@ -411,9 +414,7 @@ def _covariance(scatter: Scatter, jacobian: Array, known: Array) -> Array:
     return np.asarray(np.linalg.pinv(inner / np.outer(scale, scale), hermitian=True) / np.outer(scale, scale))
 
 
-def _believed(
-    scatter: Scatter, columns: Array, known: Array, off: Array, active: Sequence[tuple[int, int]]
-) -> tuple[Scatter, tuple[str, ...]]:
+def _believed(scatter: Scatter, columns: Array, known: Array, off: Array) -> tuple[Scatter, tuple[str, ...]]:
     """Widen known errors where the misfit is improbable under them; say so."""
     from scipy.stats import chi2
 
@@ -471,4 +472,4 @@ def _freedom(logs: Array, call: Callable[[Array], float], of: Callable[[Array], 
         return np.full(middle.size, np.nan)
     spread = (slope @ vectors) ** 2 @ (1.0 / values)
     with np.errstate(divide="ignore"):
-        return np.clip(2.0 * middle**2 / spread, 1.0, 1e6)
+        return np.asarray(np.clip(2.0 * middle**2 / spread, 1.0, 1e6))

@@ -27,11 +27,12 @@ SOURCES: tuple[str, ...] = (
 )
 LOSSES = ("huber", "linear")
 KNEE = 2.5  # standard deviations within which Huber's loss is quadratic
-HELD = 0.98758067  # 2 Phi(2.5) - 1: share of a normal scatter that the weights leave
+HELD = 0.97756  # mean of min(z^2, 2.5^2) for a normal z: share of its variance that the loss leaves (Huber's proposal 2)
 _ROUNDS = 8  # of fit and scatter
+_POOR = 0.1  # of the measured values
 _BENT = 0.3  # share of the way from start to solution that derivatives there do not foretell
 _REFUSED = 1e3  # whitened misfit of a point at which the model has no answer
-_NEAR = 0.2  # of a scale: derivatives are taken for those of a point this near
+_NEAR = 0.05  # of a scale: derivatives are taken for those of a point this near
 _UNMOVED = 1e-9  # change over a value's size, by a whole scale of a number, that is rounding
 
 
@@ -155,7 +156,7 @@ class Problem:
         """
         from scipy.optimize import least_squares
 
-        moving = np.array([index for index in range(start.size) if index != held])
+        moving = np.array([index for index in range(start.size) if index != held], dtype=np.int64)
         low, high = self.bounds
 
         def whole(part: Array) -> Array:
@@ -220,7 +221,7 @@ def solve(model: Model, where: Layout, priors: bool, loss: str, starts: int) -> 
     _moving(problem)
     point, deviance = problem.fit(model.start)
     tried, bent = 1, _bent(problem, point, begin)
-    if bent and starts > 1:
+    if (bent or _poor(problem, point)) and starts > 1:
         point, tried = _elsewhere(problem, point, deviance, starts)
     return _settled(problem, point, tried)
 
@@ -250,6 +251,15 @@ def _bent(problem: Problem, point: Array, begin: Array) -> bool:
     return far > 1e-3 * way.size**0.5 and float(np.linalg.norm(way - straight)) > _BENT * far
 
 
+def _poor(problem: Problem, point: Array) -> bool:
+    """Return whether what was found is off by more than a tenth of the measured values."""
+    there = problem.model.at(point)
+    if isinstance(there, str):
+        return True
+    left = (there - problem.model.measured) / problem.where.size
+    return float(np.median(np.abs(left))) > _POOR
+
+
 def _elsewhere(problem: Problem, point: Array, deviance: float, starts: int) -> tuple[Array, int]:
     """Return the best of several searches, and how many there were."""
     from scipy.stats import qmc
@@ -259,7 +269,7 @@ def _elsewhere(problem: Problem, point: Array, deviance: float, starts: int) -> 
     draws = qmc.Sobol(point.size, scramble=False).random(2 ** int(np.ceil(np.log2(starts + 1))))[1:starts]
     best, least = point, deviance
     for draw in draws:
-        there = np.clip(problem.model.start + (4.0 * draw - 2.0) * spread, low, high)
+        there = np.clip(problem.model.start + (6.0 * draw - 3.0) * spread, low, high)
         if isinstance(problem.model.at(there), str):
             continue
         found, size = problem.fit(there)
@@ -295,7 +305,7 @@ def _settled(problem: Problem, point: Array, tried: int) -> Solution:
             break
     problem._slope = None
     jacobian = problem.jacobian(point)
-    predicted = _answer(model, point)
+    point, predicted = _refined(problem, point, jacobian)
     made = scattering.estimated(
         where, model.measured - predicted, jacobian, problem.precision, model.start - point, weights, held,
         made.scatter.shares if made is not None else None,
@@ -306,6 +316,19 @@ def _settled(problem: Problem, point: Array, tried: int) -> Solution:
     return Solution(
         point, predicted, jacobian, made.scatter, made, problem.precision, problem.loss, tried, said
     )
+
+
+def _refined(problem: Problem, point: Array, jacobian: Array) -> tuple[Array, Array]:
+    """Return the point after one step more with derivatives taken right there, where that is no worse."""
+    predicted = _answer(problem.model, point)
+    rows = problem.rows(point, predicted)
+    half = np.sqrt(problem.weights(rows))
+    step = np.linalg.lstsq(half[:, None] * problem.slopes(jacobian), -half * rows, rcond=1e-10)[0]
+    there = np.clip(point + step, *problem.bounds)
+    found = problem.model.at(there)
+    if isinstance(found, str) or problem.deviance(problem.rows(there, found)) > problem.deviance(rows):
+        return point, predicted
+    return there, found
 
 
 def _answer(model: Model, point: Array) -> Array:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,14 +79,26 @@ def untold(problem: Problem, solution: Solution, found: Sequence[Interval] = ())
         doubt = math.inf if size <= _NOTHING * sizes.max() else 1.0 / size
         out.append(_named(parameters, way * scales, way, doubt))
     out += _tied(parameters, slope, scales, out)
-    named = {path for one in out for path in one.paths}
+    return _ended(parameters, found, out)
+
+
+def _ended(
+    parameters: Sequence[Parameter], found: Sequence[Interval], known: Sequence[Untold]
+) -> tuple[Untold, ...]:
+    """Add what intervals without an end say."""
+    out = list(known)
+    together = {path for one in out if len(one.paths) > 1 for path in one.paths}
     for one, interval in zip(parameters, found, strict=False):
-        if (interval.open_low or interval.open_high) and one.path not in named:
-            side = "either way" if interval.open_low and interval.open_high else (
-                "downwards" if interval.open_low else "upwards"
-            )  # fmt: skip
-            words = f"{one.path}: the data allow any value {side}, to the bound of the search"
+        if not (interval.open_low or interval.open_high) or one.path in together:
+            continue
+        side = "upwards" if interval.open_high else "downwards"
+        side = "either way" if interval.open_low and interval.open_high else side
+        words = f"the data allow any value of {one.path} {side}, to the bound of the search"
+        same = next((at for at, each in enumerate(out) if each.paths == (one.path,)), None)
+        if same is None:
             out.append(Untold((one.path,), np.ones(1), math.inf, words))
+        else:
+            out[same] = replace(out[same], words=f"{out[same].words}; {words}")
     return tuple(out)
 
 
@@ -119,7 +131,7 @@ def _named(parameters: Sequence[Parameter], direction: Array, way: Array, doubt:
     """Return a direction with its words."""
     part = np.flatnonzero(np.abs(way) > _TAKES_PART * np.abs(way).max())
     part = part[np.argsort(-np.abs(way[part]), kind="stable")]
-    some = [parameters[at] for at in part]
+    some = [parameters[int(at)] for at in part]
     along = direction[part]
     paths = tuple(one.path for one in some)
     if len(some) == 1:
