@@ -34,8 +34,8 @@ SOURCES: tuple[str, ...] = (
 )
 _STRETCH = 2.0
 _BOX = 4.0  # standard errors either way that quadratics stand for
-_THIN = 10  # steps between draws that are kept
-_FIRST = 400  # steps that are thrown away
+_THIN = 5  # steps between draws that are kept
+_FIRST = 300  # steps that are thrown away
 _CHECKED = 12  # draws at which the full model is asked
 _GOOD = 1.0 / 3.0  # of the scatter, root mean square
 _ENOUGH = 100.0  # draws that count as independent

@@ -39,6 +39,7 @@ LEVELS = ("value", "group", "set")
 USUAL = 0.02
 _LEAST, _MOST = 1e-7, 3.0  # of a share
 _FEWEST = 3  # groups or sets of which a scatter between them can be told
+_LOOSELY = 1e-4  # of the precision of what was known before, for the scatter alone
 _IMPROBABLE = 0.01  # of a misfit, given the stated errors
 #: Differences wide enough that rounding in a criterion of thousands does not drown them.
 _SEARCH = {"eps": 1e-4, "ftol": 1e-7, "maxiter": 200}
@@ -169,8 +170,10 @@ class Scatter:
             (n, m).
         """
         where, d = self.where, self.variances()
-        heavy, together, left, whole = self._pieces(d)
         over = columns / d[:, None]
+        if not self.shares[:, 1:].any():  # nothing in common
+            return columns.T @ over, float(np.sum(np.log(d)))
+        heavy, together, left, whole = self._pieces(d)
         groups = where.groups @ (where.size[:, None] * over)
         shrunk = groups / (1.0 + together * heavy)[:, None]
         sets = where.sets @ shrunk
@@ -274,11 +277,14 @@ def estimated(
     Estimated
         With degrees of freedom and covariance.
     """
-    active, said = _active(where, jacobian.shape[1], int(np.sum(precision > 0)))
+    free = jacobian.shape[1]
+    active, said = _active(where, free, int(np.sum(precision > 0)))
     base = plain(where)
     base = Scatter(where, base.shares * _alone(where)[:, None], base.widened, weights**2)
     columns = np.column_stack([jacobian, left])
     known = np.diag(precision)
+    # What was known before must not pass for scatter where it is wrong: it counts little wherever values are left over.
+    loosely = known * (_LOOSELY if where.kind.size - free >= _FEWEST else 1.0)
 
     def with_shares(logs: Array) -> Scatter:
         shares = base.shares.copy()
@@ -287,7 +293,7 @@ def estimated(
         return Scatter(where, shares, base.widened, base.weights)
 
     def off_by(logs: Array) -> float:
-        return _criterion(with_shares(logs), columns, known, off)
+        return _criterion(with_shares(logs), columns, loosely, off)
 
     logs = np.zeros(0)
     if active:
@@ -297,7 +303,7 @@ def estimated(
         logs = _least(off_by, np.log(start))
         active, logs = _needed(active, logs, off_by)
     scatter = Scatter(where, with_shares(logs).shares, base.widened, weights)
-    scatter, more = _believed(scatter, columns, known, off)
+    scatter, more = _believed(scatter, columns, loosely, off)
     freedom = np.full(jacobian.shape[1], np.inf)
     covariance = _covariance(scatter, jacobian, known)
     if active:

@@ -213,22 +213,29 @@ def solve(model: Model, where: Layout, priors: bool, loss: str, starts: int) -> 
     precision = np.array(
         [one.known**-2 if priors and one.known is not None else 0.0 for one in model.parameters]
     )
-    begin = model.at(model.start)
+    pairs = np.array([one.bounds() for one in model.parameters])
+    start = np.clip(model.start, pairs[:, 0], pairs[:, 1])
+    begin = model.at(start)
     if isinstance(begin, str):
-        raise FitError(f"{model.setup.name}: the model has no answer for the setup as it stands: {begin}")
+        where_it_is = (
+            "as it stands"
+            if np.array_equal(start, model.start)
+            else "with its numbers moved into their bounds"
+        )
+        raise FitError(f"{model.setup.name}: the model has no answer for the setup {where_it_is}: {begin}")
     blind = Layout(where.kinds, where.kind, where.of_set, where.group, where.size, np.zeros_like(where.sd))
     problem = Problem(model, where, precision, loss, scattering.plain(blind, 0.05))
-    _moving(problem)
-    point, deviance = problem.fit(model.start)
-    tried, bent = 1, _bent(problem, point, begin)
+    _moving(problem, start)
+    point, deviance = problem.fit(start)
+    tried, bent = 1, _bent(problem, point, start, begin)
     if (bent or _poor(problem, point)) and starts > 1:
         point, tried = _elsewhere(problem, point, deviance, starts)
     return _settled(problem, point, tried)
 
 
-def _moving(problem: Problem) -> None:
+def _moving(problem: Problem, start: Array) -> None:
     """Refuse a free number that moves nothing that was measured."""
-    jacobian = problem.jacobian(problem.model.start)
+    jacobian = problem.jacobian(start)
     reach = np.abs(jacobian) * problem.scales / problem.where.size[:, None]
     for one, most in zip(problem.model.parameters, reach.max(axis=0), strict=True):
         if most < _UNMOVED:
@@ -239,14 +246,14 @@ def _moving(problem: Problem) -> None:
             )
 
 
-def _bent(problem: Problem, point: Array, begin: Array) -> bool:
+def _bent(problem: Problem, point: Array, start: Array, begin: Array) -> bool:
     """Return whether derivatives at the solution do not foretell the way back to the start."""
     model = problem.model
     there = model.at(point)
     if isinstance(there, str):
         return True
     way = (begin - there) / problem.where.size
-    straight = problem.jacobian(point) @ (model.start - point) / problem.where.size
+    straight = problem.jacobian(point) @ (start - point) / problem.where.size
     far = float(np.linalg.norm(way))
     return far > 1e-3 * way.size**0.5 and float(np.linalg.norm(way - straight)) > _BENT * far
 

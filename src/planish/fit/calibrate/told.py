@@ -77,7 +77,7 @@ def untold(problem: Problem, solution: Solution, found: Sequence[Interval] = ())
         if size > 0 and 1.0 / size < UNTOLD:
             continue
         doubt = math.inf if size <= _NOTHING * sizes.max() else 1.0 / size
-        out.append(_named(parameters, way * scales, way, doubt))
+        out.append(_named(parameters, way * scales, _parts(slope, way), doubt))
     out += _tied(parameters, slope, scales, out)
     return _ended(parameters, found, out)
 
@@ -119,7 +119,7 @@ def _tied(
                 way = np.zeros(len(parameters))
                 way[i], way[j] = errors[i], math.copysign(errors[j], together)
                 way /= np.linalg.norm(way)
-                one = _named(parameters, way * scales, way, float(errors[i]))
+                one = _named(parameters, way * scales, np.flatnonzero(way), float(errors[i]))
                 words = one.words.replace("are not told apart", "are hardly told apart")
                 out.append(
                     Untold(one.paths, one.direction, one.doubt, f"{words} (correlation {together:.3f})")
@@ -127,10 +127,24 @@ def _tied(
     return out
 
 
-def _named(parameters: Sequence[Parameter], direction: Array, way: Array, doubt: float) -> Untold:
+def _parts(slope: Array, way: Array) -> NDArray[np.int64]:
+    """Return which numbers go into a direction: those that go far in their scale, and those that make up for others.
+
+    Where nothing happens along a direction although one number alone would do much, others undo that.
+    """
+    alone = np.linalg.norm(slope, axis=0) * np.abs(way)
+    far = np.abs(way) > _TAKES_PART * np.abs(way).max()
+    undo = (alone > 1.0) & (alone > _TAKES_PART * alone.max())
+    return np.flatnonzero(far | undo)
+
+
+def _named(
+    parameters: Sequence[Parameter], direction: Array, part: NDArray[np.int64], doubt: float
+) -> Untold:
     """Return a direction with its words."""
-    part = np.flatnonzero(np.abs(way) > _TAKES_PART * np.abs(way).max())
-    part = part[np.argsort(-np.abs(way[part]), kind="stable")]
+    part = part[
+        np.argsort(-np.abs(direction[part] / [parameters[int(at)].scale for at in part]), kind="stable")
+    ]
     some = [parameters[int(at)] for at in part]
     along = direction[part]
     paths = tuple(one.path for one in some)
