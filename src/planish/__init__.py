@@ -58,6 +58,8 @@ _HOMES = {
     "fit.law": "fit_law LawFit",
     "fit.disk": "fit_disks DiskFit DiskSeries",
     "fit.removal": "RemovalFit",
+    "fit.calibrate.fitting": "calibrate",
+    "fit.calibrate.result": "Calibrated",
     # tune
     "tuning.tune": "tune",
     "tuning.tuned": "Tuned",
@@ -87,10 +89,12 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.explain.comparison.side_by_side import compare_all as compare_all
     from planish.explain.report import write_report as write_report
     from planish.fit.against import fit_wafer as fit_wafer
+    from planish.fit.calibrate.fitting import calibrate as calibrate
     from planish.fit.calibrate.held import HeldSets as HeldSets
     from planish.fit.calibrate.held import hold_against as hold_against
     from planish.fit.calibrate.observe import observe as observe
     from planish.fit.calibrate.observed import Observed as Observed
+    from planish.fit.calibrate.result import Calibrated as Calibrated
     from planish.fit.disk import DiskFit as DiskFit
     from planish.fit.disk import DiskSeries as DiskSeries
     from planish.fit.disk import fit_disks as fit_disks

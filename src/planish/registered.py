@@ -91,4 +91,5 @@ def register_all() -> None:
     register("response surface", drawer="planish.explain.figures.design:surface_figure")
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
     register("side by side", drawer="planish.explain.figures.side_by_side:side_by_side_figure")
+    register("calibration", drawer="planish.explain.figures.calibration:calibration_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")

@@ -662,7 +662,9 @@ def measure(
 def fit(
     files: Annotated[
         list[Path] | None,
-        typer.Argument(help="SETUP PRE POST; with --rates one trace file; with --steps none."),
+        typer.Argument(
+            help="SETUP PRE POST, or SETUP DATA...; with --rates one trace file; with --steps none."
+        ),
     ] = None,
     rates: Annotated[
         Path | None, typer.Option("--rates", help="Average removal rates of the wafers in the traces.")
@@ -699,12 +701,79 @@ def fit(
         int,
         typer.Option("--folds", min=1, max=5, help="With --check: of five fifths, how many are left out."),
     ] = 5,
+    free: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--free",
+            metavar="PATH,...",
+            help="With SETUP DATA...: numbers of the setup to fit, as removal.oxide.rate,pad.top.shore_d; repeatable.",
+        ),
+    ] = None,
+    bound: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--bound",
+            metavar="PATH=LOW..HIGH",
+            help="With --free: where a number is searched, as 'removal.oxide.rate=100..400 nm/min'; repeatable.",
+        ),
+    ] = None,
+    priors: Annotated[
+        bool,
+        typer.Option("--priors/--no-priors", help="With --free: whether the parts' stated spreads count."),
+    ] = True,
+    level: Annotated[float, typer.Option("--level", help="With --free: share of intervals that hold.")] = 0.9,
+    samples: Annotated[
+        int, typer.Option("--samples", min=0, help="With --free: draws of the numbers, given the data.")
+    ] = 0,
+    seed: Annotated[int, typer.Option("--seed", help="With --samples: of the draws.")] = 0,
+    ahead_runs: Annotated[
+        int, typer.Option("--next", min=0, max=10, help="With --free: runs to measure next.")
+    ] = 2,
+    workers: Annotated[
+        int, typer.Option("--workers", min=1, max=4096, help="With --free: processes that share the work.")
+    ] = 1,
+    date: Annotated[
+        str | None,
+        typer.Option("--date", help="With --free: day of the fit, as 2026-11-27; today unless given."),
+    ] = None,
+    settings: Settings = None,
     columns: Columns = None,
     wafer: WaferId = None,
     json_out: Json = False,
-    out: Out = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder for figures, tables and results; with --free also FITTED.toml."),
+    ] = None,
 ) -> None:
     """Calibrate the model to own measurements, with errors and what cannot be told."""
+    given = files or []
+    if free or (
+        steps is None and rates is None and len(given) > 1 and (len(given) != 3 or settings or bound)
+    ):
+        from planish.cli import calibrating
+
+        for option, value in (("--rates", rates), ("--steps", steps), ("--predict", predict)):
+            if value is not None:
+                raise DataError(f"fit {option} {value}: must stand without --free")
+        calibrating.fit(
+            given,
+            free or [],
+            bound or [],
+            settings or [],
+            columns,
+            {"time": calibrating.seconds(time), "wafer": wafer},
+            json_out,
+            out,
+            priors=priors,
+            level=level,
+            samples=samples,
+            seed=seed,
+            ahead=ahead_runs,
+            workers=workers,
+            date=date,
+        )
+        return
+    _folder(out)
     if steps is not None:
         from planish.cli.die import fit_steps
 

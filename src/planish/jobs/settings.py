@@ -37,7 +37,7 @@ def describe(setup: Setup) -> list[dict[str, Any]]:
     out: list[dict[str, Any]] = []
     tree = setup.tree
     for info in known_keys(setup.motion):
-        if info.path in _HIDDEN or info.path.endswith(".part"):
+        if info.path in _HIDDEN or info.path.startswith("fitted.") or info.path.endswith(".part"):
             continue
         silent = [tuple(info.path.split("."))] if _silent(info, tree) else []
         for place in _spread_out(info.path, tree) or silent:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from planish.explain.comparison.attribution import Comparison
     from planish.explain.comparison.side_by_side import SideBySide
     from planish.fit.calibrate.held import HeldSets
+    from planish.fit.calibrate.result import Calibrated
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
@@ -42,7 +43,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     ----------
     answer
         A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
-        measured sets, a fit of removal, rates or steps, guessed rates.
+        measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates.
     folder
         Where to; it must exist.
     units
@@ -192,6 +193,12 @@ def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
 
+def _calibrated(answer: Calibrated, folder: Path, units: str) -> list[Path]:
+    setup = folder / "fitted.toml"
+    write_whole(setup, answer.to_toml().encode())
+    return [*save_figure(answer.plot(), folder, "fit"), setup, answer.save(folder / "fit.nc")]
+
+
 def _layout(maps: LayoutMaps, folder: Path, units: str) -> list[Path]:
     from planish.explain.figures.die import layout_figure
 
@@ -250,6 +257,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "response surface": _surface,
     "tuned settings": _tuned,
     "measured sets": _held,
+    "calibration": _calibrated,
     "layout maps": _layout,
     "measured wafer": _measured,
     "removal fit": _removal,

@@ -96,7 +96,7 @@ def descriptive_keys(tree: dict[str, Any]) -> tuple[str, ...]:
     if not isinstance(motion, str) or motion not in MOTIONS:
         return ()
     marked = (info.path for info in keys(motion) if info.descriptive)
-    return tuple(path for path in marked if not _names(path))
+    return tuple(path for path in marked if not _names(path) and not path.startswith("fitted."))
 
 
 def _names(path: str) -> bool:

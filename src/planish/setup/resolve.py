@@ -43,10 +43,12 @@ TOP_KEYS = (
     "clean",
     "cost",
     "die",
+    "fitted",
 )
 # Version of the setup file's keys and what they mean; a file without the key is of the oldest.
 SCHEMA = OLDEST_SCHEMA = 1
 YOURS = "given in the setup"
+FITTED = "fitted to measurements"
 
 AMBIENT = {"temperature": ("22 degC", PRACTICE), "platen_temperature": ("22 degC", PRACTICE)}
 
@@ -122,11 +124,50 @@ def resolve(document: dict[str, Any], folder: Path | None = None) -> Resolved:
         if isinstance(table, dict) and table.get(key) == "none":
             table[key] = None
     _removal(document, out, slurry_part)
-    for section in ("recipe", "clean", "cost", "die"):
+    for section in ("recipe", "clean", "cost", "die", "fitted"):
         if section in document:
             out.tree[section] = deepcopy(document[section])
             _remember_own(section, document[section], out)
+    _fitted(out)
     return out
+
+
+def fitted_value(key: str, tree: Mapping[str, Any]) -> Any:
+    """Return what a filled-in document says of a key that was fitted; None where it says nothing.
+
+    Parameters
+    ----------
+    key
+        Its dotted path.
+    tree
+        The document.
+
+    Raises
+    ------
+    SetupError
+        For a path that leads nowhere.
+    """
+    here: Any = tree
+    for step in paths.resolve(key, tree, grow=True):
+        here = paths.step_into(here, step)
+    return here
+
+
+def _fitted(out: Resolved) -> None:
+    """Take the spread of each value that still is as it was fitted; what is wrong with the table, others say."""
+    table = out.tree.get("fitted")
+    if not isinstance(table, dict) or not isinstance(table.get("value"), list):
+        return
+    for row in table["value"]:
+        if not isinstance(row, dict) or not isinstance(row.get("spread"), str):
+            continue
+        try:
+            place = paths.show(paths.resolve(row.get("key", ""), out.tree, grow=True), out.tree)
+            now = fitted_value(row["key"], out.tree)
+        except (PlanishError, KeyError):
+            continue
+        if now is not None and now == row.get("value"):
+            out.origins[place] = Origin(now, "setup", f"{FITTED}, {table.get('date')}", row["spread"])
 
 
 def _schema(document: dict[str, Any]) -> None:

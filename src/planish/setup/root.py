@@ -9,6 +9,7 @@ from pydantic import Field
 from planish.setup.clean import CleanSection
 from planish.setup.conditioner import ConditionerSection
 from planish.setup.die import DieSection
+from planish.setup.fitted import FittedSection
 from planish.setup.head import HeadSection
 from planish.setup.motions.known import MOTIONS, ByMotion
 from planish.setup.pad import PadSection
@@ -45,6 +46,10 @@ class SetupModel(Section):
     )
     die: DieSection | None = Field(
         None, description="what stands on the die; leave it out where none is asked for"
+    )
+    fitted: FittedSection | None = Field(
+        None,
+        description="what was fitted to measurements, as planish fit writes it; leave it out where nothing was",
     )
 
 

@@ -54,6 +54,9 @@ def json_schema() -> dict[str, object]:
             "BearingZone",
             "FilmSection",
             "DieSection",
+            "FittedSection",
+            "FittedFileSection",
+            "FittedValueSection",
         ):
             table.pop("required", None)
     for owner, key in (("HeadSection", "ring"), ("PadSection", "sub"), ("PadSection", "grooves")):
@@ -68,7 +71,7 @@ def json_schema() -> dict[str, object]:
         "anyOf": [{"$ref": "#/$defs/ConditionerSection"}, {"const": "none"}],
         "description": "the conditioner; leave it out for none",
     }
-    for section in ("clean", "cost", "die"):
+    for section in ("clean", "cost", "die", "fitted"):
         schema["properties"][section] = _without_null(schema["properties"][section])
     polisher = schema["properties"]["polisher"]
     polisher.pop("discriminator", None)  # with a part, the motion need not be written

@@ -9,7 +9,7 @@ the model leaves out. Nothing is drawn by lot, so there is no seed, and workers 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -209,13 +209,16 @@ def spreads(setup: SetupLike) -> list[Moved]:
     -----
     A rate and a modulus have a spread key of their own (``removal.M.spread``, ``pad.top.modulus_spread``), and the part
     may state a spread beside the value that they follow from as well. It is one doubt told twice: the larger counts;
-    a key that the setup says itself counts alone.
+    a key that the setup says itself counts alone, and so does the spread of a value that was fitted.
     """
     described = as_described(setup)
     if isinstance(described, Rig):
         return [*_rates(described, {}), *_moduli(described, {}), *_flow(described)]
     stated = {path: origin for path, origin in described.origins.items() if origin.spread}
-    rates = _rates(described.rig, _rate_spreads(described, stated))
+    fitted = {
+        path for path in stated if _own(described, path)
+    }  # the only spread that a setup states of its own value
+    rates = _rates(described.rig, _rate_spreads(described, stated), fitted)
     moduli = _moduli(described.rig, _stiffness(described, stated), described)
     own = [*rates, *moduli, *_flow(described.rig)]
     return [*own, *(_moved(described, path, origin, path) for path, origin in stated.items())]
@@ -263,11 +266,16 @@ def drawn(setup: Setup, moved: Sequence[Moved], amounts: Sequence[float]) -> Rig
     return rig
 
 
-def _rates(rig: Rig, told: Mapping[str, float]) -> list[Moved]:
-    """Return the spreads of the rates: the key's own or the one ``told`` beside the value, by material."""
+def _rates(rig: Rig, told: Mapping[str, float], fitted: Collection[str] = ()) -> list[Moved]:
+    """Return the spreads of the rates: the key's own or the one ``told`` beside the value, by material.
+
+    That of a fitted rate counts alone.
+    """
     found = []
     for material, law in rig.removal.items():
         size = max(law.relative_spread, told.get(material, 0.0))
+        if material in told and any(path in fitted for path in _rate_paths(material, law.law)):
+            size = told[material]
         if size > 0:
             up, down = (with_rate(rig, material, 1 + sign * size) for sign in (1, -1))
             found.append(Moved(f"rate of {material}", up, down, ("rate", material, size)))
@@ -279,12 +287,18 @@ def _rate_spreads(setup: Setup, stated: dict[str, Origin]) -> dict[str, float]:
     found = {}
     for material, law in setup.rig.removal.items():
         place = paths.join("removal", material)
-        for path in (f"{place}.rate", f"{place}.coefficients.{LAWS.get(law.law).leading}"):
+        for path in _rate_paths(material, law.law):
             origin = stated.pop(path, None)
-            if origin is not None and not _own(setup, f"{place}.spread"):
+            if origin is not None and (_own(setup, path) or not _own(setup, f"{place}.spread")):
                 number, _ = spread.parted(origin.value)
                 found[material] = _sized(path, origin) / abs(number) if number else 0.0
     return found
+
+
+def _rate_paths(material: str, law: str) -> tuple[str, str]:
+    """Return the two keys that say how fast a material goes."""
+    place = paths.join("removal", material)
+    return f"{place}.rate", f"{place}.coefficients.{LAWS.get(law).leading}"
 
 
 def _moduli(rig: Rig, told: Mapping[int, tuple[str, Origin]], setup: Setup | None = None) -> list[Moved]:
@@ -297,7 +311,8 @@ def _moduli(rig: Rig, told: Mapping[int, tuple[str, Origin]], setup: Setup | Non
         if setup is not None and index in told:
             other = _moved(setup, *told[index], name)
         sides = [side.pad.layers[index].modulus for side in (other.up, other.down) if side is not None]
-        if sides and max(abs(side / layer.modulus - 1) for side in sides) > own:
+        alone = setup is not None and index in told and _own(setup, told[index][0])  # fitted
+        if sides and (alone or max(abs(side / layer.modulus - 1) for side in sides) > own):
             found.append(other)
         elif own > 0:
             up, down = (_with_modulus(rig, index, 1 + sign * own, setup) for sign in (1, -1))
@@ -326,7 +341,7 @@ def _stiffness(setup: Setup, stated: dict[str, Origin]) -> dict[int, tuple[str, 
         for key in STIFFNESS_KEYS:
             path = f"pad.{layer}.{key}"
             origin = stated.pop(path, None)
-            if origin is not None and not _own(setup, f"pad.{layer}.modulus_spread"):
+            if origin is not None and (_own(setup, path) or not _own(setup, f"pad.{layer}.modulus_spread")):
                 found[index] = (path, origin)
     return found
 

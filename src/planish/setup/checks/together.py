@@ -14,6 +14,7 @@ from planish.setup import paths
 from planish.setup.attached import film_sites
 from planish.setup.checks.clean import check_clean
 from planish.setup.checks.dissolved import check_dissolved
+from planish.setup.checks.fitted import check_fitted
 from planish.setup.checks.machine import check_conditioner, check_pad, check_polisher
 from planish.setup.checks.recipe import check_recipe
 from planish.setup.checks.removal import check_removal
@@ -56,6 +57,7 @@ def crosscheck(model: SetupModel, resolved: Resolved, folder: Path | None) -> li
     found.extend(_vacuum(model, raw))
     found.extend(check_clean(model, raw))
     found.extend(_die(model, raw))
+    found.extend(check_fitted(model, raw))
     return found
 
 

@@ -1,0 +1,135 @@
+"""The setup file with fitted values: its comments kept, each value with its band and where it comes from."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from planish._version import __version__
+from planish.engine.record import counted
+from planish.setup import paths
+
+if TYPE_CHECKING:
+    from planish.fit.calibrate.parameters import Parameter
+    from planish.fit.calibrate.result import Calibrated
+    from planish.setup.models import Setup
+
+_DIGITS = 6  # of a fitted value in a file
+
+
+def fitted_setup(found: Calibrated) -> Setup:
+    """Return the setup with the fitted values and a table that says how they were fitted.
+
+    Rows of values that were fitted before and stand as they were are kept.
+
+    Parameters
+    ----------
+    found
+        The fit.
+    """
+    before = found.setup.tree.get("fitted") or {}
+    changes: dict[str, Any] = dict(found.changes)
+    rows = [
+        _row(one, value, low, high, found, index)
+        for index, (one, (value, low, high)) in enumerate(zip(found.parameters, found.values(), strict=True))
+    ]
+    new = {row["key"] for row in rows}
+    rows = [
+        row for row in before.get("value", []) if row["key"] not in new and _holds(found.setup, row)
+    ] + rows
+    files = {(name, digest): None for one in found.observed for name, digest in one.files}
+    if len(rows) > len(new):
+        files = {**{(row["file"], row["sha256"]): None for row in before.get("file", [])}, **files}
+    table: dict[str, Any] = {
+        "planish": __version__,
+        "date": found.date.isoformat(),
+        "method": _method(found),
+        "level": found.level,
+    }
+    if files:
+        table["file"] = [{"file": name, "sha256": digest} for name, digest in files]
+    table["value"] = rows
+    changes["fitted"] = table
+    return found.setup.replace(changes)
+
+
+def _holds(setup: Setup, row: dict[str, Any]) -> bool:
+    place = paths.show(paths.resolve(row["key"], setup.tree, grow=True), setup.tree)
+    origin = setup.origins.get(place)
+    return origin is not None and origin.origin == "setup" and bool(origin.spread)
+
+
+def _method(found: Calibrated) -> str:
+    known = any(found.solution.precision > 0)
+    losses = {"huber": "robust least squares", "linear": "least squares"}
+    return (
+        f"{losses[found.solution.loss]} of {counted(found.solution.predicted.size, 'value')} in "
+        f"{counted(len(found.observed), 'set')}, {'with' if known else 'without'} what the parts state of their spreads"
+    )
+
+
+def _row(
+    one: Parameter, value: float, low: float, high: float, found: Calibrated, index: int
+) -> dict[str, Any]:
+    error = math.sqrt(max(float(found.solution.estimated.covariance[index, index]), 0.0))
+    if one.log:
+        spread = f"{100.0 * math.sqrt(math.expm1(error**2)):.3g} %"
+    else:
+        step = abs(one.shown(value + error) - one.shown(value))
+        spread = f"{step:.3g} {one.unit}".strip()
+    texts = {"value": value, "low": low, "high": high}
+    return {
+        "key": one.path,
+        **{name: one.text(each, _DIGITS) for name, each in texts.items()},
+        "spread": spread,
+    }
+
+
+def with_comments(found: Calibrated) -> str:
+    """Return the fitted setup as TOML: a comment behind each fitted value says its band and where it comes from.
+
+    Parameters
+    ----------
+    found
+        The fit.
+    """
+    import tomlkit
+
+    setup = found.fitted()
+    document: Any = tomlkit.parse(setup.to_toml())
+    for one, (_, low, high) in zip(found.parameters, found.values(), strict=True):
+        words = (
+            f"fitted {found.date.isoformat()}: {100 * found.level:g} % interval {one.told(low)} to {one.told(high)}; "
+            f"{_told_by(found, one)}; see [fitted]"
+        )
+        _comment(document, paths.resolve(one.path, setup.tree, grow=True), words)
+    table = document.get("fitted")
+    if table is not None and hasattr(table, "trivia"):
+        table.comment("written by planish fit: what was fitted, to which files, and how far it may be off")
+    text = tomlkit.dumps(document)
+    return text if tomlkit.parse(text).unwrap() == setup.document else setup.to_toml()
+
+
+def _told_by(found: Calibrated, one: Parameter) -> str:
+    """Return what a value rests on: the data, or what was known before."""
+    if any(one.path in each.paths for each in found.untold):
+        return "these data do not tell it alone"
+    names = list(dict.fromkeys(name for each in found.observed for name, _ in each.files))
+    return (
+        f"from {', '.join(names[:3])}{' and more' if len(names) > 3 else ''}"
+        if names
+        else "from measurements"
+    )
+
+
+def _comment(document: Any, keys: tuple[paths.Key, ...], words: str) -> None:
+    """Put a comment behind the value at a place, before what stands there already."""
+    here = document
+    for key in keys[:-1]:
+        here = here[key]
+    item = here.item(keys[-1]) if hasattr(here, "item") and isinstance(keys[-1], str) else None
+    if item is None or not hasattr(item, "comment"):
+        return
+    old = item.trivia.comment.removeprefix("#").strip()
+    kept = "" if not old or old.startswith("fitted ") else f"; {old}"
+    item.comment(f"{words}{kept}")

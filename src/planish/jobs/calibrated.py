@@ -1,0 +1,138 @@
+"""Which values of a setup's uncertain numbers meet what was measured, how sure is that, and what is the setup with them?"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planish.engine.files import write_whole
+from planish.errors import DataError, SetupError, refuse
+from planish.fit.calibrate.fitting import calibrate
+from planish.jobs.calibrating import observed_of
+from planish.jobs.changed import load_changed
+from planish.setup.paths import PATH, parse
+
+if TYPE_CHECKING:
+    from planish.fit.calibrate.result import Calibrated
+    from planish.measure.sites.column_map import ColumnMap
+
+
+def calibrated(
+    path: str | os.PathLike[str],
+    files: Sequence[str | os.PathLike[str]],
+    free: Sequence[str] = (),
+    *,
+    settings: Sequence[str] = (),
+    columns: ColumnMap | None = None,
+    reading: dict[str, Any] | None = None,
+    bounds: Sequence[str] = (),
+    **options: Any,
+) -> Calibrated:
+    """Fit numbers of a setup file to files of measurements.
+
+    Parameters
+    ----------
+    path, settings
+        As for :func:`~planish.jobs.changed.load_changed`.
+    files
+        As :func:`~planish.jobs.calibrating.observed_of` takes them.
+    free
+        Dotted paths, several in one text with commas between; the rate of the film on top unless given.
+    columns, reading
+        What the files do not say of themselves: a column map, and other options of ``observed_of`` by name.
+    bounds
+        Lines such as ``removal.oxide.rate=100..400 nm/min``.
+    **options
+        As for :func:`~planish.fit.calibrate.fitting.calibrate`.
+
+    Returns
+    -------
+    Calibrated
+        Values with their doubt.
+
+    Raises
+    ------
+    PlanishError
+        As these functions.
+    """
+    if not files:
+        raise DataError("fit: no data given: must be SETUP and one or more files of measurements")
+    setup = load_changed(path, settings)
+    observed = observed_of(setup, files, columns, **(reading or {}))
+    return calibrate(setup, observed, read_free(free), bounds=read_ranges(bounds), **options)
+
+
+def read_free(words: Sequence[str], *, named: str = "--free") -> list[str]:
+    """Return dotted paths out of words that may hold several with commas between.
+
+    Parameters
+    ----------
+    words
+        As the user wrote them.
+    named
+        What the door calls its field or option.
+
+    Raises
+    ------
+    SetupError
+        For a word that names nothing, and for a path that cannot be read.
+    """
+    found: list[str] = []
+    for word in words:
+        pieces = [piece.strip() for piece in word.split(",")]
+        if not all(pieces):
+            raise SetupError(refuse(named, word, "dotted paths with commas between", "as removal.oxide.rate"))
+        for piece in pieces:
+            parse(piece)
+        found += pieces
+    return found
+
+
+def read_ranges(lines: Sequence[str], *, named: str = "--bound") -> dict[str, str]:
+    """Return ranges by path out of lines such as ``removal.oxide.rate=100..400 nm/min``.
+
+    Parameters
+    ----------
+    lines
+        As the user wrote them.
+    named
+        What the door calls its field or option.
+
+    Raises
+    ------
+    SetupError
+        For a line without ``=``, and for one path bound twice.
+    """
+    found: dict[str, str] = {}
+    for line in lines:
+        read = PATH.match(line)
+        if read is None:
+            raise SetupError(refuse(named, line, "path=low..high", "as removal.oxide.rate=100..400 nm/min"))
+        if read[1] in found:
+            raise SetupError(f"{named} {read[1]}: given twice: must be given once")
+        found[read[1]] = line[read.end() :].strip()
+    return found
+
+
+def write_fitted(found: Calibrated, out: Path) -> Path:
+    """Write the fitted setup file, whole or not at all; returns its path.
+
+    Parameters
+    ----------
+    found
+        The fit.
+    out
+        The file; its folder must exist.
+
+    Raises
+    ------
+    DataError
+        Where it cannot be written.
+    """
+    try:
+        write_whole(out, found.to_toml().encode())
+    except OSError as exc:
+        raise DataError(f"--out {out}: cannot be written ({exc.strerror}); name another") from None
+    return out
