@@ -140,3 +140,23 @@ def test_an_empty_cell_leaves_the_setup_as_it_is(tmp_path):
     path.write_text(f"rate_nm_per_min,{ways.RING}\n250,\n251,3 psi\n252,-\n", encoding="utf-8")
     table = read_runs(path, is_key=IS_KEY)
     assert [dict(run.settings) for run in table.runs] == [{}, {ways.RING: "3 psi"}, {}]
+
+
+@pytest.mark.parametrize(
+    ("head", "is_runs"),
+    [
+        ("site,x_mm,y_mm,removal_nm", False),
+        ("wafer,site,rate_nm_per_min", False),  # its places come from a site plan
+        ("r_mm,theta_deg,rate_nm_per_min", False),
+        ("wafer,rate_nm_per_min", True),
+        ("wafer,pre sites,post sites", True),
+        ("disk_h,cut_um_per_h", True),
+        ("No.,wafer,rate_nm_per_min", True),  # then its first column is refused by name
+        ("wafer,colour", False),
+        ("structure,x_mm,y_mm,time_s,up_loss_nm", False),
+    ],
+)
+def test_a_table_of_runs_is_told_from_sites_by_its_names(tmp_path, head, is_runs):
+    path = tmp_path / "table.csv"
+    path.write_text(f"{head}\n{','.join('1' for _ in head.split(','))}\n", encoding="utf-8")
+    assert holds_runs(path, IS_KEY) is is_runs

@@ -232,10 +232,17 @@ def _is_runs(grid: Grid, is_key: IsKey, told: RunColumns) -> bool:
         names = grid.rows[_head(grid)][1]
     except DataError:
         return False
-    if any(named(name).role in ("x", "y", "r", "die_x", "die_y") for name in names):
+    if any(_of_sites(name) for name in names):
         return False
     found = [_as_told(name, told) or understood(name, is_key) for name in names]
     return any(one is not None and one.role in MEASURED for one in found) or None not in found
+
+
+def _of_sites(name: str) -> bool:
+    """Whether a column is one of a table with a row a site; a column of numbers alone may be of any table."""
+    role = named(name).role
+    numbers = re.fullmatch(r"(no|nr|num|number|index|#)\W*", name.strip().lower()) is not None
+    return role in ("x", "y", "r", "die_x", "die_y") or (role == "site" and not numbers)
 
 
 def _chosen(grids: Sequence[Grid], told: RunColumns, is_key: IsKey) -> Grid:
