@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent))
 import run_dialects as ways
+import site_dialects
 
 import planish
 from planish.fit.calibrate.keys import key_names, key_test
@@ -160,3 +161,11 @@ def test_a_table_of_runs_is_told_from_sites_by_its_names(tmp_path, head, is_runs
     path = tmp_path / "table.csv"
     path.write_text(f"{head}\n{','.join('1' for _ in head.split(','))}\n", encoding="utf-8")
     assert holds_runs(path, IS_KEY) is is_runs
+
+
+@pytest.mark.parametrize("name", site_dialects.WAYS)
+def test_no_way_of_writing_sites_is_taken_for_a_table_of_runs(tmp_path, name):
+    dialect = site_dialects.WAYS[name]()
+    path = tmp_path / dialect.name
+    path.write_bytes(dialect.data)
+    assert not holds_runs(path, IS_KEY)
