@@ -16,7 +16,8 @@ import site_dialects
 import planish
 from planish.fit.calibrate.keys import key_names, key_test
 from planish.measure.runs.columns import understood
-from planish.measure.runs.read import RunColumns, RunTable, holds_runs, read_runs
+from planish.measure.runs.read import holds_runs, read_runs
+from planish.measure.runs.record import RunColumns, RunTable
 
 ROOT = Path(__file__).parents[2]
 SETUP = planish.load(ROOT / "examples" / "rotary.toml")
