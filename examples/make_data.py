@@ -124,7 +124,7 @@ def runs(folder: Path) -> None:
         for p in pressures
         for v in speeds
     ]
-    life = [InventedRun("rate", time=95.0, pad_wafers=n, lot="B") for n in (0, 5, 25, 60)]
+    life = [InventedRun("rate", time=95.0, pad_wafers=n, lot="B") for n in (0, 4, 12, 25)]
     cuts = [InventedRun("cut", disk_time=3600.0 * h) for h in (0.5, 10.0, 40.0, 100.0)]
     noise = Noise(gauge=0.4e-9, wafer=0.006, rate=0.008)
     write_invented_runs(truth, [*varied, *life, *cuts], folder, noise=noise, seed=17)

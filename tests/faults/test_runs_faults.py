@@ -13,7 +13,7 @@ import planish
 from planish.errors import PlanishError
 from planish.jobs.calibrating import observed_of
 from planish.measure.layout.make import make_maps
-from planish.measure.runs.read import RunColumns
+from planish.measure.runs.record import RunColumns
 
 ROOT = Path(__file__).parents[2]
 SETUP = ROOT / "examples" / "rotary.toml"

@@ -18,7 +18,7 @@ from planish.fit.polished import removed_at
 from planish.jobs.calibrating import observed_of
 from planish.jobs.measured import read_removal
 from planish.measure.layout.make import make_maps
-from planish.measure.runs.read import RunColumns
+from planish.measure.runs.record import RunColumns
 from planish.measure.steps import StepTable
 from planish.predict.lot.cut import pad_cut_rate
 from planish.predict.lot.events import Event

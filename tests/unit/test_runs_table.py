@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent))
 import run_dialects as ways
+import site_dialects
 
 import planish
 from planish.fit.calibrate.keys import key_names, key_test
 from planish.measure.runs.columns import understood
-from planish.measure.runs.read import RunColumns, RunTable, holds_runs, read_runs
+from planish.measure.runs.read import holds_runs, read_runs
+from planish.measure.runs.record import RunColumns, RunTable
 
 ROOT = Path(__file__).parents[2]
 SETUP = planish.load(ROOT / "examples" / "rotary.toml")
@@ -140,3 +142,31 @@ def test_an_empty_cell_leaves_the_setup_as_it_is(tmp_path):
     path.write_text(f"rate_nm_per_min,{ways.RING}\n250,\n251,3 psi\n252,-\n", encoding="utf-8")
     table = read_runs(path, is_key=IS_KEY)
     assert [dict(run.settings) for run in table.runs] == [{}, {ways.RING: "3 psi"}, {}]
+
+
+@pytest.mark.parametrize(
+    ("head", "is_runs"),
+    [
+        ("site,x_mm,y_mm,removal_nm", False),
+        ("wafer,site,rate_nm_per_min", False),  # its places come from a site plan
+        ("r_mm,theta_deg,rate_nm_per_min", False),
+        ("wafer,rate_nm_per_min", True),
+        ("wafer,pre sites,post sites", True),
+        ("disk_h,cut_um_per_h", True),
+        ("No.,wafer,rate_nm_per_min", True),  # then its first column is refused by name
+        ("wafer,colour", False),
+        ("structure,x_mm,y_mm,time_s,up_loss_nm", False),
+    ],
+)
+def test_a_table_of_runs_is_told_from_sites_by_its_names(tmp_path, head, is_runs):
+    path = tmp_path / "table.csv"
+    path.write_text(f"{head}\n{','.join('1' for _ in head.split(','))}\n", encoding="utf-8")
+    assert holds_runs(path, IS_KEY) is is_runs
+
+
+@pytest.mark.parametrize("name", site_dialects.WAYS)
+def test_no_way_of_writing_sites_is_taken_for_a_table_of_runs(tmp_path, name):
+    dialect = site_dialects.WAYS[name]()
+    path = tmp_path / dialect.name
+    path.write_bytes(dialect.data)
+    assert not holds_runs(path, IS_KEY)

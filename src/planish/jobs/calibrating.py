@@ -13,7 +13,7 @@ from planish.fit.calibrate.observe import observe
 from planish.jobs.layouts import holds_cells, read_cells
 from planish.jobs.stages import Stage, untold
 from planish.measure.layout.sources import TABLES
-from planish.measure.runs.read import RunColumns
+from planish.measure.runs.record import RunColumns
 
 if TYPE_CHECKING:
     from planish.fit.calibrate.observed import Observed
@@ -111,7 +111,7 @@ def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest
     leave_out
         Names of columns that are not looked at.
     **rest
-        Decimal and sheet of a :class:`~planish.measure.runs.read.RunColumns`.
+        Decimal and sheet of a :class:`~planish.measure.runs.record.RunColumns`.
 
     Raises
     ------

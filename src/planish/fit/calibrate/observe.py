@@ -16,7 +16,8 @@ from planish.fit.calibrate.keys import key_test
 from planish.fit.calibrate.observed import Observed
 from planish.fit.calibrate.runs import observed_runs
 from planish.fit.calibrate.wafers import observed_sites
-from planish.measure.runs.read import IsKey, RunColumns, holds_runs
+from planish.measure.runs.read import IsKey, holds_runs
+from planish.measure.runs.record import RunColumns
 from planish.measure.sites.column_map import ColumnMap, column_map
 from planish.measure.sites.pairing import read_removal
 from planish.measure.sites.wafer import polish_time
@@ -92,7 +93,7 @@ def observe(
             "or a table of steps"
         )
     if told is not None:
-        of_kind(told, RunColumns, "told", "a RunColumns record (planish.measure.runs.read)")
+        of_kind(told, RunColumns, "told", "a RunColumns record (planish.measure.runs.record)")
     found = _sorted(described, [Path(as_path(file, "measurements")) for file in files], told)
     told_sites = column_map(columns)
     out: list[Observed] = []

@@ -21,7 +21,8 @@ from planish.fit.calibrate.observed import Observed
 from planish.fit.calibrate.wafers import by_lot, observed_rates, observed_sites
 from planish.fit.polished import check_same_wafer
 from planish.fit.usable_sites import ring_of, usable
-from planish.measure.runs.read import Run, RunColumns, RunTable, read_runs
+from planish.measure.runs.read import read_runs
+from planish.measure.runs.record import Run, RunColumns, RunTable
 from planish.measure.sites.pairing import Paired, read_removal
 from planish.setup.changes import change_lines, read_changes
 

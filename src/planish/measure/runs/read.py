@@ -4,157 +4,22 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeAlias
 
-from planish.engine.given import of_kind
-from planish.engine.record import Record, counted
 from planish.errors import DataError, refuse
-from planish.measure.runs.columns import (
-    MEASURED,
-    ROLES,
-    Column,
-    factor,
-    nearest_name,
-    understood,
-    unit_of_name,
-)
+from planish.measure.runs.cells import QUANTITY, count, file_beside, quantity, setting
+from planish.measure.runs.columns import MEASURED, ROLES, Column, nearest_name, understood, unit_of_name
+from planish.measure.runs.record import Run, RunColumns, RunTable
 from planish.measure.sites.column_names import named
-from planish.measure.tables.decimals import Decimal, decimal_sign, missing, plain_number
+from planish.measure.tables.decimals import Decimal, decimal_sign, missing
 from planish.measure.tables.grid import Grid, numeric, read_grids
-from planish.measure.tables.read import number
 
 MOST_RUNS = 10_000
-#: Largest value of each role in SI: beyond it the unit is wrong.
-_MOST = {
-    "time": 1e7,
-    "rate": 1e-5,
-    "sd": 1e-5,
-    "pad_time": 1e8,
-    "disk_time": 1e8,
-    "cut": 1e-5,
-    "pad_wafers": 1e5,
-}
-_ABOVE_ZERO = ("time", "rate", "cut")
 _FILES = ("before", "after", "removal")
 _WORDS = ("wafer", "lot", *_FILES)
-_QUANTITY = re.compile(r"([+-]?[\d.,]+(?:[eE][+-]?\d+)?)\s*(\D.*)?", re.ASCII)
 IsKey: TypeAlias = Callable[[str], bool]
-
-
-@dataclass(frozen=True, slots=True)
-class RunColumns:
-    """What is said of a table of runs that it does not say of itself.
-
-    Attributes
-    ----------
-    columns
-        Column by role (:data:`~planish.measure.runs.columns.ROLES`).
-    leave_out
-        Columns that are not looked at.
-    decimal
-        "point" or "comma"; found in the table where not said.
-    sheet
-        Of a workbook.
-    """
-
-    columns: Mapping[str, str] = field(default_factory=dict)
-    leave_out: tuple[str, ...] = ()
-    decimal: str | None = None
-    sheet: str | None = None
-
-    def __post_init__(self) -> None:
-        if not isinstance(self.columns, Mapping):
-            raise DataError(
-                refuse("columns", self.columns, "names by role", "as {'rate': 'Result [nm/min]'}")
-            )
-        of_kind(self.leave_out, tuple, "leave_out", "a tuple of names of columns")
-        for role in self.columns:
-            if role not in ROLES:
-                raise DataError(refuse("columns: role", role, f"one of {', '.join(ROLES)}"))
-        for what in (*self.columns.values(), *self.leave_out):
-            of_kind(what, str, "name of a column", "text")
-        if self.sheet is not None:
-            of_kind(self.sheet, str, "sheet", "text, or left out")
-        if self.decimal not in (None, "point", "comma"):
-            raise DataError(refuse("decimal", self.decimal, "point or comma"))
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """A row, in SI; None where a cell is empty or there is no such column.
-
-    Attributes
-    ----------
-    place
-        File and line, for refusals.
-    wafer, lot
-        As written.
-    before, after, removal
-        Site files.
-    time
-        Of polishing [s].
-    rate, cut
-        Mean removal rate, and cut rate of the pad [m/s].
-    sd
-        Measurement error of what is measured [m/s] or, of sites, [m]; ``sd_is_rate`` says which.
-    pad_wafers
-        Polished on the pad before.
-    pad_time, disk_time
-        Polishing time of the pad and use of the disk before [s].
-    settings
-        Text by path of a key of the setup, as it would stand in the file.
-    """
-
-    place: str
-    wafer: str | None = None
-    lot: str | None = None
-    before: Path | None = None
-    after: Path | None = None
-    removal: Path | None = None
-    time: float | None = None
-    rate: float | None = None
-    cut: float | None = None
-    sd: float | None = None
-    sd_is_rate: bool = False
-    pad_wafers: int | None = None
-    pad_time: float | None = None
-    disk_time: float | None = None
-    settings: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def name(self) -> str:
-        """How a person calls it."""
-        return f"wafer {self.wafer}" if self.wafer else self.place
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        """Its site files, in the order in which they are paired."""
-        return tuple(one for one in (self.removal, self.before, self.after) if one is not None)
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class RunTable(Record):
-    """A table of runs as read.
-
-    Attributes
-    ----------
-    path
-        The file.
-    runs
-        Its rows.
-    understood
-        What its columns were taken for, in one line.
-    """
-
-    path: str
-    runs: tuple[Run, ...]
-    understood: str
-
-    def _told(self) -> str:
-        return f"{counted(len(self.runs), 'run')}; {self.understood}"
 
 
 def read_runs(
@@ -232,10 +97,17 @@ def _is_runs(grid: Grid, is_key: IsKey, told: RunColumns) -> bool:
         names = grid.rows[_head(grid)][1]
     except DataError:
         return False
-    if any(named(name).role in ("x", "y", "r", "die_x", "die_y") for name in names):
+    if any(_of_sites(name) for name in names):
         return False
     found = [_as_told(name, told) or understood(name, is_key) for name in names]
     return any(one is not None and one.role in MEASURED for one in found) or None not in found
+
+
+def _of_sites(name: str) -> bool:
+    """Whether a column is one of a table with a row a site; a column of numbers alone may be of any table."""
+    role = named(name).role
+    numbers = re.fullmatch(r"(no|nr|num|number|index|#)\W*", name.strip().lower()) is not None
+    return role in ("x", "y", "r", "die_x", "die_y") or (role == "site" and not numbers)
 
 
 def _chosen(grids: Sequence[Grid], told: RunColumns, is_key: IsKey) -> Grid:
@@ -382,7 +254,7 @@ def _decimal(
         found[1]
         for _, row in rows
         for one, cell in zip(columns, row, strict=True)
-        if one is not None and one.role not in _WORDS and (found := _QUANTITY.fullmatch(cell))
+        if one is not None and one.role not in _WORDS and (found := QUANTITY.fullmatch(cell))
     ]
     return decimal_sign(cells, grid.path)[0]
 
@@ -399,15 +271,15 @@ def _run(
             continue
         where = f"{place}, column {one.header[:40]!r}"
         if one.path:
-            settings[one.path] = _setting(cell, one.unit, decimal)
+            settings[one.path] = setting(cell, one.unit, decimal)
         elif one.role in _FILES:
-            found[one.role] = _file(folder, cell, where)
+            found[one.role] = file_beside(folder, cell, where)
         elif one.role in _WORDS:
             found[one.role] = cell
         elif one.role == "pad_wafers":
-            found[one.role] = _count(cell, where, decimal)
+            found[one.role] = count(cell, where, decimal)
         else:
-            value, unit = _quantity(cell, one, where, decimal)
+            value, unit = quantity(cell, one, where, decimal)
             found[one.role] = value
             if one.role == "sd":
                 found["sd_is_rate"] = "/" in unit
@@ -443,73 +315,6 @@ def _check_run(run: Run) -> None:
         raise DataError(
             f"{run.place}: wafers and hours of the pad: must be one of both (leave one column out)"
         )
-
-
-def _setting(cell: str, unit: str | None, decimal: Decimal) -> str:
-    """Return a cell as it would stand in a setup file."""
-    found = _QUANTITY.fullmatch(cell)
-    if found is None:
-        return cell
-    try:
-        value = plain_number(found[1], decimal)
-        number(value)
-    except ValueError:
-        return cell
-    if found[2]:  # the cell's own unit, or words behind a number
-        return cell if value == found[1] else f"{value} {found[2].strip()}"
-    return f"{value} {unit or ''}".strip()
-
-
-def _quantity(cell: str, column: Column, where: str, decimal: Decimal) -> tuple[float, str]:
-    found = _QUANTITY.fullmatch(cell)
-    words = ROLES[column.role][0]
-    try:
-        value = number(plain_number(found[1], decimal)) if found else None
-    except ValueError:
-        value = None
-    if found is None or value is None:
-        raise DataError(refuse(where, cell[:40], f"a number: the {words}", "or empty where there is none"))
-    unit = (found[2] or "").strip() or column.unit
-    if unit is None:
-        example = {"time": "s", "rate": "nm/min", "rate or length": "nm/min"}[ROLES[column.role][1]]
-        raise DataError(
-            refuse(
-                where,
-                cell[:40],
-                "a number with its unit",
-                f"as {cell[:20]} {example}, or {column.header[:40]} [{example}]",
-            )
-        )
-    si = value * factor(unit, column.role, where)
-    least = "above 0" if column.role in _ABOVE_ZERO else "0 or more"
-    if not 0 <= si <= _MOST[column.role] or (si == 0 and column.role in _ABOVE_ZERO):
-        raise DataError(refuse(where, cell[:40], f"{least} and a {words} that can be", "is the unit right?"))
-    return si, unit.replace("_per_", "/")
-
-
-def _count(cell: str, where: str, decimal: Decimal) -> int:
-    try:
-        value = number(plain_number(cell, decimal))
-    except ValueError:
-        value = -1.0
-    if not (value >= 0 and value == int(value) and value <= _MOST["pad_wafers"]):
-        raise DataError(refuse(where, cell[:40], "a whole number of wafers, 0 or more", "0 on a new pad"))
-    return int(value)
-
-
-def _file(folder: Path, name: str, where: str) -> Path:
-    """Return a file that a table names: beside it or below, as nobody's other files are its business."""
-    path = Path(name.replace("\\", "/"))
-    if "\0" in name or path.is_absolute() or re.match(r"[A-Za-z]:", name):
-        raise DataError(
-            refuse(where, name[:80], "the name of a file relative to the table", "put it beside the table")
-        )
-    whole = (folder / path).resolve()
-    if not whole.is_relative_to(folder.resolve()):
-        raise DataError(refuse(where, name[:80], "a file in the folder of the table or below it"))
-    if not whole.is_file():
-        raise DataError(refuse(where, name[:80], "a file that exists", f"looked in {folder}"))
-    return folder / path
 
 
 def _told(grid: Grid, columns: Sequence[Column | None], rows: int) -> str:
