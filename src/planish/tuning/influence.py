@@ -148,7 +148,8 @@ def _through(course: Course, step: _Own, carried: _Carried) -> Array:
     by_pressure = contact.wafer / found.pressure[:, None]
     fresher = _fresher(course, passed, by_pressure)
     bent = np.zeros((by_pressure.shape[0], 0, 0))
-    curves, changed = [], []
+    curves: list[Array] = []
+    changed: list[Array] = []
     for material in course.film_materials:
         rate = found.rates[material]
         now = rate.at(seen)

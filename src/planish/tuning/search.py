@@ -25,10 +25,10 @@ MET_NM = 0.05  # how far the mean may be from the target
 _TIGHT_NM = 0.01  # and where the search stops
 _MISS = 5.0  # nm of sigma that a nm of mean amiss counts for where times cannot mend it
 _LEAST_NM = 1e-4  # of sigma: less is beyond rounding of the settings
-_GAIN = 4e-3  # of sigma: the least that a further move must promise
-_IDLE, _IDLE_MOVES = 5e-3, 2  # of sigma: so many moves in a row that each gain less end the search
+_GAIN = 1e-3  # of sigma: the least that a further move must promise
+_IDLE, _IDLE_MOVES = 2e-3, 2  # of sigma: so many moves in a row that each gain less end the search
 _MOST = 30  # moves
-_PROGRAMS, _PART = 5, 2e-2  # of a move on what is foreseen; less gain than this part ends them
+_PROGRAMS, _PART = 6, 5e-3  # of a move on what is foreseen; less gain than this part ends them
 _STRETCHES = 5  # of the times alike
 _REACH, _FAR, _NEAR = (
     1.0,
