@@ -15,6 +15,7 @@ from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation
 from planish.predict.wafer.contact_model import prepare
+from planish.setup.check import check
 from planish.setup.load import loads
 from planish.setup.new import new_setup
 
@@ -142,3 +143,26 @@ def test_a_table_that_is_no_better_is_not_recommended() -> None:
     found = design_sweep(loads(new_setup("orbital")), 40, least=0.02)
     assert found.uneven_after > found.uneven_before
     assert found.changes == {}
+
+
+def test_a_table_that_the_arm_cannot_run_is_questioned() -> None:
+    setup = loads(new_setup("rotary"))
+    place = "conditioner.sweep.zone_dwell"
+
+    def questioned(table: list[float], **more: str) -> list[str]:
+        edges = [f"{edge:g} mm" for edge in np.linspace(60, 350, len(table) + 1)]
+        changes = {"conditioner.sweep.zone_edges": edges, place: table}
+        more = {f"conditioner.sweep.{key}": text for key, text in more.items()}
+        return [each.message for each in check(setup, changes | more) if each.place == place]
+
+    assert questioned([1, 1, 1]) == []
+    (text,) = questioned([1, 1, 1], frequency="17 1/min")
+    assert "more than top_acceleration" in text
+    (text,) = questioned([9, 1, 9])
+    assert "is beyond top_speed, 0.3 m/s" in text
+    assert "planish dwell" in text
+    assert questioned([9, 1, 9], frequency="2 1/min") == []
+    (text,) = questioned([1, 0, 1])
+    assert "beyond top_speed" in text
+    design = design_sweep(setup)
+    assert not [each for each in check(setup, design.changes) if each.place == place]

@@ -114,7 +114,20 @@ class Doses:
         return np.asarray(bends)
 
     def stretched(self, doses: Array, share: float) -> Array:
-        """Return doses (n,) of the same pressures for times that are longer by a share."""
+        """Return doses of the same pressures for other times.
+
+        Parameters
+        ----------
+        doses
+            As they are, (n,).
+        share
+            By which all times are longer.
+
+        Returns
+        -------
+        Array
+            (n,).
+        """
         x = self._plain(doses)
         x[self.times] *= 1.0 + share
         for pressures, time in self._steps:
@@ -122,7 +135,20 @@ class Doses:
         return x
 
     def prices(self, doses: Array, prices: Array) -> Array:
-        """Return prices (k,) of these rows as those of the limits themselves: a limit of a pressure moves by its step's time."""
+        """Return the prices of the limits themselves; one of a pressure moves by its step's time.
+
+        Parameters
+        ----------
+        doses
+            Where, (n,).
+        prices
+            Of these rows, (k,).
+
+        Returns
+        -------
+        Array
+            (k,).
+        """
         made = prices.copy()
         for pressures, time in self._steps:
             rows = np.any(self.matrix[:, pressures] != 0.0, axis=1)

@@ -285,7 +285,7 @@ class Search:
     def _ended(self, doses: Doses, begin: Run, place: _Place, prices: Array) -> Found:
         if self._told(self._away(begin)) < self._told(place.away):
             place = _Place(doses.pack(begin.settings), begin, self._away(begin))
-        sigma, gap = self._sigma(place.away), self._mean(place.away)
+        sigma, gap = self.measures(place.run)
         unit = doses.prices(place.doses, prices) / max(2.0 * sigma, 1e-9)
         rows = self.freedom.rows
         room = rows.most - rows.matrix @ self.freedom.pack(place.run.settings)

@@ -41,7 +41,20 @@ class ArmRun(NamedTuple):
 
 
 def shortest_pass(length: float, drive: Drive) -> float:
-    """Return the least time [s] of a pass from rest to rest over ``length`` [m]."""
+    """Return the least time of a pass from rest to rest.
+
+    Parameters
+    ----------
+    length
+        Of its way [m].
+    drive
+        Of the arm.
+
+    Returns
+    -------
+    float
+        [s].
+    """
     ramp = drive.speed**2 / drive.acceleration  # both ramps together take up so much of the way
     if length >= ramp:
         return length / drive.speed + drive.speed / drive.acceleration
