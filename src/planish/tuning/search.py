@@ -28,7 +28,7 @@ _LEAST_NM = 1e-4  # of sigma: less is beyond rounding of the settings
 _GAIN = 1e-3  # of sigma: the least that a further move must promise
 _IDLE, _IDLE_MOVES = 2e-3, 2  # of sigma: so many moves in a row that each gain less end the search
 _MOST = 30  # moves
-_PROGRAMS, _PART = 6, 5e-3  # of a move on what is foreseen; less gain than this part ends them
+_PROGRAMS, _PART = 3, 5e-3  # of a move on what is foreseen; less gain than this part ends them
 _STRETCHES = 5  # of the times alike
 _REACH, _FAR, _NEAR = (
     1.0,
