@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 MOST_ZONES = 40
 MOST_TURNS = 3
+DIGITS = 5  # of a share of time as it is written: no drive keeps more
 RATIO, TURNS = 3.0, 1
 
 
@@ -207,9 +208,9 @@ def _without(own: dwell.DwellLimits) -> list[tuple[str, dwell.DwellLimits]]:
 
 def _written(shares: Array) -> Array:
     """Return shares as they are written into a setup; the longest takes what rounding leaves of 1."""
-    table = np.round(shares, 6)
+    table = np.round(shares, DIGITS)
     longest = int(np.argmax(table))
-    table[longest] = round(float(table[longest] + 1.0 - table.sum()), 6)
+    table[longest] = round(float(table[longest] + 1.0 - table.sum()), DIGITS)
     return table
 
 

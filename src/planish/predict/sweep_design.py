@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
+CARE = (
+    "a model's proposal: check it against the limits of the arm and of the tool maker, safety data sheets and local codes, "
+    "with qualified staff, before it runs"
+)
 _WORTH = 0.002  # of the mean cut: by which a limit must hold evenness back to be named
 
 
@@ -118,7 +122,7 @@ class SweepDesign(Result):
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """Whether the table is worth having, and what stops it from being more even where more was asked."""
+        """Whether the table is worth having, what stops it from being more even where more was asked, and the caution."""
         held = [
             f"{figure(100 * uneven, '%', 3)} {words}"
             for words, uneven in sorted(self.reached.without, key=lambda each: each[1])
@@ -131,14 +135,14 @@ class SweepDesign(Result):
                 f"in the setup: keep it, or allow more zones or shorter stays ({without})",
             )
         if self.asked is None or self.uneven_after <= self.asked:
-            return ()
+            return (CARE,)
         more = figure(100 * self.reached.unlimited, "%", 3)
         if self.reached.unlimited > self.asked:
             why = f"no table of these zones does, the best is {more}: allow more zones, or other ends of the sweep"
         else:
             why = f"{without}; {more} without any of them"
         asked, found = (figure(100 * each, "%", 3) for each in (self.asked, self.uneven_after))
-        return (f"even: {asked} asked for, {found} reached: {why}",)
+        return (f"even: {asked} asked for, {found} reached: {why}", CARE)
 
     @property
     def better(self) -> bool:

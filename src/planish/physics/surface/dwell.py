@@ -42,7 +42,7 @@ _ASKED = (
     0.35,
 )  # of the arm: less and less, until it runs
 _IDLE = 1e-6  # cost of time beside the misfit: a zone that cuts nothing that counts is passed by
-_HAIR = 1e-4  # of a ratio: so that rounded times keep it too; of the longest time: less is no change
+_HAIR = 5e-4  # of a ratio: so that rounded times keep it too; of the longest time: less is no change
 
 
 @dataclass(frozen=True, slots=True)
