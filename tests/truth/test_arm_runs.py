@@ -14,7 +14,8 @@ from scipy.optimize import minimize, nnls
 from sklearn.isotonic import IsotonicRegression
 
 from planish.physics.motion.arm import Drive, arm_run, least_times, needed_acceleration, shortest_pass
-from planish.physics.surface.dwell import Arm, DwellLimits, design_dwell, ratio_of, turns_of
+from planish.physics.surface.dwell import DwellLimits, design_dwell, ratio_of, turns_of
+from planish.physics.surface.dwell_rows import Arm
 
 LENGTH, TIME = 0.3, 2.0
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from planish import units
 from planish.errors import ModelError, SetupError, refuse
 from planish.physics.motion import arm, sweep
-from planish.physics.surface import conditioning, dwell
+from planish.physics.surface import conditioning, dwell, dwell_rows
 from planish.predict.lot.pad import cut_matrix, cut_rates
 from planish.predict.lot.pad_rings import pad_rings
 from planish.predict.sweep_design import Reached, SweepDesign
@@ -178,7 +178,7 @@ def _swept(
     return _Sweep(edges, matrix, weights, target)
 
 
-def _arm(disk: Conditioner, edges: Array) -> dwell.Arm:
+def _arm(disk: Conditioner, edges: Array) -> dwell_rows.Arm:
     """Return the arm of a sweep; refuse one that cannot run from end to end so often."""
     path = disk.sweep
     way, _ = sweep.along_path(path.kind, path.pivot_distance, path.arm_length)
@@ -194,7 +194,7 @@ def _arm(disk: Conditioner, edges: Array) -> dwell.Arm:
                 f"the arm takes {shortest:.3g} s or more from end to end by top_speed and top_acceleration",
             )
         )
-    return dwell.Arm(lengths, time, drive)
+    return dwell_rows.Arm(lengths, time, drive)
 
 
 def _without(own: dwell.DwellLimits) -> list[tuple[str, dwell.DwellLimits]]:

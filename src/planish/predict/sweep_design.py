@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from planish.engine.record import counted, figure
 from planish.physics.motion import arm, sweep
-from planish.physics.surface import conditioning, dwell, grit
+from planish.physics.surface import conditioning, dwell, dwell_rows, grit
 from planish.results.plain import unique
 from planish.results.result import Result
 
@@ -86,7 +86,7 @@ class SweepDesign(Result):
     target: Array
     weights: Array
     run: arm.ArmRun
-    arm: dwell.Arm
+    arm: dwell_rows.Arm
     ratio: float
     turns: int
     asked: float | None

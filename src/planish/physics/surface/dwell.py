@@ -7,7 +7,6 @@ scale keeps: least shares, the ratio of neighbours, the way that times go from z
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations, pairwise
@@ -18,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from planish.errors import ModelError, refuse
 from planish.physics.motion.arm import ArmRun, Drive, arm_run, least_times
+from planish.physics.surface.dwell_rows import HAIR, Arm, ratio_rows, share_rows, speed_rows, turn_rows
 
 Array = NDArray[np.float64]
 
@@ -42,16 +42,6 @@ _ASKED = (
     0.35,
 )  # of the arm: less and less, until it runs
 _IDLE = 1e-6  # cost of time beside the misfit: a zone that cuts nothing that counts is passed by
-_HAIR = 5e-4  # of a ratio: so that rounded times keep it too; of the longest time: less is no change
-
-
-@dataclass(frozen=True, slots=True)
-class Arm:
-    """The arm of a sweep: ``lengths`` of the zones along its path (zones,) [m], ``time`` of one pass [s], its ``drive``."""
-
-    lengths: Array
-    time: float
-    drive: Drive
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +155,7 @@ def design_dwell(
 def turns_of(times: ArrayLike) -> int:
     """Return how often times (zones,) turn from rising to falling, or back."""
     change = np.diff(np.asarray(times, dtype=np.float64))
-    way = np.sign(np.where(np.abs(change) > _HAIR * np.max(np.abs(times)), change, 0.0))
+    way = np.sign(np.where(np.abs(change) > HAIR * np.max(np.abs(times)), change, 0.0))
     way = way[way != 0]
     return int(np.sum(way[1:] != way[:-1]))
 
@@ -216,12 +206,12 @@ def _checked(wanted: ArrayLike, zone_cut: ArrayLike, weights: ArrayLike | None) 
 
 def _within(fit: _Fit, limits: DwellLimits) -> tuple[Array, ArmRun | None]:
     """Return the best times within limits, and how the arm runs them."""
-    ratios = list(_ratio_rows(fit.linear.size, limits.ratio))
+    ratios = list(ratio_rows(fit.linear.size, limits.ratio))
     least = _least_shares(fit.linear.size, limits, 1.0)
     if limits == DwellLimits(least=limits.least):
         return _least_squares(fit, limits.least), None
     if limits.arm is None:
-        fixed = [*_share_rows(least), *ratios]
+        fixed = [*share_rows(least), *ratios]
         turning = _turning(fit, fixed, limits.turns)
         found = None if turning is None else _solved(fit, np.array([*fixed, *turning]))
         if found is None:
@@ -232,7 +222,7 @@ def _within(fit: _Fit, limits: DwellLimits) -> tuple[Array, ArmRun | None]:
         least = _least_shares(fit.linear.size, limits, share)
         if least.sum() > 1.0:
             break
-        times, pattern = _runnable(fit, [*_share_rows(least), *ratios], limits, least, share, pattern)
+        times, pattern = _runnable(fit, [*share_rows(least), *ratios], limits, least, share, pattern)
         if times is None:
             break
         stay = limits.arm.time * times / times.sum()
@@ -291,35 +281,6 @@ def _least_shares(zones: int, limits: DwellLimits, share: float) -> Array:
     return least
 
 
-def _share_rows(least: Array) -> Iterator[Array]:
-    """Yield rows, at most 0, of least shares of the time in all zones together."""
-    for zone, share in enumerate(least):
-        row = np.full(least.size, share)
-        row[zone] -= 1.0
-        yield row
-
-
-def _ratio_rows(zones: int, ratio: float) -> Iterator[Array]:
-    if ratio == inf:
-        return
-    for zone in range(zones - 1):
-        for one, other in ((zone, zone + 1), (zone + 1, zone)):
-            row = np.zeros(zones)
-            row[one], row[other] = 1.0, -max(ratio * (1.0 - _HAIR), 1.0)
-            yield row
-
-
-def _turn_rows(zones: int, rising: bool, places: tuple[int, ...]) -> Iterator[Array]:
-    """Yield rows, at most 0, of times that rise (or fall) from the inside and turn after the zones of ``places``."""
-    sign = 1.0 if rising else -1.0
-    for zone in range(zones - 1):
-        if zone in places:
-            sign = -sign
-        row = np.zeros(zones)
-        row[zone], row[zone + 1] = sign, -sign
-        yield row
-
-
 def _runnable(
     fit: _Fit,
     fixed: list[Array],
@@ -337,7 +298,7 @@ def _runnable(
     look = (0, 2) if pattern is None else ()  # by the second time limits are straight about the right times
     times = least + (1.0 - least.sum()) * arm.lengths / arm.lengths.sum()
     for turn in range(_ROUNDS):
-        rows = [*fixed, *_speed_rows(times * arm.time / times.sum(), arm, share)]
+        rows = [*fixed, *speed_rows(times * arm.time / times.sum(), arm, share)]
         if turn in look:
             pattern = _turning(fit, rows, limits.turns)
         found = None if pattern is None else _solved(fit, np.array([*rows, *pattern]))
@@ -351,24 +312,6 @@ def _runnable(
     return times, pattern
 
 
-def _speed_rows(times: Array, arm: Arm, share: float) -> Iterator[Array]:
-    """Yield rows, at most 0, of the change of speed from the middle of one zone to that of the next.
-
-    Of g = d'/t' - d/t - a (t + t')/2, and the same the other way round, straight about ``times`` [s]; the times of a
-    row are shares of the pass, so that any scale keeps them.
-    """
-    speed, slope = arm.lengths / times, arm.lengths / times**2
-    most = 0.5 * share * arm.drive.acceleration
-    for zone in range(times.size - 1):
-        for sign in (1.0, -1.0):
-            by = np.zeros(times.size)
-            by[zone] = sign * slope[zone] - most
-            by[zone + 1] = -sign * slope[zone + 1] - most
-            here = sign * (speed[zone + 1] - speed[zone]) - most * (times[zone] + times[zone + 1])
-            row = by * arm.time + (here - by @ times)
-            yield row / np.abs(row).max()
-
-
 def _turning(fit: _Fit, fixed: list[Array], turns: int | None) -> list[Array] | None:
     """Return the rows of the best places at which times turn; none where they may turn as they like."""
     zones = fit.linear.size
@@ -380,7 +323,7 @@ def _turning(fit: _Fit, fixed: list[Array], turns: int | None) -> list[Array] | 
     def misfit(rising: bool, places: tuple[int, ...]) -> float:
         key = (rising, places)
         if key not in tried:
-            times = _solved(fit, np.array([*fixed, *_turn_rows(zones, rising, places)]))
+            times = _solved(fit, np.array([*fixed, *turn_rows(zones, rising, places)]))
             tried[key] = inf if times is None else fit.misfit(times)
         return tried[key]
 
@@ -397,7 +340,7 @@ def _turning(fit: _Fit, fixed: list[Array], turns: int | None) -> list[Array] | 
             if all(1 <= p <= zones - 2 for p in other) and all(a < b for a, b in pairwise(other)):
                 misfit(rising, other)
     rising, places = min(tried, key=tried.__getitem__)
-    return None if tried[rising, places] == inf else list(_turn_rows(zones, rising, places))
+    return None if tried[rising, places] == inf else list(turn_rows(zones, rising, places))
 
 
 def _solved(fit: _Fit, rows: Array) -> Array | None:
