@@ -77,6 +77,9 @@ def dwell(rng: random.Random) -> Case:
     words = ["dwell", "a.toml", *common(rng, units=False)]
     words += some(rng, 0.4, "--zones", rng.choice([*["2", "40", "7"] * 8, "41", *NUMBERS]))
     words += some(rng, 0.4, "--least", rng.choice([*["0.05", "0.1", "0.01"] * 8, "0.5", *NUMBERS]))
+    words += some(rng, 0.3, "--ratio", rng.choice([*["3", "1.5", "10"] * 8, "0.5", *NUMBERS]))
+    words += some(rng, 0.3, "--turns", rng.choice([*["0", "1", "3"] * 8, "4", *NUMBERS]))
+    words += some(rng, 0.3, "--even", rng.choice([*["5 %", "0.1"] * 8, "110 %", *NUMBERS]))
     return Case("dwell", words, {"a.toml": odd_setup(rng, 3)})
 
 

@@ -59,6 +59,10 @@ KINDS: dict[str, tuple[str, dict[str, str]]] = {
             "dyn/cm^2": "dyn/cm^2",
         },
     ),
+    "acceleration": (
+        "m/s^2",
+        {"m/s^2": "m/s^2", "cm/s^2": "cm/s^2", "mm/s^2": "mm/s^2", "in/s^2": "inch/s^2"},
+    ),
     "speed": (
         "m/s",
         {

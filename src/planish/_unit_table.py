@@ -60,6 +60,15 @@ TABLE: dict[str, tuple[str, dict[str, float]]] = {
             "dyn/cm^2": 0.1,
         },
     ),
+    "acceleration": (
+        "m/s^2",
+        {
+            "m/s^2": 1.0,
+            "cm/s^2": 0.01,
+            "mm/s^2": 0.001,
+            "in/s^2": 0.0254,
+        },
+    ),
     "speed": (
         "m/s",
         {

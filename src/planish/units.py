@@ -38,6 +38,7 @@ _DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "modulus": ("pressure", "MPa", "Pa"),
     "stress": ("pressure", "MPa", "Pa"),
     "speed": ("speed", "m/s", "m/s"),
+    "acceleration": ("acceleration", "m/s^2", "m/s^2"),
     "rate": ("speed", "nm/min", "m/s"),
     "wear_rate": ("speed", "um/h", "m/s"),
     "angular_speed": ("angular_speed", "rpm", "rad/s"),

@@ -18,7 +18,7 @@ from planish.measure.steps import StepTable
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.read import read_rates, read_traces
 from planish.physics.pattern.kernels import cell_weights
-from planish.physics.surface.dwell import design_dwell
+from planish.physics.surface.dwell import DwellLimits, design_dwell
 from planish.predict.dwell import design_sweep
 from planish.setup.load import loads
 from planish.setup.new import new_setup
@@ -70,9 +70,9 @@ def test_time_where_the_disk_cuts_nothing_is_no_even_wear() -> None:
 
 
 def test_dwell_keeps_the_least_share() -> None:
-    found = design_dwell(np.ones(2), [[1.0, 0.5, 0.0], [0.5, 1.0, 0.0]], least=0.1)
+    found = design_dwell(np.ones(2), [[1.0, 0.5, 0.0], [0.5, 1.0, 0.0]], limits=DwellLimits(least=0.1))
     np.testing.assert_allclose(found.zone_dwell, [0.45, 0.45, 0.1], atol=1e-12)
-    found = design_dwell(np.ones(2), [[1.0, 0.5], [0.2, 1.0]], least=0.5)
+    found = design_dwell(np.ones(2), [[1.0, 0.5], [0.2, 1.0]], limits=DwellLimits(least=0.5))
     np.testing.assert_allclose(found.zone_dwell, [0.5, 0.5], atol=1e-12)
 
 

@@ -178,7 +178,7 @@ def test_designed_dwell_wears_flat() -> None:
     zones = dwell.zone_cut(con.cut_matrix(PLATEN, PAD, at, **DISK, drive=90 * RPM), 12)
     middle = 0.5 * (PAD[1:] + PAD[:-1])
     track = ((middle > 0.05) & (middle < 0.33)).astype(float)
-    found = dwell.design_dwell(np.ones(35), zones, weights=track, least=0.01)
+    found = dwell.design_dwell(np.ones(35), zones, weights=track, limits=dwell.DwellLimits(least=0.01))
     assert found.zone_dwell.sum() == pytest.approx(1.0, abs=1e-12)
     assert found.zone_dwell.min() >= 0.01 - 1e-9
     assert found.flatness < 0.3 * found.flatness_before
@@ -229,7 +229,7 @@ def test_designed_dwell_recovers_a_profile_that_can_be_reached() -> None:
         lambda: dwell.design_dwell(np.ones(3), np.ones((4, 2))),
         lambda: dwell.design_dwell(np.ones(4), np.ones((4, 2)), weights=np.zeros(4)),
         lambda: dwell.design_dwell(np.zeros(4), np.ones((4, 2))),
-        lambda: dwell.design_dwell(np.ones(4), np.ones((4, 2)), least=0.6),
+        lambda: dwell.design_dwell(np.ones(4), np.ones((4, 2)), limits=dwell.DwellLimits(least=0.6)),
         lambda: dwell.design_dwell(np.ones(4), np.zeros((4, 2))),
         lambda: dwell.zone_cut(np.ones((4, 5)), 2),
     ],

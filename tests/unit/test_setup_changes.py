@@ -71,6 +71,9 @@ def test_a_dwell_table_wears_the_pad_as_promised(name):
     found = design_sweep(setup)
     own = setup.replace(by_options(found.changes))
     assert own == setup.replace(found.changes)
+    if not found.better:
+        assert own == setup
+        return
     # The lot's own sweep model rides over the zones' borders smoothly: not to the last digit the designed one.
     assert design_sweep(own).uneven_before == pytest.approx(found.uneven_after, rel=0.05)
 

@@ -5,11 +5,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 from typer.testing import CliRunner
 
 import planish
 from planish.cli.main import app
+from planish.tuning.course import Course, Settings
+from planish.tuning.doses import Doses
+from planish.tuning.influence import influence, influence_and_bends
+from planish.tuning.limits import Freedom
 from planish.tuning.program import Asked, best_move, into_limits
+from planish.tuning.search import Search
 from planish.units import PSI
 
 DOME = [["0 mm", "1030 nm"], ["60 mm", "1000 nm"], ["110 mm", "1005 nm"], ["150 mm", "975 nm"]]
@@ -165,7 +171,8 @@ def test_a_program_without_limits_is_least_squares():
     rng = np.random.default_rng(4)
     slopes, away = rng.standard_normal((12, 3)), rng.standard_normal(12)
     shares = np.full(12, 1 / 12)
-    asked = Asked(away, shares, slopes, np.zeros((1, 3)), np.ones(1), np.full(3, 50.0), 0.0, 1e6)
+    far = np.full(3, 50.0)
+    asked = Asked(away, shares, slopes, np.zeros((3, 3)), np.zeros((1, 3)), np.ones(1), -far, far, 0.0, 1e6)
     centred = slopes - slopes.mean(axis=0)
     # least variance with the mean at 0: eliminate the mean by a multiplier
     system = np.block(
@@ -177,6 +184,91 @@ def test_a_program_without_limits_is_least_squares():
     held = replace(asked, rows=np.array([[1.0, 0.0, 0.0]]), room=np.array([best[0] - 0.1]))
     assert best_move(held).by[0] == pytest.approx(best[0] - 0.1, abs=1e-5)
     assert best_move(held).prices[0] > 0
+
+
+def test_doses_are_another_way_to_say_settings():
+    """Limits hold for doses where they hold for settings, and slopes by doses are those of differences."""
+    setup = _domed()
+    course, freedom, start = _searched(setup)
+    doses = Doses(freedom, start)
+    rng = np.random.default_rng(3)
+    for _ in range(5):
+        x = freedom.pack(start) * rng.uniform(0.6, 1.5, freedom.scale.size)
+        settings = freedom.unpack(x)
+        packed = doses.pack(settings)
+        assert freedom.pack(doses.unpack(packed)) == pytest.approx(x)
+        kept = freedom.rows.matrix @ x <= freedom.rows.most
+        assert np.array_equal(doses.matrix @ packed <= doses.most, kept)
+    run = course.run(start)
+    answers = influence_and_bends(course, run, freedom.free)
+    read, at = course.counted.read, doses.pack(start)
+    slopes, bends = doses.slopes(at, read, answers.first), doses.bends(at, read, answers)
+    for number in (1, int(freedom.times[1])):
+        size = np.zeros(at.size)
+        size[number] = 0.02
+        ways = [course.run(doses.unpack(at + sign * size)) for sign in (1, -1)]
+        first = read @ (ways[0].stack - ways[1].stack) / 0.04
+        assert np.abs(slopes[:, number] - first).max() < 0.02 * np.abs(slopes).max()
+        firsts = [
+            doses.slopes(at + sign * size, read, influence(course, way, freedom.free))
+            for sign, way in zip((1, -1), ways, strict=True)
+        ]
+        second = (firsts[0] - firsts[1]) / 0.04
+        # what doses leave of the bends is small, and the rate is taken as a power of the pressure
+        assert np.abs(bends[:, :, number] - second).max() < 0.2 * np.abs(second).max()
+
+
+def _searched(setup):
+    rig = setup.rig
+    start = Settings(
+        np.stack([step.zone_pressures for step in rig.steps]),
+        np.array([step.ring_pressure for step in rig.steps]),
+        np.array([step.stop_value if step.stop == "time" else 75.0 for step in rig.steps]),
+    )
+    bounds = {"zone_pressure": "1..6 psi", "ring_pressure": "1..8 psi"}
+    freedom = Freedom(
+        setup, start, bounds=bounds, keep=(), neighbour=1.5 * PSI, most_time=None, time_words=""
+    )
+    return Course(rig), freedom, start
+
+
+def test_no_worse_than_a_general_solver_on_the_full_model():
+    """SciPy's SLSQP from the same start within the same limits, with the same wafers and their derivatives."""
+    setup = _domed()
+    course, freedom, start = _searched(setup)
+    goal, counted, rows = np.full(course.radius.size, 450e-9), course.counted, freedom.rows
+    search = Search(course, freedom, goal)
+    begin = search.start(course.run(start))
+    found = search.improve(begin)
+    seen = {}
+
+    def at(x):
+        if x.tobytes() not in seen:
+            run = course.run(freedom.unpack(x))
+            away = counted.read @ (run.stack - goal) / 1e-9
+            slopes = counted.read @ freedom.columns(influence(course, run, freedom.free)) / 1e-9
+            mean = counted.shares @ away
+            sigma = np.sqrt(counted.shares @ (away - mean) ** 2)
+            seen[x.tobytes()] = (
+                sigma, (counted.shares * (away - mean)) @ slopes / sigma, mean, counted.shares @ slopes
+            )  # fmt: skip
+        return seen[x.tobytes()]
+
+    limits = [
+        {"type": "eq", "fun": lambda x: at(x)[2], "jac": lambda x: at(x)[3][None]},
+        {"type": "ineq", "fun": lambda x: rows.most - rows.matrix @ x, "jac": lambda x: -rows.matrix},
+    ]
+    done = minimize(
+        lambda x: at(x)[0],
+        freedom.pack(begin.settings),
+        jac=lambda x: at(x)[1],
+        method="SLSQP",
+        constraints=limits,
+        options={"maxiter": 60, "ftol": 1e-6},
+    )
+    assert abs(found.gap) < 0.05
+    assert found.sigma < 1.01 * done.fun
+    assert found.runs < 0.5 * len(seen)
 
 
 def test_limits_that_leave_nothing_are_told():

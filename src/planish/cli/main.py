@@ -229,14 +229,26 @@ def dwell(
     file: SetupFile,
     zones: Annotated[int, typer.Option("--zones", help="Zones of the sweep, 2 to 40.")] = 10,
     least: Annotated[float, typer.Option("--least", help="Least share of time in a zone.")] = 0.0,
+    ratio: Annotated[
+        float, typer.Option("--ratio", help="Largest ratio of the times of neighbouring zones.")
+    ] = 3.0,
+    turns: Annotated[
+        int,
+        typer.Option("--turns", help="How often times may turn from rising to falling, or back: 0 to 3."),
+    ] = 1,
+    even: Annotated[
+        str | None,
+        typer.Option("--even", help="Unevenness of pad wear that is asked for, as '5 %'.", metavar="SHARE"),
+    ] = None,
     settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
-    """Design the conditioner's dwell table for even pad wear under the wafer."""
+    """Design a dwell table for even pad wear under the wafer that the conditioner's arm can run."""
     from planish.cli import predict
 
-    predict.dwell(file, settings or [], zones, least, json_out, out)
+    options = {"least": least, "ratio": ratio, "turns": turns, "even": even}
+    predict.dwell(file, settings or [], zones, options, json_out, out)
 
 
 @app.command()

@@ -92,23 +92,22 @@ def lot(
 
 
 def dwell(
-    file: Path, settings: list[str], zones: int, least: float, json_out: bool, out: Path | None
+    file: Path, settings: list[str], zones: int, options: dict[str, Any], json_out: bool, out: Path | None
 ) -> None:
     """Design a dwell table; ``out`` gets the figure and the setup with the table in it."""
     from planish.jobs.changed import load_changed
     from planish.jobs.dwell import dwell_table
 
-    found = dwell_table(load_changed(file, settings), zones, least=least)
+    found = dwell_table(load_changed(file, settings), zones, **options)
     figures: dict[str, Any] = found.design.document()
     if json_out:
         show.print_json(figures)
     else:
-        edges = figures["zone_edges_mm"]
+        zones_of = found.design.tables()["zones"]
         rows = [
-            [f"{low:.0f} to {high:.0f}", 100 * share]
-            for low, high, share in zip(edges, edges[1:], figures["zone_dwell"], strict=False)
+            [f"{low:.0f} to {high:.0f}", *rest] for low, high, *rest in zip(*zones_of.values(), strict=True)
         ]
-        show.table(["pad radius [mm]", "share of time [%]"], rows)
+        show.table(["pad radius [mm]", "share of time [%]", "stay [s]", "arm [m/s]"], rows)
         show.summary(figures)
         show.changes(found.design.changes, "to polish with it, add")
     show.files(found, out, json_out)

@@ -1,4 +1,4 @@
-"""The answers that an input may move: their words, and how they come from a wafer, a lot, a die, a cleaning, a hold, a cost."""
+"""The answers that an input may move: their words, and how they come from wafer, lot, die, cleaning, hold, cost, dwell table."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from planish.inputs.scenarios import layout
 from planish.predict.cleaning import clean_wafer
 from planish.predict.die.bands import die_band
 from planish.predict.die.polish import polish_die
+from planish.predict.dwell import design_sweep
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation
 from planish.predict.wafer.bands import polish_band
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
     from planish.setup.models import Setup
 
-Scale = Literal["wafer", "band", "lot", "new pad", "die", "die band", "cleaning", "hold", "cost"]
+Scale = Literal["wafer", "band", "lot", "new pad", "die", "die band", "cleaning", "hold", "cost", "dwell"]
 Figures = dict[str, float | None]
 UM_PER_H = 3.6e9  # [um/h] of 1 m/s
 WEAR = 1e-15  # [m] worn, below which nothing wears
@@ -183,6 +184,15 @@ def _cost(setup: Setup, asked: Asked) -> Figures:
     return {"cost of a wafer": cost.total, "wafers an hour": 3600.0 / cost.times.total}
 
 
+def _dwell(setup: Setup, asked: Asked) -> Figures:
+    design = design_sweep(setup, 8)
+    return {
+        "evenness of a dwell table": design.uneven_after,
+        "peak speed of the arm": float(design.run.speed.max()),
+        "peak acceleration of the arm": design.run.acceleration,
+    }
+
+
 _OF_SCALE: dict[Scale, Callable[[Setup, Asked], Figures]] = {
     "wafer": _wafer,
     "band": _band,
@@ -193,4 +203,5 @@ _OF_SCALE: dict[Scale, Callable[[Setup, Asked], Figures]] = {
     "cleaning": _cleaning,
     "hold": _hold,
     "cost": _cost,
+    "dwell": _dwell,
 }

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planish.predict.dwell import SweepDesign, design_sweep
+from planish.predict.dwell import RATIO, TURNS, design_sweep
 
 if TYPE_CHECKING:
+    from planish.predict.sweep_design import SweepDesign
     from planish.setup.models import Setup
 
 
@@ -23,14 +24,22 @@ class DwellTable:
         return self.setup.replace(self.design.changes)
 
 
-def dwell_table(setup: Setup, zones: int = 10, *, least: float = 0.0) -> DwellTable:
-    """Design the conditioner's dwell table for even pad wear under the wafer.
+def dwell_table(
+    setup: Setup,
+    zones: int = 10,
+    *,
+    least: float = 0.0,
+    ratio: float = RATIO,
+    turns: int = TURNS,
+    even: float | str | None = None,
+) -> DwellTable:
+    """Design the conditioner's dwell table for even pad wear under the wafer, as its arm can run it.
 
     Parameters
     ----------
     setup
         As loaded.
-    zones, least
+    zones, least, ratio, turns, even
         As for :func:`~planish.predict.dwell.design_sweep`.
 
     Raises
@@ -38,4 +47,5 @@ def dwell_table(setup: Setup, zones: int = 10, *, least: float = 0.0) -> DwellTa
     SetupError
         As :func:`~planish.predict.dwell.design_sweep`.
     """
-    return DwellTable(design_sweep(setup, zones, least=least), setup)
+    made = design_sweep(setup, zones, least=least, ratio=ratio, turns=turns, even=even)
+    return DwellTable(made, setup)

@@ -39,6 +39,7 @@ def _all() -> tuple[Unit, ...]:
     return (
         Unit("nm_per_min", "nm/min", "m/s", "m_per_s", 1e-9 / 60, ("removal rate",)),
         Unit("um_per_h", "µm/h", "m/s", "m_per_s", 1e-6 / 3600, ("pad cut rate",)),
+        Unit("m_per_s2", "m/s²", "m/s2", "m_per_s2", 1.0, ("acceleration of an arm",)),
         Unit("m_per_s", "m/s", "m/s", "m_per_s", 1.0, ("sliding speed",)),
         Unit("psi", "psi", "Pa", "Pa", units.to_si("1 psi", "pressure"), ("pressure on wafer or ring",)),
         Unit("kPa", "kPa", "Pa", "Pa", 1e3, ("pressure of tuned settings",)),

@@ -6,12 +6,13 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from planish.setup.quantity import Descriptive, Quantity, Section, ratio
+from planish.setup.quantity import Descriptive, Quantity, Section, Unsaid, ratio
 
 FORCES = (
     "common practice; 3.6 and 8 lbf in 'Investigation of Diamond Grit Size and Conditioning Force Effect on "
     "CMP Pads Topography' (abstract)"
 )
+DRIVES = "a plain sweep of 10 to 19 a minute over 275 mm takes 0.14 to 0.27 m/s and 0.15 to 0.54 m/s²: common practice, no source"
 ARM = Annotated[
     float, Quantity("length", low="0 mm", least="1 mm", high="3000 mm", typical=("150 mm", "1000 mm"))
 ]
@@ -28,10 +29,24 @@ class SweepSection(Section):
     frequency: Annotated[
         float,
         Quantity("frequency", low="0.01 1/min", high="300 1/min", typical=("2 1/min", "40 1/min")),
-        Descriptive(),
-    ] = Field(description="sweeps to and fro, which are averaged")
+    ] = Field(description="sweeps to and fro, which wear averages; a dwell table is designed for as many")
     pivot_distance: ARM = Field(description="arm: distance of its pivot from the pad's axis")
     arm_length: ARM = Field(description="arm: from pivot to disk centre")
+    top_speed: Annotated[
+        float,
+        Quantity("speed", low="1 mm/s", high="10 m/s", typical=("0.15 m/s", "1 m/s"), source=DRIVES),
+        Unsaid(),
+    ] = Field(
+        0.3,
+        description="fastest that the arm or slide moves the disk's centre, for the design of dwell tables",
+    )
+    top_acceleration: Annotated[
+        float,
+        Quantity(
+            "acceleration", low="1 mm/s^2", high="100 m/s^2", typical=("0.2 m/s^2", "5 m/s^2"), source=DRIVES
+        ),
+        Unsaid(),
+    ] = Field(0.6, description="largest acceleration of the disk's centre along its path, for the same")
     zone_edges: list[RADIUS] | None = Field(None, description="edges of the dwell zones, inside out")
     zone_dwell: (
         list[Annotated[float, Quantity("ratio", low="0", high="1e6", typical=("0", "1000"))]] | None

@@ -220,7 +220,7 @@ class Sweep(Record):
     ``kind`` "arm" (swinging, pivot at ``pivot_distance`` from the pad axis,
     ``arm_length``) or "slide" (straight). Between ``inner`` and ``outer`` the
     disk centre runs sinusoidally at ``frequency`` unless ``zone_edges`` and
-    ``zone_dwell`` (relative times) are given.
+    ``zone_dwell`` (relative times) are given. Its drive can do ``top_speed`` [m/s] and ``top_acceleration`` [m/s^2].
     """
 
     kind: Literal["arm", "slide"]
@@ -231,6 +231,8 @@ class Sweep(Record):
     arm_length: float = 0.0
     zone_edges: Array | None = None
     zone_dwell: Array | None = None
+    top_speed: float = 0.3
+    top_acceleration: float = 0.6
 
     def _told(self) -> str:
         table = "" if self.zone_dwell is None else f", dwell table of {counted(self.zone_dwell.size, 'zone')}"

@@ -285,6 +285,8 @@ def conditioner_si(disk: ConditionerSection) -> si.Conditioner:
             frequency=sweep.frequency,
             pivot_distance=sweep.pivot_distance if sweep.kind == "arm" else 0.0,
             arm_length=sweep.arm_length if sweep.kind == "arm" else 0.0,
+            top_speed=sweep.top_speed,
+            top_acceleration=sweep.top_acceleration,
             zone_edges=np.array(sweep.zone_edges) if sweep.zone_edges is not None else None,
             zone_dwell=np.array(sweep.zone_dwell) if sweep.zone_dwell is not None else None,
         ),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ from planish.units import PSI
 if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.quantity import Quantity
+    from planish.tuning.influence import Bends
 
 Array = NDArray[np.float64]
 _KINDS = ("zone_pressure", "ring_pressure", "time")
@@ -140,6 +141,16 @@ class Freedom:
         for at in zip(*np.nonzero(self._index >= 0), strict=True):
             made[:, self._index[at]] += influence[at]
         return made * self.scale
+
+    def bends(self, second: Sequence[Bends]) -> Array:
+        """Return second derivatives of each step as a matrix by what moves in its scale, (n_r, n, n)."""
+        made = np.zeros((second[0].second.shape[0], self.scale.size, self.scale.size))
+        for step, (which, bent) in enumerate(second):
+            numbers = self._index[step, which]
+            for one, number in enumerate(numbers):
+                for other, beside in enumerate(numbers):  # zones of a rigid head share a number
+                    made[:, number, beside] += bent[:, one, other]
+        return made * np.outer(self.scale, self.scale)
 
     @property
     def times(self) -> NDArray[np.int_]:

@@ -21,16 +21,18 @@ class Asked:
     """One program in its own scales.
 
     ``away`` what is left less what is wanted, at the places that count (m,), with their ``shares``; ``slopes`` (m, n);
-    ``rows`` (k, n) with ``room`` (k,) up to each limit; ``reach`` (n,) how far each may move at once; ``damping`` on
+    ``bends`` (n, n) what half the curvature of the variance has besides, none of it falling; ``rows`` (k, n) with ``room`` (k,) up to each limit; ``lower`` and ``upper`` (n,) how far each may move; ``damping`` on
     the square of each move; ``miss`` what a unit of mean amiss costs beside the variance.
     """
 
     away: Array
     shares: Array
     slopes: Array
+    bends: Array
     rows: Array
     room: Array
-    reach: Array
+    lower: Array
+    upper: Array
     damping: float
     miss: float
 
@@ -63,7 +65,7 @@ def best_move(asked: Asked) -> Move:
 
     Notes
     -----
-    Least sum of shares (away + slopes d)^2 + damping |d|^2 + miss (over + under), with the mean of away + slopes d
+    Least sum of shares (away + slopes d)^2 + d' bends d + damping |d|^2 + miss (over + under), with the mean of away + slopes d
     equal to over - under: an exact penalty, so that a mean that cannot be met is missed by as little as can be.
     """
     import clarabel
@@ -71,7 +73,7 @@ def best_move(asked: Asked) -> Move:
 
     n, weighted = asked.slopes.shape[1], asked.shares[:, None] * asked.slopes
     square = np.zeros((n + 2, n + 2))
-    square[:n, :n] = 2.0 * (asked.slopes.T @ weighted) + 2.0 * asked.damping * np.eye(n)
+    square[:n, :n] = 2.0 * (asked.slopes.T @ weighted + asked.bends) + 2.0 * asked.damping * np.eye(n)
     linear = np.concatenate([2.0 * weighted.T @ asked.away, [asked.miss, asked.miss]])
     mean = np.concatenate([weighted.sum(axis=0), [-1.0, 1.0]])
     slack = np.zeros((2, n + 2))
@@ -79,7 +81,7 @@ def best_move(asked: Asked) -> Move:
     wide = np.hstack([np.vstack([asked.rows, np.eye(n), -np.eye(n)]), np.zeros((asked.room.size + 2 * n, 2))])
     matrix = sparse.csc_matrix(np.vstack([mean[None, :], wide, slack]))
     most = np.concatenate(
-        [[-float(asked.shares @ asked.away)], asked.room, asked.reach, asked.reach, [0.0, 0.0]]
+        [[-float(asked.shares @ asked.away)], asked.room, asked.upper, -asked.lower, [0.0, 0.0]]
     )
     cones = [clarabel.ZeroConeT(1), clarabel.NonnegativeConeT(most.size - 1)]
     settings = clarabel.DefaultSettings()

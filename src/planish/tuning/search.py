@@ -1,31 +1,42 @@
-"""From quadratic programs to settings: solve, try on the full model, keep what is better, until nothing is gained."""
+"""From quadratic programs to settings: solve, try on the full model, keep what is better, until nothing is gained.
+
+What is left is nearly straight in doses (``tuning.doses``), but zones of several steps make up for one another: the most
+even wafer lies on the floor of a long, narrow, bent valley. So a move is sought on what is left as it bends, its second
+derivatives with it: a few programs on that, then one wafer on the full model.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.tuning.course import Course, Run
+from planish.tuning.doses import Doses
+from planish.tuning.influence import influence, influence_and_bends
 from planish.tuning.limits import Freedom
 from planish.tuning.program import Asked, best_move, into_limits
 
 Array = NDArray[np.float64]
 NM = 1e-9
+
 MET_NM = 0.05  # how far the mean may be from the target
 _TIGHT_NM = 0.01  # and where the search stops
-_MISS = 5.0  # nm of sigma that a nm of mean amiss counts for
-_GAIN = 1e-3  # of sigma: the least that a further step must promise
-_LEAST_NM = 0.003  # and in nm: less is beyond any gauge
-_IDLE = 0.004  # of sigma: two steps that gain less than this end the search
-_MOST = 12  # steps
-_STRETCHES = 4  # of the times, one after the other
-_SECANTS = 6  # to the factor of a stretch
-_CORRECTIONS = 2  # of a move that bent away
-_REACH, _FAR = 1.5, 6.0  # how far settings may move at once, in their scales: at first, and at most
+_MISS = 5.0  # nm of sigma that a nm of mean amiss counts for where times cannot mend it
+_LEAST_NM = 1e-4  # of sigma: less is beyond rounding of the settings
+_GAIN = 1e-3  # of sigma: the least that a further move must promise
+_IDLE, _IDLE_MOVES = 2e-3, 2  # of sigma: so many moves in a row that each gain less end the search
+_MOST = 30  # moves
+_PROGRAMS, _PART = 3, 5e-3  # of a move on what is foreseen; less gain than this part ends them
+_STRETCHES = 5  # of the times alike
+_REACH, _FAR, _NEAR = (
+    1.0,
+    6.0,
+    0.02,
+)  # how far doses may move at once, in their scales: at first, at most, at least
+_ALIKE = 0.6  # how far doses move before it is worked out anew how answers bend
 _DAMPING = 1e-3  # of the variance, on the square of a move
-_WELL = 0.03  # of sigma: where the slopes foresaw what came, they are corrected, not worked out anew
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +56,18 @@ class Found:
     runs: int
 
 
+@dataclass(slots=True)
+class _Place:
+    """A run, its doses, what is left less wanted [nm] at the places that count, and how that answers to doses and bends."""
+
+    doses: Array
+    run: Run
+    away: Array
+    slopes: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    bends: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
+    longer: Array | None = None  # what longer times do to it, mean 1; None where they do nothing
+
+
 class Search:
     """Search for the settings that leave the most even wafer of a thickness.
 
@@ -60,7 +83,7 @@ class Search:
 
     def __init__(self, course: Course, freedom: Freedom, goal: Array) -> None:
         self.course, self.freedom, self.goal = course, freedom, goal
-        self._runs = 0
+        self._runs = self._programs = 0
 
     def _away(self, run: Run) -> Array:
         """Return what is left less what is wanted [nm] at the places that count."""
@@ -68,75 +91,20 @@ class Search:
 
     def measures(self, run: Run) -> tuple[float, float]:
         """Return sigma and mean [nm] of what is left less what is wanted."""
-        away, shares = self._away(run), self.course.counted.shares
-        mean = float(shares @ away)
-        return float(np.sqrt(shares @ (away - mean) ** 2)), mean
+        away = self._away(run)
+        return self._sigma(away), self._mean(away)
 
-    def _merit(self, run: Run) -> float:
-        return self._merit_of(self._away(run))
+    def _mean(self, away: Array) -> float:
+        return float(self.course.counted.shares @ away)
 
-    def _merit_of(self, away: Array) -> float:
+    def _sigma(self, away: Array) -> float:
         shares = self.course.counted.shares
-        mean = float(shares @ away)
-        return float(np.sqrt(shares @ (away - mean) ** 2)) + _MISS * abs(mean)
+        return float(np.sqrt(shares @ (away - float(shares @ away)) ** 2))
 
-    def _try(self, x: Array, near: Run) -> Run:
+    def _at(self, doses: Doses, at: Array, near: Run) -> _Place:
         self._runs += 1
-        return self.course.run(self.freedom.unpack(x), near)
-
-    def _bent(self, x: Array, by: Array) -> Array:
-        """Return where a move leads, the pressures of each step changed for the time that it then has.
-
-        What a zone removes goes about as its pressure times the time. Of (1 + a) for its pressure and (1 + b) for
-        the time a straight move foresees 1 + a + b, which the pressure 1 + a / (1 + b) keeps.
-        """
-        other = x + by
-        for pressures, time in self.freedom.by_step:
-            other[pressures] = x[pressures] + by[pressures] / max(1.0 + by[time] / x[time], 0.4)
-        within = into_limits(other, self.freedom.rows.matrix, self.freedom.rows.most)
-        return x + by if within is None else within
-
-    def _met(self, x: Array, run: Run) -> tuple[Array, Run]:
-        """Return settings with their times stretched alike until the mean is met."""
-        rows = self.freedom.rows
-        for _ in range(_STRETCHES if self.freedom.times.size else 0):
-            if abs(self.measures(run)[1]) < _TIGHT_NM:
-                break
-            within = into_limits(self._stretched(x, run), rows.matrix, rows.most)
-            if within is None:
-                break
-            tried = self._try(within, run)
-            if not self._merit(tried) < self._merit(run):
-                break
-            x, run = within, tried
-        return x, run
-
-    def _stretched(self, x: Array, run: Run) -> Array:
-        """Return settings whose times meet the mean, slurry and contact being as they are: by secants on the heat alone."""
-        weights, times = self.course.counted.weights, self.freedom.times
-
-        def left(share: float) -> tuple[Array, float]:
-            other = x.copy()
-            other[times] *= share
-            return other, float(weights @ self.course.at_times(run, self.freedom.unpack(other).time)) / NM
-
-        gap = self.measures(run)[1]
-        begin = left(1.0)[1]
-        low, at_low, share = 1.0, gap, 1.0 + 0.1 * np.sign(gap)
-        other = x
-        for _ in range(_SECANTS):
-            other, now = left(share)
-            at = gap + now - begin
-            if abs(at) < 0.1 * _TIGHT_NM or at == at_low:
-                break
-            low, at_low, share = (
-                share,
-                at,
-                float(np.clip(share - at * (share - low) / (at - at_low), 0.2, 5.0)),
-            )
-            if share == low:
-                break
-        return other
+        run = self.course.run(doses.unpack(at), near)
+        return _Place(at, run, self._away(run))
 
     def start(self, begin: Run) -> Run | None:
         """Return the wafer of the setup's own pressures, times stretched alike to meet the target, within the limits.
@@ -151,51 +119,114 @@ class Search:
         Run | None
             None where the limits leave no settings at all.
         """
-        rows = self.freedom.rows
-        own = self.freedom.pack(begin.settings)
-        x = into_limits(own, rows.matrix, rows.most)
-        if x is None:
+        doses = Doses(self.freedom, begin.settings)
+        own = doses.pack(begin.settings)
+        at = into_limits(own, doses.matrix, doses.most)
+        if at is None:
             return None
-        run = begin if x is own else self._try(x, begin)
-        return self._met(x, run)[1]
+        place = _Place(own, begin, self._away(begin)) if at is own else self._at(doses, at, begin)
+        return self._met(doses, place).run
 
-    def _slopes(self, run: Run) -> Array:
-        """Return what each setting does to what is left [nm], at the places that count."""
-        influence = self.course.influence(run, self.freedom.free)
-        return np.asarray(self.course.counted.read @ self.freedom.columns(influence)) / NM
-
-    def _asked(self, x: Array, away: Array, slopes: Array, reach: float) -> Asked:
-        rows, shares = self.freedom.rows, self.course.counted.shares
-        variance = float(shares @ (away - float(shares @ away)) ** 2)
-        return Asked(
-            away=away,
-            shares=shares,
-            slopes=slopes,
-            rows=rows.matrix,
-            room=np.maximum(rows.most - rows.matrix @ x, 0.0),
-            reach=np.full(x.size, reach),
-            damping=_DAMPING * max(variance, 0.01),
-            miss=2.0 * _MISS * variance**0.5 + 10.0,
-        )
-
-    def _corrected(
-        self, x: Array, run: Run, by: Array, slopes: Array, reach: float, now: float
-    ) -> tuple[Array, Run]:
-        """Return where a move leads; where that is worse than now, once more from there by the same slopes."""
-        at, tried = self._met(*self._moved(x, by, run))
-        for _ in range(_CORRECTIONS):
-            if self._merit(tried) < now:
+    def _met(self, doses: Doses, place: _Place) -> _Place:
+        """Return a place with its times stretched alike until the mean is met, or as near as limits let them."""
+        for _ in range(_STRETCHES if doses.times.size else 0):
+            gap = self._mean(place.away)
+            if abs(gap) < _TIGHT_NM:
                 break
-            back = best_move(self._asked(at, self._away(tried), slopes, reach))
-            next_at, again = self._met(*self._moved(at, back.by, tried))
-            if not self._merit(again) < self._merit(tried):
+            slope = self._mean(self._stretch(doses, place))
+            if not slope < 0.0:
                 break
-            at, tried = next_at, again
-        return at, tried
+            other = doses.stretched(place.doses, float(np.clip(-gap / slope, -0.6, 1.5)))
+            within = into_limits(other, doses.matrix, doses.most)
+            if within is None:
+                break
+            tried = self._at(doses, within, place.run)
+            if not self._told(tried.away) < self._told(place.away):
+                break
+            place = tried
+        return place
 
-    def _moved(self, x: Array, by: Array, near: Run) -> tuple[Array, Run]:
-        other = self._bent(x, by)
-        return other, self._try(other, near)
+    def _told(self, away: Array) -> float:
+        return self._sigma(away) + _MISS * abs(self._mean(away))
+
+    def _stretch(self, doses: Doses, place: _Place) -> Array:
+        """Return what stretching all times does to what is left [nm], per share."""
+        wanted = np.zeros_like(self.freedom.free)
+        wanted[:, -1] = self.freedom.free[:, -1]
+        by_time = influence(self.course, place.run, wanted)[:, -1]
+        return np.asarray(self.course.counted.read @ (place.run.settings.time @ by_time)) / NM
+
+    def _sloped(self, doses: Doses, place: _Place, bends: Array | None = None, *, mended: bool) -> _Place:
+        """Add to a place how it answers to doses, and how that bends, unless ``bends`` tells it from near by."""
+        read, free = self.course.counted.read / NM, self.freedom.free
+        if bends is None:
+            found = influence_and_bends(self.course, place.run, free)
+            first, place.bends = found.first, doses.bends(place.doses, read, found)
+        else:
+            first, place.bends = influence(self.course, place.run, free), bends
+        place.slopes = doses.slopes(place.doses, read, first)
+        longer = np.asarray(read @ (place.run.settings.time @ first[:, -1]))
+        mean = self._mean(longer)
+        if mended and mean < 0.0:
+            place.longer = longer / mean
+        return place
+
+    def _merit(self, away: Array, longer: Array | None) -> float:
+        """Return sigma [nm] once longer or shorter times have mended the mean."""
+        if longer is None:
+            return self._told(away)
+        return self._sigma(away - self._mean(away) * longer)
+
+    def _foreseen(self, place: _Place, by: Array) -> Array:
+        """Return what is left less wanted [nm] where a move is taken to lead."""
+        return np.asarray(place.away + place.slopes @ by + 0.5 * (place.bends @ by) @ by)
+
+    def _move(self, doses: Doses, place: _Place, reach: float) -> tuple[Array, Array, float]:
+        """Return the best move as what is left is foreseen, the prices of limits, and the merit hoped for."""
+        shares = self.course.counted.shares
+        by, away = np.zeros(place.doses.size), place.away
+        merit = self._merit(away, place.longer)
+        damping = _DAMPING * max(self._sigma(away) ** 2, 1e-6)
+        room = np.maximum(doses.most - doses.matrix @ place.doses, 0.0)
+        prices, miss = np.zeros(room.size), 2.0 * _MISS * self._sigma(away) + 10.0
+        for _ in range(_PROGRAMS):
+            self._programs += 1
+            slopes = place.slopes + place.bends @ by
+            weighed = shares * (away - self._mean(away))
+            if place.longer is not None:  # times mend the mean
+                off = away - self._mean(away) * place.longer
+                weighed = shares * (off - float(shares @ (off * place.longer)))
+            gram = slopes.T @ (shares[:, None] * slopes)
+            curve = _upward(gram + np.tensordot(weighed, place.bends, axes=1)) - gram
+            move = best_move(
+                Asked(
+                    away=away,
+                    shares=shares,
+                    slopes=slopes,
+                    bends=curve,
+                    rows=doses.matrix,
+                    room=np.maximum(room - doses.matrix @ by, 0.0),
+                    lower=np.minimum(-reach - by, 0.0),
+                    upper=np.maximum(reach - by, 0.0),
+                    damping=damping,
+                    miss=miss,
+                )
+            )
+            prices, share = move.prices, 1.0
+            while share > 0.1:
+                other = by + share * move.by
+                there = self._foreseen(place, other)
+                if self._merit(there, place.longer) < merit:
+                    break
+                share *= 0.4
+            else:
+                break
+            gained = merit - self._merit(there, place.longer)
+            by, away = other, there
+            merit -= gained
+            if gained < _PART * merit:
+                break
+        return by, prices, merit
 
     def improve(self, run: Run) -> Found:
         """Return the most even wafer that steps from here lead to.
@@ -210,41 +241,59 @@ class Search:
         Found
             Never worse than ``run``.
         """
-        freedom, rows = self.freedom, self.freedom.rows
-        x, reach, idle, programs = freedom.pack(run.settings), _REACH, 0, 0
-        slopes, exact = self._slopes(run), True
-        prices = np.zeros(rows.most.size)
-        while programs < _MOST:
-            programs += 1
-            away, now = self._away(run), self._merit(run)
-            move = best_move(self._asked(x, away, slopes, reach))
-            prices = move.prices
-            hoped = self._merit_of(away + slopes @ move.by)
+        doses = Doses(self.freedom, run.settings)
+        place = _Place(doses.pack(run.settings), run, self._away(run))
+        place, prices = self._descended(doses, place, mended=True)
+        place = self._met(doses, place)
+        if (
+            abs(self._mean(place.away)) > _TIGHT_NM
+        ):  # limits keep times from mending the mean: pressures have to
+            place, prices = self._descended(doses, place, mended=False)
+            place = self._met(doses, place)
+        return self._ended(doses, run, place, prices)
+
+    def _descended(self, doses: Doses, place: _Place, *, mended: bool) -> tuple[_Place, Array]:
+        """Return where moves lead, and the prices of limits there.
+
+        With ``mended`` a place is as good as its sigma once times have mended the mean; else the mean counts too.
+        """
+        place = self._sloped(doses, place, mended=mended)
+        reach, idle = _REACH, 0
+        prices = np.zeros(doses.most.size)
+        for _ in range(_MOST):
+            now = self._merit(place.away, place.longer)
+            by, prices, hoped = self._move(doses, place, reach)
             if now - hoped < max(_GAIN * now, _LEAST_NM):
                 break
-            other, tried = self._corrected(x, run, move.by, slopes, reach, now)
-            better = self._merit(tried)
-            if better < now - 0.02 * (now - hoped):
-                came, by = self._away(tried), other - x
-                off = came - away - slopes @ by
-                x, run = other, tried
-                reach = min(2.0 * reach, _FAR) if now - better > 0.6 * (now - hoped) else reach
-                idle = idle + 1 if now - better < max(_IDLE * now, _LEAST_NM) else 0
-                if idle == 2:
-                    break
-                exact = False
-                if float(np.sqrt(self.course.counted.shares @ off**2)) < _WELL * better:
-                    slopes = slopes + np.outer(off, by) / float(by @ by)
-                else:
-                    slopes, exact = self._slopes(run), True
-            elif exact:
-                reach = 0.4 * min(reach, float(np.abs(move.by).max()))
-                if reach < 0.01:
-                    break
-            else:
-                slopes, exact = self._slopes(run), True
-        sigma, gap = self.measures(run)
-        unit = prices / max(2.0 * sigma, 1e-9)
-        room = rows.most - rows.matrix @ x
+            tried = self._at(doses, place.doses + by, place.run)
+            came = self._merit(tried.away, place.longer)
+            kept = (now - came) / (now - hoped)
+            if kept > 0.7:
+                reach = min(2.0 * reach, _FAR)
+            elif kept < 0.25:
+                reach = max(0.35 * float(np.abs(by).max()), _NEAR)
+            if came < now:
+                near = float(np.abs(by).max()) < _ALIKE
+                place = self._sloped(doses, tried, place.bends if near else None, mended=mended)
+                idle = idle + 1 if now - came < max(_IDLE * now, _LEAST_NM) else 0
+            elif reach <= _NEAR:
+                break
+            if idle == _IDLE_MOVES:
+                break
+        return place, prices
+
+    def _ended(self, doses: Doses, begin: Run, place: _Place, prices: Array) -> Found:
+        if self._told(self._away(begin)) < self._told(place.away):
+            place = _Place(doses.pack(begin.settings), begin, self._away(begin))
+        sigma, gap = self.measures(place.run)
+        unit = doses.prices(place.doses, prices) / max(2.0 * sigma, 1e-9)
+        rows = self.freedom.rows
+        room = rows.most - rows.matrix @ self.freedom.pack(place.run.settings)
         scale = np.abs(rows.matrix).max(axis=1)
-        return Found(run, sigma, gap, unit, room < 1e-3 * scale, programs, self._runs)
+        return Found(place.run, sigma, gap, unit, room < 1e-3 * scale, self._programs, self._runs)
+
+
+def _upward(curve: Array) -> Array:
+    """Return a curvature with the directions in which it falls turned upward, so that a program has one answer."""
+    values, vectors = np.linalg.eigh(curve)
+    return np.asarray((vectors * np.abs(values)) @ vectors.T)

@@ -187,9 +187,17 @@ def dwell_table(data: xr.Dataset, summary: dict[str, Any]) -> SimpleNamespace:
     summary
         Its figures.
     """
-    names = ("zone_edges", "zone_dwell", "pad_radius", "cut_before", "cut_after")
+    names = (
+        "zone_edges", "zone_dwell", "zone_dwell_unlimited", "pad_radius", "cut_before", "cut_after", "run_place",
+    )  # fmt: skip
     return SimpleNamespace(
         **{name: _values(data, name) for name in names},
+        run=SimpleNamespace(
+            time=_values(data, "run_time"),
+            speed=_values(data, "run_speed"),
+            acceleration=summary["arm_peak_acceleration_m_per_s2"],
+        ),
+        top_speed=float(data.attrs["top_speed"]),
         counted=_values(data, "counted") > 0,
         uneven_before=summary["uneven_before_percent"] / 100,
         uneven_after=summary["uneven_after_percent"] / 100,

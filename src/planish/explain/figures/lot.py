@@ -23,8 +23,8 @@ from planish.units import NM_PER_MIN, ZERO_CELSIUS
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from planish.predict.dwell import SweepDesign
     from planish.predict.lot.result import LotResult
+    from planish.predict.sweep_design import SweepDesign
 
 
 @styled
@@ -153,7 +153,7 @@ def summit_figure(lot: LotResult) -> Figure:
 
 @styled
 def sweep_figure(design: SweepDesign) -> Figure:
-    """Draw a dwell table and the pad cut with the plain sweep and with the table.
+    """Draw a dwell table, how the arm runs it, and the pad cut with the sweep as it was and with the table.
 
     Parameters
     ----------
@@ -165,25 +165,48 @@ def sweep_figure(design: SweepDesign) -> Figure:
     Figure
         In the house style.
     """
-    fig = figure(12.0, 4.6)
-    grid = subplots(fig, 1, 2, width_ratios=[1, 1.4])
+    fig = figure(14.0, 4.6)
+    grid = subplots(fig, 1, 3, width_ratios=[1, 1, 1.35])
     edges = design.zone_edges * 1e3
+    width = np.diff(edges)
     grid[0].bar(
-        edges[:-1], 100 * design.zone_dwell, width=np.diff(edges), align="edge", color=BLUE, edgecolor="white"
+        edges[:-1],
+        100 * design.zone_dwell,
+        width=width,
+        align="edge",
+        color=BLUE,
+        edgecolor="white",
+        label="the table",
+    )
+    grid[0].stairs(
+        100 * design.zone_dwell_unlimited,
+        edges,
+        color=INK,
+        linestyle="--",
+        label="most even, for no arm",
     )
     grid[0].set_ylabel("share of time [%]")
     grid[0].set_title("Dwell table")
+    grid[0].set_ylim(0, 135 * float(max(design.zone_dwell.max(), design.zone_dwell_unlimited.max())))
+    grid[0].legend()
+    place = design.run_place * 1e3
+    grid[1].plot(place, design.run.speed, label="as it runs, once from end to end", **line_look(0))
+    grid[1].axhline(design.top_speed, color=FAINT, linestyle=":", label="top speed")
+    grid[1].set_ylim(0, 1.25 * max(design.top_speed, float(design.run.speed.max())))
+    grid[1].set_ylabel("speed of the disk's centre [m/s]")
+    grid[1].set_title(f"The arm: {design.run.time[-1]:.3g} s, {design.run.acceleration:.2g} m/s² at most")
+    grid[1].legend()
     radius = design.pad_radius * 1e3
     track = radius[design.counted]
-    grid[1].axvspan(track[0], track[-1], color="#eef3f7", zorder=0)
+    grid[2].axvspan(track[0], track[-1], color="#eef3f7", zorder=0)
     before = f"sweep as it was, uneven by {100 * design.uneven_before:.0f} % (1σ)"
     after = f"with the table, {100 * design.uneven_after:.1f} %"
-    grid[1].plot(radius, design.cut_before * 3.6e9, label=before, **line_look(1))
-    grid[1].plot(radius, design.cut_after * 3.6e9, label=after, **line_look(0))
-    grid[1].set_ylabel("pad cut by a sharp disk [µm/h]")
-    grid[1].set_title("Pad cut (shaded: under the wafer)")
-    grid[1].set_ylim(bottom=0)
-    grid[1].legend()
+    grid[2].plot(radius, design.cut_before * 3.6e9, label=before, **line_look(1))
+    grid[2].plot(radius, design.cut_after * 3.6e9, label=after, **line_look(0))
+    grid[2].set_ylabel("pad cut by a sharp disk [µm/h]")
+    grid[2].set_title("Pad cut (shaded: under the wafer)")
+    grid[2].set_ylim(bottom=0)
+    grid[2].legend()
     words = f"{design.rig.polisher.place_word} [mm]"
     for ax in grid:
         ax.set_xlabel(words)

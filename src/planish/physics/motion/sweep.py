@@ -135,6 +135,28 @@ def dwell_shares(
     return positions, np.repeat(dwell / dwell.sum() / each, each)
 
 
+def along_path(
+    kind: str, pivot_distance: float = 0.0, arm_length: float = 0.0
+) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
+    """Return what takes positions of the disk's centre to its way along the path, and back.
+
+    Parameters
+    ----------
+    kind
+        "arm" or "slide".
+    pivot_distance, arm_length
+        Of the arm [m].
+
+    Returns
+    -------
+    tuple[Callable, Callable]
+        From position [m] to way [m] (of an arm, its length times its angle), and the other way.
+    """
+    to_drive, from_drive = _drive(kind, pivot_distance, arm_length)
+    length = arm_length if kind == "arm" else 1.0
+    return lambda position: length * to_drive(position), lambda way: from_drive(way / length)
+
+
 def checked_zones(zone_edges: ArrayLike | None, zone_dwell: ArrayLike | None) -> tuple[Array, Array]:
     """Return the dwell table as arrays.
 

@@ -387,9 +387,9 @@ def meet(
             softening=0.0 if warm is AS_STATED else liquid.summit_power * rig.pad.layers[0].softening,
             warmth=warm.temperature,
         )
-    made.fresh = _fresh(made, rig, groove_depth, top)
+    made.fresh = fresh_share(made, rig, groove_depth, top)
     for material, rate in made.rates.items():
-        rate.chemical = _chemical(rig, material, made.fresh)
+        rate.chemical = chemical_factor(rig, material, made.fresh)
     return made
 
 
@@ -404,8 +404,23 @@ def _plasticity(rig: Rig, spread: float) -> float:
     )
 
 
-def _chemical(rig: Rig, material: str, fresh: float) -> float:
-    """Return the chemical factor on a material's law at the reference temperature."""
+def chemical_factor(rig: Rig, material: str, fresh: float) -> float:
+    """Return the chemical factor on a material's law at the reference temperature.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    material
+        Of a film.
+    fresh
+        Share of fresh slurry under the wafer [1].
+
+    Returns
+    -------
+    float
+        [1].
+    """
     reference, half = rig.removal[material].reference.fresh_fraction, rig.slurry.fresh_half
     return rate_factors.fresh_factor(fresh, reference, half)
 
@@ -503,10 +518,24 @@ def removal_curve(found: Conditions, material: str, times: Array, seen: Array) -
     return cumulative(times, found.rates[material].at(seen))
 
 
-def _fresh(made: Conditions, rig: Rig, groove_depth: float, top: str | None) -> float:
+def fresh_share(made: Conditions, rig: Rig, groove_depth: float, top: str | None) -> float:
     """Return the share of fresh slurry under the wafer: supply and spending brought into balance.
 
-    The material ``top`` spends it, at the rate of its reference temperature; None: nothing does.
+    Parameters
+    ----------
+    made
+        The step's conditions but for the slurry.
+    rig
+        The setup.
+    groove_depth
+        Of the pad now [m].
+    top
+        Material that spends the slurry, at the rate of its reference temperature; None: nothing does.
+
+    Returns
+    -------
+    float
+        [1].
     """
     plan, machine, liquid = made.plan, rig.polisher, rig.slurry
     resistance = 0.0  # to fresh slurry under the wafer [s/m^3]
@@ -535,4 +564,4 @@ def _fresh(made: Conditions, rig: Rig, groove_depth: float, top: str | None) -> 
         return 1.0
     mean = made.rates[top].mean_at_reference(plan.shares)
     whole = resistance * float(delivery.slurry_consumption(1.0, plan.area, liquid.capacity))
-    return delivery.balanced_fresh(lambda fresh: whole * mean(_chemical(rig, top, fresh)))
+    return delivery.balanced_fresh(lambda fresh: whole * mean(chemical_factor(rig, top, fresh)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -14,13 +15,14 @@ from planish.physics.pressure.layers import groove_share
 from planish.physics.surface import grit
 from planish.physics.surface.hardness import QI_RANGE
 from planish.setup.attached import summit_heights
-from planish.setup.conditioner import ConditionerSection
+from planish.setup.conditioner import ConditionerSection, SweepSection
 from planish.setup.finding import HAIR, Finding, missing, mm, wrong
 from planish.setup.pad import GROOVE, LayerSection
 from planish.setup.resolve import STIFFNESS_KEYS
 from planish.setup.root import SetupModel
 from planish.setup.to_si import conditioner_si, pad_hardness
 
+_SOLVED = 0.02  # of an acceleration: what rounding of a table and its solver may add
 MOST_GROOVE = 0.9  # of the pad's area
 LONGEST_BODY = 100  # standard deviation of summit heights over the length of their tail; usual is 1 to 3
 
@@ -234,3 +236,43 @@ def _dwell(model: SetupModel, table: dict[str, Any]) -> Iterator[Finding]:
         yield wrong(f"{place}.zone_edges", table["sweep"]["zone_edges"], limits)
     if sum(dwell) <= 0.0:
         yield wrong(f"{place}.zone_dwell", table["sweep"]["zone_dwell"], "above 0 in at least one zone")
+    elif len(edges) == len(dwell) + 1 and all(b - a > HAIR for a, b in pairwise(edges)):
+        yield from _run(sweep)
+
+
+@lru_cache(maxsize=64)
+def _needed(
+    arm: tuple[str, float, float], edges: tuple[float, ...], stays: tuple[float, ...], speed: float
+) -> float:
+    """Return the acceleration [m/s^2] that a dwell table takes; remembered, as a setup is checked each time it changes."""
+    import numpy as np
+
+    from planish.physics.motion.arm import Drive, needed_acceleration
+    from planish.physics.motion.sweep import along_path
+
+    way, _ = along_path(*arm)
+    return needed_acceleration(np.diff(way(np.array(edges))), stays, Drive(speed, 1.0))
+
+
+def _run(sweep: SweepSection) -> Iterator[Finding]:
+    """Question a dwell table that the arm cannot run in the time of a pass."""
+    assert sweep.zone_edges is not None
+    assert sweep.zone_dwell is not None
+    reach = (abs(sweep.pivot_distance - sweep.arm_length), sweep.pivot_distance + sweep.arm_length)
+    if sweep.kind == "arm" and not reach[0] <= sweep.zone_edges[0] <= sweep.zone_edges[-1] <= reach[1]:
+        return  # refused above
+    arm = (sweep.kind, sweep.pivot_distance, sweep.arm_length)
+    stays = tuple(dwell / sum(sweep.zone_dwell) * 0.5 / sweep.frequency for dwell in sweep.zone_dwell)
+    needed = _needed(arm, tuple(sweep.zone_edges), stays, sweep.top_speed)
+    if needed <= sweep.top_acceleration * (1.0 + _SOLVED):
+        return
+    asks = (
+        f"takes {units.show(needed, 'acceleration')}, more than top_acceleration"
+        if math.isfinite(needed)
+        else f"is beyond top_speed, {units.show(sweep.top_speed, 'speed')}"
+    )
+    text = (
+        f"conditioner.sweep.zone_dwell: to run it in half of a sweep to and fro {asks} (sweep less often, say what the arm "
+        "can do, or have a table designed: planish dwell)"
+    )
+    yield Finding("warning", "conditioner.sweep.zone_dwell", text)
