@@ -43,6 +43,7 @@ EXACT = 1e-12
 # These tell figures in the unit of the file, or of the figure that they compare.
 FOLLOWING = (
     "study",  # keys in the unit in which they were varied
+    "calibration",  # each number in the unit in which its setup writes it
     "tuned settings",  # the words that scripts rely on: kPa, and before and after at the end
     "rate law",
     "rates fit",
@@ -86,6 +87,19 @@ def _disks():
     )
 
 
+def _rate_twice(setup):
+    return np.full(6, setup.si("removal.oxide.rate"))
+
+
+def _calibration(setup):
+    values = np.array([4.5, 4.6, 4.4, 4.55, 4.45, 4.5]) * 1e-9
+    rates = planish.Observed(
+        "rates", "rate", values, np.zeros(6), "m/s", np.arange(6), _rate_twice, (("rates.csv", "ab" * 32),),
+        ("rates.csv: six rates",), {},
+    )  # fmt: skip
+    return planish.calibrate(setup, rates, ["removal.oxide.rate"], ahead=1, samples=50)
+
+
 @pytest.fixture(scope="module")
 def answers():
     """One answer of each kind."""
@@ -112,6 +126,7 @@ def answers():
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
         _disks(),
+        _calibration(setup),
         planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]
