@@ -190,7 +190,15 @@ def _root(rows: Array, one: Array, holds: Any, member: Whole, heavy: Array, shar
 
 
 def plain(where: Layout, share: float = USUAL) -> Scatter:
-    """Return a scatter of one share for every value without a known error, and nothing in common."""
+    """Return a scatter of one share for every value without a known error, and nothing in common.
+
+    Parameters
+    ----------
+    where
+        Which value belongs where.
+    share
+        Of the mean size of its set.
+    """
     shares = np.zeros((len(where.kinds), 3))
     shares[:, 0] = share
     return Scatter(where, shares, np.ones(len(where.kinds)), np.ones(where.kind.size))

@@ -110,7 +110,20 @@ class Problem:
         return np.array([one.scale for one in self.model.parameters])
 
     def rows(self, point: Array, predicted: Array | str) -> Array:
-        """Return the whitened misfit of the values, then the distance to what was known before."""
+        """Return the whitened misfit of the values, then the distance to what was known before.
+
+        Parameters
+        ----------
+        point
+            Coordinates (p,).
+        predicted
+            What the model foretells there (n,), or its refusal.
+
+        Returns
+        -------
+        Array
+            (n + p,).
+        """
         before = np.sqrt(self.precision) * (point - self.model.start)
         if isinstance(predicted, str):
             return np.concatenate([np.full(self.where.kind.size, _REFUSED), before])
