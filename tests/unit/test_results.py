@@ -47,6 +47,7 @@ FOLLOWING = (
     "side by side",
     "run sheet",
     "response surface",
+    "calibration",  # each number in the unit in which its setup writes it
     "tuned settings",  # the words that scripts rely on: kPa, and before and after at the end
     "rate law",
     "rates fit",
@@ -91,6 +92,19 @@ def _disks():
     )
 
 
+def _rate_twice(setup):
+    return np.full(6, setup.si("removal.oxide.rate"))
+
+
+def _calibration(setup):
+    values = np.array([4.5, 4.6, 4.4, 4.55, 4.45, 4.5]) * 1e-9
+    rates = planish.Observed(
+        "rates", "rate", values, np.zeros(6), "m/s", np.arange(6), _rate_twice, (("rates.csv", "ab" * 32),),
+        ("rates.csv: six rates",), {},
+    )  # fmt: skip
+    return planish.calibrate(setup, rates, ["removal.oxide.rate"], ahead=1, samples=50)
+
+
 @pytest.fixture(scope="module")
 def answers():
     """One answer of each kind."""
@@ -121,6 +135,7 @@ def answers():
         _disks(),
         sheet := planish.design_runs(setup, VARIED, star="faced", predict=["wiwnu_sigma_percent"]),
         planish.fit_runs(sheet),
+        _calibration(setup),
         planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
         planish.hold_against(setup, planish.observe(setup, DATA / "runs" / "runs.csv")),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),

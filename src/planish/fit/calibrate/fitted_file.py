@@ -3,21 +3,65 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from planish._version import __version__
 from planish.engine.record import counted
 from planish.setup import paths
 
 if TYPE_CHECKING:
+    import datetime
+
+    from planish.fit.calibrate.observed import Observed
     from planish.fit.calibrate.parameters import Parameter
-    from planish.fit.calibrate.result import Calibrated
+    from planish.fit.calibrate.solve import Solution
+    from planish.fit.calibrate.told import Untold
+    from planish.setup.changes import Changes
     from planish.setup.models import Setup
 
 _DIGITS = 6  # of a fitted value in a file
 
 
-def fitted_setup(found: Calibrated) -> Setup:
+class Found(Protocol):
+    """What of a fit is written into a setup; its answer has all of it."""
+
+    @property
+    def setup(self) -> Setup:
+        """As it was."""
+
+    @property
+    def parameters(self) -> tuple[Parameter, ...]:
+        """The free numbers."""
+
+    @property
+    def observed(self) -> tuple[Observed, ...]:
+        """What they were fitted to."""
+
+    @property
+    def solution(self) -> Solution:
+        """Where the fit ended."""
+
+    @property
+    def untold(self) -> tuple[Untold, ...]:
+        """What the data cannot tell."""
+
+    @property
+    def level(self) -> float:
+        """Of the intervals."""
+
+    @property
+    def date(self) -> datetime.date:
+        """Of the fit."""
+
+    @property
+    def changes(self) -> Changes:
+        """The changes that put the values into the setup."""
+
+    def values(self) -> list[tuple[float, float, float]]:
+        """Return value, low and high of each number [SI]."""
+
+
+def fitted_setup(found: Found) -> Setup:
     """Return the setup with the fitted values and a table that says how they were fitted.
 
     Rows of values that were fitted before and stand as they were are kept.
@@ -59,7 +103,7 @@ def _holds(setup: Setup, row: dict[str, Any]) -> bool:
     return origin is not None and origin.origin == "setup" and bool(origin.spread)
 
 
-def _method(found: Calibrated) -> str:
+def _method(found: Found) -> str:
     known = any(found.solution.precision > 0)
     losses = {"huber": "robust least squares", "linear": "least squares"}
     return (
@@ -68,9 +112,7 @@ def _method(found: Calibrated) -> str:
     )
 
 
-def _row(
-    one: Parameter, value: float, low: float, high: float, found: Calibrated, index: int
-) -> dict[str, Any]:
+def _row(one: Parameter, value: float, low: float, high: float, found: Found, index: int) -> dict[str, Any]:
     error = math.sqrt(max(float(found.solution.estimated.covariance[index, index]), 0.0))
     if one.log:
         spread = f"{100.0 * math.sqrt(math.expm1(error**2)):.3g} %"
@@ -85,7 +127,7 @@ def _row(
     }
 
 
-def with_comments(found: Calibrated) -> str:
+def with_comments(found: Found) -> str:
     """Return the fitted setup as TOML: a comment behind each fitted value says its band and where it comes from.
 
     Parameters
@@ -95,7 +137,7 @@ def with_comments(found: Calibrated) -> str:
     """
     import tomlkit
 
-    setup = found.fitted()
+    setup = fitted_setup(found)
     document: Any = tomlkit.parse(setup.to_toml())
     for one, (_, low, high) in zip(found.parameters, found.values(), strict=True):
         words = (
@@ -110,7 +152,7 @@ def with_comments(found: Calibrated) -> str:
     return text if tomlkit.parse(text).unwrap() == setup.document else setup.to_toml()
 
 
-def _told_by(found: Calibrated, one: Parameter) -> str:
+def _told_by(found: Found, one: Parameter) -> str:
     """Return what a value rests on: the data, or what was known before."""
     if any(one.path in each.paths for each in found.untold):
         return "these data do not tell it alone"

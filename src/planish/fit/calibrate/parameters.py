@@ -120,7 +120,15 @@ class Parameter:
         return f"{number!r} {self.unit}" if self.unit else number
 
     def told(self, value: float, digits: int = 4) -> str:
-        """Return an SI value as a person reads it."""
+        """Return an SI value as a person reads it.
+
+        Parameters
+        ----------
+        value
+            In SI.
+        digits
+            That count.
+        """
         return f"{self.shown(value):.{digits}g} {units.pretty(self.unit)}".strip()
 
     def changes(self, value: float) -> dict[str, object]:

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import counted
-from planish.fit.calibrate import doubt, next_runs, scatter, solve, told
-from planish.fit.calibrate.fitted_file import with_comments
+from planish.fit.calibrate import doubt, likeliest, next_runs, solve, told
+from planish.fit.calibrate.fitted_file import fitted_setup, with_comments
 from planish.results.plain import unique
 from planish.results.result import Result
 
@@ -102,8 +102,6 @@ class Calibrated(Result):
 
     def fitted(self) -> Setup:
         """Return the setup with the fitted values, their bands and where they come from."""
-        from planish.fit.calibrate.fitted_file import fitted_setup
-
         return fitted_setup(self)
 
     def to_toml(self) -> str:
@@ -122,6 +120,9 @@ class Calibrated(Result):
         """What was assumed and what happened, and a word of care."""
         notes = [line for one in self.observed for line in one.understood]
         notes += self.solution.said
+        notes.append(
+            "numbers that are not free are taken as the setup has them: what they may be off by is in no interval"
+        )
         if not self.priors:
             notes.append("what the parts state of their spreads did not count: the data speak alone")
         if self.sampled is not None:
@@ -136,7 +137,7 @@ class Calibrated(Result):
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
-        lines = [*solve.SOURCES, *scatter.SOURCES, *doubt.SOURCES, *told.SOURCES]
+        lines = [*solve.SOURCES, *likeliest.SOURCES, *doubt.SOURCES, *told.SOURCES]
         if self.runs_next:
             lines += next_runs.SOURCES
         if self.sampled is not None:

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import FitError
-from planish.fit.calibrate import scatter as scattering
+from planish.fit.calibrate.likeliest import Estimated, estimated
 from planish.fit.calibrate.model import Model
-from planish.fit.calibrate.scatter import Estimated, Layout, Scatter
+from planish.fit.calibrate.scatter import Layout, Scatter, plain
 
 Array = NDArray[np.float64]
 
@@ -110,7 +110,20 @@ class Problem:
         return np.array([one.scale for one in self.model.parameters])
 
     def rows(self, point: Array, predicted: Array | str) -> Array:
-        """Return the whitened misfit of the values, then the distance to what was known before."""
+        """Return the whitened misfit of the values, then the distance to what was known before.
+
+        Parameters
+        ----------
+        point
+            Coordinates (p,).
+        predicted
+            What the model foretells there (n,), or its refusal.
+
+        Returns
+        -------
+        Array
+            (n + p,).
+        """
         before = np.sqrt(self.precision) * (point - self.model.start)
         if isinstance(predicted, str):
             return np.concatenate([np.full(self.where.kind.size, _REFUSED), before])
@@ -224,7 +237,7 @@ def solve(model: Model, where: Layout, priors: bool, loss: str, starts: int) -> 
         )
         raise FitError(f"{model.setup.name}: the model has no answer for the setup {where_it_is}: {begin}")
     blind = Layout(where.kinds, where.kind, where.of_set, where.group, where.size, np.zeros_like(where.sd))
-    problem = Problem(model, where, precision, loss, scattering.plain(blind, 0.05))
+    problem = Problem(model, where, precision, loss, plain(blind, 0.05))
     _moving(problem, start)
     point, deviance = problem.fit(start)
     tried, bent = 1, _bent(problem, point, start, begin)
@@ -294,7 +307,7 @@ def _settled(problem: Problem, point: Array, tried: int) -> Solution:
     for _ in range(_ROUNDS):
         predicted = _answer(model, point)
         jacobian = problem.jacobian(point)
-        made = scattering.estimated(
+        made = estimated(
             where, model.measured - predicted, jacobian, problem.precision, model.start - point, weights, held,
             None if made is None else made.scatter.shares,
         )  # fmt: skip
@@ -313,7 +326,7 @@ def _settled(problem: Problem, point: Array, tried: int) -> Solution:
     problem._slope = None
     jacobian = problem.jacobian(point)
     point, predicted = _refined(problem, point, jacobian)
-    made = scattering.estimated(
+    made = estimated(
         where, model.measured - predicted, jacobian, problem.precision, model.start - point, weights, held,
         made.scatter.shares if made is not None else None,
     )  # fmt: skip
