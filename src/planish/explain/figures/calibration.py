@@ -59,7 +59,7 @@ def _against(ax: Any, data: xr.Dataset) -> None:
         ax.plot(
             predicted[mine],
             measured[mine],
-            MARKS[index % len(MARKS)],
+            MARKS[(index + index // len(MARKS)) % len(MARKS)],
             color=LINES[index % len(LINES)],
             markersize=5,
             alpha=0.75,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import counted
-from planish.fit.calibrate import doubt, likeliest, next_runs, solve, told
+from planish.fit.calibrate import doubt, likeliest, next_runs, solve
 from planish.fit.calibrate.fitted_file import fitted_setup, with_comments
 from planish.results.plain import unique
 from planish.results.result import Result
@@ -137,7 +137,7 @@ class Calibrated(Result):
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
-        lines = [*solve.SOURCES, *likeliest.SOURCES, *doubt.SOURCES, *told.SOURCES]
+        lines = [*solve.SOURCES, *likeliest.SOURCES, *doubt.SOURCES]
         if self.runs_next:
             lines += next_runs.SOURCES
         if self.sampled is not None:

@@ -30,7 +30,6 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Ensemble of walkers with the stretch move: Goodman & Weare 2010, Comm. App. Math. Comp. Sci. 5, 65 (from memory)",
-    "Flat density of a scatter between groups: Gelman 2006, Bayesian Analysis 1, 515 (from memory)",
 )
 _STRETCH = 2.0
 _BOX = 4.0  # standard errors either way that quadratics stand for

@@ -23,10 +23,6 @@ from planish.fit.calibrate.solve import Problem, Solution
 
 Array = NDArray[np.float64]
 
-SOURCES: tuple[str, ...] = (
-    "Directions that data do not tell, by singular values of the derivatives: Golub & Van Loan, Matrix Computations "
-    "(from memory)",
-)
 #: A direction that the data tell to no less than this share of its scale is not told.
 UNTOLD = 1.0
 _TAKES_PART = 0.3  # of the largest component
