@@ -189,3 +189,39 @@ def test_the_verb_refuses_in_one_line(words, told):
     done = CliRunner().invoke(app, ["fit", *(word.format(**named) for word in words)])
     assert isinstance(done.exception, PlanishError), done.output
     assert all(word in str(done.exception) for word in told), str(done.exception)
+
+
+def test_words_about_a_table_of_runs_need_one(tmp_path):
+    from typer.testing import CliRunner
+
+    from planish.cli.main import app
+
+    for words in (["--column", "rate=Result"], ["--leave-out", "Result"], ["--decimal", "comma"]):
+        done = CliRunner().invoke(app, ["fit", "setup.toml", "pre.csv", "post.csv", *words])
+        assert done.exit_code != 0
+        assert "must stand with SETUP and a table of runs" in str(done.exception) + done.output
+
+
+def test_an_odd_column_of_runs_is_named_by_an_option(tmp_path):
+    import shutil
+    from pathlib import Path
+
+    from typer.testing import CliRunner
+
+    from planish.cli.main import app
+
+    examples = Path(__file__).parents[2] / "examples"
+    folder = shutil.copytree(examples / "data" / "runs", tmp_path / "runs")
+    table = folder / "runs.csv"
+    table.write_text(table.read_text().replace("cut_rate_um_per_h", "Loss [um/h]"))
+    words = ["fit", str(examples / "rotary.toml"), str(table), "--free", "removal.oxide.rate", "--next", "0"]
+    refused = CliRunner().invoke(app, words)
+    assert "'Loss [um/h]': means nothing here" in str(refused.exception)
+    kept = "W01,W02,wafer"
+    rows = [
+        line for line in table.read_text().splitlines() if line.split(",")[0] in kept or line.startswith("#")
+    ]
+    table.write_text("\n".join(rows) + "\n")
+    for more in (["--column", "cut rate=Loss [um/h]"], ["--leave-out", "Loss [um/h]"]):
+        done = CliRunner().invoke(app, [*words, *more, "--json"])
+        assert done.exit_code == 0, done.output

@@ -54,6 +54,31 @@ def fit(
         show.files(found, out, json_out)
 
 
+def reading(
+    time: str | None,
+    wafer: str | None,
+    runs: tuple[Sequence[str], Sequence[str], str | None, str | None],
+    drawn: tuple[Path | None, str | None, str],
+    step: str | None,
+) -> dict[str, Any]:
+    """Return what the files do not say of themselves: of sites, of a table of runs, of a table of steps on a layout."""
+    from planish.cli.bounds import option_length
+    from planish.jobs.calibrating import told_runs
+    from planish.jobs.dies import die_quantity
+
+    column, leave_out, decimal, sheet = runs
+    layout, layer, cell = drawn
+    return {
+        "time": seconds(time),
+        "wafer": wafer,
+        "told": told_runs(column, leave_out, decimal=decimal, sheet=sheet),
+        "layout": layout,
+        "layer": layer,
+        "cell": option_length("--cell", cell),
+        "step": None if step is None else die_quantity("--step-height", step, "step"),
+    }
+
+
 def _can_be_written(out: Path | None) -> None:
     """Refuse a file in a folder that is not there, and a file where a folder is meant, before anything is fitted."""
     if out is None:

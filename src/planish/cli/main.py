@@ -688,7 +688,7 @@ def fit(
         Path | None, typer.Option("--steps", help="Steps and losses measured at test structures of a die.")
     ] = None,
     layout: Annotated[
-        Path | None, typer.Option("--layout", help="With --steps: layout, or its maps.")
+        Path | None, typer.Option("--layout", help="With --steps or a table of steps: layout, or its maps.")
     ] = None,
     layer: Annotated[str | None, typer.Option("--layer", help="Layer and datatype, as 68/20.")] = None,
     cell: Annotated[str, typer.Option("--cell", help="Cell size of the maps.")] = "20um",
@@ -749,6 +749,26 @@ def fit(
         typer.Option("--date", help="With --free: day of the fit, as 2026-11-27; today unless given."),
     ] = None,
     settings: Settings = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column",
+            metavar="ROLE=NAME",
+            help="With a table of runs: which column holds what, as rate='Result'; repeatable.",
+        ),
+    ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--leave-out", metavar="NAME", help="With a table of runs: a column not to look at; repeatable."
+        ),
+    ] = None,
+    decimal: Annotated[
+        str | None, typer.Option("--decimal", help="With a table of runs: decimal sign, point or comma.")
+    ] = None,
+    sheet: Annotated[
+        str | None, typer.Option("--sheet", help="With a table of runs: sheet of a workbook.")
+    ] = None,
     columns: Columns = None,
     wafer: WaferId = None,
     json_out: Json = False,
@@ -773,7 +793,13 @@ def fit(
             bound or [],
             settings or [],
             columns,
-            {"time": calibrating.seconds(time), "wafer": wafer},
+            calibrating.reading(
+                time,
+                wafer,
+                (column or [], leave_out or [], decimal, sheet),
+                (layout, layer, cell),
+                step_height,
+            ),
             json_out,
             out,
             priors=priors,
@@ -785,6 +811,9 @@ def fit(
             date=date,
         )
         return
+    of_runs = {"--column": column, "--leave-out": leave_out, "--decimal": decimal, "--sheet": sheet}
+    if said := next((option for option, words in of_runs.items() if words), None):
+        raise DataError(f"fit {said}: must stand with SETUP and a table of runs")
     _folder(out)
     if steps is not None:
         from planish.cli.die import fit_steps

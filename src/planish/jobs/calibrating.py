@@ -13,6 +13,7 @@ from planish.fit.calibrate.observe import observe
 from planish.jobs.layouts import holds_cells, read_cells
 from planish.jobs.stages import Stage, untold
 from planish.measure.layout.sources import TABLES
+from planish.measure.runs.columns import role_of
 from planish.measure.runs.record import RunColumns
 
 if TYPE_CHECKING:
@@ -125,6 +126,6 @@ def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest
             raise DataError(
                 refuse("--column", word, "of the form role=name", "as --column rate='Result [nm/min]'")
             )
-        if said.setdefault(role.strip(), name.strip()) != name.strip():
+        if said.setdefault(role_of(role.strip()), name.strip()) != name.strip():
             raise DataError(refuse("--column", word, f"said once for {role.strip()}"))
     return RunColumns(columns=said, leave_out=tuple(leave_out), **rest)

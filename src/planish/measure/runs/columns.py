@@ -159,6 +159,22 @@ def _cuts(text: str) -> Iterator[tuple[str, str | None]]:
             yield stem, unit.replace("_per_", "/")
 
 
+def role_of(word: str) -> str:
+    """Return the role that a person means by a word such as ``cut rate`` or ``cut``; the word itself where none is meant.
+
+    Parameters
+    ----------
+    word
+        As written.
+    """
+    return word if word in ROLES else _role(word, None) or word
+
+
+def spellings() -> tuple[str, ...]:
+    """Return one spelling of each role, as columns are called."""
+    return tuple(_EXAMPLES.values())
+
+
 def _role(stem: str, unit: str | None) -> str:
     key = re.sub(r"[^\w]|_", "", stem.lower())
     for role, pattern in _KNOWN.items():

@@ -9,7 +9,7 @@ from pathlib import Path
 from planish.engine.given import of_kind
 from planish.engine.record import Record, counted
 from planish.errors import DataError, refuse
-from planish.measure.runs.columns import ROLES
+from planish.measure.runs.columns import ROLES, spellings
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class RunColumns:
         of_kind(self.leave_out, tuple, "leave_out", "a tuple of names of columns")
         for role in self.columns:
             if role not in ROLES:
-                raise DataError(refuse("columns: role", role, f"one of {', '.join(ROLES)}"))
+                raise DataError(refuse("columns: role", role, f"one of {', '.join(spellings())}"))
         for what in (*self.columns.values(), *self.leave_out):
             of_kind(what, str, "name of a column", "text")
         if self.sheet is not None:
