@@ -168,7 +168,9 @@ def test_even_wear_by_designed_dwell_keeps_the_wafer_even() -> None:
         coefficient=rig.pad.wear_coefficient, disk_speed=disk.speed, drive=rig.steps[1].platen_speed,
     )  # fmt: skip
     under = (rings.to_wafer.sum(axis=0) > 0).astype(float)
-    found = dwell.design_dwell(np.ones(under.size), dwell.zone_cut(cut, 11), weights=under, least=0.01)
+    found = dwell.design_dwell(
+        np.ones(under.size), dwell.zone_cut(cut, 11), weights=under, limits=dwell.DwellLimits(least=0.01)
+    )
     assert found.flatness < found.flatness_before
     planned = replace(disk, sweep=replace(disk.sweep, zone_edges=edges, zone_dwell=found.zone_dwell))
     even = polish_lot(replace(rig, conditioner=planned), 60, variation=Variation.none(), cells=40)

@@ -140,7 +140,9 @@ def test_the_full_model_gives_its_rate_back(setup):
     assert planish.polish_lot(told, 2, seed=1).summary()
 
 
-def test_the_numbers_are_the_same_on_any_number_of_workers(setup, found):
+def test_the_numbers_are_the_same_on_any_number_of_workers(setup, found, monkeypatch):
+    # the workers look for this module where the run looked
+    monkeypatch.syspath_prepend(str(Path(__file__).parents[2]))
     again = planish.calibrate(
         setup, rates(setup, TRUTH), FREE, priors=False, ahead=0, date="2026-11-27", workers=2
     )

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 CARE = (
     "a model's proposal: check it against the limits of the arm and of the tool maker, safety data sheets and local codes, "
     "with qualified staff, before it runs"
@@ -82,7 +83,7 @@ class SweepDesign(Result):
     cut_before: Array
     cut_after: Array
     cut_run: Array
-    counted: NDArray[np.bool_]
+    counted: Mask
     target: Array
     weights: Array
     run: arm.ArmRun

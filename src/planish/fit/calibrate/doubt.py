@@ -18,7 +18,8 @@ from planish.fit.calibrate.solve import Problem, Solution
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Intervals from the profile of the likelihood: Venzon & Moolgavkar 1988, Appl. Statist. 37, 87 (from memory)",
+    "Intervals from the profile of the likelihood: Venzon & Moolgavkar 1988, Appl. Statist. 37, 87 "
+    "(read as quoted in the manual of Bhat)",
 )
 _AGREES = 0.1  # of the root of the rise, foretold against found
 _TRIES = 8  # at one end

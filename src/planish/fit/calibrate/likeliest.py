@@ -24,7 +24,8 @@ Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
     "Restricted maximum likelihood: Patterson & Thompson 1971, Biometrika 58, 545 (from memory)",
-    "Degrees of freedom of an estimated variance: Satterthwaite 1946, Biometrics Bulletin 2, 110 (from memory)",
+    "Degrees of freedom of an estimated variance: Satterthwaite 1946, Biometrics Bulletin 2, 110 "
+    "(read as quoted in the manual of parameters)",
 )
 _LEAST, _MOST = 1e-7, 3.0  # of a share
 _FEWEST = 3  # groups or sets of which a scatter between them can be told

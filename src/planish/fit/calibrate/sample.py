@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Ensemble of walkers with the stretch move: Goodman & Weare 2010, Comm. App. Math. Comp. Sci. 5, 65 (from memory)",
+    "Ensemble of walkers with the stretch move: Goodman & Weare 2010, Comm. App. Math. Comp. Sci. 5, 65 "
+    "(read as quoted in the manual of rgw)",
 )
 _STRETCH = 2.0
 _BOX = 4.0  # standard errors either way that quadratics stand for

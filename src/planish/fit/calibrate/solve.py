@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 SOURCES: tuple[str, ...] = (
     "Trust-region least squares within bounds: Branch, Coleman & Li 1999, SIAM J. Sci. Comput. 21, 1 (read as quoted in "
     "the SciPy reference)",
-    "Robust regression: Huber 1964, Ann. Math. Statist. 35, 73 (from memory)",
+    "Robust regression: Huber 1964, Ann. Math. Statist. 35, 73 (read as quoted in the manual of metANN)",
 )
 LOSSES = ("huber", "linear")
 KNEE = 2.5  # standard deviations within which Huber's loss is quadratic

@@ -1,6 +1,6 @@
 // A part's settings, opened where the part stands: slider and text field, unit, range, default, source, spread.
 
-import { askJson } from "./api.js";
+import { ask } from "./api.js";
 import { number, rateStep, system, warmthStep } from "./units.js";
 
 const trim = (text) => (text.includes(".") && !text.includes("e") ? text.replace(/\.?0+$/, "") : text);
@@ -95,8 +95,10 @@ export class Settings {
       told[field.path] = `at ${shown}${u.name ? ` ${u.name}` : ""}`;
     }
     if (!Object.keys(moves).length) return;
+    this.asking?.abort(); // what was asked before, nobody will look at
+    this.asking = new AbortController();
     let found;
-    try { found = await askJson("/api/nudges", { document, moves }); } catch { return; }
+    try { found = await (await ask("/api/nudges", { document, moves }, undefined, this.asking.signal)).json(); } catch { return; }
     if (mine !== this.round || document !== this.state.document) return;
     for (const row of this.panel.querySelectorAll(".setting")) {
       const slider = row.querySelector("input[type=range]"), path = slider?.dataset.path;
