@@ -17,7 +17,10 @@ ROOT = Path(__file__).parents[1]
 SRC = ROOT / "src"
 #: Where people come in, beside the public names of the package.
 #: ``examples/*.py`` come in too: they make the example data and the demo.
-DOORS = ("planish.cli.main:run", "planish.cli.main:app", "planish.web.app:build", "planish:__dir__")
+VERBS = tuple(
+    f"planish.cli.verbs.{path.stem}:" for path in sorted((SRC / "planish/cli/verbs").glob("[!_]*.py"))
+)
+DOORS = ("planish.cli.main:run", "planish.cli.main:app", "planish.web.app:build", "planish:__dir__", *VERBS)
 
 #: What stands although nothing here leads to it, each with its reason.
 ALLOWED = {
@@ -156,11 +159,11 @@ def _body(module: Module, name: str) -> list[ast.AST]:
 
 
 def _registers(decorator: ast.expr, module: Module) -> bool:
-    """Whether a decorator hands the function to an object of this module (a command to its app)."""
+    """Whether a decorator hands the function to an object of this module, or of one that it imports (a command to its app)."""
     call = decorator.func if isinstance(decorator, ast.Call) else decorator
-    return (
-        isinstance(call, ast.Attribute) and isinstance(call.value, ast.Name) and call.value.id in module.kinds
-    )
+    if not (isinstance(call, ast.Attribute) and isinstance(call.value, ast.Name)):
+        return False
+    return call.value.id in module.kinds or any(name for _, name in module.imported.get(call.value.id, ()))
 
 
 def _mentioned(node: ast.AST, module: Module, found: dict[str, Module]) -> list[Node]:

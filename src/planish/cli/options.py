@@ -1,0 +1,50 @@
+"""Options that several verbs share, and their words."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planish.errors import DataError
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+
+
+def writable(out: Path | None) -> Path | None:
+    """Refuse a folder that cannot be made or written, before anything is computed or printed."""
+    if out is None:
+        return None
+    standing = out
+    while not standing.exists() and standing != standing.parent:
+        standing = standing.parent
+    if not standing.is_dir():
+        raise DataError(f"--out {out}: {standing} is a file, not a folder; name another")
+    if not os.access(standing, os.W_OK | os.X_OK):
+        raise DataError(f"--out {out}: cannot write into {standing}; name another folder")
+    return out
+
+
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", help="Folder for figures, tables and the result file.", callback=writable),
+]
+Units = Annotated[str, typer.Option("--units", help="Units shown: trade (psi, rpm, nm/min) or si.")]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="PATH=VALUE",
+        help="Set a value for this run, as 'recipe.step.main.time=90 s'; nothing after = takes it out; repeatable.",
+    ),
+]
+Columns = Annotated[
+    Path | None,
+    typer.Option("--columns", help="How the site files are written: a file of measure --remember."),
+]
+WaferId = Annotated[
+    str | None, typer.Option("--wafer", help="Which wafer, where site files hold several.", metavar="ID")
+]
+SetupFile = Annotated[Path, typer.Argument(help="Setup file (TOML).", metavar="FILE")]
