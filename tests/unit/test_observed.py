@@ -13,7 +13,7 @@ import planish
 from planish.fit.against import wafer_against
 from planish.fit.calibrate.dies import StepsModel, observed_steps
 from planish.fit.calibrate.invented import InventedRun, Noise, write_invented_runs
-from planish.fit.calibrate.observed import Observed
+from planish.fit.calibrate.observed import Heading, Observed
 from planish.fit.polished import removed_at
 from planish.jobs.calibrating import observed_of
 from planish.jobs.measured import read_removal
@@ -103,11 +103,11 @@ def test_steps_are_foretold_by_the_dies_own_law(tmp_path):
     x, y = ((at[:, axis] + 0.5) * maps.cell + maps.origin[1 - axis] for axis in (1, 0))
     time = np.repeat([60.0, 110.0], [4, 3])
     bare = StepTable(x, y, time, np.ones(7), np.ones(7), 700e-9)
-    model = observed_steps(SETUP, maps, bare, name="steps").predict
+    model = observed_steps(SETUP, maps, bare, Heading("steps")).predict
     assert isinstance(model, StepsModel)
     loss, left = np.split(model(SETUP), 2)
     left[2] = np.nan
-    one = observed_steps(SETUP, maps, StepTable(x, y, time, loss, left, 700e-9), name="steps", sd=2e-9)
+    one = observed_steps(SETUP, maps, StepTable(x, y, time, loss, left, 700e-9), Heading("steps"), sd=2e-9)
     assert one.kind == "steps"
     assert one.slow
     assert one.values.size == 13

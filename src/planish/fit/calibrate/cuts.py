@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError
-from planish.fit.calibrate.observed import Observed
-from planish.fit.calibrate.wafers import Files, WaferModel, by_lot
+from planish.fit.calibrate.observed import Heading, Observed
+from planish.fit.calibrate.wafers import WaferModel, by_lot
 from planish.predict.lot.cut import pad_cut_rate
 
 if TYPE_CHECKING:
@@ -35,32 +35,27 @@ def observed_cuts(
     setup: Setup,
     rates: Array,
     use: Array,
+    heading: Heading,
     *,
-    name: str,
     sd: Array | None = None,
     lots: Sequence[str | None] = (),
-    changes: Mapping[str, object] | None = None,
-    files: Files = (),
-    said: Sequence[str] = (),
 ) -> Observed:
     """Return cut rates of a pad over the use of its disk.
 
     Parameters
     ----------
     setup
-        Pad and disk, but for ``changes``.
+        Pad and disk, but for the changes of ``heading``.
     rates
         Measured [m/s].
     use
         Of the disk by then [s].
-    name
-        What they are called.
+    heading
+        What they are called, what was set otherwise, which files they come from.
     sd
         Known measurement error of each [m/s].
     lots
         Of each: measurements of one lot are a group, one without a lot is its own.
-    changes, files, said
-        As for :func:`~planish.fit.calibrate.wafers.observed_sites`.
 
     Returns
     -------
@@ -72,22 +67,17 @@ def observed_cuts(
     DataError
         For a setup without a disk.
     """
-    changes = {} if changes is None else dict(changes)
-    model = CutModel(changes, None, use)
+    model = CutModel(heading.changes, None, use)
     if model.rig(setup).conditioner is None:
-        raise DataError(f'{name}: the setup must have a conditioner (a table [conditioner], as part = "...")')
-    return Observed(
-        name=name,
-        kind="cut",
-        values=rates,
-        sd=np.zeros(rates.size) if sd is None else sd,
-        unit="m/s",
-        groups=by_lot(lots, rates.size),
-        predict=model,
-        files=files,
-        understood=(
-            *said,
-            "the cut rate is the mean over the wafer's track, at the speeds of the longest step",
-        ),
-        changes=changes,
+        raise DataError(
+            f'{heading.name}: the setup must have a conditioner (a table [conditioner], as part = "...")'
+        )
+    return heading.observed(
+        "cut",
+        "m/s",
+        model,
+        rates,
+        np.zeros(rates.size) if sd is None else sd,
+        by_lot(lots, rates.size),
+        ["the cut rate is the mean over the wafer's track, at the speeds of the longest step"],
     )

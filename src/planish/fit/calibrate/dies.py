@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError, ModelError, refuse
-from planish.fit.calibrate.observed import Observed
-from planish.fit.calibrate.wafers import Files, WaferModel
+from planish.fit.calibrate.observed import Heading, Observed
+from planish.fit.calibrate.wafers import WaferModel
 from planish.fit.planarization import THICKEST
 from planish.fit.structures import in_cells, places_on
 from planish.predict.die.conditions import place_radius
@@ -89,35 +89,30 @@ def observed_steps(
     setup: Setup,
     maps: LayoutMaps,
     table: StepTable,
+    heading: Heading,
     *,
-    name: str,
     step: float | None = None,
     sd: float = 0.0,
     place: str | float = "centre",
-    changes: Mapping[str, object] | None = None,
-    files: Files = (),
-    said: Sequence[str] = (),
 ) -> Observed:
     """Return steps and losses measured at test structures.
 
     Parameters
     ----------
     setup
-        The die was polished with, but for ``changes``.
+        The die was polished with, but for the changes of ``heading``.
     maps
         Of the layout on which they were measured.
     table
         The measurements.
-    name
-        What they are called.
+    heading
+        What they are called, what was set otherwise, which files they come from.
     step
         Before polishing [m]; it goes before the table's.
     sd
         Known measurement error [m].
     place
         Of the die on the wafer.
-    changes, files, said
-        As for :func:`~planish.fit.calibrate.wafers.observed_sites`.
 
     Returns
     -------
@@ -131,43 +126,43 @@ def observed_steps(
     FitError
         For a structure off the map.
     """
-    changes = {} if changes is None else dict(changes)
     before = table.step_before if step is None else step
     if before is None:
         raise DataError(
-            f"{name}: the step before polishing is not given: must be a column step_before_nm, or told"
+            f"{heading.name}: the step before polishing is not given: must be a column step_before_nm, or told"
         )
     if not 0 < before <= THICKEST:
         raise DataError(
-            refuse(f"{name}: step before polishing [m]", before, f"above 0 and up to {THICKEST:g}")
+            refuse(f"{heading.name}: step before polishing [m]", before, f"above 0 and up to {THICKEST:g}")
         )
     check_maps(maps)
     both = np.concatenate([table.up_loss, table.step_left])
     pick = np.isfinite(both)
     if not pick.any():
         raise DataError(
-            f"{name}: every cell of loss and step left is empty: must hold one measurement or more"
+            f"{heading.name}: every cell of loss and step left is empty: must hold one measurement or more"
         )
     row, column = places_on(maps, table.x, table.y)
-    rig = WaferModel(changes, None).rig(setup)
+    rig = WaferModel(heading.changes, None).rig(setup)
     place_radius(rig, place)  # refuses one that is not on the wafer before anything is polished
-    notes = list(said)
+    notes: list[str] = []
     for time in np.unique(table.time):
         notes += with_total_time(rig, float(time))[1]
     places = np.unique(np.column_stack([table.x, table.y]), axis=0, return_inverse=True)[1].reshape(-1)
     if not 0 <= sd < before:
         raise DataError(
-            refuse(f"{name}: measurement error [m]", sd, "0 or more, and less than the step before polishing")
+            refuse(
+                f"{heading.name}: measurement error [m]",
+                sd,
+                "0 or more, and less than the step before polishing",
+            )
         )
-    return Observed(
-        name=name,
-        kind="steps",
-        values=both[pick],
-        sd=np.full(int(pick.sum()), sd),
-        unit="m",
-        groups=np.concatenate([places, places])[pick].astype(np.int64),
-        predict=StepsModel(changes, maps, row, column, table.time, pick, before, place),
-        files=files,
-        understood=(*notes, f"step before polishing {1e9 * before:.4g} nm; the die lies at {place}"),
-        changes=changes,
+    return heading.observed(
+        "steps",
+        "m",
+        StepsModel(heading.changes, maps, row, column, table.time, pick, before, place),
+        both[pick],
+        np.full(int(pick.sum()), sd),
+        np.concatenate([places, places])[pick].astype(np.int64),
+        [*notes, f"step before polishing {1e9 * before:.4g} nm; the die lies at {place}"],
     )

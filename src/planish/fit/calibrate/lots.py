@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError, ModelError, refuse
-from planish.fit.calibrate.observed import Observed
-from planish.fit.calibrate.wafers import Files, WaferModel, time_told
+from planish.fit.calibrate.observed import Heading, Observed
+from planish.fit.calibrate.wafers import WaferModel, time_told
 from planish.predict.lot.events import Event
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation
@@ -129,35 +129,30 @@ def observed_lot(
     values: Sequence[Array],
     ages: Sequence[Age],
     radii: Sequence[Array | None],
+    heading: Heading,
     *,
-    name: str,
     groups: NDArray[np.int64],
     sd: Array,
     time: float | None = None,
-    changes: Mapping[str, object] | None = None,
-    files: Files = (),
-    said: Sequence[str] = (),
 ) -> Observed:
     """Return measurements of wafers along the life of a pad: all mean rates, or all removals at sites.
 
     Parameters
     ----------
     setup
-        They were polished with, but for ``changes``.
+        They were polished with, but for the changes of ``heading``.
     values
         Of each wafer: its rate [m/s], (1,), or the removal at its sites [m].
     ages
         Of pad and disk, one a wafer.
     radii
         Of its sites [m], None for a rate.
-    name
-        What they are called.
+    heading
+        What they are called, what was set otherwise, which files they come from.
     groups, sd
         Of all values, one wafer after the other.
     time
         Of polishing [s], the same for all; None: as the recipe says.
-    changes, files, said
-        As for :func:`~planish.fit.calibrate.wafers.observed_sites`.
 
     Returns
     -------
@@ -171,29 +166,18 @@ def observed_lot(
     PlanishError
         For changes or a time that the setup cannot have, and more wafers than can be polished each time.
     """
-    changes = {} if changes is None else dict(changes)
-    model = LotModel(changes, time, tuple(ages), tuple(radii))
+    model = LotModel(heading.changes, time, tuple(ages), tuple(radii))
     rig = model.rig(setup)
-    notes = [*said, *time_told(rig, time)]
+    notes = time_told(rig, time)
     if time is not None:
         rig = with_total_time(rig, time)[0]
     before = _wafers_before(rig, ages)
-    _check_disks(name, rig, ages, before)
+    _check_disks(heading.name, rig, ages, before)
     if any(age.pad_time is not None for age in ages):
         notes.append("hours of the pad are counted as polishing time, in whole wafers of the recipe")
     notes.append("the wafers before are taken as polished with the same recipe")
-    return Observed(
-        name=name,
-        kind="lot",
-        values=np.concatenate(list(values)),
-        sd=sd,
-        unit="m/s" if radii[0] is None else "m",
-        groups=groups,
-        predict=model,
-        files=files,
-        understood=tuple(notes),
-        changes=changes,
-    )
+    unit = "m/s" if radii[0] is None else "m"
+    return heading.observed("lot", unit, model, np.concatenate(list(values)), sd, groups, notes)
 
 
 def _check_disks(name: str, rig: Rig, ages: Sequence[Age], before: Sequence[int]) -> None:

@@ -13,7 +13,7 @@ from planish.errors import DataError, PlanishError
 from planish.fit.calibrate.dies import observed_steps
 from planish.fit.calibrate.files import named_files
 from planish.fit.calibrate.keys import key_test
-from planish.fit.calibrate.observed import Observed
+from planish.fit.calibrate.observed import Heading, Observed
 from planish.fit.calibrate.runs import observed_runs
 from planish.fit.calibrate.wafers import observed_sites
 from planish.measure.runs.read import IsKey, holds_runs
@@ -155,9 +155,8 @@ def _wafer(
         raise
     seconds = None if time is None else polish_time(time)
     called = f"wafer {wafer}" if wafer else "wafer"
-    return observed_sites(
-        setup, paired, name=f"{called} ({paths[-1].name})", time=seconds, files=named_files(paths)
-    )
+    heading = Heading(f"{called} ({paths[-1].name})", files=named_files(paths))
+    return observed_sites(setup, paired, heading, time=seconds)
 
 
 def _steps(
@@ -168,6 +167,5 @@ def _steps(
     table = read_steps(path)
     if step is not None:
         table = replace(table, step_before=as_si(step, "thickness", "step before polishing"))
-    return observed_steps(
-        setup, maps, table, name=f"steps ({path.name})", place=place, files=named_files([path])
-    )
+    heading = Heading(f"steps ({path.name})", files=named_files([path]))
+    return observed_steps(setup, maps, table, heading, place=place)

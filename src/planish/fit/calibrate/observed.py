@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -62,3 +62,57 @@ class Observed:
     def slow(self) -> bool:
         """Whether one prediction of this set takes seconds (a lot, a die) rather than milliseconds."""
         return self.kind in SLOW
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What goes with a set of measured numbers, of whatever kind.
+
+    Attributes
+    ----------
+    name
+        How a person calls it.
+    changes
+        What was set otherwise for it, by dotted path.
+    files
+        Name and SHA-256 of its files.
+    said
+        What was understood so far, a line each.
+    """
+
+    name: str
+    changes: Mapping[str, object] = field(default_factory=dict)
+    files: tuple[tuple[str, str], ...] = ()
+    said: tuple[str, ...] = ()
+
+    def observed(
+        self,
+        kind: str,
+        unit: str,
+        predict: Callable[[Setup], Array],
+        values: Array,
+        sd: Array,
+        groups: NDArray[np.int64],
+        notes: Sequence[str] = (),
+    ) -> Observed:
+        """Return the set under this heading.
+
+        Parameters
+        ----------
+        kind, unit, predict, values, sd, groups
+            As of :class:`Observed`.
+        notes
+            What was understood beside.
+        """
+        return Observed(
+            name=self.name,
+            kind=kind,
+            values=values,
+            sd=sd,
+            unit=unit,
+            groups=groups,
+            predict=predict,
+            files=self.files,
+            understood=(*self.said, *notes),
+            changes=self.changes,
+        )

@@ -17,7 +17,7 @@ from planish.fit.calibrate.cuts import observed_cuts
 from planish.fit.calibrate.files import named_files
 from planish.fit.calibrate.keys import key_names, key_test
 from planish.fit.calibrate.lots import Age, observed_lot
-from planish.fit.calibrate.observed import Observed
+from planish.fit.calibrate.observed import Heading, Observed
 from planish.fit.calibrate.wafers import by_lot, observed_rates, observed_sites
 from planish.fit.polished import check_same_wafer
 from planish.fit.usable_sites import ring_of, usable
@@ -58,6 +58,11 @@ class _Table:
 
     def files(self, runs: Iterable[Run]) -> tuple[tuple[str, str], ...]:
         return named_files([Path(self.read.path), *(path for run in runs for path in run.files)])
+
+    def heading(self, what: str, runs: Sequence[Run], said: Sequence[str] = ()) -> Heading:
+        return Heading(
+            self.name(what, runs), changes_of(runs[0]), self.files(runs), (*self.said(runs), *said)
+        )
 
     def name(self, what: str, runs: Sequence[Run]) -> str:
         if len(runs) == 1:
@@ -162,12 +167,9 @@ def _map(table: _Table, runs: list[Run]) -> Observed:
     return observed_sites(
         table.setup,
         _removal(table, run),
-        name=table.name("removal", runs),
+        table.heading("removal", runs, _beside(run)),
         time=run.time,
         sd=run.sd or 0.0,
-        changes=changes_of(run),
-        files=table.files(runs),
-        said=[*table.said(runs), *_beside(run)],
     )
 
 
@@ -175,13 +177,10 @@ def _rates(table: _Table, runs: list[Run]) -> Observed:
     return observed_rates(
         table.setup,
         np.array([run.rate for run in runs], dtype=np.float64),
-        name=table.name("rate", runs),
+        table.heading("rate", runs),
         time=runs[0].time,
         sd=_errors(runs),
         lots=[run.lot for run in runs],
-        changes=changes_of(runs[0]),
-        files=table.files(runs),
-        said=table.said(runs),
     )
 
 
@@ -195,12 +194,9 @@ def _cuts(table: _Table, runs: list[Run]) -> Observed:
         table.setup,
         np.array([run.cut for run in runs], dtype=np.float64),
         np.array([run.disk_time for run in runs], dtype=np.float64),
-        name=table.name("cut rate", runs),
+        table.heading("cut rate", runs),
         sd=_errors(runs),
         lots=[run.lot for run in runs],
-        changes=changes_of(runs[0]),
-        files=table.files(runs),
-        said=table.said(runs),
     )
 
 
@@ -210,13 +206,10 @@ def _lot_rates(table: _Table, runs: list[Run]) -> Observed:
         [np.array([run.rate], dtype=np.float64) for run in runs],
         [_age(run) for run in runs],
         [None] * len(runs),
-        name=table.name("rate", runs),
+        table.heading("rate", runs),
         groups=by_lot([run.lot for run in runs], len(runs)),
         sd=_errors(runs),
         time=runs[0].time,
-        changes=changes_of(runs[0]),
-        files=table.files(runs),
-        said=table.said(runs),
     )
 
 
@@ -244,13 +237,10 @@ def _lot_maps(table: _Table, runs: list[Run]) -> Observed:
         values,
         [_age(run) for run in runs],
         radii,
-        name=table.name("removal", runs),
+        table.heading("removal", runs, notes),
         groups=np.concatenate(groups),
         sd=np.concatenate(sd),
         time=runs[0].time,
-        changes=changes,
-        files=table.files(runs),
-        said=[*table.said(runs), *notes],
     )
 
 

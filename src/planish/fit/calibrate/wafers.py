@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import counted
-from planish.fit.calibrate.observed import Observed
+from planish.fit.calibrate.observed import Heading, Observed
 from planish.fit.polished import check_same_wafer, polished_for, removed_at
 from planish.fit.removal import TIMED
 from planish.fit.usable_sites import ring_of, usable
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
-Files = tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,34 +82,25 @@ class RateModel(WaferModel):
 def observed_sites(
     setup: Setup,
     paired: Paired,
+    heading: Heading,
     *,
-    name: str,
     time: float | None = None,
     sd: float = 0.0,
-    changes: Mapping[str, object] | None = None,
-    files: Files = (),
-    said: Sequence[str] = (),
 ) -> Observed:
     """Return the removal at the sites of one wafer, flagged ones and the edge exclusion left out.
 
     Parameters
     ----------
     setup
-        It was polished with, but for ``changes``.
+        It was polished with, but for the changes of ``heading``.
     paired
         Its measured removal.
-    name
-        What it is called.
+    heading
+        What it is called, what was set otherwise, which files it comes from.
     time
         Of polishing [s]; it goes before one stated with the sites. Without either the recipe ends as it says.
     sd
         Known measurement error of a site's removal [m]; 0 where none is.
-    changes
-        What was set otherwise for it.
-    files
-        Name and SHA-256 of its files.
-    said
-        What was understood so far.
 
     Returns
     -------
@@ -123,15 +113,14 @@ def observed_sites(
         For another wafer than the setup's, too few usable sites, a removal not above zero, and changes or a time
         that the setup cannot have.
     """
-    changes = {} if changes is None else dict(changes)
     removal = paired.removal
     seconds = removal.polish_time if time is None else time
-    model = WaferModel(changes, seconds)
+    model = WaferModel(heading.changes, seconds)
     rig = model.rig(setup)
     check_same_wafer(rig, removal)
     chosen = usable(removal, rig.wafer.radius - rig.wafer.edge_exclusion)
     radius = np.asarray(removal.r[chosen.good])
-    notes = [*said, *chosen.notes, *time_told(rig, seconds)]
+    notes = [*chosen.notes, *time_told(rig, seconds)]
     if time is not None and removal.polish_time not in (None, time):
         notes.append(
             f"polish time: {time:.4g} s as given goes before the {removal.polish_time:.4g} s stated with the sites"
@@ -139,50 +128,36 @@ def observed_sites(
     for names, where in ((paired.only_before, "before"), (paired.only_after, "after")):
         if names:
             notes.append(f"{counted(len(names), 'site')} only in the file {where} the polish: left out")
-    return Observed(
-        name=name,
-        kind="sites",
-        values=np.asarray(removal.value[chosen.good]),
-        sd=np.full(radius.size, sd),
-        unit="m",
-        groups=ring_of(radius),
-        predict=SitesModel(changes, seconds, radius),
-        files=files,
-        understood=tuple(notes),
-        changes=changes,
-    )
+    predict = SitesModel(heading.changes, seconds, radius)
+    values = np.asarray(removal.value[chosen.good])
+    return heading.observed("sites", "m", predict, values, np.full(radius.size, sd), ring_of(radius), notes)
 
 
 def observed_rates(
     setup: Setup,
     rates: Array,
+    heading: Heading,
     *,
-    name: str,
     time: float | None = None,
     sd: Array | None = None,
     lots: Sequence[str | None] = (),
-    changes: Mapping[str, object] | None = None,
-    files: Files = (),
-    said: Sequence[str] = (),
 ) -> Observed:
     """Return mean rates of wafers that were polished alike.
 
     Parameters
     ----------
     setup
-        They were polished with, but for ``changes``.
+        They were polished with, but for the changes of ``heading``.
     rates
         Measured, mean over the wafer inside its edge exclusion [m/s].
-    name
-        What they are called.
+    heading
+        What they are called, what was set otherwise, which files they come from.
     time
         Of polishing [s]; None: as the recipe says.
     sd
         Known measurement error of each [m/s].
     lots
         Of each: wafers of one lot are a group, one without a lot is its own.
-    changes, files, said
-        As for :func:`observed_sites`.
 
     Returns
     -------
@@ -194,19 +169,15 @@ def observed_rates(
     PlanishError
         For changes or a time that the setup cannot have.
     """
-    changes = {} if changes is None else dict(changes)
-    rig = WaferModel(changes, time).rig(setup)
-    return Observed(
-        name=name,
-        kind="rate",
-        values=rates,
-        sd=np.zeros(rates.size) if sd is None else sd,
-        unit="m/s",
-        groups=by_lot(lots, rates.size),
-        predict=RateModel(changes, time, rates.size),
-        files=files,
-        understood=(*said, *time_told(rig, time)),
-        changes=changes,
+    rig = WaferModel(heading.changes, time).rig(setup)
+    return heading.observed(
+        "rate",
+        "m/s",
+        RateModel(heading.changes, time, rates.size),
+        rates,
+        np.zeros(rates.size) if sd is None else sd,
+        by_lot(lots, rates.size),
+        time_told(rig, time),
     )
 
 
