@@ -130,8 +130,21 @@ def normalise(unit: str) -> str:
 
 
 @lru_cache(maxsize=4096)
-def _factor_offset(unit: str, dimension: str) -> tuple[float, float]:
-    """Return (factor, offset): SI = value * factor + offset. The unit must be of the dimension."""
+def factor_offset(unit: str, dimension: str) -> tuple[float, float]:
+    """Return (factor, offset) of a unit: SI = value * factor + offset.
+
+    Parameters
+    ----------
+    unit
+        Of the dimension.
+    dimension
+        One of `dimensions()`.
+
+    Raises
+    ------
+    UnitError
+        For an unknown dimension, and for a unit of another.
+    """
     kind, trade, si_unit = _lookup(dimension)
     key = normalise(unit)
     if kind == "temperature":
@@ -201,7 +214,7 @@ def _parse(text: str, dimension: str) -> float:
     if not unit and kind != "ratio":
         raise UnitError(text, example, f"the unit is missing; such as '{match.group(1)} {trade}'")
     try:
-        factor, offset = _factor_offset(unit, dimension)
+        factor, offset = factor_offset(unit, dimension)
     except UnitError as error:
         raise UnitError(text, f"in {error.allowed}", error.remedy) from error
     value = number * factor + offset
@@ -239,6 +252,25 @@ def to_si(text: str, dimension: str) -> float:
         remedy = f"write it as text, such as '{text} {trade}'" if number else f"such as '1 {trade}'"
         raise UnitError(text, f"text: a number with a unit of {name}", remedy)
     return _parse(text, dimension)
+
+
+def in_unit(value: float, unit: str, dimension: str) -> float:
+    """Return an SI value in a unit.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    unit, dimension
+        As for :func:`factor_offset`.
+
+    Raises
+    ------
+    UnitError
+        As :func:`factor_offset`.
+    """
+    factor, offset = factor_offset(unit, dimension)
+    return (value - offset) / factor
 
 
 def as_si(value: float | str, dimension: str, place: str) -> float:
@@ -373,6 +405,4 @@ def show(value: float, dimension: str, system: Literal["trade", "si"] = "trade",
         For an unknown dimension.
     """
     unit = unit_of(dimension, system)
-    factor, offset = _factor_offset(unit, dimension)
-    number = f"{(value - offset) / factor:.{digits}g}"
-    return f"{number} {pretty(unit)}".strip()
+    return f"{in_unit(value, unit, dimension):.{digits}g} {pretty(unit)}".strip()

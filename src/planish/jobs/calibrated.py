@@ -11,8 +11,8 @@ from planish.engine.files import write_whole
 from planish.errors import DataError, SetupError, refuse
 from planish.fit.calibrate.fitting import calibrate
 from planish.jobs.calibrating import observed_of
-from planish.jobs.changed import load_changed
-from planish.setup.paths import PATH, parse
+from planish.jobs.changed import load_changed, read_ranges
+from planish.setup.paths import parse
 
 if TYPE_CHECKING:
     from planish.fit.calibrate.result import Calibrated
@@ -61,7 +61,13 @@ def calibrated(
         raise DataError("fit: no data given: must be SETUP and one or more files of measurements")
     setup = load_changed(path, settings)
     observed = observed_of(setup, files, columns, **(reading or {}))
-    return calibrate(setup, observed, read_free(free), bounds=read_ranges(bounds), **options)
+    return calibrate(
+        setup,
+        observed,
+        read_free(free),
+        bounds=read_ranges(bounds, "removal.oxide.rate=100..400 nm/min"),
+        **options,
+    )
 
 
 def read_free(words: Sequence[str], *, named: str = "--free") -> list[str]:
@@ -87,32 +93,6 @@ def read_free(words: Sequence[str], *, named: str = "--free") -> list[str]:
         for piece in pieces:
             parse(piece)
         found += pieces
-    return found
-
-
-def read_ranges(lines: Sequence[str], *, named: str = "--bound") -> dict[str, str]:
-    """Return ranges by path out of lines such as ``removal.oxide.rate=100..400 nm/min``.
-
-    Parameters
-    ----------
-    lines
-        As the user wrote them.
-    named
-        What the door calls its field or option.
-
-    Raises
-    ------
-    SetupError
-        For a line without ``=``, and for one path bound twice.
-    """
-    found: dict[str, str] = {}
-    for line in lines:
-        read = PATH.match(line)
-        if read is None:
-            raise SetupError(refuse(named, line, "path=low..high", "as removal.oxide.rate=100..400 nm/min"))
-        if read[1] in found:
-            raise SetupError(f"{named} {read[1]}: given twice: must be given once")
-        found[read[1]] = line[read.end() :].strip()
     return found
 
 

@@ -6,9 +6,11 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from planish.errors import SetupError, refuse
 from planish.setup.changes import change_lines, read_changes
 from planish.setup.check import check
 from planish.setup.load import load
+from planish.setup.paths import PATH
 
 if TYPE_CHECKING:
     from planish.setup.finding import Finding
@@ -54,3 +56,31 @@ def check_changed(path: str | os.PathLike[str], settings: Sequence[str] = ()) ->
         For a line that says no change; what is wrong with the file is among the findings.
     """
     return check(path, read_changes(settings))
+
+
+def read_ranges(lines: Sequence[str], example: str, *, named: str = "--bound") -> dict[str, str]:
+    """Return ranges by what they bound, out of lines such as ``zone_pressure=1..6 psi``.
+
+    Parameters
+    ----------
+    lines
+        As the user wrote them.
+    example
+        Such a line, for refusals.
+    named
+        What the door calls its field or option.
+
+    Raises
+    ------
+    SetupError
+        For a line without ``=``, and for one thing bound twice.
+    """
+    found: dict[str, str] = {}
+    for line in lines:
+        read = PATH.match(line)  # a name in quotes may hold the sign
+        if read is None:
+            raise SetupError(refuse(named, line, "what=low..high", f"as {named} '{example}'"))
+        if read[1] in found:
+            raise SetupError(f"{named} {read[1]}: given twice: must be given once")
+        found[read[1]] = line[read.end() :].strip()
+    return found

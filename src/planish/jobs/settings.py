@@ -208,10 +208,5 @@ def _unit(dimension: str, system: Any) -> dict[str, Any]:
     unit = unit or units.unit_of(dimension, system)
     if dimension == "ratio":
         return {"name": "", "write": "", "factor": 1.0, "offset": 0.0}
-    zero = units.to_si(f"0 {unit}", dimension)
-    return {
-        "name": units.pretty(unit),
-        "write": unit,
-        "factor": units.to_si(f"1 {unit}", dimension) - zero,
-        "offset": zero,
-    }
+    factor, offset = units.factor_offset(unit, dimension)
+    return {"name": units.pretty(unit), "write": unit, "factor": factor, "offset": offset}

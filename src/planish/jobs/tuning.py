@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from planish.errors import SetupError
-from planish.jobs.changed import load_changed
-from planish.setup.paths import PATH
+from planish.jobs.changed import load_changed, read_ranges
 from planish.tuning.tune import tune
 
 if TYPE_CHECKING:
@@ -52,30 +50,6 @@ def settings_for(
         load_changed(path, settings),
         incoming=incoming,
         profile=profile,
-        bounds=read_bounds(bounds),
+        bounds=read_ranges(bounds, "zone_pressure=1..6 psi"),
         **options,
     )
-
-
-def read_bounds(lines: Sequence[str]) -> Mapping[str, str]:
-    """Return bounds by what they bound.
-
-    Parameters
-    ----------
-    lines
-        Such as ``zone_pressure=1..6 psi`` or ``recipe.step.main.time=..90 s``.
-
-    Raises
-    ------
-    SetupError
-        For a line without ``=``, and for one thing bound twice.
-    """
-    bounds: dict[str, str] = {}
-    for line in lines:
-        found = PATH.match(line)  # a name in quotes may hold the sign
-        if found is None:
-            raise SetupError(f"--bound {line}: must be what=low..high (as --bound 'zone_pressure=1..6 psi')")
-        if found[1] in bounds:
-            raise SetupError(f"--bound {found[1]}: given twice: must be given once")
-        bounds[found[1]] = line[found.end() :].strip()
-    return bounds

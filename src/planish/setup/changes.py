@@ -90,8 +90,7 @@ def quantity_text(value: float, dimension: str) -> str | float:
     if dimension in ("ratio", "number"):
         return float(f"{value:.6g}")
     unit = units.TRADE_UNITS[dimension]
-    zero = units.to_si(f"0 {unit}", dimension)
-    return f"{(value - zero) / (units.to_si(f'1 {unit}', dimension) - zero):.6g} {unit}"
+    return f"{units.in_unit(value, unit, dimension):.6g} {unit}"
 
 
 def toml_value(value: Any) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import typing
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,7 @@ from planish import units
 from planish.setup.choice import OneOf
 from planish.setup.motions.known import MOTIONS
 from planish.setup.parts import catalogue
+from planish.setup.paths import Key
 from planish.setup.quantity import MOVES_NOTHING, Descriptive, Quantity, Section, Unsaid
 from planish.setup.recipe import ZonePressures
 from planish.setup.root import SetupModel
@@ -81,6 +83,26 @@ def keys(motion: str | None = None) -> list[KeyInfo]:
 
     walk(SetupModel, "")
     return out
+
+
+def key_at(motion: str | None, here: Sequence[Key]) -> KeyInfo | None:
+    """Return the key that stands at a place of a setup, or that the list there is; None where there is none.
+
+    Parameters
+    ----------
+    motion
+        Of the setup.
+    here
+        The place, as `planish.setup.paths.resolve` gives it.
+    """
+    return next((one for one in keys(motion) if _fits(one.path.split("."), here)), None)
+
+
+def _fits(pattern: Sequence[str], here: Sequence[Key]) -> bool:
+    """Return whether a place in the setup is one of those that a key's pattern is for."""
+    if len(here) == len(pattern) + 1 and isinstance(here[-1], int):
+        here = here[:-1]
+    return len(here) == len(pattern) and all(b in ("*", a) for a, b in zip(here, pattern, strict=True))
 
 
 def descriptive_keys(tree: dict[str, Any]) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ from planish import units
 from planish.errors import SetupError, refuse
 from planish.setup import paths
 from planish.setup.finding import nearest
+from planish.setup.ranges import range_ends
 from planish.setup.recipe import SECONDS, ZONES
 from planish.tuning.course import Settings
 from planish.units import PSI
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 _KINDS = ("zone_pressure", "ring_pressure", "time")
-_RANGE = re.compile(r"\s*(?P<low>.*?)\s*\.\.\s*(?P<high>.*?)\s*")
-_UNIT = re.compile(r"[A-Za-z].*$")
 ROUNDED_PSI, ROUNDED_S = 1e-4, 1e-3
 """To which pressures and times are rounded as they are written into a setup."""
 
@@ -359,15 +357,11 @@ def _range(key: str, text: str, quantity: Quantity) -> tuple[float | None, float
     """Return the ends of a range such as ``1..6 psi``, in SI; None for an end that is not said."""
     place = f"--bound {key}"
     example = "1..6 psi" if quantity.dimension == "pressure" else "10..90 s"
-    found = _RANGE.fullmatch(text)
-    if found is None or not (found["low"] or found["high"]):
+    said = range_ends(text)
+    if said is None:
         raise SetupError(refuse(place, text, "two ends with a unit", f"as --bound '{key}={example}'"))
-    low, high = found["low"], found["high"]
-    unit = _UNIT.search(high)
-    if low and high and unit is not None and _UNIT.search(low) is None:
-        low = f"{low} {unit[0]}"
     ends: list[float | None] = []
-    for end in (low, high):
+    for end in said:
         if not end:
             ends.append(None)
             continue

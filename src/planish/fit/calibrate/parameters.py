@@ -17,8 +17,9 @@ from planish import units
 from planish.errors import FitError, PlanishError, SetupError, refuse
 from planish.physics.removal.laws import LAWS
 from planish.setup import paths, spread
-from planish.setup.fields import keys
+from planish.setup.fields import key_at, keys
 from planish.setup.finding import nearest
+from planish.setup.ranges import range_ends
 from planish.setup.removal import REFERENCE_CONTENTS, coefficients_of
 
 if TYPE_CHECKING:
@@ -103,8 +104,7 @@ class Parameter:
         """Return an SI value in the unit in which it is written."""
         if not self.unit:
             return value
-        zero = units.to_si(f"0 {self.unit}", self.dimension)
-        return (value - zero) / (units.to_si(f"1 {self.unit}", self.dimension) - zero)
+        return units.in_unit(value, self.unit, self.dimension)
 
     def text(self, value: float, digits: int = 17) -> str | float:
         """Return an SI value as a setup would have it.
@@ -190,7 +190,7 @@ def _parameter(setup: Setup, path: object, told: str) -> Parameter:
     place = paths.show(here, setup.tree)
     if len(here) == 4 and here[0] == "removal" and here[2] == "coefficients":
         return _coefficient(setup, str(here[1]), str(here[3]), place)
-    info = next((one for one in keys(setup.motion) if _fits(one.path.split("."), here)), None)
+    info = key_at(setup.motion, here)
     if info is None:
         known = [one.path for one in keys(setup.motion) if one.dimension]
         table = [one for one in known if one.startswith(f"{place}.")]
@@ -343,7 +343,7 @@ def _in_si(step: float, written: object, dimension: str) -> float:
     unit = spread.parted(written)[1]
     if not unit:
         return step
-    return units.to_si(f"{step!r} {unit}", dimension) - units.to_si(f"0 {unit}", dimension)
+    return step * units.factor_offset(unit, dimension)[0]
 
 
 def _beside(setup: Setup, place: str) -> dict[str, object]:
@@ -370,14 +370,11 @@ def _beside(setup: Setup, place: str) -> dict[str, object]:
 def _within(one: Parameter, text: object) -> Parameter:
     """Return a parameter that is searched between bounds told as text."""
     allowed = f"a range such as '{one.text(one.low, 3)}'.. in one unit, as '100..400 nm/min'"
-    if not isinstance(text, str) or ".." not in text:
+    ends = range_ends(text) if isinstance(text, str) else None
+    if ends is None or not all(ends):
         raise FitError(refuse(f"bounds of {one.path}", text, allowed))
-    first, _, last = (piece.strip() for piece in text.partition(".."))
-    unit = last.partition(" ")[2].strip()
-    if unit and " " not in first:
-        first = f"{first} {unit}"
     try:
-        low, high = (_read(one, piece) for piece in (first, last))
+        low, high = (_read(one, piece) for piece in ends)
     except (ValueError, PlanishError) as error:
         raise FitError(refuse(f"bounds of {one.path}", text, "two numbers in one unit", str(error))) from None
     if not low < high:
@@ -399,10 +396,3 @@ def _read(one: Parameter, text: str) -> float:
     if not math.isfinite(value):
         raise ValueError("not finite")
     return value
-
-
-def _fits(pattern: Sequence[str], here: Sequence[paths.Key]) -> bool:
-    """Return whether a place in the setup is one of those that a key's pattern is for."""
-    if len(here) == len(pattern) + 1 and isinstance(here[-1], int):
-        here = here[:-1]
-    return len(here) == len(pattern) and all(b in ("*", a) for a, b in zip(here, pattern, strict=True))

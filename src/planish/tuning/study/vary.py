@@ -16,7 +16,7 @@ from planish import units
 from planish.engine.record import Record
 from planish.errors import PlanishError, SetupError, refuse
 from planish.setup import paths
-from planish.setup.fields import keys
+from planish.setup.fields import key_at
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
@@ -179,7 +179,7 @@ def _in_si(setup: Setup, path: str, values: list[Any]) -> tuple[Array, str, str]
     """Return the values in SI, their unit, and what the key is; NaN where they are no quantities."""
     nothing = np.full(len(values), np.nan)
     here = paths.resolve(path, setup.tree, grow=True)
-    info = next((one for one in keys(setup.motion) if _fits(one.path.split("."), here)), None)
+    info = key_at(setup.motion, here)
     words = "" if info is None else info.description.partition(";")[0]
     dimension = "" if info is None else info.dimension
     bare = all(isinstance(value, int | float) and not isinstance(value, bool) for value in values)
@@ -192,10 +192,3 @@ def _in_si(setup: Setup, path: str, values: list[Any]) -> tuple[Array, str, str]
     except PlanishError:
         return nothing, "", words  # the runs say what is wrong with them
     return np.array(numbers), "1" if dimension == "ratio" else units.unit_of(dimension, "si"), words
-
-
-def _fits(pattern: Sequence[str], here: Sequence[paths.Key]) -> bool:
-    """Return whether a place in the setup is one of those that a key's pattern is for."""
-    if len(here) == len(pattern) + 1 and pattern[-1] == "zone_pressures":
-        here = here[:-1]
-    return len(here) == len(pattern) and all(b in ("*", a) for a, b in zip(here, pattern, strict=True))
