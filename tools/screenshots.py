@@ -82,6 +82,15 @@ def data(page: Any) -> None:
     settle(page)
 
 
+def tune(page: Any) -> None:
+    """Settings solved for a target."""
+    settle(page)
+    page.fill("#tune-view [name=target_nm]", "600")
+    page.click("#tune-view form button")
+    page.wait_for_selector("#tune-view table")
+    page.wait_for_timeout(400)
+
+
 def runs(page: Any) -> None:
     """A die in depth."""
     settle(page)
@@ -107,6 +116,7 @@ SHOTS: dict[str, tuple[str, Any, tuple[int, int], tuple[str, ...]]] = {
     "compare": ("", compared, (1280, 720), ("light", "dark")),
     "die": ("", enlarged("die"), (1280, 720), ("light", "dark")),
     "lot": ("", enlarged("lot"), (1280, 720), ("light", "dark")),
+    "tune": ("#view=tune", tune, (1280, 720), ("light", "dark")),
     "data": ("#view=data", data, (1280, 720), ("light", "dark")),
     "runs": ("#view=runs", runs, (1280, 720), ("light", "dark")),
     **{f"teach-{name}": (f"#view=teach&lesson={name}", lesson, (1280, 720), ("light", "dark")) for name in LESSONS},

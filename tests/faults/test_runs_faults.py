@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 import planish
@@ -193,6 +193,7 @@ CELLS = st.one_of(
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@example(names=["#", "wafer"], cells=[], sep=";")  # nothing but a remark, by the sign that parts its cells
 @given(
     names=st.lists(NAMES, min_size=1, max_size=7),
     cells=st.lists(st.lists(CELLS, min_size=1, max_size=8), max_size=4),

@@ -16,7 +16,9 @@ import planish
 from planish.cli.main import app
 from planish.explain.figures.style import as_png
 from planish.fit.calibrate.model import Model
+from planish.fit.calibrate.observed import Heading
 from planish.fit.calibrate.parameters import parameters
+from planish.fit.calibrate.wafers import observed_rates
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
 import bench_calibrate as bench
@@ -140,13 +142,20 @@ def test_the_full_model_gives_its_rate_back(setup):
     assert planish.polish_lot(told, 2, seed=1).summary()
 
 
-def test_the_numbers_are_the_same_on_any_number_of_workers(setup, found, monkeypatch):
-    # the workers look for this module where the run looked
-    monkeypatch.syspath_prepend(str(Path(__file__).parents[2]))
-    again = planish.calibrate(
-        setup, rates(setup, TRUTH), FREE, priors=False, ahead=0, date="2026-11-27", workers=2
+def test_the_numbers_are_the_same_on_any_number_of_workers():
+    setup = planish.loads(planish.new_setup("rotary")).replace(TIMED)
+    heads = [
+        Heading(f"rates at {psi} psi", {"recipe.step.main.zone_pressures": f"{psi} psi"}) for psi in (2, 4)
+    ]
+    sets = [
+        observed_rates(setup, np.array([4.1e-9, 4.2e-9]) * scale, head)
+        for head, scale in zip(heads, (0.9, 1.9), strict=True)
+    ]
+    one, two = (
+        planish.calibrate(setup, sets, [FREE[0]], priors=False, ahead=1, date="2026-11-27", workers=workers)
+        for workers in (1, 2)
     )
-    assert again.document() == found.document()
+    assert one.document() == two.document()
 
 
 def test_intervals_hold_the_true_numbers_as_often_as_they_say():

@@ -96,7 +96,10 @@ def find_head(grids: Sequence[Grid], told: ColumnMap) -> Head:
             raise DataError(_no_measured(near))
         if any(role in near.roles for role in MEASURED):
             raise DataError(no_places(near))
-    line, first = next(row for grid in grids for row in grid.rows if not row[1][0].startswith("#"))
+    told_rows = (row for grid in grids for row in grid.rows if not row[1][0].startswith("#"))
+    line, first = next(told_rows, (0, ()))
+    if not first:
+        raise DataError(f"{grids[0].path}: holds no column names and no rows (only blank or # lines)")
     if all(numeric(cell) for cell in first):
         raise DataError(
             f"{grids[0].path}: {grids[0].place} {line}: numbers stand where column names belong "
