@@ -217,6 +217,18 @@ def test_settings_are_solved_for_and_taken_with_one_press(visit) -> None:
     assert "has these settings" in page.locator("#tune-view [role=status]").inner_text()
 
 
+def test_settings_solved_for_another_setup_are_not_taken(visit) -> None:
+    page = visit.open("#view=tune")
+    page.fill("#tune-view [name=target_nm]", "600")
+    page.click("#tune-view form button")
+    page.wait_for_selector("#tune-view table")
+    page.click("#motions [data-motion=linear]")
+    page.wait_for_selector("#motions [data-motion=linear][aria-pressed=true]")
+    page.click("#tune-view .tuned button")
+    page.wait_for_selector("#tune-view .wrong:has-text('has changed since')")
+    assert page.locator("#motions [data-motion=linear]").get_attribute("aria-pressed") == "true"
+
+
 def test_a_target_out_of_reach_says_what_stops_it(visit) -> None:
     page = visit.open("#view=tune")
     page.fill("#tune-view [name=target_nm]", "999999")

@@ -225,7 +225,7 @@ export class Machine {
   }
 
   place(t) {
-    if (!this.m || !this.carrier) return;
+    if (!this.m || !this.carrier || !this.key) return; // without a key the plan that stands is another machine's
     const { m, step, s } = this, o = m.outline, deg = (a) => (-a * 180 / Math.PI) % 360;
     const at = (t % this.pathTime) / this.pathTime, n = this.path.shape[1], i = Math.min(n - 1, Math.floor(at * (n - 1)));
     const tp = i / (n - 1) * this.pathTime;

@@ -55,6 +55,7 @@ export class Tune {
     form.querySelector("button").disabled = true;
     try {
       this.found = await askJson("/api/tune", { document: mine, ...body });
+      this.solvedFor = JSON.stringify(mine);
       this.say("");
       this.draw();
     } catch (error) { this.found = null; this.say(error.message, true); this.result.replaceChildren(); } finally { form.querySelector("button").disabled = false; }
@@ -72,7 +73,7 @@ export class Tune {
     told.textContent = `What is left is uneven by ${percent(found.wiwnu_sigma_percent_after)} (1σ); with the settings as they were, by ${percent(found.wiwnu_sigma_percent_before)} of ${number(found.mean_remaining_before_nm, 4)}\u00a0nm. It takes ${number(found.time_after_s, 4)}\u00a0s, ${number(found.time_before_s, 4)}\u00a0s before.`;
     const use = document.createElement("button");
     use.type = "button"; use.className = "main"; use.textContent = "use these settings";
-    use.addEventListener("click", () => { this.state.take(found.document); this.say("The setup has these settings now."); });
+    use.addEventListener("click", () => this.use(found));
     this.result.replaceChildren(told, chart, this.table(), use, this.sentences("What binds", found.binding.map((b) => b.words), "No limit binds."), this.sentences("Notes", found.notes, ""));
     const x = [...found.radius].map(inMm), edge = inMm(found.radius.at(-1) - found.exclusion_m);
     const level = (values, mean) => values.map((v) => inNm(v) - mean);
@@ -84,6 +85,15 @@ export class Tune {
       ],
       xName: "distance from the centre [mm]", yName: "left, from its mean [nm]", robust: edge, shaded: [edge, x.at(-1)],
     });
+  }
+
+  // What was solved for another setup would take back what has been changed since.
+  async use(found) {
+    await this.state.flush();
+    if (JSON.stringify(this.state.document) !== this.solvedFor) { this.say("The setup has changed since this was solved: solve again.", true); return; }
+    this.state.take(found.document);
+    this.solvedFor = JSON.stringify(found.document);
+    this.say("The setup has these settings now.");
   }
 
   // One row a step, each setting as it was and as it should be.
