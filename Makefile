@@ -65,10 +65,10 @@ setup: .venv/ready-dev
 # Resolve anew and write the exact versions, with their hashes, that everybody installs.
 COMPILE := $(BIN)/uv pip compile --quiet --generate-hashes --universal --python-version 3.11 --no-annotate --no-header
 lock: .venv/ready-tools
-	$(COMPILE) pyproject.toml -o requirements/run.txt
-	$(COMPILE) pyproject.toml --group dev -o requirements/dev.txt
-	$(COMPILE) pyproject.toml --group dev --group bench -o requirements/bench.txt
-	$(COMPILE) pyproject.toml --group docs -o requirements/docs.txt
+	$(COMPILE) pyproject.toml --extra choose -o requirements/run.txt
+	$(COMPILE) pyproject.toml --extra choose --group dev -o requirements/dev.txt
+	$(COMPILE) pyproject.toml --extra choose --group dev --group bench -o requirements/bench.txt
+	$(COMPILE) pyproject.toml --extra choose --group docs -o requirements/docs.txt
 
 clean:
 	rm -rf out build dist
