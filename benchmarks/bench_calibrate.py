@@ -1,4 +1,4 @@
-"""Do 90 % intervals of fitted numbers hold the true ones? Known numbers, drawn errors, many seeds, three sets of data.
+"""Do 90 % intervals of fitted numbers hold the true ones? Known numbers, drawn errors, many seeds, five sets of data.
 
 Usage: python benchmarks/bench_calibrate.py [SEEDS]
 
@@ -9,6 +9,7 @@ intervals of each number hold the true one (800 seeds: two standard errors of su
 - rates, error known: 12 rates at four pressures and three speeds, each off by a stated 2 %
 - rates, error unknown: the same, the error estimated from what is left over (8 degrees of freedom)
 - maps: six wafers of 31 sites on six rings; sites off by 1 %, rings together by 1.5 %, all unknown
+- maps, wafers off: the same, and each whole wafer off by 0.6 % or 2 % besides, unknown too
 """
 
 from __future__ import annotations
@@ -127,7 +128,20 @@ def rates(seed: int, known: bool) -> list[Observed]:
 
 def maps(seed: int, _known: bool) -> list[Observed]:
     """Six wafers of 31 sites on six rings: sites off by 1 %, rings by 1.5 % together."""
-    rng = np.random.default_rng([seed, 2])
+    return _maps(np.random.default_rng([seed, 2]), 0.0)
+
+
+def little(seed: int, _known: bool) -> list[Observed]:
+    """The same, and each whole wafer off by 0.6 %, as much as its rings make it differ anyway."""
+    return _maps(np.random.default_rng([seed, 4]), 0.006)
+
+
+def wafers(seed: int, _known: bool) -> list[Observed]:
+    """The same, and each whole wafer off by 2 %."""
+    return _maps(np.random.default_rng([seed, 3]), 0.02)
+
+
+def _maps(rng: np.random.Generator, whole_wafer: float) -> list[Observed]:
     p, v, temperature = (each[[0, 2, 4, 7, 9, 11]] for each in _settings())
     ring = np.repeat(np.arange(6), [1, 6, 6, 6, 6, 6])
     out = []
@@ -136,6 +150,8 @@ def maps(seed: int, _known: bool) -> list[Observed]:
         predict = Rates(*whole, 1.0 - 0.002 * ring)
         true = predict(_truth())
         off = 0.01 * rng.standard_normal(ring.size) + 0.015 * rng.standard_normal(6)[ring]
+        if whole_wafer:
+            off = off + whole_wafer * rng.standard_normal()
         values = true + true.mean() * off
         out.append(
             Observed(f"w{index}", "sites", values, np.zeros(ring.size), "m/s", ring, predict, (), (), {})
@@ -143,7 +159,13 @@ def maps(seed: int, _known: bool) -> list[Observed]:
     return out
 
 
-SETS = {"rates, error known": (rates, True), "rates, error unknown": (rates, False), "maps": (maps, False)}
+SETS = {
+    "rates, error known": (rates, True),
+    "rates, error unknown": (rates, False),
+    "maps": (maps, False),
+    "maps, wafers off 0.6 %": (little, False),
+    "maps, wafers off 2 %": (wafers, False),
+}
 
 
 def one(piece: tuple[str, int]) -> tuple[list[bool], list[float]]:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +57,7 @@ class StepsModel:
     row: Array
     column: Array
     time: Array
-    pick: NDArray[np.bool_]
+    pick: Mask
     step: float
     place: str | float
 
@@ -79,7 +80,7 @@ class StepsModel:
             )
         return both
 
-    def _at(self, found: DieResult, now: NDArray[np.bool_]) -> tuple[Array, Array]:
+    def _at(self, found: DieResult, now: Mask) -> tuple[Array, Array]:
         fields, place = found.dies[0].fields, (self.row[now], self.column[now])
         lost = found.came_in(0) - fields.level_high
         return in_cells(lost, *place), in_cells(fields.level_high - fields.level_low, *place)

@@ -35,7 +35,7 @@ _IMPROBABLE = 0.01  # of a misfit, given the stated errors
 _SEARCH = {"eps": 1e-4, "ftol": 1e-7, "maxiter": 200}
 _WORTH = {
     1: 0.0,
-    2: 1.0,
+    2: 0.3,
 }  # twice the logarithm of how much likelier a scatter of groups or sets must make what is left
 
 
