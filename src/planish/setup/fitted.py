@@ -37,6 +37,16 @@ class FittedValueSection(Section):
     )
 
 
+class FittedTogetherSection(Section):
+    """Two fitted values that err together."""
+
+    first: Annotated[str, Descriptive()] = Field(description="key of one row of fitted.value")
+    second: Annotated[str, Descriptive()] = Field(description="key of another")
+    correlation: Annotated[float, ratio("-1", "1"), Descriptive()] = Field(
+        description="correlation of their errors (of their logarithms where the spread is a share); bands and draws count it"
+    )
+
+
 class FittedSection(Section):
     """What was fitted; written by planish fit. Leave the table out where nothing was."""
 
@@ -49,4 +59,7 @@ class FittedSection(Section):
     file: list[FittedFileSection] = Field([], description="files that it was fitted to", max_length=10000)
     value: list[FittedValueSection] = Field(
         description="the values that were fitted", min_length=1, max_length=1000
+    )
+    together: list[FittedTogetherSection] = Field(
+        [], description="how their errors go together; pairs that are not listed do not", max_length=100000
     )

@@ -12,6 +12,9 @@ from planish.setup import paths
 if TYPE_CHECKING:
     import datetime
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from planish.fit.calibrate.observed import Observed
     from planish.fit.calibrate.parameters import Parameter
     from planish.fit.calibrate.solve import Solution
@@ -19,7 +22,10 @@ if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.models import Setup
 
+    Array = NDArray[np.float64]
+
 _DIGITS = 6  # of a fitted value in a file
+_FAINT = 0.005  # a correlation that is less is left out
 
 
 class Found(Protocol):
@@ -52,6 +58,10 @@ class Found(Protocol):
     @property
     def date(self) -> datetime.date:
         """Of the fit."""
+
+    @property
+    def correlation(self) -> Array:
+        """Correlation of the coordinates (p, p)."""
 
     @property
     def changes(self) -> Changes:
@@ -93,8 +103,24 @@ def fitted_setup(found: Found) -> Setup:
     if files:
         table["file"] = [{"file": name, "sha256": digest} for name, digest in files]
     table["value"] = rows
+    kept = {row["key"] for row in rows} - new
+    pairs = [row for row in before.get("together", []) if {row["first"], row["second"]} <= kept] + _pairs(
+        found
+    )
+    if pairs:
+        table["together"] = pairs
     changes["fitted"] = table
     return found.setup.replace(changes)
+
+
+def _pairs(found: Found) -> list[dict[str, Any]]:
+    """Return a row for each two fitted values whose errors go together."""
+    return [
+        {"first": one.path, "second": other.path, "correlation": round(size, 3)}
+        for i, one in enumerate(found.parameters)
+        for j, other in enumerate(found.parameters[:i])
+        if abs(size := float(found.correlation[i, j])) >= _FAINT
+    ]
 
 
 def _holds(setup: Setup, row: dict[str, Any]) -> bool:

@@ -1,7 +1,8 @@
 """How far a prediction may be off, from the stated spreads of what goes into it (first order).
 
 Each spread is moved one standard deviation up and down, alone; half the difference of the outcomes is
-its share, and the shares of independent spreads add in quadrature. That is first-order propagation of
+its share, and the shares of independent spreads add in quadrature; values fitted together add with their correlations
+(:mod:`planish.predict.wafer.correlations`). That is first-order propagation of
 uncertainty (JCGM 100:2008, "Guide to the expression of uncertainty in measurement", 5.1.2):
 good while the outcome bends little over one spread, and blind to spreads that nobody stated and to what
 the model leaves out. Nothing is drawn by lot, so there is no seed, and workers change nothing.
@@ -18,6 +19,7 @@ from planish.engine.record import Record
 from planish.errors import SetupError
 from planish.physics.removal.laws import LAWS
 from planish.physics.surface.hardness import ploughing_hardness
+from planish.predict.wafer.correlations import correlations, spread_together
 from planish.predict.wafer.polish import polish
 from planish.setup import paths, spread
 from planish.setup.given import as_described
@@ -145,9 +147,11 @@ def bands_of(
         By the summary's keys; empty where no spread is stated.
     """
     rig = described if isinstance(described, Rig) else described.rig
+    stated = spreads(described)
+    names, table = [one.told for one in stated], correlations(described, stated)
     moved: list[tuple[str, tuple[Any, ...]]] = [
         (one.told, tuple(None if side is None else piece(side) for side in (one.up, one.down)))
-        for one in spreads(described)
+        for one in stated
     ]
     moved += [(name, (up, down)) for name, up, down in more]
     pieces = [piece(rig), *(side for _, sides in moved for side in sides if side is not None)]
@@ -165,7 +169,7 @@ def bands_of(
             if isinstance(more_of := up.get(key), int | float)
             and isinstance(less_of := down.get(key), int | float)
         }
-        bands[key] = Band(float(value), sum(share**2 for share in shares.values()) ** 0.5, shares)
+        bands[key] = Band(float(value), spread_together(shares, names, table), shares)
     return bands if moved else {}
 
 

@@ -31,6 +31,7 @@ def check_fitted(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
             "fitted.planish",
             f"fitted.planish {model.fitted.planish}: this is planish {__version__}, whose model may differ: fit again",
         )
+    yield from _pairs(model)
     seen: set[str] = set()
     for index, row in enumerate(model.fitted.value):
         place = f"fitted.value.{index + 1}"
@@ -56,3 +57,21 @@ def check_fitted(model: SetupModel, raw: dict[str, Any]) -> Iterator[Finding]:
                 f"{paths.show(paths.resolve(row.key, raw, grow=True), raw)} {shown}, not {row.value} as it was fitted: the "
                 "fitted band no longer counts (fit again, or take the row out of [fitted])",
             )
+
+
+def _pairs(model: SetupModel) -> Iterator[Finding]:
+    """Yield what is wrong with the pairs of values that err together."""
+    assert model.fitted is not None
+    keys = {row.key for row in model.fitted.value}
+    seen: set[frozenset[str]] = set()
+    for index, pair in enumerate(model.fitted.together):
+        place = f"fitted.together.{index + 1}"
+        for end, key in (("first", pair.first), ("second", pair.second)):
+            if key not in keys:
+                yield wrong(f"{place}.{end}", key, "the key of a row of fitted.value")
+        both = frozenset((pair.first, pair.second))
+        if len(both) == 1:
+            yield wrong(f"{place}.second", pair.second, "another key than the first")
+        elif both in seen:
+            yield wrong(f"{place}.second", pair.second, "part of a pair that no row before has")
+        seen.add(both)

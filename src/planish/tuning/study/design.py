@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from planish.engine.record import Record
 from planish.errors import SetupError, refuse
 from planish.predict.wafer.bands import Moved, spreads
+from planish.predict.wafer.correlations import correlations, mixed
 from planish.tuning.study.vary import Varied
 
 if TYPE_CHECKING:
@@ -301,4 +302,5 @@ def _spreads(setup: Setup, samples: int, seed: int) -> Design:
     from scipy.stats import truncnorm
 
     shares = np.random.default_rng(seed).random((samples, len(found)))
-    return Design("spreads", (), tuple(found), np.asarray(truncnorm.ppf(shares, -CUT, CUT), dtype=np.float64))
+    alone = np.asarray(truncnorm.ppf(shares, -CUT, CUT), dtype=np.float64)
+    return Design("spreads", (), tuple(found), mixed(alone, correlations(setup, found)))
