@@ -300,6 +300,7 @@ class Tuned(Result):
                     f"ring_set_{name}": ("step", ring, {"units": "Pa", "long_name": f"ring pressure {name}"}),
                 }
             )
+        made = made.assign(self._of_wafers()).assign({} if self.chance is None else self.chance.variables())
         return made.assign(
             {
                 "zone_outer_radius": (
@@ -309,7 +310,34 @@ class Tuned(Result):
                 ),
                 "step_name": ("step", [step.name for step in after.steps], {"long_name": "step"}),
             }
-        ).assign_attrs(exclusion=after.rig.wafer.edge_exclusion)
+        ).assign_attrs(
+            exclusion=after.rig.wafer.edge_exclusion,
+            chosen_by_chance=int(self.chance is not None and self.chance.better),
+        )
+
+    def _of_wafers(self) -> dict[str, Any]:
+        """Return the profiles of several wafers as variables of a dataset."""
+        if not self.wafers:
+            return {}
+        profiles = {
+            "wafer_incoming": ([one.after.incoming for one in self.wafers], "incoming, of each wafer"),
+            "wafer_left_before": (
+                [one.before.remaining for one in self.wafers],
+                "left of each wafer with the settings before",
+            ),
+            "wafer_left_after": (
+                [one.after.remaining for one in self.wafers],
+                "left of each wafer with the settings after",
+            ),
+        }
+        return {
+            name: (
+                ("each_wafer", "node"),
+                np.stack([films.sum(axis=0) for films in each]),
+                {"units": "m", "long_name": words},
+            )
+            for name, (each, words) in profiles.items()
+        }
 
 
 def _left_nm(wafer: WaferResult) -> float:

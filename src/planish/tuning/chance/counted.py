@@ -98,8 +98,10 @@ class Chance(Record):
         Counted on the same draws, which were not searched with; the same record where the plain settings are kept.
     other
         What the search proposed where it was no better than the plain settings; None where there is no such.
+    places
+        That count: distances from the wafer's centre [m], (m,).
     left_plain, left_chosen
-        Left of each draw at the places that count [nm], (d, m).
+        Left of each draw there [nm], (d, m).
     drawn, idle
         The spreads that were drawn, and those that do nothing to what is left.
     wafers, ages
@@ -115,6 +117,7 @@ class Chance(Record):
     plain: Count
     chosen: Count
     other: Count | None
+    places: Array
     left_plain: Array
     left_chosen: Array
     drawn: tuple[str, ...]
@@ -185,6 +188,41 @@ class Chance(Record):
             }
             for at, limit in enumerate(self.plain.limits)
         ]
+
+    def variables(self) -> dict[str, Any]:
+        """Return what became of the draws as variables of a dataset; profiles in SI, limited figures in nm or %."""
+        limits = self.plain.limits
+        made: dict[str, Any] = {
+            "draw_place": (
+                "place",
+                self.places,
+                {"units": "m", "long_name": "distance from the wafer's centre"},
+            ),
+            "limit_of": (
+                "limit",
+                [f"{one.figure.words} [{one.figure.unit}]" for one in limits],
+                {"long_name": "figure of each limit"},
+            ),
+        }
+        for end in ("low", "high"):
+            values = [getattr(one, end) for one in limits]
+            made[f"limit_{end}"] = ("limit", values, {"long_name": f"{end} end, infinite where not said"})
+        for name, count, left in (
+            ("plain", self.plain, self.left_plain),
+            ("chosen", self.chosen, self.left_chosen),
+        ):
+            words = f"with the settings {'of the plain tuning' if name == 'plain' else 'chosen'}"
+            made[f"draw_left_{name}"] = (
+                ("draw", "place"),
+                1e-9 * left,
+                {"units": "m", "long_name": f"left of each draw {words}"},
+            )
+            made[f"draw_value_{name}"] = (
+                ("draw", "limit"),
+                count.values,
+                {"long_name": f"limited figures of each draw {words}"},
+            )
+        return made
 
     def notes(self) -> list[str]:
         """Return what was drawn and what was not, and whether the search found better settings."""

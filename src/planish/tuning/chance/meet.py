@@ -80,8 +80,8 @@ class Figure:
 
 FIGURES: Mapping[str, Figure] = {
     "thickness": Figure("mean thickness left", "thickness", _mean),
-    "wiwnu_sigma_percent": Figure("standard deviation over mean of what is left", "ratio", _percent),
-    "sigma": Figure("standard deviation of what is left", "thickness", _sigma),
+    "wiwnu_sigma_percent": Figure("sigma over mean of what is left", "ratio", _percent),
+    "sigma": Figure("sigma of what is left", "thickness", _sigma),
     "range": Figure("thickest less thinnest place", "thickness", _range),
     "thinnest": Figure("thickness left at the thinnest place", "thickness", _thinnest),
     "thickest": Figure("thickness left at the thickest place", "thickness", _thickest),

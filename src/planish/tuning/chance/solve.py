@@ -123,13 +123,16 @@ def by_chance(
     refused = [one for one in found if isinstance(one, str)]
     if not left:
         raise SetupError(f"--meet: no draw of the spreads has an answer: must be some ({refused[0]})")
-    shares = sides.middle.counted.shares
+    disc, rig = sides.middle.counted, coming.middle
+    shares = disc.shares
+    places = np.append(sides.middle.radius[disc.inside], rig.wafer.radius - rig.wafer.edge_exclusion)
     each = [np.stack([one[at] for one in left]) for at in range(len(of.settings))]
     counted = [Count(asked.limits, figures(asked.limits, one, shares)) for one in each]
     made = Chance(
         plain=counted[0],
         chosen=counted[0],
         other=None if same else counted[1],
+        places=places,
         left_plain=each[0],
         left_chosen=each[0],
         drawn=tuple(one.name for one in sides.moved),
