@@ -43,7 +43,8 @@ class Coming:
     middle
         The setup with the mean of their profiles; the only one where there is one.
     round
-        Of each: root mean square of what its sites differ from the mean round the wafer [m], inside the edge exclusion.
+        Of each: root mean square of what its sites differ from the mean round the wafer [m], inside the edge exclusion; the
+        gauge's noise, and what the smooth map through the sites leaves out, count too.
     notes
         What is to be said of them.
     """

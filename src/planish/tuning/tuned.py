@@ -170,7 +170,7 @@ class Tuned(Result):
             for words, value in (
                 ("wafer means scatter by", self.scatter.means),
                 ("profiles about the mean profile by", self.scatter.profiles),
-                ("sites round the wafer by", self.scatter.round),
+                ("sites about their profile by", self.scatter.round),
             )
         )
         return [
