@@ -66,3 +66,70 @@ def test_the_command_ends_with_2_and_one_line(tmp_path):
     done = CliRunner().invoke(app, ["tune", str(file), "--target", "450 nm", "--bound", "zone_pressure"])
     assert isinstance(done.exception, PlanishError)
     assert "what=low..high" in str(done.exception)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"meet": {"thicknes": "440..460 nm"}}, "thickness"),
+        ({"meet": {"thickness": "450 nm"}}, "a range, one end or both"),
+        ({"meet": {"thickness": "460..440 nm"}}, "from a lower to a higher"),
+        ({"meet": {"thickness": "440..460"}}, "--meet thickness"),
+        ({"meet": {"thickness": "440..460 kPa"}}, "--meet thickness"),
+        ({"meet": {"wiwnu_sigma_percent": "..3"}}, "target: not given"),
+        ({"meet": {"thickness": "440..460 nm"}, "target": "500 nm"}, "within --meet thickness=440..460 nm"),
+        ({"meet": {"thickness": "440..460 nm"}, "spreads": False}, "nothing differs from wafer to wafer"),
+        ({"meet": {"thickness": "440..460 nm"}, "draws": 3}, "draws = 3"),
+        ({"meet": {"thickness": "440..460 nm"}, "seed": -1}, "seed = -1"),
+        ({"target": "450 nm", "over_wafers": 20}, "given with --meet"),
+        ({"target": "450 nm", "incoming": []}, "no wafer given"),
+    ],
+)
+def test_refusals_of_limits_to_be_met(setup, options, words):
+    with pytest.raises(PlanishError) as caught:
+        planish.tune(setup, **options)
+    assert words in str(caught.value)
+    assert "must" in str(caught.value)
+
+
+def _wafer(name, size, *, top=1000.0):
+    places = [(0, 0), *((r, 0) for r in (-size, size, 60)), *((0, r) for r in (-size, size, 60, -60))]
+    rows = [f"{name},{x},{y},{top}" for x, y in places]
+    return "\n".join(rows) + "\n"
+
+
+def test_wafers_of_another_size(setup, tmp_path):
+    head = "wafer,x_mm,y_mm,thickness_nm\n"
+    small, large = tmp_path / "small.csv", tmp_path / "large.csv"
+    small.write_text("# wafer: 200 mm\n" + head + _wafer("A", 90) + _wafer("B", 90))
+    large.write_text(head + _wafer("A", 140) + _wafer("B", 180))
+    with pytest.raises(PlanishError, match=r"a wafer of 200 mm: must be the setup's, of 300 mm"):
+        planish.tune(setup, incoming=small, target="450 nm")
+    with pytest.raises(PlanishError, match=r"180 mm from the centre: must lie on the setup's wafer"):
+        planish.tune(setup, incoming=large, target="450 nm")
+
+
+def test_limits_that_no_draw_meets_are_told_with_what_draws_have(setup, tmp_path):
+    file = tmp_path / "lot.csv"
+    file.write_text("wafer,x_mm,y_mm,thickness_nm\n" + _wafer("A", 140) + _wafer("B", 140, top=1010.0))
+    with pytest.raises(
+        PlanishError, match=r"none of them meets all limits.*range=\.\.0\.01 nm.*draws do not meet it"
+    ):
+        planish.tune(
+            setup,
+            incoming=file,
+            target="450 nm",
+            meet={"range": "..0.01 nm"},
+            spreads=False,
+            draws=20,
+            workers=1,
+        )
+
+
+def test_a_folder_without_sites_and_a_table_without_files(setup, tmp_path):
+    with pytest.raises(PlanishError, match="holds no file of sites: must hold some"):
+        planish.tune(setup, incoming=tmp_path, target="450 nm")
+    table = tmp_path / "runs.csv"
+    table.write_text("wafer,time_s,rate_nm_per_min\nW1,60,300\n")
+    with pytest.raises(PlanishError, match="no row names a file before polishing: must be some"):
+        planish.tune(setup, incoming=table, target="450 nm")

@@ -19,8 +19,9 @@ def settings_for(
     settings: Sequence[str] = (),
     *,
     bounds: Sequence[str] = (),
-    incoming: Path | None = None,
+    incoming: Sequence[Path] = (),
     profile: Path | None = None,
+    meet: Sequence[str] = (),
     **options: Any,
 ) -> Tuned:
     """Solve for the settings of a setup file.
@@ -31,8 +32,12 @@ def settings_for(
         As for :func:`~planish.jobs.changed.load_changed`.
     bounds
         Lines such as ``zone_pressure=1..6 psi``.
-    incoming, profile
-        Site files.
+    incoming
+        Site files, folders of them or tables of runs, together the wafers that come in.
+    profile
+        Site file.
+    meet
+        Lines such as ``thickness=540..560 nm``.
     **options
         As for :func:`~planish.tuning.tune.tune`.
 
@@ -48,8 +53,9 @@ def settings_for(
     """
     return tune(
         load_changed(path, settings),
-        incoming=incoming,
+        incoming=list(incoming) or None,
         profile=profile,
         bounds=read_ranges(bounds, "zone_pressure=1..6 psi"),
+        meet=read_ranges(meet, "thickness=540..560 nm", named="--meet"),
         **options,
     )

@@ -95,10 +95,12 @@ class Course:
         By film, top first.
     model, rings
         The contact, and the pad as rings.
+    pace
+        By how much more, or less, is removed at each wafer node than on a new pad, (n_r,); None for a new pad.
     """
 
-    def __init__(self, rig: Rig) -> None:
-        self.rig = rig
+    def __init__(self, rig: Rig, pace: Array | None = None) -> None:
+        self.rig, self.pace = rig, pace
         self.model = prepare(rig)
         self.rings = pad_rings(rig, self.model.grid)
         grid = self.model.grid
@@ -172,6 +174,8 @@ class Course:
         curves = {
             name: removal_curve(found, name, times, seen) for name in dict.fromkeys(self.film_materials)
         }
+        if self.pace is not None:
+            curves = {name: curve * self.pace for name, curve in curves.items()}
         films = self.rig.wafer.films
         if np.all(curves[films[0].material][-1] <= left[0]):  # nothing clears
             after = left.copy()

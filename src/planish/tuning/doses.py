@@ -17,6 +17,7 @@ from planish.tuning.limits import Freedom
 
 if TYPE_CHECKING:
     from planish.tuning.influence import Answers
+    from planish.tuning.several import Reading
 
 Array = NDArray[np.float64]
 
@@ -68,7 +69,7 @@ class Doses:
             turn[pressures, time] = -x[pressures] / x[time]
         return turn
 
-    def slopes(self, doses: Array, read: Array, first: Array) -> Array:
+    def slopes(self, doses: Array, read: Array | Reading, first: Array) -> Array:
         """Return how what is left answers to doses.
 
         Parameters
@@ -87,7 +88,7 @@ class Doses:
         """
         return np.asarray(read @ self._freedom.columns(first) @ self._turn(self._plain(doses)))
 
-    def bends(self, doses: Array, read: Array, answers: Answers) -> Array:
+    def bends(self, doses: Array, read: Array | Reading, answers: Answers) -> Array:
         """Return how these answers bend.
 
         Parameters
@@ -104,7 +105,8 @@ class Doses:
         """
         x = self._plain(doses)
         turn, slopes = self._turn(x), read @ self._freedom.columns(answers.first)
-        bends = np.tensordot(read, self._freedom.bends(answers.second), axes=1)
+        second = self._freedom.bends(answers.second)
+        bends = np.tensordot(read, second, axes=1) if isinstance(read, np.ndarray) else read @ second
         bends = turn.T @ bends @ turn
         for pressures, time in self._steps:  # p = u t0/t bends by itself
             mixed = -slopes[:, pressures] * self._begin[time] / x[time] ** 2

@@ -7,16 +7,18 @@ derivatives with it: a few programs on that, then one wafer on the full model.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.tuning.course import Course, Run
+from planish.tuning.course import Course, Run, Settings
 from planish.tuning.doses import Doses
-from planish.tuning.influence import influence, influence_and_bends
 from planish.tuning.limits import Freedom
 from planish.tuning.program import Asked, best_move, into_limits
+from planish.tuning.several import Several, Side, influence, influence_and_bends
 
 Array = NDArray[np.float64]
 NM = 1e-9
@@ -43,11 +45,11 @@ _DAMPING = 1e-3  # of the variance, on the square of a move
 class Found:
     """Where a search ended.
 
-    ``run`` there; ``sigma`` and ``gap`` (mean left less wanted) [nm]; ``prices`` [nm per scaled unit of room] of the
+    ``run`` there, of one wafer or of several; ``sigma`` and ``gap`` (mean left less wanted) [nm]; ``prices`` [nm per scaled unit of room] of the
     limits, ``tight`` which of them hold; ``programs`` solved, ``runs`` wafers polished.
     """
 
-    run: Run
+    run: Run | Side
     sigma: float
     gap: float
     prices: Array
@@ -61,7 +63,7 @@ class _Place:
     """A run, its doses, what is left less wanted [nm] at the places that count, and how that answers to doses and bends."""
 
     doses: Array
-    run: Run
+    run: Run | Side
     away: Array
     slopes: Array = field(default_factory=lambda: np.zeros((0, 0)))
     bends: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
@@ -74,22 +76,23 @@ class Search:
     Attributes
     ----------
     course
-        The full model.
+        The full model, of one wafer or of several.
     freedom
         What may move.
     goal
-        What shall be left [m], (n_r,).
+        What shall be left [m], (n_r,); of several wafers one behind the other.
     """
 
-    def __init__(self, course: Course, freedom: Freedom, goal: Array) -> None:
+    def __init__(self, course: Course | Several, freedom: Freedom, goal: Array) -> None:
         self.course, self.freedom, self.goal = course, freedom, goal
+        self._polished: Callable[[Settings, Any], Run | Side] = course.run
         self._runs = self._programs = 0
 
-    def _away(self, run: Run) -> Array:
+    def _away(self, run: Run | Side) -> Array:
         """Return what is left less what is wanted [nm] at the places that count."""
         return np.asarray(self.course.counted.read @ (run.stack - self.goal)) / NM
 
-    def measures(self, run: Run) -> tuple[float, float]:
+    def measures(self, run: Run | Side) -> tuple[float, float]:
         """Return sigma and mean [nm] of what is left less what is wanted."""
         away = self._away(run)
         return self._sigma(away), self._mean(away)
@@ -101,12 +104,12 @@ class Search:
         shares = self.course.counted.shares
         return float(np.sqrt(shares @ (away - float(shares @ away)) ** 2))
 
-    def _at(self, doses: Doses, at: Array, near: Run) -> _Place:
+    def _at(self, doses: Doses, at: Array, near: Run | Side) -> _Place:
         self._runs += 1
-        run = self.course.run(doses.unpack(at), near)
+        run = self._polished(doses.unpack(at), near)
         return _Place(at, run, self._away(run))
 
-    def start(self, begin: Run) -> Run | None:
+    def start(self, begin: Run | Side) -> Run | Side | None:
         """Return the wafer of the setup's own pressures, times stretched alike to meet the target, within the limits.
 
         Parameters
@@ -116,7 +119,7 @@ class Search:
 
         Returns
         -------
-        Run | None
+        Run | Side | None
             None where the limits leave no settings at all.
         """
         doses = Doses(self.freedom, begin.settings)
@@ -228,7 +231,7 @@ class Search:
                 break
         return by, prices, merit
 
-    def improve(self, run: Run) -> Found:
+    def improve(self, run: Run | Side) -> Found:
         """Return the most even wafer that steps from here lead to.
 
         Parameters
@@ -282,7 +285,7 @@ class Search:
                 break
         return place, prices
 
-    def _ended(self, doses: Doses, begin: Run, place: _Place, prices: Array) -> Found:
+    def _ended(self, doses: Doses, begin: Run | Side, place: _Place, prices: Array) -> Found:
         if self._told(self._away(begin)) < self._told(place.away):
             place = _Place(doses.pack(begin.settings), begin, self._away(begin))
         sigma, gap = self.measures(place.run)

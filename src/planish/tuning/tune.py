@@ -3,30 +3,37 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING, NamedTuple, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish import units
-from planish.errors import DataError, SetupError, refuse
-from planish.measure.sites.read import SiteMap, read_sites
-from planish.predict.wafer.incoming import mean_profile
+from planish.engine.given import of_kind
+from planish.errors import SetupError, refuse
+from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.polish import polish
 from planish.setup.changes import quantity_text
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
+from planish.tuning.asked import goal_of, longest, positive
+from planish.tuning.chance.meet import read_limits
+from planish.tuning.chance.solve import DRAWS, Asked, by_chance
 from planish.tuning.course import Course, Settings
+from planish.tuning.incoming import Coming, scatter, wafers_coming
 from planish.tuning.limits import ROUNDED_S, Freedom
 from planish.tuning.search import MET_NM, NM, Found, Search
-from planish.tuning.tuned import Bound, Tuned
+from planish.tuning.several import Several
+from planish.tuning.tuned import Bound, OneOf, Tuned
 
 if TYPE_CHECKING:
+    from planish.engine.execute import Cancel, Progress
     from planish.predict.wafer.result import WaferResult
     from planish.setup.changes import Changes
-    from planish.setup.si import Film, Rig
+    from planish.setup.si import Rig
+    from planish.tuning.chance.meet import Meet
 
     Sites = SiteMap | str | os.PathLike[str]
 
@@ -44,24 +51,35 @@ def tune(
     setup: Setup | str | os.PathLike[str],
     *,
     target: float | str | None = None,
-    incoming: Sites | None = None,
+    incoming: Sites | Sequence[Sites] | None = None,
     profile: Sites | None = None,
     bounds: Mapping[str, str] | None = None,
     neighbour: float | str | None = None,
     least_rate: float | str | None = None,
     most_time: float | str | None = None,
     keep: Iterable[str] = (),
+    meet: Mapping[str, str] | None = None,
+    spreads: bool = True,
+    over_wafers: int = 0,
+    draws: int = DRAWS,
+    seed: int = 0,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
 ) -> Tuned:
-    """Solve for zone pressures, ring pressure and time of each step, for an incoming wafer and a thickness to be left.
+    """Solve for zone pressures, ring pressure and time of each step, for incoming wafers and a thickness to be left.
 
     Parameters
     ----------
     setup
         A loaded setup, or the path of its file; where the search starts.
     target
-        Mean thickness of all films together to be left inside the edge exclusion [m], or text as ``"550 nm"``.
+        Mean thickness of all films together to be left inside the edge exclusion [m], or text as ``"550 nm"``; where
+        ``meet`` gives both ends of the thickness, their middle unless given. Of several wafers, their mean.
     incoming
-        Measured sites of the film on top (`read_sites`, or their file); the setup's own film unless given.
+        Measured sites of the film on top: of one wafer (`read_sites`, or their file), or of many, by several of these, a file of
+        several wafers, a folder of files, or a table of runs; the setup's own film unless given. The settings are the same
+        for all wafers, and least is made of the root mean square over wafers of sigma.
     profile
         Thickness wanted over the wafer, as sites; its own mean where no ``target`` is given, else moved to that.
     bounds
@@ -75,39 +93,139 @@ def tune(
         Most time for all steps together [s], or text.
     keep
         Paths of steps, pressures and times that stay as they are.
+    meet
+        Limits of what is left, as ``{"thickness": "540..560 nm", "wiwnu_sigma_percent": "..3"}``, by the figures of
+        `planish.tuning.chance.meet.FIGURES`. Given, the settings are those with the highest chance of meeting all of them
+        while the setup's spreads, the incoming wafers and the age of pad and disk differ from wafer to wafer.
+    spreads
+        Whether the stated spreads of the setup and its parts are drawn; False takes the setup at its word.
+    over_wafers
+        How many wafers a pad polishes: its age, and the disk's, is then drawn too, by a lot. A new pad unless given.
+    draws
+        On the full model, on which the chance is counted.
+    seed
+        Of the draws.
+    workers
+        Processes that polish draws (default: one a core); the numbers do not depend on it.
+    progress, cancel
+        Called with (draws done, draws in all), and a switch that stops between draws.
 
     Returns
     -------
     Tuned
-        Verified by ``planish.polish``; never less even than the setup's own pressures polished to the target.
+        Verified by ``planish.polish``; never less even than the setup's own pressures polished to the target. With
+        ``meet`` never of less chance than the settings without it, on the draws counted.
 
     Raises
     ------
     SetupError
-        Where the limits leave no settings, or none that meet the target: with the limits that stop it.
+        Where the limits leave no settings, or none that meet the target: with the limits that stop it; where nothing
+        differs from wafer to wafer, and where no draw meets all that ``meet`` says.
     DataError
         For sites or a target that cannot be.
     """
     setup = as_setup(setup)
-    rig, notes = _with_incoming(setup.rig, incoming)
+    asked = Asked(
+        read_limits(meet or {}),
+        of_kind(spreads, bool, "spreads", "True or False"),
+        over_wafers,
+        draws,
+        seed,
+        workers,
+        progress,
+        cancel,
+    )
+    if not asked.limits and over_wafers:
+        raise SetupError(
+            refuse("--over-wafers", over_wafers, "given with --meet: it is for the chance of meeting limits")
+        )
+    coming = wafers_coming(setup, incoming)
+    rig, notes = coming.middle, [*coming.notes]
     before = polish(rig)
     start = Settings(
         np.stack([step.zone_pressures for step in rig.steps]),
         np.array([step.ring_pressure for step in rig.steps]),
         np.array([step.duration for step in before.steps]),
     )
-    goal, said = _goal(before, target, profile)
-    cap, words = _longest(before, goal, most_time, least_rate)
-    course = Course(rig)
+    goal, said = goal_of(before, _target(target, profile, asked.limits), profile)
+    _within(before.mean(goal), asked.limits)
+    cap, words = longest(before, goal, most_time, least_rate)
     options: _Options = {
         "bounds": bounds or {},
         "keep": list(keep),
-        "neighbour": None
-        if neighbour is None
-        else _positive(neighbour, "pressure", "--neighbour", "1.5 psi"),
+        "neighbour": None if neighbour is None else positive(neighbour, "pressure", "--neighbour", "1.5 psi"),
     }
+    plain = _plain(setup, coming, start, goal, options, cap, words)
+    found, freedom = plain.found, plain.freedom
+    if abs(found.gap) > MET_NM:
+        raise SetupError(_not_met(found, freedom, before.mean(goal)))
+    settled = freedom.rounded(found.run.settings)
+    holding, chance = _binding(found, freedom), None
+    if asked.limits:
+
+        def aged(settings: Settings) -> Rig:
+            return _tuned_rig(setup, rig, _changes(setup, rig, start, settings, freedom))
+
+        settled, chance = by_chance(setup, coming, freedom, settled, asked, aged)
+        if chance.better:
+            holding = _holding(settled, freedom)
+    changes = _changes(setup, rig, start, settled, freedom)
+    after = polish(_tuned_rig(setup, rig, changes))
+    return Tuned(
+        setup=setup,
+        settled=tuple(changes.items()),
+        before=before,
+        after=after,
+        goal=goal,
+        bounds=holding,
+        programs=found.programs + plain.programs,
+        runs=found.runs + plain.runs + 2,
+        said=(*notes, *plain.notes, *said, *freedom.notes, *_timed(rig), *_thinner(before, after)),
+        wafers=_each(setup, coming, changes),
+        scatter=scatter(coming) if len(coming.rigs) > 1 else None,
+        chance=chance,
+    )
+
+
+def _target(target: float | str | None, profile: Sites | None, limits: Sequence[Meet]) -> float | str | None:
+    """Return the thickness to be left: as asked for, else the middle of its limits."""
+    if target is not None or profile is not None:
+        return target
+    middle = next((one.middle for one in limits if one.key == "thickness"), None)
+    return None if middle is None else middle * NM
+
+
+def _within(mean: float, limits: Sequence[Meet]) -> None:
+    for one in limits:
+        if one.key == "thickness" and not one.low <= mean / NM <= one.high:
+            raise SetupError(
+                refuse("target", f"{mean / NM:.6g} nm", f"within --meet {one.told}", "move one of both")
+            )
+
+
+class _Plain(NamedTuple):
+    """Where the search for the most even wafers ended, within which freedom; programs and wafers on the way there."""
+
+    found: Found
+    freedom: Freedom
+    notes: list[str]
+    programs: int
+    runs: int
+
+
+def _plain(
+    setup: Setup,
+    coming: Coming,
+    start: Settings,
+    goal: Array,
+    options: _Options,
+    cap: float | None,
+    words: str,
+) -> _Plain:
+    """Return the settings for the most even wafers."""
+    course = Course(coming.middle)
     freedom = Freedom(setup, start, **options, most_time=cap, time_words=words)
-    search = Search(course, freedom, goal)
+    search, notes = Search(course, freedom, goal), []
     begin = search.start(course.run(start))
     if begin is None:
         raise SetupError(_no_room(freedom, words))
@@ -120,116 +238,37 @@ def tune(
             "the recipe takes no longer than with the setup's own pressures; --most-time says otherwise"
         )
     found = search.improve(begin)
-    if abs(found.gap) > MET_NM:
-        raise SetupError(_not_met(found, freedom, before.mean(goal)))
-    settled = freedom.rounded(found.run.settings)
-    changes = _changes(setup, rig, start, settled, freedom)
-    after = polish(_tuned_rig(setup, rig, changes))
-    return Tuned(
-        setup=setup,
-        settled=tuple(changes.items()),
-        before=before,
-        after=after,
-        goal=goal,
-        bounds=_binding(found, freedom),
-        programs=found.programs,
-        runs=found.runs + 2,
-        said=(*notes, *said, *freedom.notes, *_timed(rig), *_thinner(before, after)),
+    count = len(coming.rigs)
+    if count == 1 or abs(found.gap) > MET_NM:
+        return _Plain(found, freedom, notes, 0, 0)
+    # the wafer of the mean profile is nearly that of them all: the search over all of them begins where its ended
+    several = Several([Course(rig) for rig in coming.rigs])
+    over_all = Search(several, freedom, np.tile(goal, count))
+    best = over_all.improve(several.run(found.run.settings))
+    return _Plain(best, freedom, notes, found.programs, found.runs + (best.runs + 1) * (count - 1) + 1)
+
+
+def _each(setup: Setup, coming: Coming, changes: Changes) -> tuple[OneOf, ...]:
+    """Return every wafer with the settings before and after; none where there is one, which is told by itself."""
+    if len(coming.rigs) == 1:
+        return ()
+    tuned = setup.replace(changes).rig
+    return tuple(
+        OneOf(name, polish(rig), polish(replace(tuned, wafer=rig.wafer)), around)
+        for name, rig, around in zip(coming.names, coming.rigs, coming.round, strict=True)
     )
 
 
-def _with_incoming(rig: Rig, incoming: Sites | None) -> tuple[Rig, list[str]]:
-    """Return the setup with measured sites as the film on top."""
-    if incoming is None:
-        return rig, ["no incoming sites given: the setup's own films are tuned for"]
-    sites = _sites(incoming, rig, "incoming")
-    film: Film = rig.wafer.films[0]
-    films = (
-        replace(
-            film, sites=(sites.x, sites.y, sites.value), profile=None, thickness=float(np.mean(sites.value))
-        ),
-        *rig.wafer.films[1:],
+def _holding(settings: Settings, freedom: Freedom) -> tuple[Bound, ...]:
+    """Return the limits that hold settings found otherwise than by sigma: without a price in it."""
+    rows = freedom.rows
+    room = rows.most - rows.matrix @ freedom.pack(settings)
+    scale = np.abs(rows.matrix).max(axis=1)
+    return tuple(
+        Bound(limit, None)
+        for limit, left, size in zip(rows.limits, room, scale, strict=True)
+        if left < 1e-3 * size
     )
-    below = f"; the {len(films) - 1} films below it are the setup's" if len(films) > 1 else ""
-    return replace(rig, wafer=replace(rig.wafer, films=films)), [
-        f"incoming: {sites.source} is the film on top, {film.name}{below}"
-    ]
-
-
-def _sites(given: Sites, rig: Rig, what: str) -> SiteMap:
-    sites = given if isinstance(given, SiteMap) else read_sites(given)
-    if sites.quantity != "thickness":
-        raise DataError(refuse(f"{sites.source}: {what} sites", sites.quantity, "of a thickness"))
-    ours, farthest = rig.wafer.radius, float(np.max(sites.r))
-    if farthest > 1.01 * ours:
-        raise DataError(
-            f"{sites.source}: a site {1e3 * farthest:.4g} mm from the centre: must lie on the setup's wafer of "
-            f"{2e3 * ours:g} mm"
-        )
-    if float(np.min(sites.value)) <= 0:
-        raise DataError(refuse(f"{sites.source}: {what} thickness", "0 or less", "above 0 at every site"))
-    return sites
-
-
-def _goal(before: WaferResult, target: float | str | None, profile: Sites | None) -> tuple[Array, list[str]]:
-    """Return the thickness to be left over the radius [m], and what is to be said of it."""
-    if target is None and profile is None:
-        raise DataError(
-            "target: not given: must be a thickness to be left, as --target '550 nm', or a --profile"
-        )
-    wanted = None if target is None else _positive(target, "thickness", "target", "550 nm")
-    coming = before.mean(before.incoming.sum(axis=0))
-    notes: list[str] = []
-    if profile is None:
-        assert wanted is not None
-        goal = np.full(before.radius.size, wanted)
-    else:
-        sites = _sites(profile, before.rig, "profile")
-        film = replace(
-            before.rig.wafer.films[0], sites=(sites.x, sites.y, sites.value), profile=None, thickness=0.0
-        )
-        goal = mean_profile(film, before.radius)
-        if wanted is not None:
-            goal = goal + (wanted - before.mean(goal))
-            notes.append(f"profile: moved by its mean to the target of {1e9 * wanted:.6g} nm")
-    mean = before.mean(goal)
-    if mean >= coming:
-        raise DataError(
-            f"target = {1e9 * mean:.6g} nm: must be less than the {1e9 * coming:.6g} nm that come in, as polishing only takes away "
-            "(all films count together)"
-        )
-    if float(goal.min()) <= 0:
-        raise DataError(
-            refuse("target profile", f"{1e9 * float(goal.min()):.4g} nm", "above 0 all over the wafer")
-        )
-    if len(before.films) > 1:
-        notes.append("target: what is left of all films together")
-    return goal, notes
-
-
-def _longest(
-    before: WaferResult, goal: Array, most_time: float | str | None, least_rate: float | str | None
-) -> tuple[float | None, str]:
-    """Return the most time for all steps [s], and which option says so."""
-    cap, words = None, ""
-    if most_time is not None:
-        cap, words = _positive(most_time, "time", "--most-time", "90 s"), "--most-time:"
-    if least_rate is not None:
-        rate = _positive(least_rate, "rate", "--least-rate", "200 nm/min")
-        removed = before.mean(before.incoming.sum(axis=0) - goal)
-        if cap is None or removed / rate < cap:
-            cap, words = removed / rate, "--least-rate:"
-    return cap, words
-
-
-def _positive(value: float | str, dimension: str, place: str, example: str) -> float:
-    try:
-        found = units.to_si(value, dimension) if isinstance(value, str) else float(value)
-    except units.UnitError as error:
-        raise SetupError(refuse(place, value, error.allowed, error.remedy or f"as {example!r}")) from None
-    if not (np.isfinite(found) and found > 0):
-        raise SetupError(refuse(place, value, "above 0", f"as {example!r}"))
-    return found
 
 
 def _no_room(freedom: Freedom, words: str) -> str:

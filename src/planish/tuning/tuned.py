@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -9,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish import units
-from planish.engine.record import counted, figure
+from planish.engine.record import Record, counted, figure, shortened
 from planish.physics.pressure import slopes
 from planish.results.plain import unique
 from planish.results.result import Result
 from planish.setup.changes import quantity_text
 from planish.tuning import program
+from planish.tuning.chance import counted as by_count
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.changes import Changes
     from planish.setup.models import Setup
+    from planish.tuning.chance.counted import Chance
+    from planish.tuning.incoming import Scatter
     from planish.tuning.limits import Limit
 
 Array = NDArray[np.float64]
@@ -33,22 +37,62 @@ CARE = (
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """A limit that holds the settings, and what moving it would gain: ``price`` [m of sigma per SI unit of it]."""
+    """A limit that holds the settings, and what moving it would gain: ``price`` [m of sigma per SI unit of it].
+
+    No price where the settings were not chosen by sigma.
+    """
 
     limit: Limit
-    price: float
+    price: float | None
 
     def row(self) -> dict[str, Any]:
         """Return it in trade units, with a sentence."""
         unit = "psi" if self.limit.dimension == "pressure" else "s"
+        limit = f"{self.limit.words} {quantity_text(self.limit.value, self.limit.dimension)}"
+        if self.price is None:
+            return {"place": self.limit.place, "limit": limit, "words": f"{self.limit.told} holds"}
         worth = 1e9 * self.price * units.to_si(f"1 {unit}", self.limit.dimension)
         return {
             "place": self.limit.place,
-            "limit": f"{self.limit.words} {quantity_text(self.limit.value, self.limit.dimension)}",
+            "limit": limit,
             "worth": worth,
             "worth_unit": f"nm of sigma per {unit}",
             "words": f"{self.limit.told} holds: 1 {unit} more room would gain about {worth:.3g} nm of sigma",
         }
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class OneOf(Record):
+    """One of several incoming wafers.
+
+    Attributes
+    ----------
+    name
+        What it is called.
+    before, after
+        Polished by ``planish.polish`` with the settings before and after.
+    round
+        Root mean square of what its sites differ from the mean round the wafer as they come in [m].
+    """
+
+    name: str
+    before: WaferResult
+    after: WaferResult
+    round: float
+
+    def _told(self) -> str:
+        return f"{shortened(self.name, 60)}: {figure(percent(self.after), '%', 3)} (1σ), {figure(percent(self.before), '%', 3)} before"
+
+
+def left_of(wafer: WaferResult) -> float:
+    """Return the mean thickness left of all films together [m]."""
+    return wafer.mean(wafer.remaining.sum(axis=0))
+
+
+def percent(wafer: WaferResult) -> float | None:
+    """Return sigma over mean of what is left [%]; None where nothing is."""
+    mean = left_of(wafer)
+    return 100 * wafer.sigma(wafer.remaining.sum(axis=0)) / mean if mean > 0 else None
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -62,7 +106,7 @@ class Tuned(Result):
     settled
         Path and value of each change.
     before, after
-        The wafer polished by ``planish.polish`` with the settings before and after.
+        The wafer polished by ``planish.polish`` with the settings before and after; of several, that of their mean profile.
     goal
         Thickness to be left [m], (n_r,).
     bounds
@@ -71,6 +115,12 @@ class Tuned(Result):
         Quadratic programs solved, and wafers polished on the way.
     said
         What was taken for granted.
+    wafers
+        Each of several incoming wafers; none where there is one.
+    scatter
+        What no setting can mend of several wafers; None where there is one.
+    chance
+        Of meeting all limits, where these were given.
     """
 
     kind: ClassVar[str] = "tuned settings"
@@ -84,22 +134,55 @@ class Tuned(Result):
     programs: int
     runs: int
     said: tuple[str, ...]
+    wafers: tuple[OneOf, ...] = ()
+    scatter: Scatter | None = None
+    chance: Chance | None = None
 
     def _told(self) -> str:
-        before, after = (self._percent(wafer) for wafer in (self.before, self.after))
+        before, after = (_average(percent, each) for each in self._all())
+        of = f" of {len(self.wafers)} wafers" if self.wafers else ""
+        met = ""
+        if self.chance is not None:
+            met = f"; {figure(100 * self.chance.chosen.chance.share, '%', 3)} of draws meet all limits"
         return (
-            f"{counted(len(self.after.steps), 'step')}: {figure(1e9 * self._left(self.after), 'nm')} left, uneven by "
-            f"{figure(after, '%', 3)} (1σ), {figure(before, '%', 3)} before"
+            f"{counted(len(self.after.steps), 'step')}: {figure(1e9 * self._left(self.after), 'nm')} left{of}, uneven by "
+            f"{figure(after, '%', 3)} (1σ), {figure(before, '%', 3)} before{met}"
         )
+
+    def _all(self) -> tuple[tuple[WaferResult, ...], tuple[WaferResult, ...]]:
+        """Return the wafers with the settings before, and after: all of several."""
+        if not self.wafers:
+            return (self.before,), (self.after,)
+        return tuple(one.before for one in self.wafers), tuple(one.after for one in self.wafers)
 
     @property
     def notes(self) -> tuple[str, ...]:
         """What was taken for granted, what the wafer's own notes say, and a word of care."""
-        return tuple(unique([*self.said, *self.after.notes, CARE]))
+        chance = [] if self.chance is None else self.chance.notes()
+        return tuple(unique([*self.said, *self._several(), *chance, *self.after.notes, CARE]))
+
+    def _several(self) -> list[str]:
+        """Say what is made least over several wafers, and what no setting can mend."""
+        if self.scatter is None:
+            return []
+        each = " nm, ".join(
+            f"{words} {1e9 * value:.3g}"
+            for words, value in (
+                ("wafer means scatter by", self.scatter.means),
+                ("profiles about the mean profile by", self.scatter.profiles),
+                ("sites about their profile by", self.scatter.round),
+            )
+        )
+        return [
+            f"{len(self.wafers)} wafers, one recipe: least is made of the root mean square over them of sigma of what is left, "
+            "each about its own mean, with the mean over all of them at the target",
+            f"scatter that no setting mends, as far as the same is taken from every wafer (1σ over these wafers): {each} nm",
+        ]
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
-        return unique([*self.after.sources(), *slopes.SOURCES, *program.SOURCES])
+        chance = [] if self.chance is None else by_count.SOURCES
+        return unique([*self.after.sources(), *slopes.SOURCES, *program.SOURCES, *chance])
 
     @property
     def changes(self) -> Changes:
@@ -114,15 +197,7 @@ class Tuned(Result):
 
     @staticmethod
     def _left(wafer: WaferResult) -> float:
-        return wafer.mean(wafer.remaining.sum(axis=0))
-
-    def _sigma(self, wafer: WaferResult) -> float:
-        """Return sigma [m] of what is left."""
-        return wafer.sigma(wafer.remaining.sum(axis=0))
-
-    def _percent(self, wafer: WaferResult) -> float | None:
-        mean = self._left(wafer)
-        return 100 * self._sigma(wafer) / mean if mean > 0 else None
+        return left_of(wafer)
 
     def _off(self, wafer: WaferResult) -> float:
         """Return sigma [m] of what is left less what is wanted."""
@@ -130,23 +205,47 @@ class Tuned(Result):
 
     def _content(self) -> dict[str, Any]:
         before, after = self.before, self.after
+        every = self._all()
         return {
             "target_nm": 1e9 * after.mean(self.goal),
-            "mean_remaining_before_nm": 1e9 * self._left(before),
-            "mean_remaining_after_nm": 1e9 * self._left(after),
-            "wiwnu_sigma_percent_before": self._percent(before),
-            "wiwnu_sigma_percent_after": self._percent(after),
-            "off_target_sigma_before_nm": 1e9 * self._off(before),
-            "off_target_sigma_after_nm": 1e9 * self._off(after),
+            **_before_after("mean_remaining_{}_nm", *(_average(_left_nm, each) for each in every)),
+            **_before_after("wiwnu_sigma_percent_{}", *(_average(percent, each) for each in every)),
+            **_before_after("off_target_sigma_{}_nm", *(1e9 * _rms(self._off, each) for each in every)),
+            **self._of_several(),
             "time_before_s": before.time,
             "time_after_s": after.time,
             "mean_removal_rate_after_nm_per_min": 6e10 * after.mean(after.rate),
             "programs": self.programs,
             "wafers_polished": self.runs,
+            **({} if self.chance is None else self.chance.content()),
             "steps": self.rows(after),
             "steps_before": self.rows(before),
             "binding": [bound.row() for bound in self.bounds],
             "changes": self.changes,
+        }
+
+    def _of_several(self) -> dict[str, Any]:
+        """Return the worst of several wafers, what no setting mends, and a row a wafer; nothing for one."""
+        if self.scatter is None:
+            return {}
+        worst = (max((percent(one) or 0.0 for one in each), default=None) for each in self._all())
+        return {
+            **_before_after("worst_wiwnu_sigma_percent_{}", *worst),
+            "incoming_means_sigma_nm": 1e9 * self.scatter.means,
+            "incoming_profiles_sigma_nm": 1e9 * self.scatter.profiles,
+            "incoming_round_sigma_nm": 1e9 * self.scatter.round,
+            "wafers": [self._row(one) for one in self.wafers],
+        }
+
+    def _row(self, one: OneOf) -> dict[str, Any]:
+        pair = (one.before, one.after)
+        return {
+            "wafer": one.name,
+            "mean_incoming_nm": 1e9 * one.after.mean(one.after.incoming.sum(axis=0)),
+            **_before_after("mean_remaining_{}_nm", *(_left_nm(wafer) for wafer in pair)),
+            **_before_after("wiwnu_sigma_percent_{}", *(percent(wafer) for wafer in pair)),
+            **_before_after("off_target_sigma_{}_nm", *(1e9 * self._off(wafer) for wafer in pair)),
+            "incoming_round_sigma_nm": 1e9 * one.round,
         }
 
     def rows(self, wafer: WaferResult) -> list[dict[str, object]]:
@@ -201,6 +300,7 @@ class Tuned(Result):
                     f"ring_set_{name}": ("step", ring, {"units": "Pa", "long_name": f"ring pressure {name}"}),
                 }
             )
+        made = made.assign(self._of_wafers()).assign({} if self.chance is None else self.chance.variables())
         return made.assign(
             {
                 "zone_outer_radius": (
@@ -210,4 +310,54 @@ class Tuned(Result):
                 ),
                 "step_name": ("step", [step.name for step in after.steps], {"long_name": "step"}),
             }
-        ).assign_attrs(exclusion=after.rig.wafer.edge_exclusion)
+        ).assign_attrs(
+            exclusion=after.rig.wafer.edge_exclusion,
+            chosen_by_chance=int(self.chance is not None and self.chance.better),
+        )
+
+    def _of_wafers(self) -> dict[str, Any]:
+        """Return the profiles of several wafers as variables of a dataset."""
+        if not self.wafers:
+            return {}
+        profiles = {
+            "wafer_incoming": ([one.after.incoming for one in self.wafers], "incoming, of each wafer"),
+            "wafer_left_before": (
+                [one.before.remaining for one in self.wafers],
+                "left of each wafer with the settings before",
+            ),
+            "wafer_left_after": (
+                [one.after.remaining for one in self.wafers],
+                "left of each wafer with the settings after",
+            ),
+        }
+        return {
+            name: (
+                ("each_wafer", "node"),
+                np.stack([films.sum(axis=0) for films in each]),
+                {"units": "m", "long_name": words},
+            )
+            for name, (each, words) in profiles.items()
+        }
+
+
+def _left_nm(wafer: WaferResult) -> float:
+    return 1e9 * left_of(wafer)
+
+
+def _before_after(key: str, *values: float | None) -> dict[str, float | None]:
+    return {key.format(which): value for which, value in zip(("before", "after"), values, strict=True)}
+
+
+def _average(figure_of: Callable[[WaferResult], float | None], wafers: Sequence[WaferResult]) -> float | None:
+    """Return the mean over wafers; of one, its own to the bit."""
+    values = [figure_of(one) for one in wafers]
+    told = [one for one in values if one is not None]
+    if len(told) < len(values):
+        return None
+    return told[0] if len(told) == 1 else float(np.mean(told))
+
+
+def _rms(figure_of: Callable[[WaferResult], float], wafers: Sequence[WaferResult]) -> float:
+    """Return the root mean square over wafers; of one, its own to the bit."""
+    values = [figure_of(one) for one in wafers]
+    return values[0] if len(values) == 1 else float(np.sqrt(np.mean(np.square(values))))

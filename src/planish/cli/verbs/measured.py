@@ -301,9 +301,11 @@ def tune(
         str | None, typer.Option("--target", help="Mean thickness of all films to be left, as '550 nm'.")
     ] = None,
     incoming: Annotated[
-        Path | None,
+        list[Path] | None,
         typer.Option(
-            "--incoming", help="Measured sites of the film on top; the setup's own film unless given."
+            "--incoming",
+            help="Measured sites of the film on top, of one wafer or of many (a file, a folder, a table of runs); repeatable; "
+            "the setup's own film unless given.",
         ),
     ] = None,
     profile: Annotated[
@@ -331,13 +333,39 @@ def tune(
         list[str] | None,
         typer.Option("--keep", help="Path that stays as it is, as recipe.step.main.time; repeatable."),
     ] = None,
+    meet: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--meet",
+            metavar="WHAT=LOW..HIGH",
+            help="A limit of what is left, as 'thickness=540..560 nm' or 'wiwnu_sigma_percent=..3'; repeatable. The settings are "
+            "then those with the highest chance of meeting all of them.",
+        ),
+    ] = None,
+    spreads: Annotated[
+        bool,
+        typer.Option(
+            "--spreads/--no-spreads", help="With --meet: draw the stated spreads of the setup and its parts."
+        ),
+    ] = True,
+    over_wafers: Annotated[
+        int,
+        typer.Option("--over-wafers", help="With --meet: wafers that a pad polishes; its age is drawn too."),
+    ] = 0,
+    draws: Annotated[
+        int, typer.Option("--draws", help="With --meet: draws on the full model to count the chance on.")
+    ] = 200,
+    seed: Annotated[int, typer.Option("--seed", help="With --meet: seed of the draws.")] = 0,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="With --meet: processes, one a core unless given.")
+    ] = None,
     settings: Settings = None,
     json_out: Json = False,
     out: Annotated[
         Path | None, typer.Option("--out", help="File for the setup with the settings in it.")
     ] = None,
 ) -> None:
-    """Solve for the zone and ring pressures and times that an incoming wafer asks for."""
+    """Solve for the zone and ring pressures and times that incoming wafers ask for, or for the chance of meeting limits."""
     from planish.cli import tuning
 
     tuning.tune(
@@ -346,11 +374,17 @@ def tune(
         json_out,
         out,
         target=target,
-        incoming=incoming,
+        incoming=incoming or [],
         profile=profile,
         bounds=bound or [],
         neighbour=neighbour,
         least_rate=least_rate,
         most_time=most_time,
         keep=keep or [],
+        meet=meet or [],
+        spreads=spreads,
+        over_wafers=over_wafers,
+        draws=draws,
+        seed=seed,
+        workers=workers,
     )

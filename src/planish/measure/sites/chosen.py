@@ -13,6 +13,7 @@ from planish.measure.sites.column_names import unit_of
 from planish.measure.sites.heads import Head
 from planish.measure.sites.preamble import Preamble
 from planish.measure.sites.sorting import Sorted
+from planish.measure.sites.which import SeveralWafersError
 from planish.measure.tables.columns import ANGLES, LENGTHS, parse_units_note, rate_unit, split_name
 from planish.measure.tables.decimals import Decimal, decimal_sign, plain_number
 from planish.measure.tables.read import Table
@@ -161,8 +162,9 @@ def one_wafer(
         f" and {len(ids) - 12} more" if len(ids) > 12 else ""
     )
     if wafer is None:
-        raise DataError(
-            f"{head.grid.path}: holds {len(ids)} wafers: {shown} (say which: --wafer {ids[0][:40]}, in Python wafer={ids[0][:40]!r})"
+        raise SeveralWafersError(
+            f"{head.grid.path}: holds {len(ids)} wafers: {shown} (say which: --wafer {ids[0][:40]}, in Python wafer={ids[0][:40]!r})",
+            ids,
         )
     if wafer not in ids:
         raise DataError(refuse(f"{head.grid.path}: wafer", wafer, f"one of {shown}"))

@@ -23,6 +23,7 @@ from planish.engine.record import Record, counted, figure, shortened
 from planish.errors import DataError, refuse
 from planish.measure.sites.column_map import ColumnMap, column_map
 from planish.measure.sites.column_names import ROLES, named
+from planish.measure.sites.which import SeveralWafersError
 from planish.measure.tables.columns import (
     ANGLES,
     TIMES,
@@ -333,9 +334,10 @@ def _one_wafer(table: Table, wafer: str | None) -> Table:
     if wafer is None and len(wafers) == 1:
         return table
     if wafer is None:
-        raise DataError(
+        raise SeveralWafersError(
             f"{table.path}: holds {len(wafers)} wafers ({', '.join(wafers[:4])}, ...): "
-            "say which one (one file a wafer, or wafer=...)"
+            "say which one (one file a wafer, or wafer=...)",
+            wafers,
         )
     if wafer not in wafers:
         raise DataError(refuse(f"{table.path}: wafer", wafer, f"one of {', '.join(wafers[:12])}"))
