@@ -11,6 +11,7 @@ import pytest
 import planish
 from planish.explain.advice import advise, edge_figure_of, spread_of
 from planish.explain.findings import Finding, findings
+from planish.explain.retracing import retracing_steps
 from planish.setup.changes import change_lines, read_changes
 from planish.tuning.course import Course, Settings
 from planish.tuning.movers import NUDGE_PSI, movers
@@ -33,7 +34,8 @@ def pair(words: str, text: str) -> tuple[float, float]:
 
 
 def advised(setup: planish.Setup) -> list[Finding]:
-    return [one for one in findings(planish.polish(setup)) if one.changes]
+    found = findings(planish.polish(setup))
+    return [one for one in found if one.changes and one.subject in ("edge", "uniformity")]
 
 
 def psi_by_words(text: str) -> dict[str, list[float]]:
@@ -306,3 +308,22 @@ def test_without_remedies_nothing_is_run(monkeypatch):
     monkeypatch.setattr("planish.explain.findings.advise", None)
     (item,) = [one for one in findings(wafer, remedies=False) if one.subject == "edge"]
     assert item.text.endswith("from the rim.")
+
+
+def test_a_carrier_speed_told_against_a_retraced_path_does_what_it_says():
+    setup = BASES["rotary"].replace(
+        {"recipe.step.main.platen_speed": "90 rpm", "recipe.step.main.carrier_speed": "60 rpm"}
+    )
+    wafer = planish.polish(setup)
+    (item,) = [one for one in findings(wafer) if "whole-number ratio" in one.text]
+    other = setup.replace(item.changes)
+    said = re.search(r"([\d.]+) → ([\d.]+) rpm", item.text)
+    assert said is not None
+    assert item.changes == {"recipe.step.main.carrier_speed": f"{said[2]} rpm"}
+    assert retracing_steps(setup.rig) == [1]
+    assert retracing_steps(other.rig) == []
+    after = planish.polish(other).summary()
+    assert {key: after[key] for key in item.promised} == {key: now for key, (_, now) in item.promised.items()}
+    assert pair("whole wafer", item.text)[1] == pytest.approx(after["wiwnu_sigma_percent"], abs=0.00501)
+    (bare,) = [one for one in findings(wafer, remedies=False) if "whole-number ratio" in one.text]
+    assert not bare.changes

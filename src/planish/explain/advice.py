@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from planish.errors import PlanishError
 from planish.explain.headlines import Headlines, headlines
+from planish.explain.settings_of import setup_of
 from planish.explain.worse import worse_by
 from planish.predict.raised import CLEARED, EDGE_BAND
 from planish.predict.wafer.counted import counted, cubic
 from planish.predict.wafer.polish import polish
-from planish.setup.models import Setup
 from planish.tuning.course import Course, Settings
 from planish.tuning.movers import NUDGE_PSI, Mover, movers
 from planish.tuning.remedy import GAINED, GOOD, NoRemedy, Remedy, find_remedy
@@ -27,6 +27,7 @@ from planish.units import PSI
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.changes import Changes
+    from planish.setup.models import Setup
 
 Array = NDArray[np.float64]
 FigureOf = Callable[["WaferResult", Array], float]
@@ -114,7 +115,7 @@ def advise(result: WaferResult, figure: FigureOf, *, faster: bool) -> Advice:
     Advice
         Empty sentences where there is nothing to say.
     """
-    setup = _setup_of(result)
+    setup = setup_of(result)
     if setup is None:
         return Advice(
             remedy="No settings are proposed: the wafer was polished from SI records, which hold no setup to change."
@@ -146,11 +147,6 @@ def advise(result: WaferResult, figure: FigureOf, *, faster: bool) -> Advice:
         found.changes,
         {key: (before, after) for key, before, after in told},
     )
-
-
-def _setup_of(result: WaferResult) -> Setup | None:
-    setups = () if result.asked is None else result.asked.setups
-    return setups[0] if setups and isinstance(setups[0], Setup) else None
 
 
 def _settings(wafer: WaferResult) -> Settings:

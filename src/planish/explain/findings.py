@@ -8,15 +8,14 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from planish.explain.advice import EVEN_EDGE, EVEN_WAFER, Advice, advise, edge_figure_of, spread_of
+from planish.explain.retracing import other_speed, retracing_steps
 from planish.predict.raised import CLEARED, STEEP_EDGE, UNEVEN
-from planish.predict.wafer.step_plan import speeds
 from planish.setup.changes import Changes
 from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
     from planish.predict.wafer.result import WaferResult
-    from planish.setup.si import Rig
 
 Weight = Literal["good", "look", "act"]
 
@@ -69,7 +68,7 @@ def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
         *_temperature(result),
         *_slurry(result),
         *_films(result),
-        *_retrace(result.rig),
+        *_retrace(result, remedies),
     ]
     order = {"act": 0, "look": 1, "good": 2}
     return sorted(found, key=lambda item: order[item.weight])
@@ -198,11 +197,11 @@ def _films(result: WaferResult) -> list[Finding]:
     return found
 
 
-def _retrace(rig: Rig) -> list[Finding]:
-    found = []
-    for step in rig.steps:
-        ratio = rig.polisher.retrace(*speeds(rig, step))
-        if ratio is not None:
-            text = f"In step {step.name} {rig.polisher.drive.part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
-            found.append(Finding("speed", "look", text))
+def _retrace(result: WaferResult, remedies: bool) -> list[Finding]:
+    found, part = [], result.rig.polisher.drive.part
+    for at in retracing_steps(result.rig):
+        text = f"In step {result.rig.steps[at].name} {part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad."
+        other = other_speed(result, at) if remedies else None
+        told, changes, promised = ("", {}, {}) if other is None else other
+        found.append(Finding("speed", "look", text + told, changes, promised))
     return found
