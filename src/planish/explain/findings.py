@@ -1,22 +1,21 @@
-"""Findings: what a predicted wafer says, in plain sentences, with the change that would even it out computed."""
+"""Findings: what a predicted wafer says, in plain sentences, with what causes it and the settings that would mend it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from planish.explain.advice import EVEN_EDGE, EVEN_WAFER, Advice, advise, edge_figure_of, spread_of
+from planish.explain.retracing import other_speed, retracing_steps
 from planish.predict.raised import CLEARED, STEEP_EDGE, UNEVEN
-from planish.predict.wafer.step_plan import speeds
-from planish.setup import paths
-from planish.setup.changes import Changes, quantity_text
+from planish.setup.changes import Changes
 from planish.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.predict.raised import Raised
     from planish.predict.wafer.result import WaferResult
-    from planish.setup.si import Rig
 
 Weight = Literal["good", "look", "act"]
 
@@ -33,12 +32,17 @@ class Finding:
         Whether it is good, deserves a look, or calls for a change.
     text
         The sentence.
+    changes
+        Settings that it proposes, as they were run (``Setup.replace``); none where it proposes none.
+    promised
+        Figure of a wafer's summary to its value before and with the changes, as that run gave it.
     """
 
     subject: str
     weight: Weight
     text: str
     changes: Changes = field(default_factory=dict)
+    promised: dict[str, tuple[float | None, float | None]] = field(default_factory=dict)
 
 
 def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
@@ -49,7 +53,7 @@ def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
     result
         The wafer.
     remedies
-        Search for the ring pressure that would even the edge, by running the model.
+        Look for what causes an uneven wafer and for settings that would mend it, by running the model.
 
     Returns
     -------
@@ -58,13 +62,13 @@ def findings(result: WaferResult, *, remedies: bool = True) -> list[Finding]:
     """
     found = [
         *_edge(result, remedies),
-        *_uniformity(result),
+        *_uniformity(result, remedies),
         *_speed(result),
         *_standing_still(result),
         *_temperature(result),
         *_slurry(result),
         *_films(result),
-        *_retrace(result.rig),
+        *_retrace(result, remedies),
     ]
     order = {"act": 0, "look": 1, "good": 2}
     return sorted(found, key=lambda item: order[item.weight])
@@ -75,86 +79,33 @@ def _edge(result: WaferResult, remedies: bool) -> list[Finding]:
     height, where = edge["edge_extreme_percent"], edge["edge_extreme_from_edge_mm"]
     if height is None or where is None:
         return []
-    if abs(height) < 2.0:
+    if abs(height) < EVEN_EDGE:
         even = f"The edge polishes within {abs(height):.1f} % of the level 15 mm further in"
         if result.cleared_share() >= CLEARED:
             return [
                 Finding("edge", "look", f"{even}: the film is gone there, so this is how even it came in.")
             ]
         return [Finding("edge", "good", f"{even}.")]
-    changes: Changes = {}
     text = f"The edge polishes {abs(height):.1f} % {'fast' if height > 0 else 'slow'}, {where:.1f} mm from the rim."
-    if remedies and result.rig.head.ring is not None:
-        best = even_ring(result.rig)
-        if best is not None:
-            factor, left = best
-            changes = _ring_changes(result.rig, factor)
-            change = f"{100 * abs(factor - 1.0):.3g} % {'higher' if factor > 1 else 'lower'}"
-            text += f" Ring pressure {change} in every step would bring that to {left:.1f} %."
-        else:
-            text += " No ring pressure within 0.3 to 3 times the present one does better."
-    return [Finding("edge", "act" if abs(height) > STEEP_EDGE else "look", text, changes)]
+    weight: Weight = "act" if abs(height) > STEEP_EDGE else "look"
+    if not remedies:
+        return [Finding("edge", weight, text)]
+    return [_advised("edge", weight, text, advise(result, edge_figure_of(1e-3 * where), faster=True))]
 
 
-def _ring_changes(rig: Rig, factor: float) -> Changes:
-    """Return the changes that scale the ring pressure of every step."""
-    named = [{"name": step.name} for step in rig.steps]
-    return {
-        f"recipe.step.{paths.entry(named, at)}.ring_pressure": quantity_text(
-            step.ring_pressure * factor, "pressure"
-        )
-        for at, step in enumerate(rig.steps)
-    }
+def _advised(subject: str, weight: Weight, text: str, advice: Advice) -> Finding:
+    """Return a finding with what causes it and what would mend it."""
+    told = " ".join(part for part in (text, advice.cause, advice.remedy) if part)
+    return Finding(subject, weight, told, advice.changes, advice.promised)
 
 
-def even_ring(rig: Rig) -> tuple[float, float] | None:
-    """Return the factor on the ring pressure of all steps that makes the edge most even.
-
-    Parameters
-    ----------
-    rig
-        The setup.
-
-    Returns
-    -------
-    tuple[float, float] | None
-        The factor, between 0.3 and 3, and the extreme left [%]; None if nothing beats the present.
-    """
-    from scipy.optimize import minimize_scalar
-
-    from planish.predict.wafer.polish import polish
-
-    mean_ring = float(np.mean([step.ring_pressure for step in rig.steps]))
-    if not mean_ring > 0:
-        return None
-
-    def extreme(log_factor: float) -> float:
-        steps = tuple(
-            replace(step, ring_pressure=step.ring_pressure * np.exp(log_factor)) for step in rig.steps
-        )
-        value = polish(replace(rig, steps=steps)).edge()["edge_extreme_percent"]
-        return abs(value) if value is not None else np.inf
-
-    now = extreme(0.0)
-    trials = np.log(np.geomspace(0.3, 3.0, 9))
-    values = [extreme(trial) for trial in trials]
-    at = int(np.argmin(values))
-    low, high = trials[max(at - 1, 0)], trials[min(at + 1, trials.size - 1)]
-    best = minimize_scalar(
-        extreme, bounds=(low, high), method="bounded", options={"xatol": 0.02, "maxiter": 12}
-    )
-    if not best.fun < 0.9 * now:
-        return None
-    return float(np.exp(best.x)), float(best.fun)
-
-
-def _uniformity(result: WaferResult) -> list[Finding]:
+def _uniformity(result: WaferResult, remedies: bool) -> list[Finding]:
     mean = result.mean(result.removed)
     if not mean > 0:
         return [Finding("rate", "act", one.words) for one in _called(result, "rate")]
-    sigma = 100 * result.sigma(result.removed) / mean
+    sigma = spread_of(result, result.removed)
     spread = 100 * result.half_range(result.removed) / mean
-    weight: Weight = "good" if sigma < 3 else "look" if sigma < UNEVEN else "act"
+    weight: Weight = "good" if sigma < EVEN_WAFER else "look" if sigma < UNEVEN else "act"
     text = f"Removal is even within {sigma:.1f} % (1σ) and ±{spread:.1f} % (range) inside the edge exclusion."
     if result.cleared_share() >= CLEARED:
         weight = "act" if weight == "act" else "look"
@@ -170,7 +121,12 @@ def _uniformity(result: WaferResult) -> list[Finding]:
         text += (
             f" The outer third removes {abs(tilt):.1f} % {'more' if tilt > 0 else 'less'} than the middle."
         )
-    return [Finding("uniformity", weight, text)]
+    edge = result.edge()["edge_extreme_percent"]
+    if (
+        not remedies or sigma < EVEN_WAFER or abs(edge or 0.0) >= EVEN_EDGE
+    ):  # one remedy: the edge's tells of both
+        return [Finding("uniformity", weight, text)]
+    return [_advised("uniformity", weight, text, advise(result, spread_of, faster=False))]
 
 
 def _speed(result: WaferResult) -> list[Finding]:
@@ -241,11 +197,11 @@ def _films(result: WaferResult) -> list[Finding]:
     return found
 
 
-def _retrace(rig: Rig) -> list[Finding]:
-    found = []
-    for step in rig.steps:
-        ratio = rig.polisher.retrace(*speeds(rig, step))
-        if ratio is not None:
-            text = f"In step {step.name} {rig.polisher.drive.part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad; a slightly different carrier speed spreads the wear."
-            found.append(Finding("speed", "look", text))
+def _retrace(result: WaferResult, remedies: bool) -> list[Finding]:
+    found, part = [], result.rig.polisher.drive.part
+    for at in retracing_steps(result.rig):
+        text = f"In step {result.rig.steps[at].name} {part} and carrier turn in a small whole-number ratio, so each wafer point retraces one path on the pad."
+        other = other_speed(result, at) if remedies else None
+        told, changes, promised = ("", {}, {}) if other is None else other
+        found.append(Finding("speed", "look", text + told, changes, promised))
     return found

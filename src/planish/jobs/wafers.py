@@ -82,7 +82,7 @@ def wafer_findings(setup: Setup, *, remedies: bool = True) -> list[Finding]:
     setup
         As loaded.
     remedies
-        Find the changes that would help too, which takes some twenty runs of the model.
+        Find what causes an uneven wafer and the settings that would mend it too: some ten runs of the model.
 
     Returns
     -------

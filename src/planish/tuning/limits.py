@@ -161,11 +161,24 @@ class Freedom:
         rows = self._index[self._index[:, -1] >= 0]
         return [(np.unique(row[:-1][row[:-1] >= 0]), int(row[-1])) for row in rows]
 
-    def rounded(self, settings: Settings) -> Settings:
-        """Return settings as they are written into a setup: those that move are rounded, within their bounds."""
+    def rounded(self, settings: Settings, psi: float = ROUNDED_PSI, seconds: float = ROUNDED_S) -> Settings:
+        """Return settings as they are written into a setup: those that move are rounded, within their bounds.
+
+        Parameters
+        ----------
+        settings
+            As solved for.
+        psi, seconds
+            To what pressures [psi] and times [s] are rounded.
+
+        Returns
+        -------
+        Settings
+            Those that stay are as they were.
+        """
         whole = np.column_stack([settings.zones, settings.ring, settings.time])
-        grain = np.full(whole.shape, ROUNDED_PSI * PSI)
-        grain[:, -1] = ROUNDED_S
+        grain = np.full(whole.shape, psi * PSI)
+        grain[:, -1] = seconds
         near = np.round(whole / grain)
         room = 1e-9
         near = np.where(near * grain > self._high * (1 + room), np.floor(self._high / grain + room), near)

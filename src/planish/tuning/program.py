@@ -11,6 +11,7 @@ from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
 
+_ANSWERED = ("Solved", "AlmostSolved", "InsufficientProgress")
 SOURCES: tuple[str, ...] = (
     "Quadratic programs by an interior-point method for conic programs (library clarabel)",
 )
@@ -75,25 +76,31 @@ def best_move(asked: Asked) -> Move:
     square = np.zeros((n + 2, n + 2))
     square[:n, :n] = 2.0 * (asked.slopes.T @ weighted + asked.bends) + 2.0 * asked.damping * np.eye(n)
     linear = np.concatenate([2.0 * weighted.T @ asked.away, [asked.miss, asked.miss]])
+    # all in sizes of their own, or the solver may walk in circles to its last iteration
+    worth = 1.0 / max(float(np.abs(square).max()), 1e-300)
     mean = np.concatenate([weighted.sum(axis=0), [-1.0, 1.0]])
     slack = np.zeros((2, n + 2))
     slack[:, n:] = -np.eye(2)
-    wide = np.hstack([np.vstack([asked.rows, np.eye(n), -np.eye(n)]), np.zeros((asked.room.size + 2 * n, 2))])
+    size = np.maximum(np.abs(asked.rows).max(axis=1, initial=0.0), 1e-300)
+    rows, room = asked.rows / size[:, None], asked.room / size
+    wide = np.hstack([np.vstack([rows, np.eye(n), -np.eye(n)]), np.zeros((room.size + 2 * n, 2))])
     matrix = sparse.csc_matrix(np.vstack([mean[None, :], wide, slack]))
-    most = np.concatenate(
-        [[-float(asked.shares @ asked.away)], asked.room, asked.upper, -asked.lower, [0.0, 0.0]]
-    )
+    most = np.concatenate([[-float(asked.shares @ asked.away)], room, asked.upper, -asked.lower, [0.0, 0.0]])
     cones = [clarabel.ZeroConeT(1), clarabel.NonnegativeConeT(most.size - 1)]
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
-    answer = clarabel.DefaultSolver(
-        sparse.csc_matrix(np.triu(square)), linear, matrix, most, cones, settings
-    ).solve()
-    if str(answer.status) not in ("Solved", "AlmostSolved", "InsufficientProgress"):
+    for equilibrate in (False, True):  # what the solver makes of the sizes helps but where they were good
+        settings = clarabel.DefaultSettings()
+        settings.verbose = False
+        settings.equilibrate_enable = equilibrate
+        answer = clarabel.DefaultSolver(
+            sparse.csc_matrix(np.triu(worth * square)), worth * linear, matrix, most, cones, settings
+        ).solve()
+        if str(answer.status) in _ANSWERED:
+            break
+    else:
         raise ModelError(
             refuse("settings to tune", str(answer.status), "solvable", "give the limits more room")
         )
-    prices = np.asarray(answer.z)[1 : 1 + asked.room.size]
+    prices = np.asarray(answer.z)[1 : 1 + room.size] / (worth * size)
     return Move(np.asarray(answer.x)[:n], np.maximum(prices, 0.0))
 
 

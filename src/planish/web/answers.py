@@ -81,7 +81,7 @@ def wafer(document: Mapping[str, Any], changes: Mapping[str, Any], step: int = 0
 
 
 def advice(document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the findings with the changes that would help, which takes some twenty runs of the model."""
+    """Return the findings with the changes that would help, which takes some ten runs of the model."""
     from planish.jobs.wafers import wafer_findings
 
     return [
