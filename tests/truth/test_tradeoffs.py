@@ -113,7 +113,7 @@ def by_grid():
         setup,
         {keys[0]: "2..5 psi", keys[1]: "60..120 rpm"},
         ["rate", "evenness"],
-        runs=100,
+        runs=200,
         points=100,
         workers=1,
     )
@@ -133,12 +133,9 @@ def test_no_point_is_beaten_by_another_of_the_front(by_grid):
 
 
 def test_no_point_is_beaten_by_a_grid_of_the_same_keys(by_grid):
-    """A grid of 64 runs: none is better in both aims by more than a fiftieth of the range; all are reached to a tenth."""
+    """A grid of 64 runs, a seventh of the range apart: none is better in both aims by a third of that; all are reached."""
     points, grid = by_grid
     wide = np.ptp(grid[front.unbeaten(grid)], axis=0)
-    ahead = ((points[:, None] - grid[None]) / wide).min(
-        axis=2
-    )  # by how much a run of the grid is better in both
-    assert ahead.max() < 0.02
-    behind = ((points[:, None] - grid[None]) / wide).max(axis=2).min(axis=0)
-    assert behind.max() < 0.1
+    off = (points[:, None] - grid[None]) / wide  # by how much a run of the grid is better
+    assert off.min(axis=2).max() < 0.05
+    assert off.max(axis=2).min(axis=0).max() < 0.2

@@ -22,6 +22,7 @@ STEPS = 500  # of a range at least, between which a number is rounded to a round
 IDLE = 20  # generations without a new point, after which all there are were tried
 PER_GENERATION = 0.8  # times the root of all runs: many generations of few points get nearer than few of many
 FEWEST, MOST = 8, 200  # points of a generation
+FIRST = 0.25  # of all runs are spread evenly before anything is searched
 SOURCES = (
     "NSGA-II: Deb, Pratap, Agarwal & Meyarivan, IEEE Trans. Evol. Comput. 6 (2002) 182 "
     "(read as quoted in the manual of nsga2R), computed by pymoo",
@@ -164,7 +165,7 @@ def _generations(
     same = mixed.MixedVariableDuplicateElimination()
     algorithm = nsga2.NSGA2(
         pop_size=generation_size(runs),
-        sampling=mixed.MixedVariableSampling(),
+        sampling=_spread(axes, names, runs, seed),
         mating=mixed.MixedVariableMating(
             selection=tournament.TournamentSelection(func_comp=nsga2.binary_tournament),
             eliminate_duplicates=same,
@@ -195,6 +196,26 @@ def _generations(
             algorithm.tell(infills=asked)
 
         yield points, tell
+
+
+def _spread(axes: Sequence[Axis], names: Sequence[str], runs: int, seed: int) -> Any:
+    """Return the points that are tried first: each axis in as many even parts as there are points, one point in each."""
+    from pymoo.core.population import Population
+
+    count = max(generation_size(runs), round(FIRST * runs))
+    chance = np.random.default_rng(seed)
+    shares = [(chance.permutation(count) + chance.random(count)) / count for _ in axes]
+    held = []
+    for at in range(count):
+        one = {}
+        for axis, name, share in zip(axes, names, shares, strict=True):
+            one[name] = (
+                min(int(share[at] * axis.count), axis.count - 1)
+                if axis.count
+                else float(axis.low + share[at] * (axis.high - axis.low))
+            )
+        held.append(one)
+    return Population.new(X=held)
 
 
 def _problem(axes: Sequence[Axis], aims: int) -> Any:
