@@ -16,7 +16,7 @@ PACKAGES = {
     "cost": "cost: what a wafer costs",
     "measure": "measure: sites, traces, layouts, statistics",
     "fit": "fit: calibrate to own data",
-    "tuning": "tune: settings solved for, many runs of one setup",
+    "tuning": "tune: settings solved for, many runs of one setup, trade-offs",
     "explain": "explain: findings, figures, reports, attribution",
     "physics": "the physics: pure functions of SI numbers and arrays",
     "results": "what every answer has: figures, tables, datasets, files",

@@ -65,6 +65,8 @@ _HOMES = {
     "tuning.tuned": "Tuned",
     "tuning.study.run": "study",
     "tuning.study.result": "StudyResult",
+    "tuning.tradeoffs.choosing": "choose",
+    "tuning.tradeoffs.result": "TradeOff",
     "tuning.design.plan": "design_runs",
     "tuning.design.sheet": "RunSheet",
     "tuning.design.response": "fit_runs ResponseSurface",
@@ -145,6 +147,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.tuning.design.sheet import RunSheet as RunSheet
     from planish.tuning.study.result import StudyResult as StudyResult
     from planish.tuning.study.run import study as study
+    from planish.tuning.tradeoffs.choosing import choose as choose
+    from planish.tuning.tradeoffs.result import TradeOff as TradeOff
     from planish.tuning.tune import tune as tune
     from planish.tuning.tuned import Tuned as Tuned
 else:  # hidden from a type checker, which would take every other name for one of planish too

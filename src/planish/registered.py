@@ -86,6 +86,11 @@ def register_all() -> None:
     register("guessed rates", drawer="planish.explain.figures.rates:guessed_figure")
     register("check of guesses", drawer="planish.explain.figures.rates:check_figure")
     register("study", drawer="planish.explain.figures.study:study_figure", again="planish.jobs.again:study")
+    register(
+        "trade-off",
+        drawer="planish.explain.figures.tradeoff:tradeoff_figure",
+        again="planish.jobs.again:tradeoff",
+    )
     register("measured sets", drawer="planish.explain.figures.held:held_figure")
     register("run sheet", drawer="planish.explain.figures.design:sheet_figure")
     register("response surface", drawer="planish.explain.figures.design:surface_figure")

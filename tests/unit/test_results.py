@@ -137,6 +137,9 @@ def answers():
         planish.fit_runs(sheet),
         _calibration(setup),
         planish.study(setup, {"pad.top.shore_d": "50..60/2"}),
+        planish.choose(
+            setup, {"pad.part": "hard-solid, medium-microporous"}, ["rate", "evenness"], workers=1
+        ),
         planish.hold_against(setup, planish.observe(setup, DATA / "runs" / "runs.csv")),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]

@@ -24,6 +24,7 @@ from planish.units import as_whole
 
 if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
+    from planish.results.asked import Asked
     from planish.setup.given import SetupLike
     from planish.setup.models import Setup
     from planish.setup.si import Rig
@@ -69,14 +70,56 @@ def cost_of(
         For values without a solution, or a pad that wears through at once.
     """
     described = as_described(setup)
-    rig = as_rig(described)
+    lot = lot_of_cost(described, wafers, progress=progress)
+    return cost_of_lot(lot, wafers, asked_of([described], options={"wafers": wafers}))
+
+
+def lot_of_cost(
+    setup: Setup | Rig, wafers: int, *, progress: Callable[[int, int], None] | None = None
+) -> LotResult:
+    """Return the lot that shows how long things last: on one pad, without chance.
+
+    Parameters
+    ----------
+    setup
+        Loaded, or its SI records.
+    wafers
+        Of the lot, 2 or more. Fewer come where the pad wears through.
+    progress
+        Called now and then with (wafers done, wafers in all).
+
+    Raises
+    ------
+    PlanishError
+        As :func:`cost_of`.
+    """
+    rig = as_rig(setup)
     as_whole(wafers, "wafers", 2, MOST_WAFERS)
+    return _lot(setup, wafers, _between(rig.prices or Prices()), progress)
+
+
+def cost_of_lot(lot: LotResult, wafers: int, asked: Asked | None = None) -> WaferCost:
+    """Say what a wafer costs, as a lot that is there already shows it.
+
+    Parameters
+    ----------
+    lot
+        Of :func:`lot_of_cost`.
+    wafers
+        As many as it was asked for.
+    asked
+        The call behind the answer.
+
+    Raises
+    ------
+    SetupError
+        Where more wafers monitor a pad than it lasts.
+    """
+    rig = lot.rig
     prices = rig.prices or Prices()
-    between = HANDLING_TIME if prices.between is None else prices.between
-    lot = _lot(described, wafers, between, progress)
     found = lives(lot, prices)
     product = _product_share(prices, found)
-    times = _times(rig, lot, found, prices, between, product)
+    times = _times(rig, lot, found, prices, _between(prices), product)
     slurry = _slurry(rig, lot, found) / product
     items = tuple(_items(rig, found, prices, times, slurry, product))
     return WaferCost(
@@ -88,8 +131,12 @@ def cost_of(
         slurry=slurry,
         notes=tuple(_notes(rig, lot, found, prices, items, wafers)),
         rests_on=(*SOURCES, *lot.sources()),
-        asked=asked_of([described], options={"wafers": wafers}),
+        asked=asked,
     )
+
+
+def _between(prices: Prices) -> float:
+    return HANDLING_TIME if prices.between is None else prices.between
 
 
 def _lot(

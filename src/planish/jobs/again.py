@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.setup.models import Setup
     from planish.tuning.study.result import StudyResult
+    from planish.tuning.tradeoffs.result import TradeOff
 
     Given = Sequence[NDArray[Any]]
 
@@ -109,6 +110,23 @@ def study(asked: dict[str, Any], given: Given) -> StudyResult:
     from planish.tuning.study.run import study as run
 
     return _again(asked, lambda setups: run(setups[0], seed=asked["seed"], **_options(asked, given)))
+
+
+def tradeoff(asked: dict[str, Any], given: Given) -> TradeOff:
+    """Search the front of a saved trade-off again.
+
+    Parameters
+    ----------
+    asked
+        The call, as its file says it.
+    given
+        The arrays that its options name.
+    """
+    from planish.measure.layout.maps import LayoutMaps
+    from planish.tuning.tradeoffs.choosing import choose
+
+    options = _options(asked, given, LayoutMaps)
+    return _again(asked, lambda setups: choose(setups[0], seed=asked["seed"], **options))
 
 
 def _again(asked: dict[str, Any], predict: Callable[[list[Setup]], Answer]) -> Answer:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
     from planish.tuning.design.response import ResponseSurface
     from planish.tuning.study.result import StudyResult
+    from planish.tuning.tradeoffs.result import TradeOff
     from planish.tuning.tuned import Tuned
 
 
@@ -42,7 +43,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     Parameters
     ----------
     answer
-        A wafer, a lot, a study, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
+        A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates.
     folder
         Where to; it must exist.
@@ -189,6 +190,47 @@ def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "tuned"), setup, answer.save(folder / "tuned.nc")]
 
 
+def _tradeoff(answer: TradeOff, folder: Path, units: str) -> list[Path]:
+    keys = [knob.path for knob in answer.knobs]
+    head = ["point", "where", *(aim.figure for aim in answer.aims), *keys]
+    rows = [
+        [
+            str(point.number),
+            point.where,
+            *(f"{value:.6g}" for value in point.figures),
+            *(str(point.changes.get(key, "")) for key in keys),
+        ]
+        for point in answer.points
+    ]
+    drawn = save_figure(answer.plot(), folder, "front")
+    return [*drawn, _table(folder / "points.csv", head, rows), answer.save(folder / "trade-off.nc")]
+
+
+def write_point(answer: TradeOff, number: int, folder: Path) -> Path:
+    """Write the setup of one point of a front.
+
+    Parameters
+    ----------
+    answer
+        The front.
+    number
+        Of the point, from 1.
+    folder
+        Where to; it must exist.
+
+    Returns
+    -------
+    Path
+        Of the setup file, comments kept.
+
+    Raises
+    ------
+    DataError
+        For a point that there is not, or where it cannot be written.
+    """
+    return _text(folder / f"point-{number}.toml", answer.setup(number).to_toml())
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -256,6 +298,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "side by side": _comparison,
     "response surface": _surface,
     "tuned settings": _tuned,
+    "trade-off": _tradeoff,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,

@@ -58,6 +58,94 @@ def study(
     verb.study(file, settings or [], words, json_out, out)
 
 
+@app.command()
+def choose(
+    file: SetupFile,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--vary",
+            metavar="KEY=VALUES",
+            help="A key and its range, as 'recipe.step.main.ring_pressure=2..6 psi', or values with commas, as "
+            "'pad.part=hard-solid, hard-microporous'; repeatable.",
+        ),
+    ] = None,
+    aim: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--aim",
+            metavar="AIM",
+            help="rate, evenness, time, warmth, scratches, drift, pad-life, disk-life, cost, throughput, slurry, "
+            "step-height, dishing, erosion, within-die, topography; or a figure of a summary, as "
+            "'friction_coefficient=lower'; two or more.",
+        ),
+    ] = None,
+    limit: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--limit",
+            metavar="FIGURE=LOW..HIGH",
+            help="Range that every point keeps, as 'evenness=..3' or 'mean_removal_rate_nm_per_min=200..'; repeatable.",
+        ),
+    ] = None,
+    runs: Annotated[int, typer.Option("--runs", help="Setups to try at most.")] = 400,
+    points: Annotated[int, typer.Option("--points", help="Points of the front to show at most.")] = 20,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of the search.")] = 0,
+    wafers: Annotated[
+        int,
+        typer.Option("--wafers", "-n", help="Wafers of the lots behind drift, lives and cost."),
+    ] = 25,
+    layout: Annotated[
+        Path | None, typer.Option("--layout", help="Layout, picture or table of the die, for aims within it.")
+    ] = None,
+    layer: Annotated[str | None, typer.Option("--layer", help="Of the layout, as 68/20.")] = None,
+    cell: Annotated[str, typer.Option("--cell", help="Cell size of the layout.")] = "100um",
+    pattern: Annotated[
+        str | None,
+        typer.Option(
+            "--pattern", help="In place of a layout: density-blocks, line-space or step-density, invented."
+        ),
+    ] = None,
+    place: Annotated[
+        str, typer.Option("--place", help="Of the die: centre, mid, edge or a radius.")
+    ] = "centre",
+    write: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--write",
+            metavar="POINT",
+            help="Write the setup of this point into --out: its number, ends, knee or all; repeatable.",
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Processes: one a core unless given.")
+    ] = None,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Find the setups of which none is better in one aim without being worse in another, and say what each gives up."""
+    from planish.cli import choose as verb
+
+    words = verb.ChooseWords(
+        vary or [],
+        aim or [],
+        limit or [],
+        runs,
+        points,
+        seed,
+        wafers,
+        workers,
+        layout,
+        layer,
+        cell,
+        pattern,
+        place,
+        write or [],
+    )
+    verb.choose(file, settings or [], words, json_out, out)
+
+
 design = typer.Typer(
     help="An experiment on the machine: write the sheet of its runs, read it back with the results.",
     no_args_is_help=True,

@@ -101,7 +101,7 @@ def study(
         raise SetupError(refuse("wafers", wafers, "a whole number, 1 or more"))
     keys = [varied(described, path, values) for path, values in given.items()]
     for one in keys:
-        _try(described, one)
+        try_values(described, one)
     design = designed(described, keys, samples=samples, sobol=sobol, morris=morris, seed=seed)
     first = Predicted(described, wafers, seed, design.spread)
     stands = _as_it_stands(first)
@@ -143,8 +143,21 @@ def _kept(values: object) -> object:
     return list(values) if isinstance(values, tuple) else values
 
 
-def _try(setup: Setup, one: Varied) -> None:
-    """Refuse a key none of whose values makes a setup."""
+def try_values(setup: Setup, one: Varied) -> None:
+    """Refuse a key none of whose values makes a setup.
+
+    Parameters
+    ----------
+    setup
+        In which each is tried, alone.
+    one
+        The key and its values.
+
+    Raises
+    ------
+    SetupError
+        With what is wrong with the first of them.
+    """
     places = np.unique(np.linspace(0, len(one.values) - 1, TRIED).astype(int))
     values = [one.values[at] for at in places]
     if one.ends is not None and not one.counted:

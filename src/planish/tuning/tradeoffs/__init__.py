@@ -1,0 +1,1 @@
+"""Trade-offs: the setups of which none is better in one aim without being worse in another."""
