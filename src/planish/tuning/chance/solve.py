@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from planish.errors import SetupError, refuse
 from planish.predict.wafer.bands import spreads
+from planish.predict.wafer.correlations import correlations, mixed
 from planish.tuning.chance.counted import Chance, Count
 from planish.tuning.chance.draws import COUNTED, SEARCHED, Draws, Polished, draws_of, paces, polished, slim
 from planish.tuning.chance.meet import Meet, figures
@@ -103,8 +104,11 @@ def by_chance(
     pace = paces(aged(plain), asked.over_wafers) if asked.over_wafers else np.zeros((0, 1))
     doses = Doses(freedom, plain)
 
+    together = correlations(setup, sides.moved)
+
     def drawn(count: int, stream: int) -> Draws:
-        return draws_of(count, len(sides.moved), len(tops), asked.over_wafers, asked.seed, stream)
+        alone = draws_of(count, len(sides.moved), len(tops), asked.over_wafers, asked.seed, stream)
+        return replace(alone, amounts=mixed(alone.amounts, together))
 
     searched = drawn(SEARCH_DRAWS, SEARCHED)
 
