@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.record import Record
-from planish.fit.gaussian_process import CLIP, FAR, JITTER, LENGTH_PRIOR, ROOT3
+from planish.fit.gaussian_process import CLIP, FAR, JITTER, ROOT3
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -29,6 +29,9 @@ SOURCES: tuple[str, ...] = (
     "likelihood and its gradient (ch. 4 and 5) (read as quoted in the scikit-learn user guide)",
 )
 
+#: Prior of ln(length) in standard deviations of a column: longer than in a process of one regime, since lengths that are
+#: searched freely learn the known wafers by heart.
+LENGTH_PRIOR = (3.0, 1.0)
 #: Standard deviation of ln(weight) and ln(noise) about where the search starts: matters with few wafers only.
 SIZE_PRIOR = 1.5
 #: Of the search: ln of shared and own weight of each part, of the time and of the noise.

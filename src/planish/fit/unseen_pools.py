@@ -32,7 +32,7 @@ Whole = NDArray[np.int64]
 
 DAY = 86400.0
 #: Share of level and forest in a guess looking back; the rest is the process. Chosen on folds.
-FOREST = 0.3
+FOREST = 0.2
 #: Ahead, a wafer is guessed from so many earlier ones of its regime on.
 FIRST = 10
 #: All is learned anew when the known wafers have grown by this factor, or by so many.
