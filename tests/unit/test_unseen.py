@@ -10,8 +10,11 @@ import pytest
 
 from planish.errors import DataError, FitError
 from planish.fit import gaussian_process as gp
-from planish.fit.unseen import COVERAGE, RatePredictor, band_factor
+from planish.fit import pooled_process as pooled
+from planish.fit.unseen import COVERAGE, RatePredictor
+from planish.fit.unseen_bands import band_factor, cautious_factor
 from planish.fit.unseen_check import check_unseen
+from planish.fit.unseen_pools import FIRST
 from planish.measure.traces.invented import invented_traces
 from planish.measure.traces.wafers import cut_wafers
 
@@ -161,8 +164,146 @@ def test_ahead_never_looks_ahead(both):
     assert not np.array_equal(a.rate[~before], b.rate[~before])
     assert not np.isfinite(a.rate[:3]).any(), "nothing is known at the start"
     assert "too few measured wafers before them" in " ".join(a.notes)
+    assert np.array_equal(np.isfinite(a.rate), a.known >= FIRST), "from the tenth of a regime on"
+    early = (a.known >= FIRST) & (a.known < 30)
+    assert early.sum() >= 8
+    assert f"{int((np.isfinite(a.rate) & (a.known < 60)).sum())} of" in " ".join(a.notes)
     assert a.rows()[0]["rate"] is None
     assert "ahead" in a.mode
+
+
+def test_pooled_gradient_and_left_out_and_ahead_guesses():
+    """Against differences of the likelihood, and against solving anew without the wafer or with the earlier ones."""
+    rng = np.random.default_rng(4)
+    x = np.column_stack([np.sort(rng.uniform(0, 9, 40)), rng.normal(size=(40, 3))])
+    regime = rng.integers(0, 2, 40)
+    y = np.array([60.0, 90.0])[regime] + 3 * np.sin(x[:, 0]) + 2 * x[:, 1] + 0.3 * rng.normal(size=40)
+    process = pooled.fit_pooled(x, regime, y, few=2, regimes=2)
+    usual, _ = pooled._start(4, 2, 2)
+    q = usual + 0.3 * rng.normal(size=len(usual))
+    at = (process.x, regime, process.target, 2, usual)
+    _, gradient = pooled._loss(q, *at)
+    for j in range(len(q)):
+        step = np.zeros_like(q)
+        step[j] = 1e-5
+        slope = (pooled._loss(q + step, *at)[0] - pooled._loss(q - step, *at)[0]) / 2e-5
+        assert gradient[j] == pytest.approx(slope, rel=1e-4, abs=1e-6)
+
+    def anew(rows, i):
+        p = process.parameters
+        k = pooled._covariance(p, 2, (process.x[rows], regime[rows]), (process.x[rows], regime[rows]))
+        k += np.diag(np.exp(p[-2:])[regime[rows]] + gp.JITTER)
+        c = pooled._covariance(p, 2, (process.x[[i]], regime[[i]]), (process.x[rows], regime[rows]))
+        scaled = (c @ np.linalg.solve(k, process.target[rows]))[0]
+        return process.mean[regime[i]] + process.scale[regime[i]] * scaled
+
+    for i in (0, 13, 39):
+        assert process.left_out[i] == pytest.approx(anew(np.delete(np.arange(40), i), i), rel=1e-8)
+    for i in (5, 39):
+        assert process.ahead[i] == pytest.approx(anew(np.arange(i), i), rel=1e-8)
+        guess, spread = process.guess(x[[i]], regime[[i]], np.array([i]))
+        assert guess[0] == pytest.approx(process.ahead[i], rel=1e-6)
+        assert spread[0] == pytest.approx(process.ahead_sd[i], rel=1e-4)
+    assert process.mean_guess(x, regime) == pytest.approx(process.guess(x, regime)[0], rel=1e-9)
+    part = pooled._condition(
+        process.parameters,
+        2,
+        (process.low, process.high, process.centre, process.spread, process.mean, process.scale),
+        process.x[:25],
+        regime[:25],
+        process.target[:25],
+    )
+    again = part.with_more(x[25:], regime[25:], y[25:])
+    assert again.guess(x, regime)[0] == pytest.approx(process.guess(x, regime)[0], rel=1e-9)
+
+
+def test_a_regime_learns_from_its_neighbour_on_the_route():
+    """Both follow one sine; the second, of which little is known, is guessed better than by its own mean."""
+    rng = np.random.default_rng(8)
+    t = np.sort(rng.uniform(0, 12, 120))
+    regime = (np.arange(120) % 6 == 0).astype(np.int64)
+    wave = np.sin(t)
+    y = np.array([60.0, 90.0])[regime] + np.array([3.0, 5.0])[regime] * wave + 0.2 * rng.normal(size=120)
+    process = pooled.fit_pooled(t[:, None], regime, y, few=1, regimes=2)
+    new = np.linspace(1, 11, 60)
+    found, _ = process.guess(new[:, None], np.ones(60, dtype=np.int64))
+    assert np.sqrt(np.mean((found - 90 - 5 * np.sin(new)) ** 2)) < 1.0  # the wave itself: 3.5
+
+
+def test_few_errors_make_a_wider_band():
+    rng = np.random.default_rng(0)
+    wide = [np.mean([cautious_factor(np.abs(rng.normal(size=n))) for _ in range(60)]) for n in (0, 5, 20, 59)]
+    assert wide == sorted(wide, reverse=True)
+    assert wide[0] > 3.0
+    assert wide[-1] > 1.96  # the normal's own, of a known spread
+    many = np.abs(rng.normal(size=4000))
+    assert cautious_factor(many) == band_factor(many) == pytest.approx(1.96, abs=0.08)
+
+
+def test_bands_ahead_hold_what_they_say_on_invented_traces():
+    """Over three invented polishers, the first wafers too."""
+    inside, early = [], []
+    for seed in (11, 12, 13):
+        samples, rates = invented_traces(seed, wafers=90)
+        known, new, truth = halves(cut_wafers(samples, rates, "invented"))
+        found = RatePredictor.fit(known).predict(new, retrospective=False)
+        rate = truth["rate"].to_numpy()
+        guessed = np.isfinite(found.rate)
+        assert guessed.mean() > 0.8
+        held = (rate >= found.low) & (rate <= found.high)
+        inside += held[guessed].tolist()
+        early += held[guessed & (found.known < 30)].tolist()
+    assert len(early) >= 25
+    assert np.mean(inside) > COVERAGE - 0.06
+    assert np.mean(early) > COVERAGE - 0.1
+
+
+def test_what_moves_the_rate_is_told(both):
+    """The invented rate goes as (p v)^0.9 and falls as the disk dulls: both must come out with sign and size."""
+    *_, found = both
+    for name in np.unique(found.regime):
+        told = {e.feature: e for e in found.effects if e.regime == name}
+        disk = told["use_dresser"]
+        rate = found.rate[found.regime == name].mean()
+        true = -3e-4 * (disk.high - disk.low) * rate
+        assert disk.change == pytest.approx(true, rel=0.5)
+        assert "lowers the guessed rate" in disk.sentence()
+    json.dumps(found.summary())
+    assert any("use_dresser" in line for line in found.document()["told_of_effects"])
+
+
+def test_a_wafer_unlike_those_learned_from_is_named_with_its_worst_feature(both):
+    import polars as pl
+
+    _, new, _, predictor, found = both
+    odd = new.table["wafer"][10]
+    far = pl.when(pl.col("wafer") == odd).then(pl.lit(5000.0)).otherwise(pl.col("use_dresser"))
+    again = predictor.predict(replace(new, table=new.table.with_columns(use_dresser=far)), retrospective=True)
+    assert [(o.wafer, o.feature, o.value) for o in again.outside[:2]] == [(odd, "use_dresser", 5000.0)] * len(
+        again.outside[:2]
+    )
+    line = again.warnings()[len(again.moving)]
+    assert f"wafer {odd}" in line
+    assert "use_dresser is 5000" in line
+    assert odd not in {o.wafer for o in found.outside}
+    assert again.document()["outside"][0]["value"] == 5000.0
+
+
+def test_a_level_that_runs_away_at_the_end_is_told(both):
+    """The last wafers' rates are made to climb by 60 % a day; before, nothing is told."""
+    import polars as pl
+
+    known, new, _, _, found = both
+    assert not found.moving
+    start = known.table["start"].to_numpy()
+    since = np.maximum(start - start[-40], 0.0) / 86400
+    climbing = known.table.with_columns(rate=pl.col("rate") * pl.Series(1 + 12.0 * since))
+    again = RatePredictor.fit(replace(known, table=climbing)).predict(new, retrospective=True)
+    assert again.moving
+    one = again.moving[0]
+    assert one.lag > 0
+    assert one.low > 0
+    assert "the level moves faster at the end of the record" in again.warnings()[0]
 
 
 def test_files_that_do_not_fit_are_refused(both, invented):

@@ -9,6 +9,9 @@ import typer
 
 from planish.cli import show
 
+#: Warnings printed; the others are counted.
+SHOWN = 12
+
 
 def fit(traces: Path, rates: Path, folds: int, json_out: bool, out: Path | None) -> None:
     """Fit the rate law and what the consumables explain; with ``folds``, guess wafers left out."""
@@ -87,6 +90,11 @@ def _print_check(what: str, check: dict[str, Any]) -> None:
     title = f"RMSE of guesses {what} ({check['wafers_judged']} wafers)"
     show.table(["regime", *(m.replace("_", " ") for m in models)], rows, title=title)
     typer.echo(f"{check['mode']}; the band held {check['band_coverage_percent']:.0f} % of them")
+    every, few = check["guessed"], check["guessed_from_few"]
+    line = f"guessed: {every['guessed']} of {every['wafers']}, RMSE {every['rmse']:.3g}"
+    if few["wafers"]:
+        line += f"; {few['wafers']} of them from few wafers: {few['guess']:.3g}, last three {few['last_three']:.3g}"
+    typer.echo(line)
 
 
 def predict_rates(
@@ -103,6 +111,13 @@ def predict_rates(
         columns = list(figures["wafers"][0])
         show.table(columns, [[row[c] for c in columns] for row in figures["wafers"]], title=figures["mode"])
         typer.echo(f"band: {figures['band']}")
+        for effect in figures["told_of_effects"]:
+            typer.echo(f"- {effect}")
+        warned = figures["warnings"]
+        for warning in warned[:SHOWN]:
+            typer.echo(f"warning: {warning}")
+        if len(warned) > SHOWN:
+            typer.echo(f"warning: {len(warned) - SHOWN} more such wafers (all of them with --json)")
         for note in figures["notes"]:
             typer.echo(f"note: {note}")
     show.files(found, out, json_out)

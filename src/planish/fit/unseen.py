@@ -1,27 +1,26 @@
 r"""Rates of wafers whose traces are known but whose rates are not.
 
-Two Gaussian processes and a forest in each regime. The *level* follows the
-rate over time and the state of the consumables; a forest of randomised trees
-learns from all figures of the traces what the level leaves; the *trace*
-process looks at phases, flows, speeds, time and consumables together, and at
-where the other regimes stood at that time (a tool shifts as a whole). The
-guess is the mean of (level + forest) and trace.
+The regimes of one route share pads, disks and days: one Gaussian process
+learns them together (see :mod:`planish.fit.pooled_process`) from time,
+consumables, phases, flows and speeds, and from where the other routes stood.
+Looking back, a level and a forest of randomised trees have a share in the guess.
 
 Two questions, never to be mixed:
 
 - *retrospective*: the wafers lie among those measured, and rates measured
   before **and after** a wafer help to guess it. Right for filling gaps
   (wafers that metrology skipped), wrong as a forecast.
-- *ahead*: everything (settings, trees, level) is learned from wafers that
-  started before the one guessed.
+- *ahead*: everything (settings, level, band) is learned from wafers that
+  started before the one guessed, from the tenth of its regime on.
 
-The forest learns errors that the level makes on wafers it does not know
-(left out one by one, or one step ahead), as it will meet them. Bands come
-from errors of the same kind.
+Bands come from errors of the same kind: on wafers left out one by one, or
+one step ahead. Beside the guesses stands what moves them, which wafers are
+unlike those learned from, and whether the level runs away at the end.
 """
 
 from __future__ import annotations
 
+import functools
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -33,9 +32,13 @@ from planish.engine.csv_text import frame_csv
 from planish.engine.files import write_whole
 from planish.engine.record import Record
 from planish.errors import DataError, FitError
-from planish.fit.gaussian_process import fit_process
-from planish.measure.traces.regimes import FEWEST, Regimes, find_regimes
-from planish.measure.traces.wafers import USES, Wafers
+from planish.fit import gaussian_process, level_forest, pooled_process, unseen_bands, unseen_told
+from planish.fit.unseen_bands import COVERAGE
+from planish.fit.unseen_columns import with_phases
+from planish.fit.unseen_pools import FIRST, guess_ahead, guess_between, make_pools
+from planish.fit.unseen_told import Effect, Moving, Outside
+from planish.measure.traces.regimes import Regimes, find_regimes
+from planish.measure.traces.wafers import Wafers
 from planish.results.result import Result
 
 if TYPE_CHECKING:
@@ -46,24 +49,15 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SOURCES: tuple[str, ...] = (
-    "Rasmussen & Williams, Gaussian Processes for Machine Learning, MIT Press 2006 (read as quoted in the "
-    "scikit-learn user guide)",
-    "Geurts, Ernst & Wehenkel 2006, Mach. Learn. 63, 3: extremely randomised trees (read as quoted in the "
-    "scikit-learn user guide); "
-    "scikit-learn",
-    "Papadopoulos, Gammerman & Vovk 2008: bands from errors in units of the expected spread (read as quoted in "
-    "the nonconformity scorers of a conformal library)",
+    *pooled_process.SOURCES,
+    *gaussian_process.SOURCES,
+    *level_forest.SOURCES,
+    *unseen_bands.SOURCES,
+    *unseen_told.SOURCES,
 )
 
-TREES = 200
-LEAF = 3
-SHARE = 0.3  # of the columns, tried at each split
-COVERAGE = 0.95  # of the band
-#: Looking ahead, all is learned anew after each such share of the wafers measured.
-BLOCKS = 6
-#: Wafers at the start of a chain whose one-step errors only show that nothing was known yet.
-WARM_UP = 30
-DAY = 86400.0
+#: A guess that knew fewer wafers of its regime is said to come from few.
+FEW = 60
 
 RETROSPECTIVE = "retrospective: rates measured before and after each wafer were used; no forecast"
 AHEAD = "ahead: only wafers that started before each wafer were used"
@@ -83,8 +77,16 @@ class Unseen(Result):
         NaN where nothing could be guessed.
     low, high
         Of a band meant to hold ``COVERAGE`` of the measured rates.
+    known
+        How many measured wafers of its regime each guess knew.
     mode
         Whether later rates were used; say it wherever the figures are shown.
+    effects
+        What moves the guesses.
+    outside
+        Wafers unlike those learned from, the worst first.
+    moving
+        Regimes whose level runs away at the end of the record.
     notes
         What had to be assumed, in plain words.
     """
@@ -98,7 +100,11 @@ class Unseen(Result):
     rate: Array
     low: Array
     high: Array
+    known: NDArray[np.int64]
     mode: str
+    effects: tuple[Effect, ...]
+    outside: tuple[Outside, ...]
+    moving: tuple[Moving, ...]
     notes: tuple[str, ...]
 
     def rows(self) -> list[dict[str, Any]]:
@@ -107,11 +113,25 @@ class Unseen(Result):
         def number(v: float) -> float | None:
             return float(v) if np.isfinite(v) else None
 
-        columns = zip(self.wafer, self.stage, self.regime, self.rate, self.low, self.high, strict=True)
+        columns = zip(
+            self.wafer, self.stage, self.regime, self.rate, self.low, self.high, self.known, strict=True
+        )
         return [
-            {"wafer": w, "stage": s, "regime": str(g), "rate": number(r), "low": number(a), "high": number(b)}
-            for w, s, g, r, a, b in columns
+            {
+                "wafer": w,
+                "stage": s,
+                "regime": str(g),
+                "rate": number(r),
+                "low": number(a),
+                "high": number(b),
+                "known": int(k),
+            }
+            for w, s, g, r, a, b, k in columns
         ]
+
+    def warnings(self) -> list[str]:
+        """Return what is in doubt, a sentence each: levels that run away, and wafers unlike those learned from."""
+        return [*(m.sentence() for m in self.moving), *(o.sentence() for o in self.outside)]
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
@@ -122,6 +142,11 @@ class Unseen(Result):
         return {
             "mode": self.mode,
             "band": f"{COVERAGE:.0%} of measured rates, from errors on wafers not known to the model",
+            "effects": [e.row() for e in self.effects],
+            "told_of_effects": [e.sentence() for e in self.effects],
+            "moving_levels": [m.row() for m in self.moving],
+            "outside": [o.row() for o in self.outside],
+            "warnings": self.warnings(),
             "wafers": self.rows(),
         }
 
@@ -156,7 +181,7 @@ class RatePredictor(Record):
         wafers
             With rates.
         seed
-            The numbers depend on it.
+            Of the trees that help in looking back.
         workers
             Threads; the numbers do not depend on them.
 
@@ -174,7 +199,7 @@ class RatePredictor(Record):
 
         if "rate" not in wafers.table.columns:
             raise FitError(f"{wafers.source}: no measured rates were joined: there is nothing to learn from")
-        table = _whole(wafers).filter(pl.col("credible"))
+        table = with_phases(wafers).filter(pl.col("credible"))
         regimes = find_regimes(table, np.ones(table.height, dtype=bool))
         rate = table["rate"].to_numpy().astype(np.float64)
         return RatePredictor(
@@ -201,257 +226,65 @@ class RatePredictor(Record):
         DataError
             If ``other`` has columns or chambers that were not learned from.
         """
-        table = _whole(other)
+        table = with_phases(other)
         lacking = [c for c in self.table.columns if c not in table.columns]
         if lacking:
             raise DataError(f"{other.source}: no column for {lacking[0]!r}, which was learned from")
         table = table.select(self.table.columns)
-        both = _Known(self, table)
-        work = both.retrospective if retrospective else both.ahead
-        names = self.regimes.names
-        with _one_blas_thread(), ThreadPoolExecutor(self.workers) as pool:
-            parts = list(pool.map(work, names))
+        with _one_blas_thread(), ThreadPoolExecutor(self.workers) as threads:
+            pools = make_pools(self.table, table, self.measured, self.regimes, ahead=not retrospective)
+            between = functools.partial(guess_between, seed=self.seed)
+            parts = list(threads.map(between if retrospective else guess_ahead, pools))
+            moved = [unseen_told.effects(pool, part.process) for pool, part in zip(pools, parts, strict=True)]
         rate, half = np.full(table.height, np.nan), np.full(table.height, np.nan)
-        for name, (own_rate, own_half) in zip(names, parts, strict=True):
-            rate[both.label_new == name], half[both.label_new == name] = own_rate, own_half
+        known = np.zeros(table.height, dtype=np.int64)
+        for pool, part in zip(pools, parts, strict=True):
+            rate[pool.new], half[pool.new] = part.rate, part.half
+            sizes = np.bincount(pool.regime, minlength=len(pool.names))
+            known[pool.new] = sizes[pool.regime_new] if retrospective else pool.own_before
+        wafers, stages = table["wafer"].to_list(), table["stage"].to_list()
+        return Unseen(
+            tuple(wafers),
+            tuple(stages),
+            table["start"].to_numpy(),
+            self.regimes.label(table),
+            rate,
+            rate - half,
+            rate + half,
+            known,
+            RETROSPECTIVE if retrospective else AHEAD,
+            tuple(e for own in moved for e in own),
+            tuple(o for p in pools for o in unseen_told.outside(p, wafers, stages, ahead=not retrospective)),
+            tuple(
+                m for p, part in zip(pools, parts, strict=True) for m in unseen_told.moving(p, part.process)
+            ),
+            tuple(self._said(table, rate, known)),
+        )
+
+    def _said(self, table: pl.DataFrame, rate: Array, known: NDArray[np.int64]) -> list[str]:
+        """What had to be assumed of these guesses."""
         notes = list(self.notes)
         twice = table.join(self.table, on=["wafer", "stage"], how="semi").height
         if twice:
             notes.append(
                 f"{twice} polishes are among those learned from: their guess may know their own rate"
             )
-        blank = int((~np.isfinite(rate)).sum())
+        guessed = np.isfinite(rate)
+        few = int((guessed & (known < FEW)).sum())
+        if few:
+            notes.append(
+                f"{few} of {int(guessed.sum())} guesses come from few wafers (fewer than {FEW} measured ones of their "
+                "regime): their bands rest on few errors"
+            )
+        blank = int((~guessed).sum())
         if blank:
-            notes.append(f"{blank} polishes have too few measured wafers before them: no rate is guessed")
-        return Unseen(
-            tuple(table["wafer"].to_list()),
-            tuple(table["stage"].to_list()),
-            table["start"].to_numpy(),
-            both.label_new,
-            rate,
-            rate - half,
-            rate + half,
-            RETROSPECTIVE if retrospective else AHEAD,
-            tuple(notes),
-        )
-
-
-class _Known:
-    """The columns of known and new wafers, and the two ways to learn."""
-
-    def __init__(self, predictor: RatePredictor, new: pl.DataFrame) -> None:
-        known = predictor.table
-        self.rate, self.seed = predictor.measured, predictor.seed
-        self.label, self.label_new = predictor.regimes.label(known), predictor.regimes.label(new)
-        self.start, self.start_new = known["start"].to_numpy(), new["start"].to_numpy()
-        origin = float(self.start[0])
-
-        def columns(table: pl.DataFrame, names: list[str]) -> Array:
-            days = (table["start"].to_numpy() - origin) / DAY
-            return np.column_stack([days, *(_plain(table, n) for n in names)])
-
-        level, trace, trees = level_columns(known), trace_columns(known), tree_columns(known)
-        self.level, self.level_new = columns(known, level), columns(new, level)
-        self.trace, self.trace_new = columns(known, trace), columns(new, trace)
-        self.trees, self.trees_new = columns(known, trees), columns(new, trees)
-
-    def beside(self, name: str, cut: float, ahead: bool) -> tuple[Array, Array]:
-        """Where the other regimes stood at the times of all known and all new wafers, a column each.
-
-        Settings are learned before ``cut``; with ``ahead`` a wafer knows only rates of wafers before it.
-        """
-        known, new = [self.trace[:, :1]], [self.trace_new[:, :1]]
-        for other in np.unique(self.label):
-            rows = np.flatnonzero(self.label == other)
-            past = rows[self.start[rows] < cut]
-            if other == name or len(past) < FEWEST:
-                continue
-            days = self.level[:, :1]
-            process = fit_process(days[past], self.rate[past])
-            later = rows[len(past) :]
-            if len(later):
-                process = process.with_more(days[later], self.rate[later])
-            for out, at, start in ((known, days, self.start), (new, self.level_new[:, :1], self.start_new)):
-                before = np.searchsorted(self.start[rows], start, side="left") if ahead else None
-                out.append(process.guess(at, before)[0][:, None])
-        return np.hstack([*known[1:], self.trace[:, :0]]), np.hstack([*new[1:], self.trace_new[:, :0]])
-
-    def retrospective(self, name: str) -> tuple[Array, Array]:
-        rows, new = np.flatnonzero(self.label == name), np.flatnonzero(self.label_new == name)
-        if not len(new):
-            return np.empty(0), np.empty(0)
-        beside, beside_new = self.beside(name, np.inf, ahead=False)
-        trace, trace_new = np.hstack([self.trace, beside]), np.hstack([self.trace_new, beside_new])
-        model = _Model(self.level[rows], trace[rows], self.trees[rows], self.rate[rows], self.seed, False)
-        guess, spread = model.guess(self.level_new[new], trace_new[new], self.trees_new[new])
-        inside, inside_spread = model.inside()
-        return guess, spread * band_factor(np.abs(self.rate[rows] - inside) / inside_spread)
-
-    def ahead(self, name: str) -> tuple[Array, Array]:
-        """Chain over blocks of known wafers: learn from all before the block, guess those in it."""
-        rows, new = np.flatnonzero(self.label == name), np.flatnonzero(self.label_new == name)
-        rate, half = np.full(len(new), np.nan), np.full(len(new), np.nan)
-        first = max(len(rows) // BLOCKS, FEWEST)
-        edges = (
-            np.unique(np.linspace(first, len(rows), BLOCKS, dtype=np.int64)) if len(rows) > first else [first]
-        )
-        # A new wafer belongs to the block that ends after the known wafers that started before it.
-        before = np.searchsorted(self.start[rows], self.start_new[new], side="left")
-        scores: list[Array] = []
-        for i, edge in enumerate(edges):
-            end = edges[i + 1] if i + 1 < len(edges) else len(rows) + 1
-            here = np.flatnonzero((before >= edge) & (before < end))
-            block = rows[edge : min(end, len(rows))]
-            if edge > len(rows) or (not len(here) and not len(block)):
-                continue
-            past = rows[:edge]
-            cut = float(self.start[rows[edge - 1]])  # no wafer guessed here started earlier
-            beside, beside_new = self.beside(name, cut, ahead=True)
-            trace, trace_new = np.hstack([self.trace, beside]), np.hstack([self.trace_new, beside_new])
-            model = _Model(self.level[past], trace[past], self.trees[past], self.rate[past], self.seed, True)
-            if not scores:
-                scores.append(model.first_scores())
-            model.learn_more(self.level[block], trace[block], self.rate[block])
-            if len(here):
-                own = new[here]
-                guess, spread = model.guess(
-                    self.level_new[own], trace_new[own], self.trees_new[own], before[here]
-                )
-                rate[here], half[here] = guess, spread * band_factor(np.concatenate(scores))
-            if len(block):
-                upto = np.arange(edge, edge + len(block))
-                guess, spread = model.guess(self.level[block], trace[block], self.trees[block], upto)
-                scores.append(np.abs(self.rate[block] - guess) / spread)
-        return rate, half
-
-
-class _Model:
-    """Level, forest and trace process of one regime."""
-
-    def __init__(self, level: Array, trace: Array, trees: Array, rate: Array, seed: int, ahead: bool) -> None:
-        from sklearn.ensemble import ExtraTreesRegressor
-
-        self.is_ahead, self.rate = ahead, rate
-        self.level = fit_process(level, rate)
-        self.trace = fit_process(trace, rate)
-        by_level = self.level.ahead if ahead else self.level.left_out
-        rows = np.arange(len(rate)) >= (WARM_UP if ahead and len(rate) > 2 * WARM_UP else 0)
-        self.forest: Any = ExtraTreesRegressor(
-            TREES,
-            min_samples_leaf=LEAF,
-            max_features=SHARE,
-            bootstrap=True,
-            oob_score=not ahead,
-            random_state=seed,
-            n_jobs=1,
-        )
-        self.forest.fit(np.column_stack([trees, by_level])[rows], (rate - by_level)[rows])
-
-    def learn_more(self, level: Array, trace: Array, rate: Array) -> None:
-        """Let the processes know more wafers; settings and trees stay."""
-        if len(rate):
-            self.level, self.trace = self.level.with_more(level, rate), self.trace.with_more(trace, rate)
-
-    def guess(
-        self, level: Array, trace: Array, trees: Array, known: NDArray[np.int64] | None = None
-    ) -> tuple[Array, Array]:
-        by_level, _ = self.level.guess(level, known)
-        by_trace, spread = self.trace.guess(trace, known)
-        left = self.forest.predict(np.column_stack([trees, by_level]))
-        return 0.5 * (by_level + left + by_trace), spread
-
-    def inside(self) -> tuple[Array, Array]:
-        """Guesses for the known wafers, each left out, from trees that have not seen it."""
-        by_level = self.level.left_out
-        guess = 0.5 * (by_level + self.forest.oob_prediction_ + self.trace.left_out)
-        return guess, self.trace.left_out_sd
-
-    def first_scores(self) -> Array:
-        """One-step errors of the trace process in units of their spread, before any chain has run."""
-        from_here = min(WARM_UP, len(self.rate) // 2)
-        return (np.abs(self.rate - self.trace.ahead) / self.trace.ahead_sd)[from_here:]
-
-
-def band_factor(scores: Array) -> float:
-    """Return the half width of the band in units of the spread.
-
-    Parameters
-    ----------
-    scores
-        Of wafers not known, (wafers,).
-
-    Returns
-    -------
-    float
-        [1].
-    """
-    place = min(int(np.ceil(COVERAGE * (len(scores) + 1))), len(scores))
-    return float(np.sort(scores)[place - 1])
-
-
-def level_columns(table: pl.DataFrame) -> list[str]:
-    """Return the columns of the level besides the time: the consumables' counters.
-
-    Parameters
-    ----------
-    table
-        Of wafers.
-
-    Returns
-    -------
-    list[str]
-        Names.
-    """
-    return [c for c in USES if c in table.columns]
-
-
-def trace_columns(table: pl.DataFrame) -> list[str]:
-    """Return those of the trace process: counters, times, exposure, and mean speeds and flows by phase.
-
-    Parameters
-    ----------
-    table
-        Of wafers.
-
-    Returns
-    -------
-    list[str]
-        Names.
-    """
-    chosen = ("phase_span", "phase_samples", "phase_mean_flow", "phase_mean_speed_", "phase_mean_dressing")
-    plain = [c for c in ("exposure", "dressing_seconds", "samples") if c in table.columns]
-    seconds = [c for c in table.columns if c.startswith("seconds_")]
-    return [*level_columns(table), *seconds, *plain, *(c for c in table.columns if c.startswith(chosen))]
-
-
-def tree_columns(table: pl.DataFrame) -> list[str]:
-    """Return those of the forest: all figures but the means of pressures by phase, which rarely are whole.
-
-    Parameters
-    ----------
-    table
-        Of wafers.
-
-    Returns
-    -------
-    list[str]
-        Names.
-    """
-    skip = ("phase_mean_pressure", "start")
-    return [c for c in table.columns if table[c].dtype.is_numeric() and not c.startswith(skip)]
-
-
-def _plain(table: pl.DataFrame, name: str) -> Array:
-    """The column as numbers; -1 where nothing was recorded (no figure is ever below zero)."""
-    out: Array = table[name].cast(float).fill_null(-1.0).to_numpy().astype(np.float64)
-    return np.nan_to_num(out, nan=-1.0)
-
-
-def _whole(wafers: Wafers) -> pl.DataFrame:
-    """The wafer table with the phases beside it."""
-    if wafers.phases is None:
-        raise FitError(f"{wafers.source}: the wafers carry no figures by phase (cut them from samples)")
-    return wafers.table.join(wafers.phases, on=["wafer", "stage"], how="left", maintain_order="left")
+            notes.append(
+                f"{blank} polishes have too few measured wafers before them ({FIRST} of their regime are needed): "
+                "no rate is guessed"
+            )
+        if len(table):
+            notes.append("effects move one figure at a time in the model; they are no proof of a cause")
+        return notes
 
 
 def _one_blas_thread() -> Any:

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.fit.log_law import rmse
-from planish.fit.unseen import SOURCES, RatePredictor
+from planish.fit.unseen import FEW, SOURCES, RatePredictor
 from planish.measure.traces.wafers import Wafers
 from planish.results.result import Result
 
@@ -55,7 +55,12 @@ class Check(Result):
     by_regime
         One a regime.
     coverage
-        Share of measured rates inside the band.
+        Share of measured rates inside the band, of all that were guessed.
+    guessed
+        Of all left out: their number and that of those guessed, and the error of these (the rivals know nothing of
+        some of the first).
+    from_few
+        Of those guessed from few wafers: their number, the error of the guess and of the last three.
     """
 
     kind: ClassVar[str] = "check of guesses"
@@ -67,6 +72,8 @@ class Check(Result):
     by_fold: tuple[dict[str, float], ...]
     by_regime: dict[str, dict[str, float]]
     coverage: float
+    guessed: dict[str, float]
+    from_few: dict[str, float]
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
@@ -81,6 +88,8 @@ class Check(Result):
             "rmse_by_fold": list(self.by_fold),
             "rmse_by_regime": self.by_regime,
             "band_coverage_percent": 100 * self.coverage,
+            "guessed": self.guessed,
+            "guessed_from_few": self.from_few,
         }
 
 
@@ -107,7 +116,7 @@ def check_unseen(
     only
         Leave out the first few of them only.
     seed
-        The numbers depend on it.
+        Of the folds and the trees.
     workers
         Threads; the numbers do not depend on them.
     progress
@@ -125,7 +134,7 @@ def check_unseen(
     fold = np.random.default_rng(seed).permutation(len(rate)) % folds
     models = {m: np.full(len(rate), np.nan) for m in ("guess", "plain_trees", "last_three")}
     low, high = np.full(len(rate), np.nan), np.full(len(rate), np.nan)
-    regime = np.full(len(rate), "", dtype=object)
+    regime, knew = np.full(len(rate), "", dtype=object), np.zeros(len(rate), dtype=np.int64)
     mode = ""
     count = folds if only is None else only
     for k in range(count):
@@ -135,7 +144,7 @@ def check_unseen(
         predictor = RatePredictor.fit(known, seed=seed, workers=workers)
         found = predictor.predict(left, retrospective=retrospective)
         models["guess"][out], low[out], high[out] = found.rate, found.low, found.high
-        regime[out], mode = found.regime, found.mode
+        regime[out], knew[out], mode = found.regime, found.known, found.mode
         label = predictor.regimes.label(known.table)
         models["last_three"][out] = _last_three(known.table, label, found.start, found.regime)
         models["plain_trees"][out] = (
@@ -146,6 +155,8 @@ def check_unseen(
         if progress is not None:
             progress(k + 1, count)
     judged = np.isfinite(np.sum(list(models.values()), axis=0))
+    guessed = np.isfinite(models["guess"])
+    few = guessed & (knew < FEW)
 
     def errors(rows: Mask) -> dict[str, float]:
         return {m: rmse((g - rate)[rows]) for m, g in models.items()}
@@ -156,7 +167,17 @@ def check_unseen(
         errors(judged),
         tuple(errors(judged & (fold == k)) for k in range(count)),
         {str(n): errors(judged & (regime == n)) for n in np.unique(regime[judged])},
-        float(((rate >= low) & (rate <= high))[judged].mean()),
+        float(((rate >= low) & (rate <= high))[guessed].mean()),
+        {
+            "wafers": int((fold < count).sum()),
+            "guessed": int(guessed.sum()),
+            "rmse": rmse((models["guess"] - rate)[guessed]),
+            "mean_width_of_band": float((high - low)[guessed].mean()),
+        },
+        {
+            "wafers": int(few.sum()),
+            **({m: errors(few)[m] for m in ("guess", "last_three")} if few.any() else {}),
+        },
     )
 
 
