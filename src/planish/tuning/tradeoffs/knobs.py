@@ -78,5 +78,18 @@ def _axis(one: Varied) -> Axis:
 
 
 def changes_of(knobs: list[Knob], point: Point) -> dict[str, Any]:
-    """Return what a point changes: path to value."""
+    """Return what a point changes.
+
+    Parameters
+    ----------
+    knobs
+        In the order of its numbers.
+    point
+        Of the search.
+
+    Returns
+    -------
+    dict[str, Any]
+        Path to value, as the file would have it.
+    """
     return {knob.path: knob.at(number) for knob, number in zip(knobs, point, strict=True)}
