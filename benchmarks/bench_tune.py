@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import sys
 import time
+from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
+from planish.measure.sites.read import SiteMap
 from planish.setup.load import loads
 from planish.setup.models import Setup
 from planish.setup.new import new_setup
@@ -21,6 +23,7 @@ from planish.tuning.course import Course, Run, Settings
 from planish.tuning.influence import influence
 from planish.tuning.limits import Freedom
 from planish.tuning.search import Found, Search
+from planish.tuning.tune import tune
 
 SEVEN = [40, 75, 100, 118, 131, 142, 150]  # outer radii [mm], finer towards the edge
 TARGET = 450e-9
@@ -149,11 +152,49 @@ def timed(make: object) -> tuple[object, float, float]:
     return made, time.perf_counter() - wall, time.process_time() - busy
 
 
+def by_chance() -> None:
+    """Print what many wafers take, and the chance of limits with the plain settings and with those chosen."""
+    base = head(5, 1)
+    wafers = [incoming(base, seed).rig for seed in range(8)]
+    sites = []
+    for number, rig in enumerate(wafers):
+        radius = np.repeat(np.linspace(0.0, 0.147, 12), 8)
+        turn = np.tile(np.arange(8) * np.pi / 4, 12)
+        x, y = (radius * each(turn) for each in (np.cos, np.sin))
+        kept = np.unique(np.round(np.column_stack([x, y]), 9), axis=0)
+        value = np.interp(np.hypot(*kept.T), *rig.wafer.films[0].profile)
+        names = tuple(str(one) for one in range(value.size))
+        sites.append(
+            SiteMap(kept[:, 0], kept[:, 1], value, names, "thickness", "m", f"invented wafer {number}")
+        )
+    found, wall, busy = timed(lambda: tune(base, incoming=sites, target=TARGET))
+    figures = found.summary()  # type: ignore[attr-defined]
+    print(
+        f"8 wafers, one recipe: rms sigma {figures['off_target_sigma_before_nm']:.2f} -> "
+        f"{figures['off_target_sigma_after_nm']:.2f} nm, of which no setting mends {figures['incoming_profiles_sigma_nm']:.2f}; "
+        f"{wall:.1f} s, processor {busy:.1f} s"
+    )
+    limits = {"thickness": "430..470 nm", "wiwnu_sigma_percent": "..3"}
+    for words, options in (("wafers and age", {"spreads": False, "over_wafers": 60}), ("spreads too", {})):
+        asked: dict[str, Any] = {"draws": 100, "workers": 1, **options}
+        found, wall, busy = timed(lambda asked=asked: tune(base, incoming=sites, meet=limits, **asked))
+        figures = found.summary()  # type: ignore[attr-defined]
+        print(
+            f"chance, {words}: {figures['chance_plain_percent']:.0f} -> {figures['chance_percent']:.0f} % "
+            f"({figures['chance_low_percent']:.0f} to {figures['chance_high_percent']:.0f}; foreseen "
+            f"{figures['chance_foreseen_percent']:.0f}); {wall:.0f} s, processor {busy:.0f} s",
+            flush=True,
+        )
+
+
 def main() -> None:
-    """Print the table; ``--profiles N``, ``--general N``: how many profiles each solver gets; ``--derivatives yes``."""
+    """Print the table; ``--profiles N``, ``--general N``: how many profiles each solver gets; ``--derivatives yes``; ``--chance yes`` alone."""
     words = dict(zip(sys.argv[1::2], sys.argv[2::2], strict=False))
     profiles, compared = int(words.get("--profiles", 20)), int(words.get("--general", 20))
     derivatives = words.get("--derivatives", "no") == "yes"
+    if words.get("--chance", "no") == "yes":
+        by_chance()
+        return
     print(f"{'zones':>5} {'steps':>5} {'profiles':>8}  what")
     for zones in (5, 7):
         for steps in (1, 3):
