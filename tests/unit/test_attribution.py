@@ -219,3 +219,20 @@ def test_only_what_does_not_fit_alone_is_tied(
     if members:
         assert " & ".join(members) in found.shares["wiwnu_sigma_percent"]
         assert any(why in note for note in found.notes), found.notes
+
+
+def test_the_notes_in_which_two_wafers_differ_are_told():
+    """What happened to one of them only, with whose it is; what is said of both stays out."""
+    import planish
+
+    a = planish.loads(planish.new_setup("rotary"))
+    b = a.replace({"recipe.step.main.flow": "5 ml/min"})
+    notes = planish.compare(a, b).notes
+    one, other = (set(planish.polish(each).notes) for each in (a, b))
+    assert other - one
+    for note in other - one:
+        assert f"B: {note}" in notes
+    for note in one - other:
+        assert f"A: {note}" in notes
+    assert not any(note in told for told in notes for note in one & other)
+    assert not any(told.startswith(("A:", "B:")) for told in planish.compare(a, a).notes)

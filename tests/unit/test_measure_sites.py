@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from planish.errors import DataError
+from planish.measure.sites.outliers import flag
 from planish.measure.sites.pairing import pair
 from planish.measure.sites.read import SiteMap, read_sites, write_sites
 from planish.measure.sites.site_plan import site_plan
@@ -168,3 +169,28 @@ def test_a_measured_wafer_is_a_mapping_of_its_figures_with_the_sites(tmp_path):
     longer = measure_wafer(tmp_path / "pre.csv", tmp_path / "post.csv", 120.0)
     assert longer.removal.polish_time == 120.0
     assert longer["mean_removal_rate_nm_per_min"] == pytest.approx(150.0)
+
+
+@pytest.mark.parametrize("motion", ["rotary", "linear", "orbital"])
+def test_the_centre_of_a_map_without_noise_is_no_outlier(motion):
+    """Rings fix the surface at their radii to the last digit; what it misses at the lone centre is the surface's fault."""
+    import planish
+
+    wafer = planish.polish(planish.loads(planish.new_setup(motion)))
+    around = [
+        (0.0, 0.0),
+        *((r, 2 * np.pi * k / n) for r, n in ((48, 8), (97, 16), (145, 24)) for k in range(n)),
+    ]
+    r, angle = np.array(around).T
+    value = np.interp(1e-3 * r, wafer.radius, wafer.removed)
+
+    def flagged(values):
+        sites = SiteMap(1e-3 * r * np.cos(angle), 1e-3 * r * np.sin(angle), values,
+                        [f"s{i}" for i in range(r.size)], "removal", "nm", "made")  # fmt: skip
+        return [one.row for one in flag(sites) if "very same" not in one.reason]
+
+    assert r.size == 49
+    assert flagged(value) == []
+    off = value.copy()
+    off[0] *= 0.97
+    assert flagged(off) == [0]

@@ -229,7 +229,6 @@ def compare(
     SetupError
         If an outcome is not a figure of the summary.
     """
-    from planish.predict.wafer.polish import polish
     from planish.setup.given import as_rig, as_setup
     from planish.setup.si import Rig
 
@@ -240,7 +239,7 @@ def compare(
         changes = a.changes_to(b)
         lacking = _files_to_copy(a, b)
     rig_a, rig_b = as_rig(a), as_rig(b)
-    figures = run or (lambda rig: polish(rig).summary())
+    figures = run or _wafer_of
     apart = differing(rig_a, rig_b)
     groups = tied_groups(rig_a, rig_b, apart)
     trials = Trials(rig_a, rig_b, groups, figures)
@@ -284,7 +283,7 @@ def compare(
         unshared=unshared,
         members=members,
         swaps=tuple(swaps),
-        notes=tuple(dict.fromkeys([*swaps, *lacking, *_told_by_side(*ends)])),
+        notes=tuple(dict.fromkeys([*swaps, *lacking, *_told_by_side(*ends, shared=run is not None)])),
         runs=trials.runs,
         changes=changes,
         differing=tuple(apart),
@@ -322,8 +321,16 @@ def _numbers(
     }
 
 
-def _told_by_side(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:
-    """Return the notes of both summaries, each with whose it is."""
+def _wafer_of(rig: Rig) -> dict[str, object]:
+    """Return the summary of a wafer of a setup, its notes beside it."""
+    from planish.predict.wafer.polish import polish
+
+    wafer = polish(rig)
+    return {**wafer.summary(), "notes": list(wafer.notes)}
+
+
+def _told_by_side(a: Mapping[str, Any], b: Mapping[str, Any], *, shared: bool) -> list[str]:
+    """Return the notes of both summaries, each with whose it is; those of both only where ``shared`` are wanted."""
     of_a, of_b = ([str(note) for note in end.get("notes", [])] for end in (a, b))
     sides = {note: [s for s, own in (("A", of_a), ("B", of_b)) if note in own] for note in (*of_a, *of_b)}
-    return [f"{' and '.join(side)}: {note}" for note, side in sides.items()]
+    return [f"{' and '.join(side)}: {note}" for note, side in sides.items() if shared or len(side) == 1]

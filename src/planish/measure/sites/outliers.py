@@ -94,7 +94,8 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
     A low-order Zernike surface is fitted by least absolute deviations (so the bowl or tilt of a real wafer
     is not mistaken for outliers), and sites whose residual has a modified z-score above ``limit``, and
     which also stand apart from the sites of their own radius, are flagged, as are runs of three or more
-    consecutive sites with the very same value (a gauge that stuck). With fewer than eight sites no surface
+    consecutive sites with the very same value (a gauge that stuck). A site at the centre has no others of its radius,
+    and rings fix the surface without it: it has to stand off by more than the two innermost rings differ. With fewer than eight sites no surface
     is fitted and the values themselves are judged.
     """
     n = len(site_map)
@@ -106,6 +107,7 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
     z = modified_z(residual, fitted) * shrink
     # A fast edge is steeper than the surface can follow, but then all of its ring stands out alike.
     apart = modified_z(residual - _ring_level(site_map.r, residual), fitted) * shrink
+    lone = _centre_room(site_map.r, site_map.value)
     unit, scale = ("nm/min", NM_PER_MIN) if site_map.quantity == "rate" else ("nm", 1e9)
     flags = [
         Flag(
@@ -115,7 +117,7 @@ def flag(site_map: SiteMap, limit: float = LIMIT) -> tuple[Flag, ...]:
             float(z[i]),
         )
         for i in range(n)
-        if min(abs(z[i]), abs(apart[i])) > limit and abs(residual[i]) > floor
+        if min(abs(z[i]), abs(apart[i])) > limit and abs(residual[i]) > max(floor, lone[i])
     ]
     if np.ptp(site_map.value) > 0:
         flags += [
@@ -267,6 +269,20 @@ def _ring_level(r: Array, residual: Array) -> Array:
             mates = np.argsort(away, kind="stable")[: min(2, len(r) - 1)]
         out[i] = np.median(residual[mates]) if len(mates) else 0.0
     return out
+
+
+def _centre_room(r: Array, values: Array) -> Array:
+    """Return how far a lone site at the centre may be off the surface, by how much the two rings next to it differ; else 0."""
+    room = np.zeros_like(r)
+    centre = np.flatnonzero(r < SAME_RADIUS)
+    if centre.size != 1 or len(r) > MANY_SITES:
+        return room
+    order = np.argsort(r, kind="stable")[1:]
+    rings = np.split(order, np.flatnonzero(np.diff(r[order]) > SAME_RADIUS) + 1)
+    levels = [float(np.median(values[ring])) for ring in rings if ring.size >= 3]
+    if len(levels) > 1:
+        room[centre] = abs(levels[1] - levels[0])
+    return room
 
 
 def _runs(values: Array) -> list[tuple[int, int]]:
