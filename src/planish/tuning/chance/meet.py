@@ -193,5 +193,18 @@ def figures(limits: Sequence[Meet], left: Array, shares: Array) -> Array:
 
 
 def met(limits: Sequence[Meet], values: Array) -> NDArray[np.bool_]:
-    """Return which limits are met by figures (d, limits), (d, limits)."""
+    """Return which limits are met.
+
+    Parameters
+    ----------
+    limits
+        To be met.
+    values
+        Their figures of each draw, (d, limits).
+
+    Returns
+    -------
+    Array
+        Of booleans, (d, limits).
+    """
     return np.stack([limit.met(values[:, at]) for at, limit in enumerate(limits)], axis=1)

@@ -115,7 +115,20 @@ class Response:
         return float(self.shares @ plain), np.asarray(self.shares @ slopes)
 
     def pulled(self, by: Array, slope: Array) -> Array:
-        """Return the gradient by doses (n,) of a sum whose slope by what is left is (d, m)."""
+        """Return the gradient by doses of a sum over draws and places.
+
+        Parameters
+        ----------
+        by
+            By how much doses are moved, (n,).
+        slope
+            Of the sum by what is left, (d, m).
+
+        Returns
+        -------
+        Array
+            (n,).
+        """
         taken, plain, slopes = self._taken(by)
         pull = -slope * taken * (self.coming > taken)
         by_plain = (pull.sum(axis=0) / np.maximum(plain, _LEAST)) @ slopes

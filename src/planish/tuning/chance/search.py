@@ -83,7 +83,17 @@ def highest(
 
 
 def chance(at: Response, by: Array, limits: Sequence[Meet]) -> float:
-    """Return the share of draws that meet all limits, doses moved by (n,)."""
+    """Return the share of draws that are foreseen to meet all limits.
+
+    Parameters
+    ----------
+    at
+        How draws answer.
+    by
+        By how much doses are moved, (n,).
+    limits
+        To be met.
+    """
     values = figures(limits, at.left(by), at.shares)
     return float(met(limits, values).all(axis=1).mean())
 
