@@ -39,7 +39,12 @@ def built(tmp_path_factory) -> Path:
             before = place.read_text(encoding="utf-8")
             if anchor:
                 assert before.count(f"\n{anchor}\n") == 1, f"{page.name}: {anchor} stands in {name} once"
-            after = before.replace(f"\n{anchor}\n", f"\n{code}\n\n{anchor}\n") if anchor else before + code
+            apart = "\n\n" if code.startswith(("@", "def ", "class ")) else ""
+            after = (
+                before.replace(f"\n{anchor}\n", f"\n{code}\n\n{anchor}\n")
+                if anchor
+                else before + apart + code
+            )
             place.write_text(after, encoding="utf-8")
     return copy
 
