@@ -89,6 +89,18 @@ def main() -> None:
             f"{text} ({100 * less:+.0f} % less than plain trees; band holds {100 * check.coverage:.0f} %)",
             "below plain trees" if retrospective else "none yet",
         )
+        every, few = check.guessed, check.from_few
+        row(
+            "of it: guessed at all, RMSE, mean width of the band",
+            f"{every['guessed']} of {every['wafers']}, {every['rmse']:.2f}, {every['mean_width_of_band']:.1f}",
+            "look-back 2.45" if retrospective else "3.1, at most 4 % unguessed",
+        )
+        if few["wafers"]:
+            row(
+                "of it: from few wafers",
+                f"{few['wafers']}, RMSE {few['guess']:.2f}, last three {few['last_three']:.2f}",
+                "none yet",
+            )
         row("of it: one fold, rivals too", f"{spent_here:.1f} s", "60 s")
     rng = np.random.default_rng(0)
     row("sites of one wafer: profile, map and flags", f"{_map_time(rng):.0f} ms", "no bar")
