@@ -47,6 +47,7 @@ from planish import (
     SiteMap,
     StudyResult,
     Term,
+    TradeOff,
     Tuned,
     WaferCost,
     WaferResult,
@@ -190,6 +191,15 @@ def disks(use: Array, cut_rate: Array) -> DiskFit:
     assert_type(fit.level(fit.series[0]), tuple[float, float])
     assert_type(fit.predict(fit.series[0]), Array)
     return fit
+
+
+def trade_off(setup: Setup) -> TradeOff:
+    found = planish.choose(
+        setup, {"recipe.step.main.ring_pressure": "2..6 psi", "pad.part": "hard-solid, hard-microporous"},
+        ["rate", "evenness"], limits={"wiwnu_sigma_percent": "..3"}, runs=60, workers=2,
+    )  # fmt: skip
+    assert_type(found, TradeOff)
+    return found
 
 
 def settings(setup: Setup) -> Tuned:

@@ -42,7 +42,7 @@ class FittedTogetherSection(Section):
 
     first: Annotated[str, Descriptive()] = Field(description="key of one row of fitted.value")
     second: Annotated[str, Descriptive()] = Field(description="key of another")
-    correlation: Annotated[float, ratio("-1", "1"), Descriptive()] = Field(
+    correlation: Annotated[float, ratio("-1", "1", typical=("-1", "1")), Descriptive()] = Field(
         description="correlation of their errors (of their logarithms where the spread is a share); bands and draws count it"
     )
 

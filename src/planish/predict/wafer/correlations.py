@@ -7,7 +7,7 @@ share times share times correlation (JCGM 100:2008); draws are mixed by the root
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,17 +19,25 @@ from planish.setup.models import Setup
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from planish.predict.wafer.bands import Moved
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
+
+
+class OneSpread(Protocol):
+    """A stated spread: what is moved ("key", "rate", ...), which, and its share."""
+
+    @property
+    def by(self) -> tuple[str, str | int, float]:
+        """What is moved."""
+
 
 SOURCES: tuple[str, ...] = (
     "Propagation of correlated uncertainties: JCGM 100:2008 (GUM), H.2 (read as quoted in the GTC manual)",
 )
 
 
-def correlations(setup: Setup | Rig, moved: Sequence[Moved]) -> Array:
+def correlations(setup: Setup | Rig, moved: Sequence[OneSpread]) -> Array:
     """Return how stated spreads go together.
 
     Parameters
@@ -118,7 +126,7 @@ def _holds(setup: Setup, place: str) -> bool:
     )
 
 
-def _key(setup: Setup, one: Moved, places: Mapping[str, str]) -> str | None:
+def _key(setup: Setup, one: OneSpread, places: Mapping[str, str]) -> str | None:
     """Return the fitted key, as its row writes it, that a spread is of."""
     kind, which, _ = one.by
     if kind == "key":
