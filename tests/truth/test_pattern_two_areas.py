@@ -78,6 +78,19 @@ def test_local_rates_that_are_no_multiple_of_pressure(case, power, threshold):
     np.testing.assert_allclose(got, want, rtol=4e-3, atol=3e-10)
 
 
+def test_a_nearly_flat_surface_just_above_a_threshold_goes_on_and_ends_soon():
+    case, threshold = (0.0774e-9, 0.35, 4.09e-14, 4.09e-14, 79.2e-9, 1910.0), 0.9999842
+
+    def answer(x):
+        return np.maximum(x - threshold, 0.0) / (1 - threshold)
+
+    state = one(*case, answer=local_response(answer, threshold))
+    height, high, low = integrated(*case, answer)
+    assert state.high_loss[0] == pytest.approx(high, rel=0.08)  # 8 pm
+    assert state.low_loss[0] == pytest.approx(low, rel=0.2)
+    assert abs(state.height[0] - height) < 3e-12  # a twentieth of what it was
+
+
 def test_what_has_been_polished_to_its_end_stops_there():
     high = one(*CASES[1], thickness=700e-9)
     assert high.high_loss[0] == pytest.approx(700e-9, rel=1e-12)

@@ -319,6 +319,7 @@ def _part(
     if not moving:
         return 0.0, 0.0, False, -1
     wanted, used, through = min(passed / begin, span), 0.0, False
+    little, much = 0.0, math.inf  # losses that take less, and more, than the time wanted
     for _ in range(60):
         through = passed >= most
         for i in range(classes):
@@ -346,9 +347,15 @@ def _part(
         used = passed * (1.0 / begin + 4.0 / centre + 1.0 / end) / 6.0
         if begin < 0.2 * centre:  # just let go by a threshold: the beginning says nothing of the rest
             used = passed / centre
-        if used <= wanted * (1.0 + 1e-9) and (through or used >= 0.5 * wanted):
-            break
+        if used <= wanted * (1.0 + 1e-9):
+            if through or used >= 0.5 * wanted:
+                break
+            little = passed
+        else:
+            much = passed
         passed = min(passed * min(wanted / used, 8.0), most)
+        if not little < passed < much:  # beyond a threshold time no longer grows with the loss, but leaps
+            passed = 0.5 * (little + much) if math.isfinite(much) else most
     used, low_first = min(used, span), -1
     for i in range(classes):
         if lows[i] > low_left[i]:  # what lies under the low area is reached within this sub-step
