@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 MOST_PAIRED = 4  # aims that are drawn in pairs
 ROOM = 0.12  # of an axis, beyond the outermost point
+APART = 0.05  # of the range of an axis, between two points whose numbers are both written
 NUMBERED = 30  # points of a front that all have their number beside them
 
 
@@ -84,13 +85,26 @@ def _pair(ax: Any, across: Any, up: Any, points: Any, start: Any, *, join: bool,
     here = (start[across["figure"]], start[up["figure"]])
     if None not in here:
         ax.scatter(*here, s=170, marker="x", linewidth=3, color=INK, zorder=6, label="as it stands")
-    for at, row in enumerate(points):
-        if numbered or at in ends or at in knee:
-            off = (10, 9) if at in ends or at in knee else (7, 6)
-            ax.annotate(str(row["point"]), (x[at], y[at]), xytext=off, textcoords="offset points", zorder=7)
+    named = [*ends, *knee]
+    others = [at for at in range(len(points)) if at not in named] if numbered else []
+    for at in _apart(x, y, named, others):
+        off = (10, 9) if at in named else (7, 6)
+        ax.annotate(
+            str(points[at]["point"]), (x[at], y[at]), xytext=off, textcoords="offset points", zorder=7
+        )
     ax.margins(ROOM)
     ax.set_xlabel(_axis(across))
     ax.set_ylabel(_axis(up))
+
+
+def _apart(x: Any, y: Any, first: list[int], others: list[int]) -> list[int]:
+    """Return the points whose numbers are written: the first ones, and of the others those with room beside them."""
+    wide, high = (max(float(np.ptp(v)), 1e-300) for v in (x, y))
+    chosen = list(first)
+    for at in others:
+        if all(max(abs(x[at] - x[one]) / wide, abs(y[at] - y[one]) / high) > APART for one in chosen):
+            chosen.append(at)
+    return chosen
 
 
 def _stairs(x: Any, y: Any, across: Any, up: Any) -> tuple[Any, Any]:
