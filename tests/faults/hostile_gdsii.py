@@ -82,7 +82,7 @@ CROSS = box(0, 0, 900, 300)
 
 
 def _gds() -> None:
-    for side in (10_000, 31_000, 40_000, 100_000, 1_000_000, 2_147_000):  # cells of 10 um
+    for side in (10_000, 29_900, 31_000, 40_000, 100_000, 1_000_000, 2_147_000):  # cells of 10 um
         um = side * 500
         add(f"gds: two corners {side} half cells apart", ".gds",
             lambda u=um: lib(cell(b"TOPP", box(-u, -u, 9 - u, 9 - u), box(u - 9, u - 9, u, u))), quick=side == 10_000)  # fmt: skip

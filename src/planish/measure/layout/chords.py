@@ -7,6 +7,7 @@ joined cells, and what is carried from window to window is little: the work take
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,8 +81,15 @@ def _first_settled(
         index, met = _narrow(area, edge_x, edge_y, cell, full, wanted, slice(low, min(low + band, ny)), out)
         waiting.append(index)
         edges.append(met)
-    _wide([area, edge_x, edge_y], cell, full, out, np.concatenate(waiting), np.concatenate(edges))
+    _wide([area, edge_x, edge_y], cell, full, out, _as_one(waiting), _as_one(edges))
     return out
+
+
+def _as_one(parts: list[NDArray[Any]]) -> NDArray[Any]:
+    """Return the parts one after the other, and empty the list: of millions of cells two copies are not kept."""
+    one = np.concatenate(parts)
+    parts.clear()
+    return one
 
 
 def _narrow(
@@ -175,10 +183,11 @@ def _chords(
 
 
 def _chord_maps(sums: list[Array], joined: int, width: int, cell: float) -> tuple[Array, Array]:
-    a, bx, by, known = (_window_mean(v, width) for v in sums)
-    edge = np.maximum(bx, by)
+    # One after the other, so that of a map of millions of cells no more than four are held at a time.
+    edge = np.maximum(_window_mean(sums[1], width), _window_mean(sums[2], width))
+    known = _window_mean(sums[3], width)
     with np.errstate(divide="ignore", invalid="ignore"):
-        chord = np.where(edge > 1e-9 * cell * known, 2.0 * a / edge, np.inf)
+        chord = np.where(edge > 1e-9 * cell * known, 2.0 * _window_mean(sums[0], width) / edge, np.inf)
         # A scan of length L meets L * (edge length / area) edges.
         met = edge / known * (width * joined / cell)
     return chord, met

@@ -55,7 +55,7 @@ class Limits:
 #: A file from anyone: at most about 1 GB of memory and a minute. A reticle field of 26 mm x 33 mm in cells
 #: of 10 um has 8.6 million of them.
 STRANGER = Limits(
-    cells=10_000_000,
+    cells=9_000_000,
     work=1_500_000_000,
     splitting=2_000_000_000,
     structures=100_000,
