@@ -136,6 +136,12 @@ class Doses:
             x[pressures] *= x[time] / self._begin[time]
         return x
 
+    def pressed(self, doses: Array) -> Array:
+        """Return how doses move, per share, as all pressures that move are raised alike in the same times, (n,)."""
+        by = doses.copy()
+        by[self.times] = 0.0
+        return by
+
     def prices(self, doses: Array, prices: Array) -> Array:
         """Return the prices of the limits themselves; one of a pressure moves by its step's time.
 

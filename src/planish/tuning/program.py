@@ -11,6 +11,7 @@ from planish.errors import ModelError, refuse
 
 Array = NDArray[np.float64]
 
+_NO_ROOM = 1e-6  # in the scales of the program
 _ANSWERED = ("Solved", "AlmostSolved", "InsufficientProgress")
 SOURCES: tuple[str, ...] = (
     "Quadratic programs by an interior-point method for conic programs (library clarabel)",
@@ -100,8 +101,25 @@ def best_move(asked: Asked) -> Move:
         raise ModelError(
             refuse("settings to tune", str(answer.status), "solvable", "give the limits more room")
         )
-    prices = np.asarray(answer.z)[1 : 1 + room.size] / (worth * size)
-    return Move(np.asarray(answer.x)[:n], np.maximum(prices, 0.0))
+    prices = _netted(np.maximum(np.asarray(answer.z)[1 : 1 + room.size], 0.0), rows, room)
+    return Move(np.asarray(answer.x)[:n], prices / (worth * size))
+
+
+def _netted(prices: Array, rows: Array, room: Array) -> Array:
+    """Return prices with those of limits that meet from two sides less what they have against one another.
+
+    Of two limits without room between them only the difference of prices is determined: the solver adds as much as it
+    likes to both.
+    """
+    stuck = np.flatnonzero(room < _NO_ROOM)
+    made = prices.copy()
+    for at, one in enumerate(stuck):
+        for other in stuck[at + 1 :]:
+            if np.abs(rows[one] + rows[other]).max() < _NO_ROOM:
+                less = min(made[one], made[other])
+                made[one] -= less
+                made[other] -= less
+    return made
 
 
 def into_limits(x: Array, rows: Array, most: Array) -> Array | None:

@@ -23,6 +23,7 @@ from planish.tuning.several import Several, Side, influence, influence_and_bends
 Array = NDArray[np.float64]
 NM = 1e-9
 
+TIMES, PRESSURES = "times", "pressures"  # what mends the mean
 MET_NM = 0.05  # how far the mean may be from the target
 _TIGHT_NM = 0.01  # and where the search stops
 _MISS = 5.0  # nm of sigma that a nm of mean amiss counts for where times cannot mend it
@@ -67,7 +68,7 @@ class _Place:
     away: Array
     slopes: Array = field(default_factory=lambda: np.zeros((0, 0)))
     bends: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
-    longer: Array | None = None  # what longer times do to it, mean 1; None where they do nothing
+    longer: Array | None = None  # what longer times, or more pressure, do to it, mean 1; None where they do nothing
 
 
 class Search:
@@ -130,16 +131,20 @@ class Search:
         place = _Place(own, begin, self._away(begin)) if at is own else self._at(doses, at, begin)
         return self._met(doses, place).run
 
-    def _met(self, doses: Doses, place: _Place) -> _Place:
-        """Return a place with its times stretched alike until the mean is met, or as near as limits let them."""
-        for _ in range(_STRETCHES if doses.times.size else 0):
+    def _met(self, doses: Doses, place: _Place, by: str = TIMES) -> _Place:
+        """Return a place with its times, or pressures, stretched alike until the mean is met, or as near as limits let them."""
+        for _ in range(_STRETCHES if by == PRESSURES or doses.times.size else 0):
             gap = self._mean(place.away)
             if abs(gap) < _TIGHT_NM:
                 break
-            slope = self._mean(self._stretch(doses, place))
+            slope = self._mean(self._stretch(doses, place, by))
             if not slope < 0.0:
                 break
-            other = doses.stretched(place.doses, float(np.clip(-gap / slope, -0.6, 1.5)))
+            share = float(np.clip(-gap / slope, -0.6, 1.5))
+            if by == TIMES:
+                other = doses.stretched(place.doses, share)
+            else:
+                other = place.doses + share * doses.pressed(place.doses)
             within = into_limits(other, doses.matrix, doses.most)
             if within is None:
                 break
@@ -152,14 +157,18 @@ class Search:
     def _told(self, away: Array) -> float:
         return self._sigma(away) + _MISS * abs(self._mean(away))
 
-    def _stretch(self, doses: Doses, place: _Place) -> Array:
-        """Return what stretching all times does to what is left [nm], per share."""
+    def _stretch(self, doses: Doses, place: _Place, by: str) -> Array:
+        """Return what stretching all times, or pressures, does to what is left [nm], per share."""
+        if by == PRESSURES:
+            first = influence(self.course, place.run, self.freedom.free)
+            slopes = doses.slopes(place.doses, self.course.counted.read / NM, first)
+            return np.asarray(slopes @ doses.pressed(place.doses))
         wanted = np.zeros_like(self.freedom.free)
         wanted[:, -1] = self.freedom.free[:, -1]
         by_time = influence(self.course, place.run, wanted)[:, -1]
         return np.asarray(self.course.counted.read @ (place.run.settings.time @ by_time)) / NM
 
-    def _sloped(self, doses: Doses, place: _Place, bends: Array | None = None, *, mended: bool) -> _Place:
+    def _sloped(self, doses: Doses, place: _Place, bends: Array | None = None, *, mended: str) -> _Place:
         """Add to a place how it answers to doses, and how that bends, unless ``bends`` tells it from near by."""
         read, free = self.course.counted.read / NM, self.freedom.free
         if bends is None:
@@ -168,14 +177,19 @@ class Search:
         else:
             first, place.bends = influence(self.course, place.run, free), bends
         place.slopes = doses.slopes(place.doses, read, first)
-        longer = np.asarray(read @ (place.run.settings.time @ first[:, -1]))
+        if not mended:
+            return place
+        if mended == TIMES:
+            longer = np.asarray(read @ (place.run.settings.time @ first[:, -1]))
+        else:
+            longer = place.slopes @ doses.pressed(place.doses)
         mean = self._mean(longer)
-        if mended and mean < 0.0:
+        if mean < 0.0:
             place.longer = longer / mean
         return place
 
     def _merit(self, away: Array, longer: Array | None) -> float:
-        """Return sigma [nm] once longer or shorter times have mended the mean."""
+        """Return sigma [nm] once times, or pressures, have mended the mean."""
         if longer is None:
             return self._told(away)
         return self._sigma(away - self._mean(away) * longer)
@@ -196,7 +210,7 @@ class Search:
             self._programs += 1
             slopes = place.slopes + place.bends @ by
             weighed = shares * (away - self._mean(away))
-            if place.longer is not None:  # times mend the mean
+            if place.longer is not None:  # times, or pressures, mend the mean
                 off = away - self._mean(away) * place.longer
                 weighed = shares * (off - float(shares @ (off * place.longer)))
             gram = slopes.T @ (shares[:, None] * slopes)
@@ -246,19 +260,22 @@ class Search:
         """
         doses = Doses(self.freedom, run.settings)
         place = _Place(doses.pack(run.settings), run, self._away(run))
-        place, prices = self._descended(doses, place, mended=True)
-        place = self._met(doses, place)
-        if (
-            abs(self._mean(place.away)) > _TIGHT_NM
-        ):  # limits keep times from mending the mean: pressures have to
-            place, prices = self._descended(doses, place, mended=False)
-            place = self._met(doses, place)
+        ways = (TIMES, PRESSURES, "") if doses.times.size else (PRESSURES, "")
+        prices = np.zeros(doses.most.size)
+        for by in ways:
+            if by != ways[0] and abs(self._mean(place.away)) <= _TIGHT_NM:
+                break
+            # where limits keep times from mending the mean pressures have to; where they cannot it is missed by the least
+            if by == PRESSURES:
+                place = self._met(doses, place, by)
+            place, prices = self._descended(doses, place, mended=by)
+            place = self._met(doses, place, by or TIMES)
         return self._ended(doses, run, place, prices)
 
-    def _descended(self, doses: Doses, place: _Place, *, mended: bool) -> tuple[_Place, Array]:
+    def _descended(self, doses: Doses, place: _Place, *, mended: str) -> tuple[_Place, Array]:
         """Return where moves lead, and the prices of limits there.
 
-        With ``mended`` a place is as good as its sigma once times have mended the mean; else the mean counts too.
+        With ``mended`` a place is as good as its sigma once these have mended the mean; else the mean counts too.
         """
         place = self._sloped(doses, place, mended=mended)
         reach, idle = _REACH, 0
