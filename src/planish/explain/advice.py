@@ -178,7 +178,7 @@ def _cause(moving: list[Mover], faster: bool) -> str:
     also = "".join(f"; {more} of {other.name}, {_does(other, faster)} ({_slope(other)})" for other in others)
     return (
         f"What moves {'that place' if faster else 'that'} most is {most.name} in step {most.step_name}: {more} there makes "
-        f"{'it' if faster else 'the wafer'} {_does(most, faster)} (run again; the solver's derivative is {_slope(most)}){also}."
+        f"{'it' if faster else 'the wafer'} {_does(most, faster)} (points of the percentage above, run again; the solver's derivative is {_slope(most)}){also}."
     )
 
 
@@ -186,12 +186,12 @@ def _does(mover: Mover, faster: bool) -> str:
     """Return what the re-run of a small step showed."""
     by = NUDGE_PSI * PSI * mover.tried
     if faster:
-        return f"{abs(by):.2g} % {'faster' if by > 0 else 'slower'}"
-    return f"{abs(by):.2g} % (1σ) {'less' if by > 0 else 'more'} even"
+        return f"{abs(by):.2g} points {'faster' if by > 0 else 'slower'}"
+    return f"{abs(by):.2g} points (1σ) {'less' if by > 0 else 'more'} even"
 
 
 def _slope(mover: Mover) -> str:
-    return f"{abs(mover.slope) * PSI:.2g} % per psi"
+    return f"{abs(mover.slope) * PSI:.2g} points per psi"
 
 
 def _none(found: NoRemedy, wafer: WaferResult, step: int) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 
 from planish.explain.advice import EVEN_EDGE, EVEN_WAFER, Advice, advise, edge_figure_of, spread_of
 from planish.explain.retracing import other_speed, retracing_steps
+from planish.physics.surface.softening import HOTTEST
 from planish.predict.raised import CLEARED, STEEP_EDGE, UNEVEN
 from planish.setup.changes import Changes
 from planish.units import ZERO_CELSIUS
@@ -163,6 +164,12 @@ def _temperature(result: WaferResult) -> list[Finding]:
         f"Friction warms the pad under the wafer from {start - ZERO_CELSIUS:.0f} °C to {mean - ZERO_CELSIUS:.0f} °C on "
         f"average, its surface to {peak - ZERO_CELSIUS:.0f} °C where a pass ends at its warmest place."
     )
+    if peak > HOTTEST:
+        text += (
+            " Water would boil off there, which the model does not follow: its figures of that step are not to be relied "
+            "on. Press less, turn slower or cool the pad before this is tried."
+        )
+        return [Finding("temperature", "act", text)]
     return [Finding("temperature", "look" if mean - start > 20 else "good", text)]
 
 

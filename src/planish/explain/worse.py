@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planish.explain.headlines import headlines
-from planish.units import PSI
+from planish.physics.surface.softening import HOTTEST
+from planish.units import PSI, ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
@@ -55,7 +56,10 @@ def _figures(before: WaferResult, after: WaferResult) -> list[str]:
     if now.time_s > (1 + _NOTICED) * was.time_s:
         told.append("the time")
     if now.peak_temperature_C - was.peak_temperature_C >= _WARMER:
-        told.append(f"the pad at its warmest, {was.peak_temperature_C:.0f} → {now.peak_temperature_C:.0f} °C")
+        boils = ", where water boils" if now.peak_temperature_C > HOTTEST - ZERO_CELSIUS else ""
+        told.append(
+            f"the pad at its warmest, {was.peak_temperature_C:.0f} → {now.peak_temperature_C:.0f} °C{boils}"
+        )
     if abs(now.mean_remaining_nm - was.mean_remaining_nm) > _NOTICED * was.mean_removed_nm:
         told.append(f"what is left, {was.mean_remaining_nm:.1f} → {now.mean_remaining_nm:.1f} nm")
     return told

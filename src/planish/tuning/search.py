@@ -68,7 +68,9 @@ class _Place:
     away: Array
     slopes: Array = field(default_factory=lambda: np.zeros((0, 0)))
     bends: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
-    longer: Array | None = None  # what longer times, or more pressure, do to it, mean 1; None where they do nothing
+    longer: Array | None = (
+        None  # what longer times, or more pressure, do to it, mean 1; None where they do nothing
+    )
 
 
 class Search:

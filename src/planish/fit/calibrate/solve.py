@@ -369,7 +369,13 @@ def _ends(problem: Problem, point: Array) -> list[str]:
                 f"{one.path} ended on the bound of its search, {one.told(one.value(value))}: the data ask for more (give it "
                 "wider bounds if that can be, or look for what else is off)"
             )
-        away = abs(value - one.coordinate(one.start)) * np.sqrt(problem.precision[index])
+        before = one.coordinate(one.start)
+        if not low[index] <= before <= high[index]:
+            said.append(
+                f"{one.path}: the bounds of its search leave out what was stated before, {one.told(one.start)}"
+            )
+            continue
+        away = abs(value - before) * np.sqrt(problem.precision[index])
         if away > 3.0:
             said.append(
                 f"{one.path} = {one.told(one.value(value))}: {away:.2g} of the stated spreads away from "

@@ -29,6 +29,7 @@ _TAKES_PART = 0.3  # of the largest component
 _ALIKE = 0.1  # powers this near to 1 are taken for 1
 _NOTHING = 1e-6  # of the largest singular value: less is nothing
 _TIED = 0.99  # correlation by the data alone above which two numbers are hardly told apart
+_WELL = 0.05  # of its scale: a number that the data tell this well is told, whatever it goes along with
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +89,11 @@ def _ended(
         if not (interval.open_low or interval.open_high) or one.path in together:
             continue
         side = "upwards" if interval.open_high else "downwards"
+        beyond = "above" if interval.open_high else "below"
         side = "either way" if interval.open_low and interval.open_high else side
         words = f"the data allow any value of {one.path} {side}, to the bound of the search"
+        if interval.low == interval.high:  # not even the bound itself is worse than what lies within
+            words = f"{one.path} ends on the bound of the search: what the data ask for lies {beyond} it"
         same = next((at for at, each in enumerate(out) if each.paths == (one.path,)), None)
         if same is None:
             out.append(Untold((one.path,), np.ones(1), math.inf, words))
@@ -111,11 +115,12 @@ def _tied(
     for i in range(len(parameters)):
         for j in range(i):
             together = covariance[i, j] / (errors[i] * errors[j])
-            if abs(together) > _TIED:
+            if abs(together) > _TIED and max(errors[i], errors[j]) > _WELL:
                 way = np.zeros(len(parameters))
                 way[i], way[j] = errors[i], math.copysign(errors[j], together)
                 way /= np.linalg.norm(way)
-                one = _named(parameters, way * scales, np.flatnonzero(way), float(errors[i]))
+                size = float(np.hypot(errors[i], errors[j]))  # way times it: one standard error of both
+                one = _named(parameters, way * scales, np.flatnonzero(way), float(errors[i]), size)
                 words = one.words.replace("are not told apart", "are hardly told apart")
                 out.append(
                     Untold(one.paths, one.direction, one.doubt, f"{words} (correlation {together:.3f})")
@@ -135,9 +140,13 @@ def _parts(slope: Array, way: Array) -> NDArray[np.int64]:
 
 
 def _named(
-    parameters: Sequence[Parameter], direction: Array, part: NDArray[np.int64], doubt: float
+    parameters: Sequence[Parameter],
+    direction: Array,
+    part: NDArray[np.int64],
+    doubt: float,
+    most: float = math.inf,
 ) -> Untold:
-    """Return a direction with its words."""
+    """Return a direction with its words; the example in them goes no further along it than ``most``."""
     part = part[
         np.argsort(-np.abs(direction[part] / [parameters[int(at)].scale for at in part]), kind="stable")
     ]
@@ -151,7 +160,7 @@ def _named(
         return Untold(paths, along, doubt, f"{one.path} is not told by these data ({much}{before})")
     if along[0] < 0:
         along = -along
-    small = along / np.abs(along).max() * _small(some, along)
+    small = along * min(_small(some, along) / float(np.abs(along).max()), most)
     hidden = ", ".join(
         f"{_changed(one, float(step))} {one.path}" for one, step in zip(some, small, strict=True)
     )

@@ -177,7 +177,7 @@ def observed_rates(
         rates,
         np.zeros(rates.size) if sd is None else sd,
         by_lot(lots, rates.size),
-        time_told(rig, time),
+        time_told(rig, time, of_rate=True),
     )
 
 
@@ -199,7 +199,7 @@ def by_lot(lots: Sequence[str | None], count: int) -> NDArray[np.int64]:
     )
 
 
-def time_told(rig: Rig, seconds: float | None) -> list[str]:
+def time_told(rig: Rig, seconds: float | None, *, of_rate: bool = False) -> list[str]:
     """Return which polish time counts and what had to be assumed, in words.
 
     Parameters
@@ -208,6 +208,8 @@ def time_told(rig: Rig, seconds: float | None) -> list[str]:
         The setup of the run.
     seconds
         For which it was polished [s]; None where that is not known.
+    of_rate
+        Whether a rate was measured, which tells of the rate however long it took.
 
     Raises
     ------
@@ -221,6 +223,8 @@ def time_told(rig: Rig, seconds: float | None) -> list[str]:
             f"no polish time is stated: taken as the recipe's {sum(s.stop_value for s in rig.steps):.4g} s"
         ]
     ended = next(step.name for step in rig.steps if step.stop != TIMED[0])
+    if of_rate:
+        return [f"no polish time is stated: step {ended} is taken to end on its amount"]
     return [
         f"no polish time is stated and step {ended} ends on an amount: the mean removal then says little of the rate "
         "(state the time to tell it)"

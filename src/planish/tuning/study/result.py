@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 SHARES = (0.05, 0.5, 0.95)
 CHECKS = ("force_balance_error", "wafers", "seed")  # of a summary: no outcomes
+NOTED_KINDS = 4  # notes of runs that are told; the rest stand in the table
 _NUMBERS = re.compile(r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?")
 WORDS = {
     "first": "share of the variance that goes when the key is fixed",
@@ -149,9 +150,14 @@ class StudyResult(Result):
         for words, count in self._refusals():
             lines.append(f"{count} of {self.design.size} runs refused: {words}")
         if self.noted:
-            lines.append(
-                f"{self.noted} of {self.design.size} runs have notes that the setup as it stands has not (column {NOTED!r})"
-            )
+            kinds = list(_kinds([words or "" for words in self.runs[NOTED].to_list()]).values())
+            lines += [
+                f"{count} of {self.design.size} runs: {words}" for words, count, _ in kinds[:NOTED_KINDS]
+            ]
+            if len(kinds) > NOTED_KINDS:
+                lines.append(
+                    f"{len(kinds) - NOTED_KINDS} notes more of some runs stand in the column {NOTED!r}"
+                )
         lines += self._left_out()
         return tuple(unique(lines))
 
@@ -341,7 +347,17 @@ def _method_notes(design: Design) -> list[str]:
         ]
     if design.method == "grid":
         return []
-    return ["keys vary independently and evenly in their ranges: figures and indices hold for these ranges"]
+    counted_too = [one.path for one in design.varied if one.counted]
+    return [
+        "keys vary independently and evenly in their ranges: figures and indices hold for these ranges",
+        *(
+            [
+                f"{', '.join(counted_too)}: drawn from anywhere in the range; how many values it says counts in a grid only"
+            ]
+            if counted_too
+            else []
+        ),
+    ]
 
 
 def _first(values: Sequence[Any]) -> Any:

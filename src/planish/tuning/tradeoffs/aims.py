@@ -178,7 +178,7 @@ def answer_of(figure: str, found: Mapping[Answer, Mapping[str, object]], named: 
             return answer
     names = [aim.name for aim in KNOWN]
     every = [*names, *(key for summary in found.values() for key in summary)]
-    close = difflib.get_close_matches(figure, every, n=1, cutoff=0.5)
+    close = difflib.get_close_matches(figure, every, n=1, cutoff=0.6)
     hint = f"did you mean {close[0]!r}? " if close else ""
     raise SetupError(
         refuse(

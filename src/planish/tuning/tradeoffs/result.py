@@ -217,7 +217,15 @@ class TradeOff(Result):
         if knee is not None:
             lines.append(f"knee: point {knee.number}: {self._figures(knee)}")
         elif len(self.points) == 1:
-            lines.append("one setup is best in every aim: these aims do not stand against one another here")
+            lines.append(
+                "one setup is best in every aim"
+                + (
+                    f", of those within the limits ({'; '.join(limit.told() for limit in self.limits)}): "
+                    f"{counted(self.count.beyond, 'setup')} beyond them {'was' if self.count.beyond == 1 else 'were'} left out"
+                    if self.limits and self.count.beyond
+                    else ": these aims do not stand against one another here"
+                )
+            )
         elif len({point.number for point in self.ends.values()}) < len(self.aims):
             lines.append("no knee: one point is best in several aims, so the ends span no line or plane")
         else:
