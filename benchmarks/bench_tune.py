@@ -20,9 +20,9 @@ from planish.setup.load import loads
 from planish.setup.models import Setup
 from planish.setup.new import new_setup
 from planish.tuning.course import Course, Run, Settings
-from planish.tuning.influence import influence
-from planish.tuning.limits import Freedom
+from planish.tuning.limits import Freedom, Rows
 from planish.tuning.search import Found, Search
+from planish.tuning.several import influence
 from planish.tuning.tune import tune
 
 SEVEN = [40, 75, 100, 118, 131, 142, 150]  # outer radii [mm], finer towards the edge
@@ -88,8 +88,22 @@ def tuned(search: Search) -> Found:
     return search.improve(run)
 
 
-def general(search: Search, *, derivatives: bool) -> tuple[float, int, bool]:
-    """Return sigma [nm], polished wafers, and whether SLSQP came to an end within the processor time."""
+def box(rows: Rows) -> list[tuple[float, float]]:
+    """Return the range of each setting, out of the rows of one setting alone."""
+    ends = np.full((rows.matrix.shape[1], 2), [-np.inf, np.inf])
+    for row, most in zip(rows.matrix, rows.most, strict=True):
+        (which,) = np.nonzero(row)
+        if which.size == 1:
+            place, side = which[0], int(row[which[0]] > 0)
+            ends[place, side] = (min if side else max)(ends[place, side], most / row[place])
+    return [(float(low), float(high)) for low, high in ends]
+
+
+def general(search: Search, *, derivatives: bool, boxed: bool = False) -> tuple[float, int, bool]:
+    """Return sigma [nm], polished wafers, and whether SLSQP came to an end within the processor time.
+
+    With ``boxed`` it never tries a setting beyond its range, which it may else do on its way.
+    """
     course, freedom, counted = search.course, search.freedom, search.course.counted
     run = search.start(search.own)  # type: ignore[attr-defined]
     rows, polished, best = freedom.rows, [0], [np.inf]
@@ -137,6 +151,7 @@ def general(search: Search, *, derivatives: bool) -> tuple[float, int, bool]:
             freedom.pack(run.settings),
             jac=by_sigma if derivatives else None,
             method="SLSQP",
+            bounds=box(rows) if boxed else None,
             constraints=limits,
             options=options,
         )

@@ -63,6 +63,7 @@ _HOMES = {
     # tune
     "tuning.tune": "tune",
     "tuning.tuned": "Tuned",
+    "tuning.platens.result": "TunedPlatens",
     "tuning.study.run": "study",
     "tuning.study.result": "StudyResult",
     "tuning.tradeoffs.choosing": "choose",
@@ -145,6 +146,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.tuning.design.response import ResponseSurface as ResponseSurface
     from planish.tuning.design.response import fit_runs as fit_runs
     from planish.tuning.design.sheet import RunSheet as RunSheet
+    from planish.tuning.platens.result import TunedPlatens as TunedPlatens
     from planish.tuning.study.result import StudyResult as StudyResult
     from planish.tuning.study.run import study as study
     from planish.tuning.tradeoffs.choosing import choose as choose

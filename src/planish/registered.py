@@ -98,3 +98,4 @@ def register_all() -> None:
     register("side by side", drawer="planish.explain.figures.side_by_side:side_by_side_figure")
     register("calibration", drawer="planish.explain.figures.calibration:calibration_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")
+    register("tuned platens", drawer="planish.explain.figures.platens:platens_figure")

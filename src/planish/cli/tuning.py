@@ -8,13 +8,20 @@ from typing import Any
 import typer
 
 from planish.cli import show
+from planish.errors import SetupError
+
+_OF_CHANCE = ("spreads", "over_wafers", "draws", "seed", "workers")
 
 
-def tune(file: Path, settings: list[str], json_out: bool, out: Path | None, **options: Any) -> None:
-    """Print the settings that a wafer asks for; ``out`` gets the setup with them."""
+def tune(files: list[Path], settings: list[str], json_out: bool, out: Path | None, **options: Any) -> None:
+    """Print the settings that a wafer asks for; ``out`` gets the setup with them, or a folder those of several platens."""
     from planish.engine.execute import CancelledError, stopped_by_interrupt
     from planish.jobs.tuning import settings_for
 
+    if len(files) > 1:
+        _in_turn(files, settings, json_out, out, options)
+        return
+    (file,) = files
     if not options["meet"]:
         found = settings_for(file, settings, **options)
     else:
@@ -38,27 +45,60 @@ def tune(file: Path, settings: list[str], json_out: bool, out: Path | None, **op
         show.written([out], json_out)
 
 
-def _print(figures: dict[str, Any]) -> None:
-    rows = []
-    for before, after in zip(figures["steps_before"], figures["steps"], strict=True):
-        for words, step in (("before", before), ("after", after)):
-            zones = ", ".join(f"{value:.3f}" for value in step["zone_pressures_kPa"])
-            rows.append([f"{step['name']}, {words}", zones, step["ring_pressure_kPa"], step["time_s"]])
-    show.table(["step", "zone pressures [kPa]", "ring [kPa]", "time [s]"], rows)
-    if "wafers" in figures:
-        show.table(
-            ["wafer", "comes in [nm]", "left [nm]", "1σ before [%]", "1σ after [%]"],
+def _in_turn(
+    files: list[Path], settings: list[str], json_out: bool, out: Path | None, options: dict[str, Any]
+) -> None:
+    from planish.cli.options import writable
+    from planish.jobs.tuning import settings_in_turn
+
+    writable(out)
+    if options["meet"]:
+        raise SetupError("--meet: the chance of meeting limits is of one setup: must stand with one alone")
+    given = {key: value for key, value in options.items() if key not in (*_OF_CHANCE, "meet")}
+    found = settings_in_turn(files, settings, **given)
+    figures: dict[str, Any] = found.document()
+    if json_out:
+        show.print_json(figures)
+    else:
+        _print_platens(figures)
+    show.files(found, out, json_out)
+
+
+def _print_platens(figures: dict[str, Any]) -> None:
+    for row in figures["platens"]:
+        _print_steps(row, title=f"platen {row['platen']}: {row['setup']}")
+    show.table(
+        [
+            "platen",
+            "time before [s]",
+            "time after [s]",
+            "leaves before [nm]",
+            "leaves after [nm]",
+            "1σ after [nm]",
+        ],
+        [
             [
-                [
-                    row["wafer"],
-                    row["mean_incoming_nm"],
-                    row["mean_remaining_after_nm"],
-                    row["wiwnu_sigma_percent_before"],
-                    row["wiwnu_sigma_percent_after"],
-                ]
-                for row in figures["wafers"]
-            ],
-        )
+                f"{row['platen']}",
+                row["time_before_s"],
+                row["time_after_s"],
+                row["mean_remaining_before_nm"],
+                row["mean_remaining_after_nm"],
+                row["sigma_remaining_after_nm"],
+            ]
+            for row in figures["platens"]
+        ],
+    )
+    _print_wafers(figures)
+    show.summary(figures)
+    _print_bounds(figures)
+    for row in figures["platens"]:
+        words = f"to polish with these settings on platen {row['platen']}, add"
+        show.changes(row["changes"], words)
+
+
+def _print(figures: dict[str, Any]) -> None:
+    _print_steps(figures)
+    _print_wafers(figures)
     show.summary(figures)
     if "meet" in figures:
         show.table(
@@ -73,8 +113,32 @@ def _print(figures: dict[str, Any]) -> None:
                 for row in figures["meet"]
             ],
         )
+    _print_bounds(figures)
+    show.changes(figures["changes"], "to polish with these settings, add")
+
+
+def _print_steps(figures: dict[str, Any], title: str = "") -> None:
+    rows = []
+    for before, after in zip(figures["steps_before"], figures["steps"], strict=True):
+        for words, step in (("before", before), ("after", after)):
+            zones = ", ".join(f"{value:.3f}" for value in step["zone_pressures_kPa"])
+            rows.append([f"{step['name']}, {words}", zones, step["ring_pressure_kPa"], step["time_s"]])
+    show.table(["step", "zone pressures [kPa]", "ring [kPa]", "time [s]"], rows, title=title)
+
+
+def _print_wafers(figures: dict[str, Any]) -> None:
+    if "wafers" not in figures:
+        return
+    heads = ["wafer", "left [nm]", "1σ before [%]", "1σ after [%]"]
+    keys = ["wafer", "mean_remaining_after_nm", "wiwnu_sigma_percent_before", "wiwnu_sigma_percent_after"]
+    if "mean_incoming_nm" in figures["wafers"][0]:
+        heads.insert(1, "comes in [nm]")
+        keys.insert(1, "mean_incoming_nm")
+    show.table(heads, [[row[key] for key in keys] for row in figures["wafers"]])
+
+
+def _print_bounds(figures: dict[str, Any]) -> None:
     for bound in figures["binding"]:
         typer.echo(f"- {bound['words']}")
     if not figures["binding"]:
         typer.echo("- no limit holds the settings: no more room would make the wafer more even")
-    show.changes(figures["changes"], "to polish with these settings, add")

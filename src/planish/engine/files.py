@@ -19,7 +19,7 @@ import shutil
 import stat
 import time
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO
@@ -55,6 +55,26 @@ def write_whole(path: Path, content: bytes | str, *, mode: int = _ANYONE, new: b
     """
     with whole_file(path, mode=mode, new=new) as out:
         out.write(content.encode() if isinstance(content, str) else content)
+
+
+def write_together(contents: Mapping[Path, bytes | str]) -> None:
+    """Write several files, each whole; none of them where one cannot be written.
+
+    Parameters
+    ----------
+    contents
+        By file; text is written as UTF-8. All of them lie on the disk under temporary names before the first is renamed.
+
+    Raises
+    ------
+    OSError
+        As for :func:`whole_file`.
+    """
+    with contextlib.ExitStack() as all_of_them:
+        for path, content in contents.items():
+            out = all_of_them.enter_context(whole_file(path))
+            out.write(content.encode() if isinstance(content, str) else content)
+            out.flush()
 
 
 @contextlib.contextmanager

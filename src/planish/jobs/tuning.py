@@ -8,9 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.jobs.changed import load_changed, read_ranges
+from planish.setup.changes import change_lines, read_changes
+from planish.setup.load import load
+from planish.tuning.platens.options import changes_by_platen
 from planish.tuning.tune import tune
 
 if TYPE_CHECKING:
+    from planish.tuning.platens.result import TunedPlatens
     from planish.tuning.tuned import Tuned
 
 
@@ -57,5 +61,53 @@ def settings_for(
         profile=profile,
         bounds=read_ranges(bounds, "zone_pressure=1..6 psi"),
         meet=read_ranges(meet, "thickness=540..560 nm", named="--meet"),
+        **options,
+    )
+
+
+def settings_in_turn(
+    paths: Sequence[str | os.PathLike[str]],
+    settings: Sequence[str] = (),
+    *,
+    bounds: Sequence[str] = (),
+    incoming: Sequence[Path] = (),
+    profile: Path | None = None,
+    **options: Any,
+) -> TunedPlatens:
+    """Solve for the settings of several setup files, platens that one wafer passes in turn.
+
+    Parameters
+    ----------
+    paths
+        Platen after platen.
+    settings
+        Lines such as ``platen.2.recipe.step.main.time=90 s``, or without the number for all platens.
+    bounds
+        Lines such as ``platen.2.zone_pressure=1..6 psi``, or without the number for all platens.
+    incoming, profile
+        As for :func:`settings_for`; what comes in comes to the first platen.
+    **options
+        As for :func:`~planish.tuning.tune.tune`.
+
+    Returns
+    -------
+    TunedPlatens
+        The settings before and after.
+
+    Raises
+    ------
+    PlanishError
+        As these functions.
+    """
+    setups = [load(path) for path in paths]
+    for number, changes in enumerate(changes_by_platen(read_changes(settings), setups)):
+        if changes:
+            told = (f"set for this run: {line}" for line in change_lines(changes))
+            setups[number] = setups[number].replace(changes).with_notes(*told)
+    return tune(
+        setups,
+        incoming=list(incoming) or None,
+        profile=profile,
+        bounds=read_ranges(bounds, "platen.2.zone_pressure=1..6 psi"),
         **options,
     )

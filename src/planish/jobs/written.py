@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.engine.csv_text import csv_text
-from planish.engine.files import write_whole
+from planish.engine.files import write_together, write_whole
 from planish.errors import DataError, refuse
 from planish.explain.figures.style import save_figure
 from planish.results.result import Result
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
     from planish.predict.wafer.result import WaferResult
     from planish.tuning.design.response import ResponseSurface
+    from planish.tuning.platens.result import TunedPlatens
     from planish.tuning.study.result import StudyResult
     from planish.tuning.tradeoffs.result import TradeOff
     from planish.tuning.tuned import Tuned
@@ -190,6 +192,21 @@ def _tuned(answer: Tuned, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "tuned"), setup, answer.save(folder / "tuned.nc")]
 
 
+def _platens(answer: TunedPlatens, folder: Path, units: str) -> list[Path]:
+    """Write the setups, all or none, then the picture and the result."""
+    setups = {
+        folder / f"{number}-{_stem(setup.name)}.toml": setup.to_toml()
+        for number, setup in enumerate(answer.tuned(), 1)
+    }
+    write_together(setups)
+    return [*setups, *save_figure(answer.plot(), folder, "platens"), answer.save(folder / "platens.nc")]
+
+
+def _stem(name: str) -> str:
+    """Return the name of a setup file without its ending, as it may stand in another file's name."""
+    return re.sub(r"[^\w.-]+", "-", Path(name).stem).strip("-.") or "setup"
+
+
 def _tradeoff(answer: TradeOff, folder: Path, units: str) -> list[Path]:
     keys = [knob.path for knob in answer.knobs]
     head = ["point", "where", *(aim.figure for aim in answer.aims), *keys]
@@ -298,6 +315,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "side by side": _comparison,
     "response surface": _surface,
     "tuned settings": _tuned,
+    "tuned platens": _platens,
     "trade-off": _tradeoff,
     "measured sets": _held,
     "calibration": _calibrated,

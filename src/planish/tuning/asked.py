@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 
 def goal_of(
-    before: WaferResult, target: float | str | None, profile: Sites | None
+    before: WaferResult, target: float | str | None, profile: Sites | None, coming: float | None = None
 ) -> tuple[Array, list[str]]:
     """Return the thickness to be left, and what is to be said of it.
 
@@ -36,6 +36,8 @@ def goal_of(
         Mean [m], or text.
     profile
         Sites of the thickness wanted; even unless given.
+    coming
+        Mean of all films that come in [m]; those of ``before`` unless given.
 
     Returns
     -------
@@ -54,7 +56,8 @@ def goal_of(
             "target: not given: must be a thickness to be left, as --target '550 nm', or a --profile"
         )
     wanted = None if target is None else positive(target, "thickness", "target", "550 nm")
-    coming = before.mean(before.incoming.sum(axis=0))
+    if coming is None:
+        coming = before.mean(before.incoming.sum(axis=0))
     notes: list[str] = []
     if profile is None:
         assert wanted is not None
@@ -84,8 +87,12 @@ def goal_of(
     return goal, notes
 
 
-def longest(
-    before: WaferResult, goal: Array, most_time: float | str | None, least_rate: float | str | None
+def longest_time(
+    before: WaferResult,
+    goal: Array,
+    most_time: float | str | None,
+    least_rate: float | str | None,
+    coming: float | None = None,
 ) -> tuple[float | None, str]:
     """Return the most time for all steps [s], None for no limit, and which option says so.
 
@@ -95,6 +102,8 @@ def longest(
         The wafer before, and what is to be left [m].
     most_time, least_rate
         As asked for; the mean rate over the recipe is a time.
+    coming
+        Mean of all films that come in [m]; those of ``before`` unless given.
 
     Returns
     -------
@@ -106,7 +115,9 @@ def longest(
         cap, words = positive(most_time, "time", "--most-time", "90 s"), "--most-time:"
     if least_rate is not None:
         rate = positive(least_rate, "rate", "--least-rate", "200 nm/min")
-        removed = before.mean(before.incoming.sum(axis=0) - goal)
+        if coming is None:
+            coming = before.mean(before.incoming.sum(axis=0))
+        removed = coming - before.mean(goal)
         if cap is None or removed / rate < cap:
             cap, words = removed / rate, "--least-rate:"
     return cap, words

@@ -110,7 +110,7 @@ class Course:
         self._plans = [plan_step(rig, step, self.model, self.rings) for step in rig.steps]
         self.film_materials = [film.material for film in rig.wafer.films]
 
-    def run(self, settings: Settings, near: Run | None = None) -> Run:
+    def run(self, settings: Settings, near: Run | None = None, coming: Array | None = None) -> Run:
         """Polish the wafer.
 
         Parameters
@@ -119,6 +119,8 @@ class Course:
             For every step.
         near
             A run with similar settings, whose solutions are started from.
+        coming
+            What comes in of each film [m], (films, n_r); as the setup says unless given.
 
         Returns
         -------
@@ -127,7 +129,7 @@ class Course:
         """
         rig, model, rings = self.rig, self.model, self.rings
         state = fresh_state(rig, model.summits, rings.middles.size)
-        left, steps = self.incoming, []
+        left, steps = self.incoming if coming is None else coming, []
         for index in range(len(rig.steps)):
             before = None if near is None else near.steps[index]
             passed = self._step(index, settings, state, left, before)

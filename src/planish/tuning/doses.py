@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.tuning.course import Settings
-from planish.tuning.limits import Freedom
-
 if TYPE_CHECKING:
+    from planish.tuning.course import Settings
     from planish.tuning.influence import Answers
+    from planish.tuning.limits import Freedom
+    from planish.tuning.platens.course import RowSettings
+    from planish.tuning.platens.freedom import RowFreedom
     from planish.tuning.several import Reading
 
 Array = NDArray[np.float64]
@@ -33,7 +34,7 @@ class Doses:
         Which of the unknowns are times.
     """
 
-    def __init__(self, freedom: Freedom, start: Settings) -> None:
+    def __init__(self, freedom: Freedom | RowFreedom, start: Settings | RowSettings) -> None:
         self._freedom = freedom
         self._steps = freedom.by_step
         self._begin = freedom.pack(start)
@@ -44,14 +45,14 @@ class Doses:
             self.matrix[rows, time] -= self.most[rows] / self._begin[time]
             self.most[rows] = 0.0
 
-    def pack(self, settings: Settings) -> Array:
+    def pack(self, settings: Settings | RowSettings) -> Array:
         """Return settings as doses (n,)."""
         x = self._freedom.pack(settings)
         for pressures, time in self._steps:
             x[pressures] *= x[time] / self._begin[time]
         return x
 
-    def unpack(self, doses: Array) -> Settings:
+    def unpack(self, doses: Array) -> Settings | RowSettings:
         """Return all settings for doses (n,)."""
         return self._freedom.unpack(self._plain(doses))
 

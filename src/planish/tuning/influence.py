@@ -80,7 +80,7 @@ def influence(course: Course, run: Run, wanted: NDArray[np.bool_]) -> Array:
     -----
     The softening of a warm pad enters the rate, not the contact pressure of the steps that follow.
     """
-    return _answers(course, run, wanted, bends=False).first
+    return influence_on(course, run, wanted, bends=False)[0].first
 
 
 def influence_and_bends(course: Course, run: Run, wanted: NDArray[np.bool_]) -> Answers:
@@ -96,28 +96,51 @@ def influence_and_bends(course: Course, run: Run, wanted: NDArray[np.bool_]) -> 
     Answers
         Second derivatives within each step, as for a film that does not clear; its rate there a power of the pressure.
     """
-    return _answers(course, run, wanted, bends=True)
+    return influence_on(course, run, wanted, bends=True)[0]
 
 
-def _answers(course: Course, run: Run, wanted: NDArray[np.bool_], *, bends: bool) -> Answers:
+def influence_on(
+    course: Course, run: Run, wanted: NDArray[np.bool_], coming: Array | None = None, *, bends: bool
+) -> tuple[Answers, Array]:
+    """Return how the thickness left answers to each setting, and to what changes of the films that come in.
+
+    Parameters
+    ----------
+    course, run, wanted
+        As for :func:`influence`.
+    coming
+        Changes of each film that comes in, (films, n_r, k) in m per whatever makes them; none unless given.
+    bends
+        Whether second derivatives are wanted too.
+
+    Returns
+    -------
+    tuple[Answers, Array]
+        As for :func:`influence_and_bends` (without ``second`` unless wanted); and changes of each film that is left,
+        (films, n_r, k + m): first by what makes those that come in, then by the m wanted settings in order.
+    """
     steps, places = np.nonzero(wanted)
     films, nodes = course.incoming.shape
+    before = 0 if coming is None else coming.shape[2]
     carried = _Carried(
-        np.zeros((films, nodes, steps.size)), np.zeros((course.rings.middles.size, steps.size))
+        np.zeros((films, nodes, before + steps.size)),
+        np.zeros((course.rings.middles.size, before + steps.size)),
     )
+    if coming is not None:
+        carried.left[:, :, :before] = coming
     second = []
     for index, passed in enumerate(run.steps):
         own = np.flatnonzero(steps == index)
-        pressures = own[places[own] < wanted.shape[1] - 1]
-        times = own[places[own] == wanted.shape[1] - 1]
-        contact = pressure_answers(course, passed, places[pressures], bends=bends)
+        pressures = before + own[places[own] < wanted.shape[1] - 1]
+        times = before + own[places[own] == wanted.shape[1] - 1]
+        contact = pressure_answers(course, passed, places[pressures - before], bends=bends)
         step = _Own(passed, float(run.settings.time[index]), pressures, contact, times)
         bent = _through(course, step, carried)
         if bends:
             second.append(Bends(places[own], -bent))
     made = np.zeros((*wanted.shape, nodes))
-    made[steps, places] = carried.left.sum(axis=0).T
-    return Answers(made, tuple(second))
+    made[steps, places] = carried.left[:, :, before:].sum(axis=0).T
+    return Answers(made, tuple(second)), carried.left
 
 
 class _Own(NamedTuple):

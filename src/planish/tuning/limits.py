@@ -66,6 +66,8 @@ class Freedom:
         What they keep to.
     notes
         What was taken for granted.
+
+    ``within`` stands before each path, as ``platen.2.``; one of several platens may be kept as it is.
     """
 
     def __init__(
@@ -76,10 +78,11 @@ class Freedom:
         bounds: Mapping[str, str],
         keep: Iterable[str],
         neighbour: float | None,
-        most_time: float | None,
-        time_words: str,
+        most_time: float | None = None,
+        time_words: str = "",
+        within: str = "",
     ) -> None:
-        self._setup, self._start = setup, start
+        self._setup, self._start, self._within = setup, start, within
         self._tree = setup.tree  # a copy each time it is asked for
         self._zones = start.zones.shape[1]
         self._tied = bool(setup.rig.head.back_film)  # a rigid head presses everywhere alike
@@ -90,7 +93,7 @@ class Freedom:
         self.free = self._kept(keep)
         self._index = self._numbered()
         self.scale = self._scales()
-        if self.scale.size == 0:
+        if self.scale.size == 0 and not within:
             raise SetupError("keep: everything is kept: must leave a pressure or a time to tune")
         self.rows = self._rows(neighbour, most_time, time_words)
 
@@ -116,7 +119,7 @@ class Freedom:
             keys = (*keys, "time")
         else:
             keys = (*keys, "zone_pressures") if self._tied else (*keys, "zone_pressures", which)
-        return paths.show(keys, self._tree)
+        return self._within + paths.show(keys, self._tree)
 
     def pack(self, settings: Settings) -> Array:
         """Return the settings that move in their scales, (n,)."""
@@ -233,11 +236,11 @@ class Freedom:
         if kinds:
             allowed = f"one of {', '.join(_KINDS)}, or {allowed}"
             if "." not in key:
-                raise SetupError(f"{option} {key}: must be {allowed} ({nearest(key, _KINDS)})")
+                raise SetupError(f"{option} {self._within}{key}: must be {allowed} ({nearest(key, _KINDS)})")
         try:
             keys = paths.resolve(key, self._tree)
         except SetupError as error:
-            raise SetupError(f"{option} {error}") from None
+            raise SetupError(f"{option} {self._within}{error}") from None
         if keys[:2] == ("recipe", "step") and len(keys) == 2:
             return [(step, which) for step in steps for which in range(last + 1)]
         if keys[:2] == ("recipe", "step") and isinstance(keys[2], int):
@@ -252,7 +255,7 @@ class Freedom:
                 return [(step, self._zones)]
             if rest[0] in ("time", "stop_on_removed", "stop_on_remaining") and len(rest) == 1:
                 return [(step, last)]
-        raise SetupError(f"{option} {key}: must be {allowed}")
+        raise SetupError(f"{option} {self._within}{key}: must be {allowed}")
 
     def _zone(self, key: paths.Key, path: str, option: str) -> int:
         names = [zone.name for zone in self._setup.model.head.zone]
@@ -358,7 +361,7 @@ class Freedom:
                 most_time - kept - rounded,
                 Limit("recipe", f"{time_words} all steps together at most", most_time, "time"),
             )
-        return Rows(np.array(rows), np.array(most), tuple(limits))
+        return Rows(np.reshape(rows, (-1, self.scale.size)), np.array(most), tuple(limits))
 
 
 def _seconds() -> Quantity:

@@ -9,18 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.tuning.course import Course, Run, Settings
+from planish.tuning.course import Course, Run
 from planish.tuning.doses import Doses
 from planish.tuning.limits import Freedom
+from planish.tuning.platens.course import RowCourse, RowRun
+from planish.tuning.platens.freedom import RowFreedom
 from planish.tuning.program import Asked, best_move, into_limits
 from planish.tuning.several import Several, Side, influence, influence_and_bends
 
 Array = NDArray[np.float64]
+Polished: TypeAlias = Run | RowRun | Side
 NM = 1e-9
 
 TIMES, PRESSURES = "times", "pressures"  # what mends the mean
@@ -46,11 +49,11 @@ _DAMPING = 1e-3  # of the variance, on the square of a move
 class Found:
     """Where a search ended.
 
-    ``run`` there, of one wafer or of several; ``sigma`` and ``gap`` (mean left less wanted) [nm]; ``prices`` [nm per scaled unit of room] of the
+    ``run`` there, of one wafer or of several, on one platen or in turn on several; ``sigma`` and ``gap`` (mean left less wanted) [nm]; ``prices`` [nm per scaled unit of room] of the
     limits, ``tight`` which of them hold; ``programs`` solved, ``runs`` wafers polished.
     """
 
-    run: Run | Side
+    run: Polished
     sigma: float
     gap: float
     prices: Array
@@ -64,7 +67,7 @@ class _Place:
     """A run, its doses, what is left less wanted [nm] at the places that count, and how that answers to doses and bends."""
 
     doses: Array
-    run: Run | Side
+    run: Polished
     away: Array
     slopes: Array = field(default_factory=lambda: np.zeros((0, 0)))
     bends: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
@@ -86,16 +89,18 @@ class Search:
         What shall be left [m], (n_r,); of several wafers one behind the other.
     """
 
-    def __init__(self, course: Course | Several, freedom: Freedom, goal: Array) -> None:
+    def __init__(
+        self, course: Course | RowCourse | Several, freedom: Freedom | RowFreedom, goal: Array
+    ) -> None:
         self.course, self.freedom, self.goal = course, freedom, goal
-        self._polished: Callable[[Settings, Any], Run | Side] = course.run
+        self._polished: Callable[[Any, Any], Polished] = course.run
         self._runs = self._programs = 0
 
-    def _away(self, run: Run | Side) -> Array:
+    def _away(self, run: Polished) -> Array:
         """Return what is left less what is wanted [nm] at the places that count."""
         return np.asarray(self.course.counted.read @ (run.stack - self.goal)) / NM
 
-    def measures(self, run: Run | Side) -> tuple[float, float]:
+    def measures(self, run: Polished) -> tuple[float, float]:
         """Return sigma and mean [nm] of what is left less what is wanted."""
         away = self._away(run)
         return self._sigma(away), self._mean(away)
@@ -107,12 +112,12 @@ class Search:
         shares = self.course.counted.shares
         return float(np.sqrt(shares @ (away - float(shares @ away)) ** 2))
 
-    def _at(self, doses: Doses, at: Array, near: Run | Side) -> _Place:
+    def _at(self, doses: Doses, at: Array, near: Polished) -> _Place:
         self._runs += 1
         run = self._polished(doses.unpack(at), near)
         return _Place(at, run, self._away(run))
 
-    def start(self, begin: Run | Side) -> Run | Side | None:
+    def start(self, begin: Polished) -> Polished | None:
         """Return the wafer of the setup's own pressures, times stretched alike to meet the target, within the limits.
 
         Parameters
@@ -122,7 +127,7 @@ class Search:
 
         Returns
         -------
-        Run | Side | None
+        Polished | None
             None where the limits leave no settings at all.
         """
         doses = Doses(self.freedom, begin.settings)
@@ -247,7 +252,7 @@ class Search:
                 break
         return by, prices, merit
 
-    def improve(self, run: Run | Side) -> Found:
+    def improve(self, run: Polished) -> Found:
         """Return the most even wafer that steps from here lead to.
 
         Parameters
@@ -304,7 +309,7 @@ class Search:
                 break
         return place, prices
 
-    def _ended(self, doses: Doses, begin: Run | Side, place: _Place, prices: Array) -> Found:
+    def _ended(self, doses: Doses, begin: Polished, place: _Place, prices: Array) -> Found:
         if self._told(self._away(begin)) < self._told(place.away):
             place = _Place(doses.pack(begin.settings), begin, self._away(begin))
         sigma, gap = self.measures(place.run)

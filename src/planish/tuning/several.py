@@ -14,13 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.tuning import influence as of_one
-from planish.tuning.course import Course, Run, Settings
+from planish.tuning.course import Course, Run
 from planish.tuning.influence import Answers, Bends
+from planish.tuning.platens.course import RowCourse, RowRun
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planish.predict.wafer.counted import Counted
+    from planish.tuning.course import Settings
+    from planish.tuning.platens.course import RowSettings
 
 Array = NDArray[np.float64]
 
@@ -29,10 +32,10 @@ Array = NDArray[np.float64]
 class Side:
     """Wafers polished side by side: a run each."""
 
-    runs: tuple[Run, ...]
+    runs: tuple[Run | RowRun, ...]
 
     @property
-    def settings(self) -> Settings:
+    def settings(self) -> Settings | RowSettings:
         """The same for all."""
         return self.runs[0].settings
 
@@ -82,14 +85,14 @@ class Several:
         The discs inside the edge exclusions.
     """
 
-    def __init__(self, courses: Sequence[Course]) -> None:
+    def __init__(self, courses: Sequence[Course] | Sequence[RowCourse]) -> None:
         self.courses = tuple(courses)
         disc = courses[0].counted
         self.counted = Disc(
             Reading(disc, len(courses)), np.tile(disc.shares, len(courses)) / float(len(courses))
         )
 
-    def run(self, settings: Settings, near: Side | None = None) -> Side:
+    def run(self, settings: Settings | RowSettings, near: Side | None = None) -> Side:
         """Polish all wafers with the same settings.
 
         Parameters
@@ -105,8 +108,10 @@ class Several:
         )
 
 
-def influence(course: Course | Several, run: Run | Side, wanted: NDArray[np.bool_]) -> Array:
-    """Return how the thickness left of one or several wafers answers to each setting.
+def influence(
+    course: Course | RowCourse | Several, run: Run | RowRun | Side, wanted: NDArray[np.bool_]
+) -> Array:
+    """Return how the thickness left of one or several wafers, on one or several platens, answers to each setting.
 
     Parameters
     ----------
@@ -118,15 +123,12 @@ def influence(course: Course | Several, run: Run | Side, wanted: NDArray[np.bool
     Array
         (steps, zones + 2, wafers n_r).
     """
-    if isinstance(course, Several):
-        assert isinstance(run, Side)
-        pairs = zip(course.courses, run.runs, strict=True)
-        return np.concatenate([of_one.influence(one, each, wanted) for one, each in pairs], axis=2)
-    assert isinstance(run, Run)
-    return of_one.influence(course, run, wanted)
+    return _answers(course, run, wanted, bends=False).first
 
 
-def influence_and_bends(course: Course | Several, run: Run | Side, wanted: NDArray[np.bool_]) -> Answers:
+def influence_and_bends(
+    course: Course | RowCourse | Several, run: Run | RowRun | Side, wanted: NDArray[np.bool_]
+) -> Answers:
     """Return how the thickness left of one or several wafers answers to each setting, and how these answers bend.
 
     Parameters
@@ -139,14 +141,25 @@ def influence_and_bends(course: Course | Several, run: Run | Side, wanted: NDArr
     Answers
         Over (wafers n_r).
     """
-    if not isinstance(course, Several):
+    return _answers(course, run, wanted, bends=True)
+
+
+def _answers(
+    course: Course | RowCourse | Several,
+    run: Run | RowRun | Side,
+    wanted: NDArray[np.bool_],
+    *,
+    bends: bool,
+) -> Answers:
+    if isinstance(course, RowCourse):
+        assert isinstance(run, RowRun)
+        return course.influence(run, wanted, bends=bends)
+    if isinstance(course, Course):
         assert isinstance(run, Run)
-        return of_one.influence_and_bends(course, run, wanted)
+        return of_one.influence_on(course, run, wanted, bends=bends)[0]
     assert isinstance(run, Side)
-    made = [
-        of_one.influence_and_bends(one, each, wanted)
-        for one, each in zip(course.courses, run.runs, strict=True)
-    ]
+    pairs = zip(course.courses, run.runs, strict=True)
+    made = [_answers(one, each, wanted, bends=bends) for one, each in pairs]
     steps = zip(*(one.second for one in made), strict=True)
     second = tuple(
         Bends(step[0].which, np.concatenate([each.second for each in step], axis=0)) for step in steps

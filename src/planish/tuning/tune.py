@@ -5,28 +5,30 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple, TypedDict
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple, TypedDict, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planish import units
 from planish.engine.given import of_kind
 from planish.errors import SetupError, refuse
 from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.polish import polish
-from planish.setup.changes import quantity_text
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
-from planish.tuning.asked import goal_of, longest, positive
+from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.chance.meet import read_limits
 from planish.tuning.chance.solve import DRAWS, Asked, by_chance
 from planish.tuning.course import Course, Settings
 from planish.tuning.incoming import Coming, scatter, wafers_coming
 from planish.tuning.limits import ROUNDED_S, Freedom
+from planish.tuning.platens.tune import RowAsked, tune_platens
 from planish.tuning.search import MET_NM, NM, Found, Search
 from planish.tuning.several import Several
-from planish.tuning.tuned import Bound, OneOf, Tuned
+from planish.tuning.stopped import binding, holding, no_room, not_met
+from planish.tuning.tuned import OneOf, Tuned
+from planish.tuning.written import settled_changes, timed
 
 if TYPE_CHECKING:
     from planish.engine.execute import Cancel, Progress
@@ -34,11 +36,12 @@ if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.si import Rig
     from planish.tuning.chance.meet import Meet
+    from planish.tuning.platens.result import TunedPlatens
 
     Sites = SiteMap | str | os.PathLike[str]
+    InTurn = list[Setup] | list[str] | list[Path] | tuple[Setup | str | os.PathLike[str], ...]
 
 Array = NDArray[np.float64]
-_WORTH = 1e-12  # [m] of sigma per psi or s: what is less is no price
 
 
 class _Options(TypedDict):
@@ -47,6 +50,7 @@ class _Options(TypedDict):
     neighbour: float | None
 
 
+@overload
 def tune(
     setup: Setup | str | os.PathLike[str],
     *,
@@ -66,33 +70,79 @@ def tune(
     workers: int | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
-) -> Tuned:
+) -> Tuned: ...
+
+
+@overload
+def tune(
+    setup: InTurn,
+    *,
+    target: float | str | None = None,
+    incoming: Sites | Sequence[Sites] | None = None,
+    profile: Sites | None = None,
+    bounds: Mapping[str, str] | None = None,
+    neighbour: float | str | None = None,
+    least_rate: float | str | None = None,
+    most_time: float | str | None = None,
+    longest: float | str | None = None,
+    balance: float | str | None = None,
+    keep: Iterable[str] = (),
+) -> TunedPlatens: ...
+
+
+def tune(
+    setup: Setup | str | os.PathLike[str] | InTurn,
+    *,
+    target: float | str | None = None,
+    incoming: Sites | Sequence[Sites] | None = None,
+    profile: Sites | None = None,
+    bounds: Mapping[str, str] | None = None,
+    neighbour: float | str | None = None,
+    least_rate: float | str | None = None,
+    most_time: float | str | None = None,
+    longest: float | str | None = None,
+    balance: float | str | None = None,
+    keep: Iterable[str] = (),
+    meet: Mapping[str, str] | None = None,
+    spreads: bool = True,
+    over_wafers: int = 0,
+    draws: int = DRAWS,
+    seed: int = 0,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> Tuned | TunedPlatens:
     """Solve for zone pressures, ring pressure and time of each step, for incoming wafers and a thickness to be left.
 
     Parameters
     ----------
     setup
-        A loaded setup, or the path of its file; where the search starts.
+        A loaded setup, or the path of its file; where the search starts. Several of them, in a list, are platens that one wafer
+        passes in turn: all their settings are solved for together, for what is left after the last.
     target
         Mean thickness of all films together to be left inside the edge exclusion [m], or text as ``"550 nm"``; where
         ``meet`` gives both ends of the thickness, their middle unless given. Of several wafers, their mean.
     incoming
         Measured sites of the film on top: of one wafer (`read_sites`, or their file), or of many, by several of these, a file of
         several wafers, a folder of files, or a table of runs; the setup's own film unless given. The settings are the same
-        for all wafers, and least is made of the root mean square over wafers of sigma.
+        for all wafers, and least is made of the root mean square over wafers of sigma. It comes to the first platen.
     profile
         Thickness wanted over the wafer, as sites; its own mean where no ``target`` is given, else moved to that.
     bounds
         Range by what is bound: ``zone_pressure``, ``ring_pressure``, ``time``, or a path of a setup, to text as
-        ``"1..6 psi"``; the usual range of the key unless given.
+        ``"1..6 psi"``; the usual range of the key unless given. Of several platens those of all, and behind ``platen.2.`` of one.
     neighbour
         Largest step between neighbouring zones [Pa], or text.
     least_rate
         Least mean removal rate over the recipe [m/s], or text.
     most_time
-        Most time for all steps together [s], or text.
+        Most time for all steps together, of all platens [s], or text.
+    longest
+        Most time for the steps of any one of several platens [s], or text.
+    balance
+        By how much the times of two of several platens may differ at most [s], or text.
     keep
-        Paths of steps, pressures and times that stay as they are.
+        Paths of steps, pressures and times that stay as they are; behind ``platen.2.`` those of one of several platens.
     meet
         Limits of what is left, as ``{"thickness": "540..560 nm", "wiwnu_sigma_percent": "..3"}``, by the figures of
         `planish.tuning.chance.meet.FIGURES`. Given, the settings are those with the highest chance of meeting all of them
@@ -112,18 +162,43 @@ def tune(
 
     Returns
     -------
-    Tuned
+    Tuned | TunedPlatens
         Verified by ``planish.polish``; never less even than the setup's own pressures polished to the target. With
-        ``meet`` never of less chance than the settings without it, on the draws counted.
+        ``meet`` never of less chance than the settings without it, on the draws counted. Of several setups the settings of
+        all.
 
     Raises
     ------
     SetupError
         Where the limits leave no settings, or none that meet the target: with the limits that stop it; where nothing
-        differs from wafer to wafer, and where no draw meets all that ``meet`` says.
+        differs from wafer to wafer, and where no draw meets all that ``meet`` says; where several setups are not of one
+        wafer, or its films do not agree.
     DataError
         For sites or a target that cannot be.
     """
+    if isinstance(setup, list | tuple):
+        if meet or over_wafers:
+            raise SetupError(
+                "--meet: the chance of meeting limits is of one setup: must stand with one alone"
+            )
+        if not setup:
+            raise SetupError(refuse("setups", "none", "one or more"))
+        asked_of_all = RowAsked(
+            target=target,
+            incoming=incoming,
+            profile=profile,
+            bounds=bounds or {},
+            neighbour=neighbour,
+            least_rate=least_rate,
+            most_time=most_time,
+            longest=longest,
+            balance=balance,
+            keep=keep,
+        )
+        return tune_platens([as_setup(one) for one in setup], asked_of_all)
+    for option, value in (("--longest", longest), ("--balance", balance)):
+        if value is not None:
+            raise SetupError(refuse(option, value, "given with several setups", "--most-time is for one"))
     setup = as_setup(setup)
     asked = Asked(
         read_limits(meet or {}),
@@ -149,7 +224,7 @@ def tune(
     )
     goal, said = goal_of(before, _target(target, profile, asked.limits), profile)
     _within(before.mean(goal), asked.limits)
-    cap, words = longest(before, goal, most_time, least_rate)
+    cap, words = longest_time(before, goal, most_time, least_rate)
     options: _Options = {
         "bounds": bounds or {},
         "keep": list(keep),
@@ -158,18 +233,18 @@ def tune(
     plain = _plain(setup, coming, start, goal, options, cap, words)
     found, freedom = plain.found, plain.freedom
     if abs(found.gap) > MET_NM:
-        raise SetupError(_not_met(found, freedom, before.mean(goal)))
+        raise SetupError(not_met(found, freedom, before.mean(goal)))
     settled = freedom.rounded(found.run.settings)
-    holding, chance = _binding(found, freedom), None
+    held, chance = binding(found, freedom), None
     if asked.limits:
 
         def aged(settings: Settings) -> Rig:
-            return _tuned_rig(setup, rig, _changes(setup, rig, start, settings, freedom))
+            return _tuned_rig(setup, rig, settled_changes(setup, start, settings))
 
         settled, chance = by_chance(setup, coming, freedom, settled, asked, aged)
         if chance.better:
-            holding = _holding(settled, freedom)
-    changes = _changes(setup, rig, start, settled, freedom)
+            held = holding(settled, freedom)
+    changes = settled_changes(setup, start, settled)
     after = polish(_tuned_rig(setup, rig, changes))
     return Tuned(
         setup=setup,
@@ -177,10 +252,10 @@ def tune(
         before=before,
         after=after,
         goal=goal,
-        bounds=holding,
+        bounds=held,
         programs=found.programs + plain.programs,
         runs=found.runs + plain.runs + 2,
-        said=(*notes, *plain.notes, *said, *freedom.notes, *_timed(rig), *_thinner(before, after)),
+        said=(*notes, *plain.notes, *said, *freedom.notes, *timed(rig), *_thinner(before, after)),
         wafers=_each(setup, coming, changes),
         scatter=scatter(coming) if len(coming.rigs) > 1 else None,
         chance=chance,
@@ -228,7 +303,7 @@ def _plain(
     search, notes = Search(course, freedom, goal), []
     begin = search.start(course.run(start))
     if begin is None:
-        raise SetupError(_no_room(freedom, words))
+        raise SetupError(no_room(freedom))
     if cap is None and not any(key.endswith("time") for key in options["bounds"]):
         own = float(begin.settings.time.sum()) + ROUNDED_S * start.time.size
         words = "no longer than with the setup's own pressures (--most-time says otherwise):"
@@ -259,85 +334,10 @@ def _each(setup: Setup, coming: Coming, changes: Changes) -> tuple[OneOf, ...]:
     )
 
 
-def _holding(settings: Settings, freedom: Freedom) -> tuple[Bound, ...]:
-    """Return the limits that hold settings found otherwise than by sigma: without a price in it."""
-    rows = freedom.rows
-    room = rows.most - rows.matrix @ freedom.pack(settings)
-    scale = np.abs(rows.matrix).max(axis=1)
-    return tuple(
-        Bound(limit, None)
-        for limit, left, size in zip(rows.limits, room, scale, strict=True)
-        if left < 1e-3 * size
-    )
-
-
-def _no_room(freedom: Freedom, words: str) -> str:
-    named = [limit for limit in freedom.rows.limits if limit.words.startswith(("bound of", "step between"))]
-    told = "; ".join(limit.told for limit in named[:4])
-    if words:
-        told = f"{freedom.rows.limits[-1].told}; {told}" if told else freedom.rows.limits[-1].told
-    return f"limits: no settings keep all of them ({told}): must leave some (widen one, or keep less)"
-
-
-def _not_met(found: Found, freedom: Freedom, mean: float) -> str:
-    """Return why the target cannot be met, and what would help."""
-    worth = [
-        (float(price), limit)
-        for price, limit, tight in zip(found.prices, freedom.rows.limits, found.tight, strict=True)
-        if tight and price > 1e-6
-    ]
-    worth.sort(key=lambda each: -each[0])
-    told = "; ".join(limit.told for _, limit in worth[:3]) or "what is kept"
-    side = "more than" if found.gap > 0 else "less than"
-    return (
-        f"target = {1e9 * mean:.6g} nm: cannot be met within the limits: at best {1e9 * mean + found.gap:.6g} nm are left, "
-        f"{side} wanted; must be within reach (stopped by {told}: widen that, or set another target)"
-    )
-
-
-def _changes(setup: Setup, rig: Rig, start: Settings, settled: Settings, freedom: Freedom) -> Changes:
-    """Return the changes from the setup to the settings; a step that stopped on an amount then stops on a time."""
-    changes: Changes = {}
-    for index, step in enumerate(rig.steps):
-        base = freedom.place(index, settled.zones.shape[1] + 1).rsplit(".", 1)[0]
-        if not np.array_equal(settled.zones[index], start.zones[index]):
-            texts = [quantity_text(float(p), "pressure") for p in settled.zones[index]]
-            changes[f"{base}.zone_pressures"] = texts[0] if len(set(texts)) == 1 else texts
-        if settled.ring[index] != start.ring[index]:
-            changes[f"{base}.ring_pressure"] = quantity_text(float(settled.ring[index]), "pressure")
-        if settled.time[index] != start.time[index] or step.stop != "time":
-            changes[f"{base}.time"] = quantity_text(float(settled.time[index]), "time")
-        if step.stop != "time":
-            for key in ("stop_on_removed", "stop_on_remaining", "max_time"):
-                if setup.model.recipe.step[index].model_dump().get(key) is not None:
-                    changes[f"{base}.{key}"] = None
-    return changes
-
-
 def _tuned_rig(setup: Setup, rig: Rig, changes: Changes) -> Rig:
     """Return the tuned setup's records, with the incoming film."""
     tuned = setup.replace(changes).rig
     return replace(tuned, wafer=rig.wafer)
-
-
-def _binding(found: Found, freedom: Freedom) -> tuple[Bound, ...]:
-    """Return the limits that hold, the dearest first."""
-    rows, made = freedom.rows, []
-    for price, limit, tight in zip(found.prices, rows.limits, found.tight, strict=True):
-        # a row is in SI: the settings' scales are in its coefficients, not in its right-hand side
-        per_si = float(price) * NM
-        worth = per_si * units.to_si("1 psi" if limit.dimension == "pressure" else "1 s", limit.dimension)
-        if tight and worth > _WORTH:
-            made.append((worth, Bound(limit, per_si)))
-    made.sort(key=lambda each: -each[0])
-    return tuple(bound for _, bound in made)
-
-
-def _timed(rig: Rig) -> list[str]:
-    names = [step.name for step in rig.steps if step.stop != "time"]
-    if not names:
-        return []
-    return [f"step {', '.join(names)}: stopped on an amount; the tuned setup stops it on a time instead"]
 
 
 def _thinner(before: WaferResult, after: WaferResult) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -17,6 +16,7 @@ from planish.results.result import Result
 from planish.setup.changes import quantity_text
 from planish.tuning import program
 from planish.tuning.chance import counted as by_count
+from planish.tuning.told import average, before_after, left_nm, left_of, percent, rms, step_rows
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -84,17 +84,6 @@ class OneOf(Record):
         return f"{shortened(self.name, 60)}: {figure(percent(self.after), '%', 3)} (1σ), {figure(percent(self.before), '%', 3)} before"
 
 
-def left_of(wafer: WaferResult) -> float:
-    """Return the mean thickness left of all films together [m]."""
-    return wafer.mean(wafer.remaining.sum(axis=0))
-
-
-def percent(wafer: WaferResult) -> float | None:
-    """Return sigma over mean of what is left [%]; None where nothing is."""
-    mean = left_of(wafer)
-    return 100 * wafer.sigma(wafer.remaining.sum(axis=0)) / mean if mean > 0 else None
-
-
 @dataclass(frozen=True, repr=False, eq=False)
 class Tuned(Result):
     """Settings solved for.
@@ -139,7 +128,7 @@ class Tuned(Result):
     chance: Chance | None = None
 
     def _told(self) -> str:
-        before, after = (_average(percent, each) for each in self._all())
+        before, after = (average(percent, each) for each in self._all())
         of = f" of {len(self.wafers)} wafers" if self.wafers else ""
         met = ""
         if self.chance is not None:
@@ -208,9 +197,9 @@ class Tuned(Result):
         every = self._all()
         return {
             "target_nm": 1e9 * after.mean(self.goal),
-            **_before_after("mean_remaining_{}_nm", *(_average(_left_nm, each) for each in every)),
-            **_before_after("wiwnu_sigma_percent_{}", *(_average(percent, each) for each in every)),
-            **_before_after("off_target_sigma_{}_nm", *(1e9 * _rms(self._off, each) for each in every)),
+            **before_after("mean_remaining_{}_nm", *(average(left_nm, each) for each in every)),
+            **before_after("wiwnu_sigma_percent_{}", *(average(percent, each) for each in every)),
+            **before_after("off_target_sigma_{}_nm", *(1e9 * rms(self._off, each) for each in every)),
             **self._of_several(),
             "time_before_s": before.time,
             "time_after_s": after.time,
@@ -218,8 +207,8 @@ class Tuned(Result):
             "programs": self.programs,
             "wafers_polished": self.runs,
             **({} if self.chance is None else self.chance.content()),
-            "steps": self.rows(after),
-            "steps_before": self.rows(before),
+            "steps": step_rows(after),
+            "steps_before": step_rows(before),
             "binding": [bound.row() for bound in self.bounds],
             "changes": self.changes,
         }
@@ -230,7 +219,7 @@ class Tuned(Result):
             return {}
         worst = (max((percent(one) or 0.0 for one in each), default=None) for each in self._all())
         return {
-            **_before_after("worst_wiwnu_sigma_percent_{}", *worst),
+            **before_after("worst_wiwnu_sigma_percent_{}", *worst),
             "incoming_means_sigma_nm": 1e9 * self.scatter.means,
             "incoming_profiles_sigma_nm": 1e9 * self.scatter.profiles,
             "incoming_round_sigma_nm": 1e9 * self.scatter.round,
@@ -242,34 +231,11 @@ class Tuned(Result):
         return {
             "wafer": one.name,
             "mean_incoming_nm": 1e9 * one.after.mean(one.after.incoming.sum(axis=0)),
-            **_before_after("mean_remaining_{}_nm", *(_left_nm(wafer) for wafer in pair)),
-            **_before_after("wiwnu_sigma_percent_{}", *(percent(wafer) for wafer in pair)),
-            **_before_after("off_target_sigma_{}_nm", *(1e9 * self._off(wafer) for wafer in pair)),
+            **before_after("mean_remaining_{}_nm", *(left_nm(wafer) for wafer in pair)),
+            **before_after("wiwnu_sigma_percent_{}", *(percent(wafer) for wafer in pair)),
+            **before_after("off_target_sigma_{}_nm", *(1e9 * self._off(wafer) for wafer in pair)),
             "incoming_round_sigma_nm": 1e9 * one.round,
         }
-
-    def rows(self, wafer: WaferResult) -> list[dict[str, object]]:
-        """Return the settings of a wafer's recipe, a row a step.
-
-        Parameters
-        ----------
-        wafer
-            The one before or after.
-
-        Returns
-        -------
-        list[dict[str, object]]
-            Pressures in kPa, times in s.
-        """
-        return [
-            {
-                "name": step.name,
-                "zone_pressures_kPa": [round(float(p) / 1e3, 6) for p in step.zone_pressures],
-                "ring_pressure_kPa": round(step.ring_pressure / 1e3, 6),
-                "time_s": record.duration,
-            }
-            for step, record in zip(wafer.rig.steps, wafer.steps, strict=True)
-        ]
 
     def dataset(self) -> xr.Dataset:
         """Return the figures, the profiles over the radius and the pressures of each step, in SI."""
@@ -338,26 +304,3 @@ class Tuned(Result):
             )
             for name, (each, words) in profiles.items()
         }
-
-
-def _left_nm(wafer: WaferResult) -> float:
-    return 1e9 * left_of(wafer)
-
-
-def _before_after(key: str, *values: float | None) -> dict[str, float | None]:
-    return {key.format(which): value for which, value in zip(("before", "after"), values, strict=True)}
-
-
-def _average(figure_of: Callable[[WaferResult], float | None], wafers: Sequence[WaferResult]) -> float | None:
-    """Return the mean over wafers; of one, its own to the bit."""
-    values = [figure_of(one) for one in wafers]
-    told = [one for one in values if one is not None]
-    if len(told) < len(values):
-        return None
-    return told[0] if len(told) == 1 else float(np.mean(told))
-
-
-def _rms(figure_of: Callable[[WaferResult], float], wafers: Sequence[WaferResult]) -> float:
-    """Return the root mean square over wafers; of one, its own to the bit."""
-    values = [figure_of(one) for one in wafers]
-    return values[0] if len(values) == 1 else float(np.sqrt(np.mean(np.square(values))))

@@ -13,6 +13,7 @@ from planish.setup.changes import quantity_text
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.models import Setup
+    from planish.setup.si import Rig
     from planish.tuning.course import Settings
 
 
@@ -69,3 +70,47 @@ class SetBy:
             if step in timed and after.time[step] != before.time[step]:
                 made[f"{base}.time"] = quantity_text(float(after.time[step]), "time")
         return made
+
+
+def settled_changes(setup: Setup, start: Settings, settled: Settings) -> Changes:
+    """Return the changes from a setup to settings; a step that stopped on an amount then stops on a time.
+
+    Parameters
+    ----------
+    setup
+        Before.
+    start
+        Its settings, with the times that its steps took.
+    settled
+        The settings.
+
+    Returns
+    -------
+    Changes
+        For ``Setup.replace``; None takes a key out.
+    """
+    by, steps = SetBy(setup), setup.rig.steps
+    made = by.changes(start, settled, times=range(len(steps)))
+    for index, step in enumerate(steps):
+        if step.stop == "time":
+            continue
+        base = by.base(index)
+        made[f"{base}.time"] = quantity_text(float(settled.time[index]), "time")
+        for key in ("stop_on_removed", "stop_on_remaining", "max_time"):
+            if setup.model.recipe.step[index].model_dump().get(key) is not None:
+                made[f"{base}.{key}"] = None
+    return made
+
+
+def timed(rig: Rig) -> list[str]:
+    """Say which steps stopped on an amount and are given a time.
+
+    Parameters
+    ----------
+    rig
+        Before.
+    """
+    names = [step.name for step in rig.steps if step.stop != "time"]
+    if not names:
+        return []
+    return [f"step {', '.join(names)}: stopped on an amount; the tuned setup stops it on a time instead"]

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from planish.cli.app import app
-from planish.cli.options import Columns, Json, Out, Settings, SetupFile, WaferId, writable
+from planish.cli.options import Columns, Json, Out, Settings, WaferId, writable
 from planish.errors import DataError
 
 
@@ -296,7 +296,13 @@ def fit(
 
 @app.command()
 def tune(
-    file: SetupFile,
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Setup file (TOML); several are platens that the wafer passes in turn, solved for together.",
+            metavar="FILE...",
+        ),
+    ],
     target: Annotated[
         str | None, typer.Option("--target", help="Mean thickness of all films to be left, as '550 nm'.")
     ] = None,
@@ -317,7 +323,8 @@ def tune(
         typer.Option(
             "--bound",
             metavar="WHAT=LOW..HIGH",
-            help="zone_pressure, ring_pressure, time or a path of the setup, as 'zone_pressure=1..6 psi'; repeatable.",
+            help="zone_pressure, ring_pressure, time or a path of the setup, as 'zone_pressure=1..6 psi'; of one of several "
+            "platens as 'platen.2.time=..60 s'; repeatable.",
         ),
     ] = None,
     neighbour: Annotated[
@@ -327,11 +334,22 @@ def tune(
         str | None, typer.Option("--least-rate", help="Least mean removal rate, as '200 nm/min'.")
     ] = None,
     most_time: Annotated[
-        str | None, typer.Option("--most-time", help="Most time for all steps together, as '90 s'.")
+        str | None,
+        typer.Option("--most-time", help="Most time for all steps together, of all platens, as '90 s'."),
+    ] = None,
+    longest: Annotated[
+        str | None,
+        typer.Option("--longest", help="Several platens: most time for the steps of any one, as '60 s'."),
+    ] = None,
+    balance: Annotated[
+        str | None,
+        typer.Option("--balance", help="Several platens: by how much the times of two may differ, as '5 s'."),
     ] = None,
     keep: Annotated[
         list[str] | None,
-        typer.Option("--keep", help="Path that stays as it is, as recipe.step.main.time; repeatable."),
+        typer.Option(
+            "--keep", help="Path that stays as it is, as recipe.step.main.time or platen.2; repeatable."
+        ),
     ] = None,
     meet: Annotated[
         list[str] | None,
@@ -362,14 +380,19 @@ def tune(
     settings: Settings = None,
     json_out: Json = False,
     out: Annotated[
-        Path | None, typer.Option("--out", help="File for the setup with the settings in it.")
+        Path | None,
+        typer.Option(
+            "--out",
+            help="File for the setup with the settings in it; of several platens the folder for 1-NAME.toml, 2-NAME.toml, "
+            "picture and result.",
+        ),
     ] = None,
 ) -> None:
     """Solve for the zone and ring pressures and times that incoming wafers ask for, or for the chance of meeting limits."""
     from planish.cli import tuning
 
     tuning.tune(
-        file,
+        files,
         settings or [],
         json_out,
         out,
@@ -380,6 +403,8 @@ def tune(
         neighbour=neighbour,
         least_rate=least_rate,
         most_time=most_time,
+        longest=longest,
+        balance=balance,
         keep=keep or [],
         meet=meet or [],
         spreads=spreads,

@@ -1,0 +1,79 @@
+"""What is told of tuned wafers, before and after: what is left, how even, and the settings of each step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from planish.predict.wafer.result import WaferResult
+
+
+def left_of(wafer: WaferResult) -> float:
+    """Return the mean thickness left of all films together [m]."""
+    return wafer.mean(wafer.remaining.sum(axis=0))
+
+
+def percent(wafer: WaferResult) -> float | None:
+    """Return sigma over mean of what is left [%]; None where nothing is."""
+    mean = left_of(wafer)
+    return 100 * wafer.sigma(wafer.remaining.sum(axis=0)) / mean if mean > 0 else None
+
+
+def step_rows(wafer: WaferResult) -> list[dict[str, object]]:
+    """Return the settings of a wafer's recipe, a row a step.
+
+    Parameters
+    ----------
+    wafer
+        The one before or after.
+
+    Returns
+    -------
+    list[dict[str, object]]
+        Pressures in kPa, times in s.
+    """
+    return [
+        {
+            "name": step.name,
+            "zone_pressures_kPa": [round(float(p) / 1e3, 6) for p in step.zone_pressures],
+            "ring_pressure_kPa": round(step.ring_pressure / 1e3, 6),
+            "time_s": record.duration,
+        }
+        for step, record in zip(wafer.rig.steps, wafer.steps, strict=True)
+    ]
+
+
+def left_nm(wafer: WaferResult) -> float:
+    """Return the mean thickness left of all films together [nm]."""
+    return 1e9 * left_of(wafer)
+
+
+def before_after(key: str, *values: float | None) -> dict[str, float | None]:
+    """Return two figures under a key whose ``{}`` says which.
+
+    Parameters
+    ----------
+    key
+        With ``{}`` in it.
+    *values:
+        Before, and after.
+    """
+    return {key.format(which): value for which, value in zip(("before", "after"), values, strict=True)}
+
+
+def average(figure_of: Callable[[WaferResult], float | None], wafers: Sequence[WaferResult]) -> float | None:
+    """Return the mean over wafers; of one, its own to the bit."""
+    values = [figure_of(one) for one in wafers]
+    told = [one for one in values if one is not None]
+    if len(told) < len(values):
+        return None
+    return told[0] if len(told) == 1 else float(np.mean(told))
+
+
+def rms(figure_of: Callable[[WaferResult], float], wafers: Sequence[WaferResult]) -> float:
+    """Return the root mean square over wafers; of one, its own to the bit."""
+    values = [figure_of(one) for one in wafers]
+    return values[0] if len(values) == 1 else float(np.sqrt(np.mean(np.square(values))))
