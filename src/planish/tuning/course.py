@@ -21,19 +21,20 @@ from planish.predict.wafer.conditions import (
 )
 from planish.predict.wafer.contact_model import prepare
 from planish.predict.wafer.counted import counted
-from planish.predict.wafer.films import on_top, polish_stack
+from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.incoming import mean_profile
 from planish.predict.wafer.pad_surface import fresh_state
 from planish.predict.wafer.step_plan import back_load, plan_step
+from planish.predict.wafer.stopping import TIMES, find_stop
 
 if TYPE_CHECKING:
     from planish.predict.wafer.pad_surface import PadState
     from planish.predict.wafer.step_plan import BackLoad, StepPlan
     from planish.predict.wafer.warm_pad import Softness
     from planish.setup.si import Rig, Step
+    from planish.tuning.amounts import Amounts
 
 Array = NDArray[np.float64]
-TIMES = 33  # per step, as in predict.wafer.polish
 
 
 class Settings(NamedTuple):
@@ -110,7 +111,13 @@ class Course:
         self._plans = [plan_step(rig, step, self.model, self.rings) for step in rig.steps]
         self.film_materials = [film.material for film in rig.wafer.films]
 
-    def run(self, settings: Settings, near: Run | None = None, coming: Array | None = None) -> Run:
+    def run(
+        self,
+        settings: Settings,
+        near: Run | None = None,
+        coming: Array | None = None,
+        amounts: Amounts | None = None,
+    ) -> Run:
         """Polish the wafer.
 
         Parameters
@@ -121,34 +128,51 @@ class Course:
             A run with similar settings, whose solutions are started from.
         coming
             What comes in of each film [m], (films, n_r); as the setup says unless given.
+        amounts
+            On which steps stop, in place of their times; all stop on a time unless given.
 
         Returns
         -------
         Run
-            As ``planish.polish`` gives it for a recipe with these times.
+            As ``planish.polish`` gives it for a recipe with these times, or amounts; its settings tell the times taken.
         """
         rig, model, rings = self.rig, self.model, self.rings
         state = fresh_state(rig, model.summits, rings.middles.size)
-        left, steps = self.incoming if coming is None else coming, []
-        for index in range(len(rig.steps)):
+        left, steps, took = self.incoming if coming is None else coming, [], settings.time.copy()
+        for index, own in enumerate(rig.steps):
             before = None if near is None else near.steps[index]
-            passed = self._step(index, settings, state, left, before)
-            times = np.linspace(0.0, float(settings.time[index]), TIMES)
+            step = with_settings(own, settings, index)
+            amount = None if amounts is None else amounts[index]
+            if amount is not None:
+                step = replace(step, stop=own.stop, stop_value=amount)
+            passed = self._step(index, step, state, left, before)
+            if amount is not None:
+                took[index] = self._stop(passed, left)
+            times = np.linspace(0.0, float(took[index]), TIMES)
             left, temperatures = self._after(passed.found, passed.temperatures, left, times)
             state = replace(state, temperatures=temperatures)
             steps.append(passed)
-        return Run(settings, tuple(steps), left)
+        return Run(settings._replace(time=took), tuple(steps), left)
 
-    def _step(
-        self, index: int, settings: Settings, state: PadState, left: Array, near: Passed | None
-    ) -> Passed:
+    def _stop(self, passed: Passed, left: Array) -> float:
+        """Return when a step has met its amount, or its longest time [s]."""
+        step, heating = passed.plan.step, pad_heat(passed.found, passed.temperatures)
+
+        def curves_at(times: Array) -> list[Array]:
+            curves = self._curves(passed.found, heating.at(times[:, None]) @ self.rings.to_wafer.T, times)
+            return [curves[name] for name in self.film_materials]
+
+        found = find_stop(step, curves_at, left, self.counted.weights)
+        return step.max_time if found is None else max(found, 1e-9)
+
+    def _step(self, index: int, step: Step, state: PadState, left: Array, near: Passed | None) -> Passed:
         rig, model, rings = self.rig, self.model, self.rings
-        step = with_settings(rig.steps[index], settings, index)
         plan = replace(self._plans[index], step=step)
         top = on_top(left, model.grid.areas)
         spending = None if top is None else rig.wafer.films[top].material
         back = back_load(rig, step, model)
-        met, softness = warm_state(rig, plan, back, rings, state, top=spending)
+        goal = 0.0 if step.stop == "time" else stop_amount(step, left, self.counted.weights)[1]
+        met, softness = warm_state(rig, plan, back, rings, state, top=spending, goal=goal)
         start = None if near is None else near.found.solution
         solution = contact_pressure(rig, step, model, met, start, left=left, give=softness.give, back=back)
         found = meet(
@@ -172,12 +196,7 @@ class Course:
     ) -> tuple[Array, Array]:
         """Return what is left of the films, and the temperatures of the pad rings, after a step."""
         heating = pad_heat(found, temperatures)
-        seen = heating.at(times[:, None]) @ self.rings.to_wafer.T
-        curves = {
-            name: removal_curve(found, name, times, seen) for name in dict.fromkeys(self.film_materials)
-        }
-        if self.pace is not None:
-            curves = {name: curve * self.pace for name, curve in curves.items()}
+        curves = self._curves(found, heating.at(times[:, None]) @ self.rings.to_wafer.T, times)
         films = self.rig.wafer.films
         if np.all(curves[films[0].material][-1] <= left[0]):  # nothing clears
             after = left.copy()
@@ -185,6 +204,30 @@ class Course:
             return after, heating.at(float(times[-1]))
         removed, _ = polish_stack(left, [curves[film.material] for film in films], times)
         return np.maximum(left - removed[:, -1, :], 0.0), heating.at(float(times[-1]))
+
+    def _curves(self, found: Conditions, seen: Array, times: Array) -> dict[str, Array]:
+        """Return what would be removed of each material by each time [m], (times, n_r)."""
+        curves = {
+            name: removal_curve(found, name, times, seen) for name in dict.fromkeys(self.film_materials)
+        }
+        if self.pace is not None:
+            curves = {name: curve * self.pace for name, curve in curves.items()}
+        return curves
+
+
+def timed(rig: Rig, settings: Settings) -> Rig:
+    """Return a setup whose steps have settings, and all stop on their times.
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    settings
+        Of all steps.
+    """
+    return replace(
+        rig, steps=tuple(with_settings(step, settings, index) for index, step in enumerate(rig.steps))
+    )
 
 
 def with_settings(step: Step, settings: Settings, index: int) -> Step:

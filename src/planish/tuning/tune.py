@@ -17,6 +17,7 @@ from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
+from planish.tuning.amounts import Amounts, amounts_at, amounts_told, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.chance.meet import read_limits
 from planish.tuning.chance.solve import DRAWS, Asked, by_chance
@@ -28,7 +29,7 @@ from planish.tuning.search import MET_NM, NM, Found, Search
 from planish.tuning.several import Several
 from planish.tuning.stopped import binding, holding, no_room, not_met
 from planish.tuning.tuned import OneOf, Tuned
-from planish.tuning.written import settled_changes, timed
+from planish.tuning.written import settled_changes
 
 if TYPE_CHECKING:
     from planish.engine.execute import Cancel, Progress
@@ -237,15 +238,22 @@ def tune(
     settled = freedom.rounded(found.run.settings)
     held, chance = binding(found, freedom), None
     if asked.limits:
-
-        def aged(settings: Settings) -> Rig:
-            return _tuned_rig(setup, rig, settled_changes(setup, start, settings))
-
-        settled, chance = by_chance(setup, coming, freedom, settled, asked, aged)
+        settled, chance = by_chance(setup, coming, freedom, settled, asked)
         if chance.better:
             held = holding(settled, freedom)
-    changes = settled_changes(setup, start, settled)
-    after = polish(_tuned_rig(setup, rig, changes))
+    course = Course(rig)
+
+    def tried(amounts: Sequence[Amounts]) -> tuple[Changes, WaferResult]:
+        changes = settled_changes(setup, start, settled, amounts[0])
+        return changes, polish(_tuned_rig(setup, rig, changes))
+
+    wanted = before.mean(goal) if not asked.limits else course.counted.mean(course.run(settled).stack)
+    (changes, after), (amounts,) = on_target(
+        [rig],
+        [amounts_at(course, course.run(settled))],
+        tried,
+        lambda made: made[1].mean(made[1].remaining.sum(axis=0)) - wanted,
+    )
     return Tuned(
         setup=setup,
         settled=tuple(changes.items()),
@@ -255,7 +263,14 @@ def tune(
         bounds=held,
         programs=found.programs + plain.programs,
         runs=found.runs + plain.runs + 2,
-        said=(*notes, *plain.notes, *said, *freedom.notes, *timed(rig), *_thinner(before, after)),
+        said=(
+            *notes,
+            *plain.notes,
+            *said,
+            *freedom.notes,
+            *amounts_told(rig, amounts),
+            *_thinner(before, after),
+        ),
         wafers=_each(setup, coming, changes),
         scatter=scatter(coming) if len(coming.rigs) > 1 else None,
         chance=chance,

@@ -13,8 +13,11 @@ from planish.setup.changes import quantity_text
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.models import Setup
-    from planish.setup.si import Rig
+    from planish.tuning.amounts import Amounts
     from planish.tuning.course import Settings
+
+_DECIMALS = 3  # of a nm, as amounts are written
+_SAME = 0.5e-12  # [m]: amounts this near are written alike
 
 
 class SetBy:
@@ -72,8 +75,8 @@ class SetBy:
         return made
 
 
-def settled_changes(setup: Setup, start: Settings, settled: Settings) -> Changes:
-    """Return the changes from a setup to settings; a step that stopped on an amount then stops on a time.
+def settled_changes(setup: Setup, start: Settings, settled: Settings, amounts: Amounts) -> Changes:
+    """Return the changes from a setup to settings.
 
     Parameters
     ----------
@@ -83,6 +86,8 @@ def settled_changes(setup: Setup, start: Settings, settled: Settings) -> Changes
         Its settings, with the times that its steps took.
     settled
         The settings.
+    amounts
+        On which steps stop that stopped on one; a step without one then stops on its time.
 
     Returns
     -------
@@ -90,27 +95,17 @@ def settled_changes(setup: Setup, start: Settings, settled: Settings) -> Changes
         For ``Setup.replace``; None takes a key out.
     """
     by, steps = SetBy(setup), setup.rig.steps
-    made = by.changes(start, settled, times=range(len(steps)))
-    for index, step in enumerate(steps):
+    made = by.changes(start, settled, times=[at for at, amount in enumerate(amounts) if amount is None])
+    for index, (step, amount) in enumerate(zip(steps, amounts, strict=True)):
         if step.stop == "time":
             continue
         base = by.base(index)
+        if amount is not None:
+            if abs(amount - step.stop_value) > _SAME:
+                made[f"{base}.stop_on_{step.stop}"] = f"{1e9 * amount:.{_DECIMALS}f} nm"
+            continue
         made[f"{base}.time"] = quantity_text(float(settled.time[index]), "time")
         for key in ("stop_on_removed", "stop_on_remaining", "max_time"):
             if setup.model.recipe.step[index].model_dump().get(key) is not None:
                 made[f"{base}.{key}"] = None
     return made
-
-
-def timed(rig: Rig) -> list[str]:
-    """Say which steps stopped on an amount and are given a time.
-
-    Parameters
-    ----------
-    rig
-        Before.
-    """
-    names = [step.name for step in rig.steps if step.stop != "time"]
-    if not names:
-        return []
-    return [f"step {', '.join(names)}: stopped on an amount; the tuned setup stops it on a time instead"]

@@ -30,10 +30,11 @@ from planish.predict.wafer.conditions import (
 )
 from planish.predict.wafer.contact_model import CELLS, ContactModel, prepare
 from planish.predict.wafer.counted import counted
-from planish.predict.wafer.films import on_top, polish_stack, read_at, refined, stop_amount
+from planish.predict.wafer.films import on_top, polish_stack, stop_amount
 from planish.predict.wafer.incoming import incoming_notes, mean_profile
 from planish.predict.wafer.pad_surface import PadState, fresh_state
 from planish.predict.wafer.result import TIME_LIMIT, StepRecord, WaferResult
+from planish.predict.wafer.stopping import TIMES, find_stop
 from planish.results.plain import unique
 from planish.setup.given import as_described, as_rig, asked_of
 
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
-TIMES = 33  # per step: the temperature's rise is the only thing that bends the curves
 
 MODULES = (speed, layers, plate, pressure, asperities, removal, delivery, film, heat, step_physics)
 
@@ -155,7 +155,7 @@ def _run_step(
     stopped_by = "time"
     if step.stop != "time":
         stopped_by = {"removed": "removed amount", "remaining": "remaining thickness"}[step.stop]
-        stop = _find_stop(rig, rings, found, heating, left, weights)
+        stop = find_stop(step, lambda at: _curves(rig, rings, found, heating, at)[0], left, weights)
         if stop is None:
             stopped_by = TIME_LIMIT
         else:
@@ -213,42 +213,3 @@ def _curves(
         material: removal_curve(found, material, times, seen) for material in {f.material for f in films}
     }
     return [curves[film.material] for film in films], seen
-
-
-def _find_stop(
-    rig: Rig,
-    rings: PadRings,
-    found: Conditions,
-    heating: heat.Relaxation,
-    left: Array,
-    weights: Array,
-) -> float | None:
-    """Return when the step's stop is met [s], None if not within its time limit.
-
-    The first search spans the whole limit; the next a little more than the time found, so that its
-    grid of times is as fine as that of the step itself.
-    """
-    step = found.plan.step
-    counted, target = stop_amount(step, left, weights)
-    if target <= 0:
-        return 0.0
-    span = step.max_time
-    for _ in range(8):
-        times = np.linspace(0.0, span, TIMES)
-        curves, _seen = _curves(rig, rings, found, heating, times)
-        removed = polish_stack(left, curves, times)[0][counted].sum(axis=0) @ weights
-        if removed[-1] < target:
-            if span == step.max_time:
-                return None
-            span = min(1.1 * span, step.max_time)
-            continue
-        stop = float(np.interp(target, removed, times))
-        if stop > 0.8 * span:
-            if np.all(curves[0][-1] <= left[0]):  # nothing clears, and so the amount has no corners
-                return stop
-            finer = refined(times, removed, target)
-            curves = [read_at(curve, times, finer) for curve in curves]
-            removed = polish_stack(left, curves, finer)[0][counted].sum(axis=0) @ weights
-            return float(np.interp(target, removed, finer))
-        span = min(1.05 * stop, step.max_time)
-    return span

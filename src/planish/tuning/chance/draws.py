@@ -25,7 +25,8 @@ from planish.tuning.study.design import CUT
 if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Film, Rig
-    from planish.tuning.course import Settings
+    from planish.tuning.amounts import Amounts
+    from planish.tuning.course import Run, Settings
 
 Array = NDArray[np.float64]
 SEARCHED, COUNTED = 0, 1
@@ -116,7 +117,8 @@ def paces(rig: Rig, wafers: int) -> Array:
 class Polished:
     """Polishes draws on the full model with each of several settings.
 
-    ``moved`` the spreads, ``tops`` the films that may come in on top, ``pace`` of each age, (ages, n_r).
+    ``moved`` the spreads, ``tops`` the films that may come in on top, ``pace`` of each age, (ages, n_r); ``amounts`` on which
+    steps stop, of each of ``settings``.
     """
 
     setup: Setup
@@ -124,6 +126,7 @@ class Polished:
     tops: tuple[Film, ...]
     pace: Array
     settings: tuple[Settings, ...]
+    amounts: tuple[Amounts, ...]
 
     def course(self, draw: Draw) -> Course:
         """Return the recipe as one draw has it.
@@ -152,9 +155,9 @@ class Polished:
         """
         try:
             course = self.course(draw)
-            runs = [course.run(self.settings[0])]
-            for settings in self.settings[1:]:
-                runs.append(course.run(settings, runs[0]))
+            runs: list[Run] = []
+            for settings, amounts in zip(self.settings, self.amounts, strict=True):
+                runs.append(course.run(settings, runs[0] if runs else None, amounts=amounts))
         except PlanishError as error:
             return str(error)
         return np.stack([course.counted.read @ run.stack for run in runs]) / 1e-9

@@ -3,7 +3,8 @@
 What is removed at a place is taken as R(u) exp(e(u)): R what is removed from the mean wafer with nothing moved, a
 quadratic in doses u by the derivatives of the full model; e what the draw adds to its logarithm. Of each spread, e has a
 part in the amount it is moved by and one in its square, from the full model with the spread one standard deviation up and
-down, and both have a slope in doses, from the derivatives of those runs. Spreads add in e, so they multiply in what is
+down, and both have a slope in doses, from the derivatives of those runs. A step that stops on an amount takes with
+every draw the amount that it takes with nothing moved, and so as much more of it as doses move. Spreads add in e, so they multiply in what is
 removed. The wafer that comes in, and the age of the pad, add to e what the full model says of each at the setting.
 It is good for a search; what is printed is counted on the full model.
 """
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 from planish.errors import PlanishError
 from planish.predict.wafer.bands import Moved, drawn
+from planish.tuning.amounts import amounts_at
 from planish.tuning.chance.draws import Draws
 from planish.tuning.course import Course
 from planish.tuning.doses import Doses
@@ -28,6 +30,7 @@ from planish.tuning.influence import influence, influence_and_bends
 if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Film, Rig
+    from planish.tuning.amounts import Amounts
     from planish.tuning.course import Settings
     from planish.tuning.limits import Freedom
 
@@ -50,14 +53,15 @@ class Sides:
 
     def __init__(self, setup: Setup, moved: Sequence[Moved], middle: Rig, settings: Settings) -> None:
         self.middle = Course(middle)
-        base = self._removed(self.middle, settings)
+        amounts = amounts_at(self.middle, self.middle.run(settings))
+        base = self._removed(self.middle, settings, amounts)
         kept: list[tuple[Moved, Course | None, Course | None]] = []
         self.idle: list[str] = []
         for one in moved:
             up, down = (self._side(setup, one, sign, middle.wafer.films[0]) for sign in (1.0, -1.0))
             acts = any(
                 side is not None
-                and float(np.abs(self._removed(side, settings) / base - 1.0).max()) > _NOTHING
+                and float(np.abs(self._removed(side, settings, amounts) / base - 1.0).max()) > _NOTHING
                 for side in (up, down)
             )
             if acts:
@@ -75,8 +79,9 @@ class Sides:
             return None  # the other side tells of both
 
     @staticmethod
-    def _removed(course: Course, settings: Settings) -> Array:
-        away = course.counted.read @ (course.incoming.sum(axis=0) - course.run(settings).stack)
+    def _removed(course: Course, settings: Settings, amounts: Amounts) -> Array:
+        run = course.run(settings, amounts=amounts)
+        away = course.counted.read @ (course.incoming.sum(axis=0) - run.stack)
         return np.asarray(np.maximum(away / NM, _LEAST))
 
 
@@ -170,14 +175,18 @@ def response(
     course, free = sides.middle, freedom.free
     read, at = course.counted.read / NM, doses.pack(settings)
     run = course.run(settings)
+    stops = amounts_at(course, run)
     answers = influence_and_bends(course, run, free)
+    alone = _with_times(free, stops)
+    nominal = influence(course, run, alone)
     removed = np.maximum(read @ (course.incoming.sum(axis=0) - run.stack), _LEAST)
     slopes, bends = -doses.slopes(at, read, answers.first), -doses.bends(at, read, answers)
 
     def log_of(other: Course) -> tuple[Array, Array]:
-        there = other.run(settings, run)
+        there = other.run(settings, run, amounts=stops)
         taken = np.maximum(read @ (other.incoming.sum(axis=0) - there.stack), _LEAST)
-        steep = -doses.slopes(at, read, influence(other, there, free))
+        first = _as_much(influence(other, there, alone), nominal, stops, course.counted.weights)
+        steep = -doses.slopes(at, read, first)
         return np.log(taken / removed), steep / taken[:, None] - slopes / removed[:, None]
 
     none = np.zeros(removed.size), np.zeros(slopes.shape)
@@ -196,7 +205,7 @@ def response(
     by_wafer, coming = [], []
     for top in tops:
         other = Course(with_top(course.rig, top))
-        there = other.run(settings, run)
+        there = other.run(settings, run, amounts=stops)
         came = read @ other.incoming.sum(axis=0)
         coming.append(came)
         by_wafer.append(np.log(np.maximum(came - read @ there.stack, _LEAST) / removed))
@@ -217,3 +226,43 @@ def response(
         turns=np.array(turns) if turns else np.zeros((0, *slopes.shape)),
         shares=course.counted.shares,
     )
+
+
+def _with_times(free: NDArray[np.bool_], amounts: Amounts) -> NDArray[np.bool_]:
+    """Return what is free, and the times of steps that stop on amounts."""
+    alone = free.copy()
+    alone[:, -1] |= [amount is not None for amount in amounts]
+    return alone
+
+
+def _as_much(first: Array, nominal: Array, amounts: Amounts, weights: Array) -> Array:
+    """Return influences of a drawn recipe whose steps that stop on an amount follow the amount of the nominal one.
+
+    Parameters
+    ----------
+    first
+        At the drawn recipe's own pressures and times, (steps, zones + 2, n_r).
+    nominal
+        The same with nothing moved.
+    amounts
+        On which steps stop.
+    weights
+        Of the mean, (n_r,).
+
+    Returns
+    -------
+    Array
+        As ``first``: where a setting changes what the nominal step takes, in the mean, the drawn one's time makes up for what
+        it would take otherwise.
+    """
+    made = first.copy()
+    for step, amount in enumerate(amounts):
+        if amount is None:
+            continue
+        by_time, wanted = made[step, -1].copy(), nominal[step] @ weights
+        mean = float(by_time @ weights)
+        if not mean < 0.0:
+            continue
+        made[step, -1] = 0.0
+        made[step] += np.outer((wanted - made[step] @ weights) / mean, by_time)
+    return made

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from planish.errors import SetupError, refuse
 from planish.predict.wafer.bands import spreads
 from planish.predict.wafer.correlations import correlations, mixed
+from planish.tuning.amounts import amounts_at
 from planish.tuning.chance.counted import Chance, Count
 from planish.tuning.chance.draws import COUNTED, SEARCHED, Draws, Polished, draws_of, paces, polished, slim
 from planish.tuning.chance.meet import Meet, figures
 from planish.tuning.chance.response import Response, Sides, response
 from planish.tuning.chance.search import highest
+from planish.tuning.course import timed
 from planish.tuning.doses import Doses
 from planish.tuning.incoming import as_profile
 from planish.units import as_whole
@@ -24,7 +26,6 @@ from planish.units import as_whole
 if TYPE_CHECKING:
     from planish.engine.execute import Cancel, Progress
     from planish.setup.models import Setup
-    from planish.setup.si import Rig
     from planish.tuning.course import Settings
     from planish.tuning.incoming import Coming
     from planish.tuning.limits import Freedom
@@ -65,7 +66,6 @@ def by_chance(
     freedom: Freedom,
     plain: Settings,
     asked: Asked,
-    aged: Callable[[Settings], Rig],
 ) -> tuple[Settings, Chance]:
     """Return the settings with the highest chance of meeting all limits.
 
@@ -81,8 +81,6 @@ def by_chance(
         The settings of the plain tuning, which the search begins at.
     asked
         Limits and draws.
-    aged
-        The setup with settings in it, which is polished as a lot where the pad ages.
 
     Returns
     -------
@@ -101,7 +99,9 @@ def by_chance(
             "--meet: nothing differs from wafer to wafer here: must be a spread stated in the setup (as removal.oxide.spread), "
             "several incoming wafers, or --over-wafers"
         )
-    pace = paces(aged(plain), asked.over_wafers) if asked.over_wafers else np.zeros((0, 1))
+    pace = np.zeros((0, 1))
+    if asked.over_wafers:  # how rates age, whatever steps stop on
+        pace = paces(timed(coming.middle, plain), asked.over_wafers)
     doses = Doses(freedom, plain)
 
     together = correlations(setup, sides.moved)
@@ -119,7 +119,9 @@ def by_chance(
     best = highest(answers, doses, plain, asked.limits, hold_mean=hold)
     other = freedom.rounded(best.settings)
     same = all(np.array_equal(one, two) for one, two in zip(plain, other, strict=True))
-    of = Polished(setup, slim(sides.moved), tops, pace, (plain,) if same else (plain, other))
+    tried = (plain,) if same else (plain, other)
+    amounts = tuple(amounts_at(sides.middle, sides.middle.run(one)) for one in tried)
+    of = Polished(setup, slim(sides.moved), tops, pace, tried, amounts)
     found = polished(
         of, drawn(asked.draws, COUNTED), workers=asked.workers, progress=asked.progress, cancel=asked.cancel
     )

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from planish.errors import SetupError
 from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.platens import check_one_wafer, polish_in_turn
+from planish.tuning.amounts import Amounts, amounts_at, amounts_told, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.course import Settings
 from planish.tuning.incoming import scatter, wafers_coming
@@ -25,7 +26,7 @@ from planish.tuning.search import MET_NM, Found, Search
 from planish.tuning.several import Several
 from planish.tuning.stopped import binding, no_room, not_met
 from planish.tuning.tuned import OneOf
-from planish.tuning.written import settled_changes, timed
+from planish.tuning.written import settled_changes
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
@@ -91,11 +92,22 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
     if abs(found.gap) > MET_NM:
         raise SetupError(not_met(found, freedom, mean))
     settled = freedom.rounded(found.run.settings)  # type: ignore[arg-type]  # of several platens
-    changes = [
-        settled_changes(setup, was, to)
-        for setup, was, to in zip(setups, start.platens, settled.platens, strict=True)
-    ]
-    after = _polished(coming.middle, setups, changes)
+    row = RowCourse(_row(coming.middle, setups))
+    timed = row.run(settled)
+
+    def tried(amounts: Sequence[Amounts]) -> tuple[list[Changes], tuple[WaferResult, ...]]:
+        changes = [
+            settled_changes(*each)
+            for each in zip(setups, start.platens, settled.platens, amounts, strict=True)
+        ]
+        return changes, _polished(coming.middle, setups, changes)
+
+    (changes, after), amounts = on_target(
+        [one.rig for one in row.courses],
+        [amounts_at(one, run) for one, run in zip(row.courses, timed.runs, strict=True)],
+        tried,
+        lambda made: made[1][-1].mean(made[1][-1].remaining.sum(axis=0)) - mean,
+    )
     return TunedPlatens(
         setups=tuple(setups),
         settled=tuple(tuple(each.items()) for each in changes),
@@ -113,8 +125,8 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
             *freedom.notes,
             *(
                 f"platen {number}: {note}"
-                for number, setup in enumerate(setups, 1)
-                for note in timed(setup.rig)
+                for number, (setup, own) in enumerate(zip(setups, amounts, strict=True), 1)
+                for note in amounts_told(setup.rig, own)
             ),
         ),
         wafers=_each(setups, coming, changes),
