@@ -33,6 +33,11 @@ def setup():
         ({"target": "450 nm", "most_time": "2 s"}, "no settings keep all of them"),
         ({"target": "450 nm", "bounds": {"zone_pressure": "..1 psi", "time": "..20 s"}}, "bound of at most"),
         ({"target": "450 nm", "least_rate": "90000 nm/min"}, "--least-rate"),
+        ({"target": "450 nm", "draws": 300}, "given with --meet"),
+        ({"target": "450 nm", "seed": 2}, "given with --meet"),
+        ({"target": "450 nm", "spreads": False}, "given with --meet"),
+        ({"target": "450 nm", "keep": ["recipe.step.main.stop_on_removed"]}, "keep the whole step"),
+        ({"target": "450 nm", "meet": {"foo": "1..2"}}, "must be one of thickness"),
     ],
 )
 def test_refusals_say_where_and_what(setup, options, words):

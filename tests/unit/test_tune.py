@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 import planish
 from planish.cli.main import app
+from planish.tuning.amounts import amounts_at
 from planish.tuning.course import Course, Settings
 from planish.tuning.doses import Doses
 from planish.tuning.influence import influence, influence_and_bends
@@ -58,8 +59,81 @@ def test_limits_and_what_is_kept_are_kept(domed, found):
     assert zones.min() >= 1.0 - 1e-9
     assert zones.max() <= 6.0 + 1e-9
     assert np.abs(np.diff(zones)).max() <= 1.5
-    assert steps[1].stop == "time"
-    assert any("stopped on an amount" in note for note in found.notes)
+    assert steps[1].stop == "removed"
+    assert any("stops on an amount as before" in note for note in found.notes)
+
+
+def test_a_step_that_stops_on_an_amount_goes_on_doing_so(domed, found):
+    """With a rate law of one constant, a fifth more of it takes a fifth more in timed steps alone."""
+    row, tuned = found.document()["steps"][1], domed.replace(found.changes)
+    assert row["stop_on_removed_nm"] == pytest.approx(1e9 * tuned.rig.steps[1].stop_value, abs=1e-6)
+    plain, faster = (
+        planish.polish(tuned.replace({"removal.oxide.rate": f"{rate} nm/min"})) for rate in (250, 300)
+    )
+    by_time = sum(plain.mean(plain.steps[at].removed) for at in (0, 2))
+    less = plain.mean(plain.remaining[0]) - faster.mean(faster.remaining[0])
+    assert less == pytest.approx(0.2 * by_time, rel=0.02)
+    assert plain.steps[1].stopped_by == faster.steps[1].stopped_by == "removed amount"
+
+
+def test_amounts_stop_the_solver_where_they_stop_the_wafer(domed, found):
+    tuned = domed.replace({**found.changes, "removal.oxide.rate": "300 nm/min"})
+    wafer, course = planish.polish(tuned), Course(tuned.rig)
+    timed = Settings(
+        np.stack([step.zone_pressures for step in tuned.rig.steps]),
+        np.array([step.ring_pressure for step in tuned.rig.steps]),
+        np.array([10.0, 60.0, 15.0]),  # of the second another than it takes
+    )
+    run = course.run(timed, amounts=(None, tuned.rig.steps[1].stop_value, None))
+    assert run.left == pytest.approx(wafer.remaining, abs=2e-11)
+    assert run.settings.time == pytest.approx([step.duration for step in wafer.steps], rel=1e-6)
+    assert amounts_at(course, run)[1] == pytest.approx(tuned.rig.steps[1].stop_value, abs=1e-13)
+
+
+def test_a_kept_step_keeps_its_amount(domed):
+    found = planish.tune(domed, target="450 nm", keep=["recipe.step.main"])
+    assert not any("main" in path for path in found.changes)
+    wafer = planish.polish(domed.replace(found.changes))
+    assert 1e9 * wafer.mean(wafer.remaining[0]) == pytest.approx(450.0, abs=0.1)
+    with pytest.raises(planish.SetupError, match=r"keep the whole step, recipe\.step\.main"):
+        planish.tune(domed, target="450 nm", keep=["recipe.step.main.stop_on_removed"])
+
+
+def test_kept_times_cost_no_evenness_that_pressures_give():
+    """All times kept: pressures alone mend the mean, and lose next to nothing of the evenness by that."""
+    setup = planish.loads(planish.new_setup("rotary"))
+    keep = [f"recipe.step.{name}.time" for name in ("main", "buff", "'touch down'")]
+    kept = planish.tune(setup, target="450 nm", keep=keep)
+    assert [one.duration for one in kept.after.steps] == pytest.approx(
+        [one.duration for one in kept.before.steps], rel=1e-3
+    )
+    assert kept.summary()["off_target_sigma_after_nm"] < 0.05
+
+
+def test_of_limits_that_meet_one_end_is_told_at_its_price():
+    """What a sliver of room on either side gains, found by giving it."""
+    setup = planish.loads(planish.new_setup("rotary"))
+
+    def sigma(low, high):
+        bounds = {
+            "zone_pressure": "2..4 psi",
+            "recipe.step.main.zone_pressures.edge": f"{low}..{high} psi",
+            "time": "10..80 s",
+        }
+        return planish.tune(
+            setup, target="450 nm", bounds=bounds, keep=["recipe.step.'touch down'", "recipe.step.buff"]
+        )
+
+    tight = sigma(3, 3)
+    held = [bound for bound in tight.bounds if bound.limit.place.endswith("zone_pressures.edge")]
+    assert len(held) <= 1
+    base = tight.summary()["off_target_sigma_after_nm"]
+    gains = [base - sigma(*ends).summary()["off_target_sigma_after_nm"] for ends in ((2.99, 3), (3, 3.01))]
+    if held:
+        price = held[0].row()["worth"]
+        assert price == pytest.approx(max(gains) / 0.01, rel=0.3)
+    else:
+        assert max(gains) < 1e-3
 
 
 def test_a_price_is_what_more_room_gains(domed):

@@ -259,3 +259,48 @@ def test_where_the_search_finds_nothing_better_the_plain_settings_are_kept(setup
     assert made.summary()["fails_most"] is None
     assert any("the plain settings are kept" in note for note in made.notes)
     assert made.changes == planish.tune(setup, incoming=lot, target="450 nm", keep=KEPT).changes
+
+
+def test_the_mean_of_several_is_known_as_far_out_as_they_are(found):
+    """The outermost site lies at 146 mm: no farther is anything said to be known."""
+    assert any("beyond 146 mm" in note for note in found.notes)
+
+
+def test_sites_along_a_line_are_a_profile(setup, tmp_path):
+    """Both sides of a diameter are averaged: the film that comes in is their mean, and the answer says so."""
+    rows = [f"{x},0,{1000 + 0.1 * abs(x) + 0.05 * x:.4f}" for x in range(-145, 146, 10)]
+    line = tmp_path / "line.csv"
+    line.write_text("x_mm,y_mm,thickness_nm\n" + "\n".join(rows) + "\n")
+    coming = wafers_coming(setup, line)
+    radius, values = coming.middle.wafer.films[0].profile
+    assert 1e9 * values == pytest.approx(1000 + 0.1e3 * radius, abs=1e-6)
+    assert any("lie on one line" in note for note in coming.notes)
+    assert coming.round[0] == pytest.approx(
+        np.sqrt(np.mean((0.05 * np.arange(-145, 146, 10)) ** 2)) * 1e-9, rel=1e-6
+    )
+
+
+def test_the_same_sites_twice_are_told(setup, lot):
+    coming = wafers_coming(setup, [lot, lot])
+    assert len(coming.rigs) == 6
+    assert sum("the same sites" in note for note in coming.notes) == 3
+
+
+def test_columns_told_once_are_taken_for_incoming_files(setup, tmp_path):
+    file, told = tmp_path / "odd.csv", tmp_path / "columns.toml"
+    rows = [
+        f"{r * np.cos(a):.3f},{r * np.sin(a):.3f},{9800 + r:.1f}"
+        for r in (0, 50, 100, 140)
+        for a in (0, 1, 2, 3.5, 5)
+    ]
+    file.write_text("eins,zwei,drei\n" + "\n".join(rows) + "\n")
+    with pytest.raises(planish.DataError, match="--columns MAP"):
+        wafers_coming(setup, file)
+    words = ["--column", "x=eins", "--column", "y=zwei", "--column", "thickness=drei"]
+    units = ["--unit", "x=mm", "--unit", "y=mm", "--unit", "thickness=angstrom"]
+    asked = CliRunner().invoke(app, ["measure", str(file), *words, *units, "--remember", str(told)])
+    assert asked.exit_code == 0, asked.output
+    coming = wafers_coming(setup, file, told)
+    assert 1e9 * coming.middle.wafer.films[0].thickness == pytest.approx(
+        0.1 * np.mean([9800 + r for r in (0, 50, 100, 140)]), abs=1e-3
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -24,6 +25,23 @@ def writable(out: Path | None) -> Path | None:
         raise DataError(f"--out {out}: {standing} is a file, not a folder; name another")
     if not os.access(standing, os.W_OK | os.X_OK):
         raise DataError(f"--out {out}: cannot write into {standing}; name another folder")
+    return out
+
+
+def writable_file(out: Path | None, read: Sequence[Path] = ()) -> Path | None:
+    """Refuse a file that cannot be written, or that was read, before anything is computed or printed."""
+    if out is None:
+        return None
+    if out.is_dir():
+        raise DataError(f"--out {out}: is a folder: must be a file; name one in it, as {out / 'tuned.toml'}")
+    for one in read:
+        if out.exists() and one.exists() and out.samefile(one):
+            raise DataError(f"--out {out}: is the file that is read: must be another, so that it stays")
+    folder = out.parent
+    if not folder.is_dir():
+        raise DataError(f"--out {out}: there is no folder {folder}; make it, or name another")
+    if not os.access(out if out.exists() else folder, os.W_OK):
+        raise DataError(f"--out {out}: cannot be written; name another")
     return out
 
 

@@ -8,8 +8,10 @@ from typing import Any
 import typer
 
 from planish.cli import show
+from planish.cli.options import writable, writable_file
 from planish.errors import SetupError
 
+_PSI = 0.1450377377  # of a kPa
 _OF_CHANCE = ("spreads", "over_wafers", "draws", "seed", "workers")
 
 
@@ -22,6 +24,7 @@ def tune(files: list[Path], settings: list[str], json_out: bool, out: Path | Non
         _in_turn(files, settings, json_out, out, options)
         return
     (file,) = files
+    writable_file(out, [file, *options["incoming"]])
     if not options["meet"]:
         found = settings_for(file, settings, **options)
     else:
@@ -48,7 +51,6 @@ def tune(files: list[Path], settings: list[str], json_out: bool, out: Path | Non
 def _in_turn(
     files: list[Path], settings: list[str], json_out: bool, out: Path | None, options: dict[str, Any]
 ) -> None:
-    from planish.cli.options import writable
     from planish.jobs.tuning import settings_in_turn
 
     writable(out)
@@ -121,9 +123,26 @@ def _print_steps(figures: dict[str, Any], title: str = "") -> None:
     rows = []
     for before, after in zip(figures["steps_before"], figures["steps"], strict=True):
         for words, step in (("before", before), ("after", after)):
-            zones = ", ".join(f"{value:.3f}" for value in step["zone_pressures_kPa"])
-            rows.append([f"{step['name']}, {words}", zones, step["ring_pressure_kPa"], step["time_s"]])
-    show.table(["step", "zone pressures [kPa]", "ring [kPa]", "time [s]"], rows, title=title)
+            zones = ", ".join(f"{value * _PSI:.3f}" for value in step["zone_pressures_kPa"])
+            rows.append(
+                [
+                    f"{step['name']}, {words}",
+                    zones,
+                    f"{step['ring_pressure_kPa'] * _PSI:.3f}",
+                    step["time_s"],
+                    _stop(step),
+                ]
+            )
+    heads = ["step", "zone pressures [psi]", "ring [psi]", "time [s]", "stops on"]
+    show.table(heads, rows, title=title)
+
+
+def _stop(step: dict[str, Any]) -> str:
+    """Return what a step stops on."""
+    for key, words in (("stop_on_removed_nm", "removed"), ("stop_on_remaining_nm", "left")):
+        if key in step:
+            return f"{step[key]:.5g} nm {words}"
+    return "time"
 
 
 def _print_wafers(figures: dict[str, Any]) -> None:
@@ -141,4 +160,4 @@ def _print_bounds(figures: dict[str, Any]) -> None:
     for bound in figures["binding"]:
         typer.echo(f"- {bound['words']}")
     if not figures["binding"]:
-        typer.echo("- no limit holds the settings: no more room would make the wafer more even")
+        typer.echo("- no limit holds the settings")

@@ -27,6 +27,7 @@ CARE = (
     "a model's proposal: check it against the limits of the arm and of the tool maker, safety data sheets and local codes, "
     "with qualified staff, before it runs"
 )
+_GIVEN_AWAY = 0.25  # of what the table gains: more than that lost by the arm is told
 _WORTH = 0.002  # of the mean cut: by which a limit must hold evenness back to be named
 
 
@@ -135,15 +136,27 @@ class SweepDesign(Result):
                 f"no table of {len(self.zone_dwell)} zones with these limits wears the pad more evenly than the sweep "
                 f"in the setup: keep it, or allow more zones or shorter stays ({without})",
             )
+        driven = self._driven()
         if self.asked is None or self.uneven_after <= self.asked:
-            return (CARE,)
+            return (*driven, CARE)
         more = figure(100 * self.reached.unlimited, "%", 3)
         if self.reached.unlimited > self.asked:
             why = f"no table of these zones does, the best is {more}: allow more zones, or other ends of the sweep"
         else:
             why = f"{without}; {more} without any of them"
         asked, found = (figure(100 * each, "%", 3) for each in (self.asked, self.uneven_after))
-        return (f"even: {asked} asked for, {found} reached: {why}", CARE)
+        return (f"even: {asked} asked for, {found} reached: {why}", *driven, CARE)
+
+    def _driven(self) -> tuple[str, ...]:
+        """Say where the arm, which cannot jump between speeds, gives away what the table promises."""
+        gained, lost = self.uneven_before - self.uneven_after, self.uneven_run - self.uneven_after
+        if lost <= _GIVEN_AWAY * gained:
+            return ()
+        run, after = (figure(100 * each, "%", 3) for each in (self.uneven_run, self.uneven_after))
+        return (
+            f"with its speed and acceleration the arm wears the pad uneven by {run}, not by the {after} of the table: more "
+            "zones, a slower sweep or a quicker arm come nearer to it",
+        )
 
     @property
     def better(self) -> bool:

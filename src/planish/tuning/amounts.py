@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planish.predict.wafer.films import stop_amount
 
@@ -42,9 +43,10 @@ def amounts_at(course: Course, run: Run) -> Amounts:
     """
     weights, made = course.counted.weights, []
     begins = [passed.left for passed in run.steps]
-    for step, begin, end in zip(course.rig.steps, begins, [*begins[1:], run.left], strict=True):
-        amount: float | None = None
-        if step.stop != "time":
+    ends = [*begins[1:], run.left]
+    for step, kept, begin, end in zip(course.rig.steps, course.kept, begins, ends, strict=True):
+        amount = kept
+        if step.stop != "time" and kept is None:
             which, _ = stop_amount(step, begin, weights)
             left = float(end[which].sum(axis=0) @ weights)
             if left > _GONE:
@@ -54,17 +56,33 @@ def amounts_at(course: Course, run: Run) -> Amounts:
     return tuple(made)
 
 
+def kept_amounts(rig: Rig, free: NDArray[np.bool_]) -> Amounts:
+    """Return the amounts of steps of which nothing moves.
+
+    Parameters
+    ----------
+    rig
+        With its stops.
+    free
+        What moves, (steps, zones + 2).
+    """
+    return tuple(
+        None if step.stop == "time" or moves else step.stop_value
+        for step, moves in zip(rig.steps, free.any(axis=1), strict=True)
+    )
+
+
 def on_target(
-    rigs: Sequence[Rig],
+    courses: Sequence[Course],
     amounts: Sequence[Amounts],
     polished: Callable[[Sequence[Amounts]], T],
     gap: Callable[[T], float],
 ) -> tuple[T, tuple[Amounts, ...]]:
-    """Return what is polished with the amounts, the last of them moved until the mean is met.
+    """Return what is polished with the amounts, the last that is not kept moved until the mean is met.
 
     Parameters
     ----------
-    rigs
+    courses
         Of each platen, whose stops count.
     amounts
         Of each.
@@ -79,7 +97,12 @@ def on_target(
         Of a wafer polished with these amounts.
     """
     now = [list(each) for each in amounts]
-    places = [(platen, step) for platen, each in enumerate(now) for step, one in enumerate(each) if one]
+    places = [
+        (platen, step)
+        for platen, each in enumerate(now)
+        for step, one in enumerate(each)
+        if one is not None and courses[platen].kept[step] is None
+    ]
     made = polished(amounts)
     for _ in range(_ROUNDS if places else 0):
         off = gap(made)
@@ -87,7 +110,7 @@ def on_target(
             break
         platen, step = places[-1]
         before = now[platen][step] or 0.0
-        sign = -1.0 if rigs[platen].steps[step].stop == "remaining" else 1.0
+        sign = -1.0 if courses[platen].rig.steps[step].stop == "remaining" else 1.0
         now[platen][step] = before + sign * off
         tried = polished([tuple(each) for each in now])
         if not abs(gap(tried)) < abs(off):
@@ -97,19 +120,19 @@ def on_target(
     return made, tuple(tuple(each) for each in now)
 
 
-def amounts_told(rig: Rig, amounts: Amounts) -> list[str]:
+def amounts_told(course: Course, amounts: Amounts) -> list[str]:
     """Say what becomes of steps that stop on an amount.
 
     Parameters
     ----------
-    rig
+    course
         With its own stops.
     amounts
         Now.
     """
     told, timed = [], []
-    for step, amount in zip(rig.steps, amounts, strict=True):
-        if step.stop == "time":
+    for step, kept, amount in zip(course.rig.steps, course.kept, amounts, strict=True):
+        if step.stop == "time" or kept is not None:
             continue
         if amount is None:
             timed.append(step.name)

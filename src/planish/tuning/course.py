@@ -98,10 +98,13 @@ class Course:
         The contact, and the pad as rings.
     pace
         By how much more, or less, is removed at each wafer node than on a new pad, (n_r,); None for a new pad.
+    kept
+        Amounts on which steps stop in every run, as nothing of them moves; None for the others.
     """
 
-    def __init__(self, rig: Rig, pace: Array | None = None) -> None:
+    def __init__(self, rig: Rig, pace: Array | None = None, kept: Amounts | None = None) -> None:
         self.rig, self.pace = rig, pace
+        self.kept = (None,) * len(rig.steps) if kept is None else kept
         self.model = prepare(rig)
         self.rings = pad_rings(rig, self.model.grid)
         grid = self.model.grid
@@ -129,7 +132,7 @@ class Course:
         coming
             What comes in of each film [m], (films, n_r); as the setup says unless given.
         amounts
-            On which steps stop, in place of their times; all stop on a time unless given.
+            On which steps stop, in place of their times; but for ``kept`` all stop on a time unless given.
 
         Returns
         -------
@@ -142,7 +145,7 @@ class Course:
         for index, own in enumerate(rig.steps):
             before = None if near is None else near.steps[index]
             step = with_settings(own, settings, index)
-            amount = None if amounts is None else amounts[index]
+            amount = self.kept[index] if amounts is None else amounts[index]
             if amount is not None:
                 step = replace(step, stop=own.stop, stop_value=amount)
             passed = self._step(index, step, state, left, before)

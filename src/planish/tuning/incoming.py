@@ -21,13 +21,17 @@ from planish.predict.wafer.counted import counted
 from planish.predict.wafer.incoming import mean_profile
 
 if TYPE_CHECKING:
+    from planish.measure.sites.column_map import ColumnMap
     from planish.setup.models import Setup
     from planish.setup.si import Film, Rig
 
     Sites = SiteMap | str | os.PathLike[str]
+    Columns = ColumnMap | str | os.PathLike[str]
 
 Array = NDArray[np.float64]
 MOST_WAFERS = 200
+_LEAST_SITES = 6  # of a map
+_ON_LINE = 1e-6  # [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,9 @@ class Coming:
     notes: tuple[str, ...]
 
 
-def wafers_coming(setup: Setup, incoming: Sites | Sequence[Sites] | None) -> Coming:
+def wafers_coming(
+    setup: Setup, incoming: Sites | Sequence[Sites] | None, columns: Columns | None = None
+) -> Coming:
     """Return the wafers to be tuned for.
 
     Parameters
@@ -66,6 +72,8 @@ def wafers_coming(setup: Setup, incoming: Sites | Sequence[Sites] | None) -> Com
     incoming
         Sites of one wafer, a file of one or of several, a folder of such files, a table of runs (whose files before
         polishing count), or several of these; None for the setup's own film.
+    columns
+        Which column of the files is what, as `read_sites` takes it.
 
     Returns
     -------
@@ -87,7 +95,7 @@ def wafers_coming(setup: Setup, incoming: Sites | Sequence[Sites] | None) -> Com
             ("no incoming sites given: the setup's own films are tuned for",),
         )
     given = [incoming] if isinstance(incoming, SiteMap | str | os.PathLike) else list(incoming)
-    found = [one for each in given for one in _read(setup, each)]
+    found = [one for each in given for one in _read(setup, each, columns)]
     if not found:
         raise DataError("incoming: no wafer given: must be one or more")
     if len(found) > MOST_WAFERS:
@@ -102,19 +110,50 @@ def wafers_coming(setup: Setup, incoming: Sites | Sequence[Sites] | None) -> Com
     for _, sites in found:
         check_sites(sites, rig, "incoming")
     rigs = tuple(with_sites(rig, sites) for _, sites in found)
+    also = _said_of(found)
     below = len(rig.wafer.films) - 1
     told = f"; the {below} films below it are the setup's" if below else ""
     top = rig.wafer.films[0].name
     if len(found) == 1:
         said = f"incoming: {found[0][1].source} is the film on top, {top}{told}"
-        return Coming((found[0][0],), rigs, rigs[0], (_round(rigs[0]),), (said,))
+        return Coming((found[0][0],), rigs, rigs[0], (_round(rigs[0], found[0][1]),), (said, *also))
     said = f"incoming: {len(found)} wafers, each the film on top, {top}{told}; one recipe for all of them"
     return Coming(
-        tuple(name for name, _ in found), rigs, _middle(rigs), tuple(_round(one) for one in rigs), (said,)
+        tuple(name for name, _ in found),
+        rigs,
+        _middle(rigs, min(float(np.max(sites.r)) for _, sites in found)),
+        tuple(_round(one, sites) for one, (_, sites) in zip(rigs, found, strict=True)),
+        (said, *also),
     )
 
 
-def _read(setup: Setup, given: Sites) -> list[tuple[str, SiteMap]]:
+def _said_of(found: Sequence[tuple[str, SiteMap]]) -> list[str]:
+    """Say which wafers are the same sites again, and which are known along a line alone."""
+    told, seen = [], set()
+    for name, sites in found:
+        own = (sites.x.tobytes(), sites.y.tobytes(), sites.value.tobytes())
+        if own in seen:
+            told.append(f"incoming: {name}: the same sites as those of a wafer before it; both count")
+        seen.add(own)
+        if on_one_line(sites):
+            told.append(
+                f"incoming: {name}: its sites lie on one line: taken as a profile over the radius, the mean of both sides"
+            )
+    return told
+
+
+def _read(setup: Setup, given: Sites, columns: Columns | None) -> list[tuple[str, SiteMap]]:
+    try:
+        return _read_as(setup, given, columns)
+    except DataError as error:
+        if not any(word in str(error) for word in ("--column", "--site-plan", "--unit")):
+            raise
+        raise DataError(
+            f"{error}; these words are for planish measure: with --remember MAP.toml there, and --columns MAP.toml here"
+        ) from None
+
+
+def _read_as(setup: Setup, given: Sites, columns: Columns | None) -> list[tuple[str, SiteMap]]:
     if isinstance(given, SiteMap):
         return [(Path(given.source).name, given)]
     is_key = key_test(setup)
@@ -123,7 +162,7 @@ def _read(setup: Setup, given: Sites) -> list[tuple[str, SiteMap]]:
     except DataError:
         of_runs = False  # the reader of sites says what is wrong with it
     if not of_runs:
-        return read_wafers(given)
+        return read_wafers(given, columns)
     runs = [
         run for run in read_runs(given, is_key=is_key, keys=key_names(setup)).runs if run.before is not None
     ]
@@ -131,7 +170,11 @@ def _read(setup: Setup, given: Sites) -> list[tuple[str, SiteMap]]:
         raise DataError(
             f"{given}: no row names a file before polishing: must be some (a column pre file), or site files themselves"
         )
-    return [(run.name, read_sites(run.before, wafer=None)) for run in runs if run.before is not None]
+    return [
+        (run.name, read_sites(run.before, wafer=None, columns=columns))
+        for run in runs
+        if run.before is not None
+    ]
 
 
 def check_sites(sites: SiteMap, rig: Rig, what: str) -> None:
@@ -184,10 +227,26 @@ def with_sites(rig: Rig, sites: SiteMap) -> Rig:
         The films below as they are.
     """
     film: Film = rig.wafer.films[0]
-    top = replace(
-        film, sites=(sites.x, sites.y, sites.value), profile=None, thickness=float(np.mean(sites.value))
-    )
-    return with_top(rig, top)
+    mean = float(np.mean(sites.value))
+    if on_one_line(sites):
+        radius, at = np.unique(np.round(sites.r, 7), return_inverse=True)
+        both = np.bincount(at, weights=sites.value) / np.bincount(at)
+        return with_top(rig, replace(film, sites=None, profile=(radius, both), thickness=mean))
+    return with_top(rig, replace(film, sites=(sites.x, sites.y, sites.value), profile=None, thickness=mean))
+
+
+def on_one_line(sites: SiteMap) -> bool:
+    """Return whether sites lie on one line, so that they are a profile and no map.
+
+    Parameters
+    ----------
+    sites
+        Six or more; fewer are neither.
+    """
+    if len(sites) < _LEAST_SITES:
+        return False
+    places = np.column_stack([sites.x, sites.y])
+    return bool(np.linalg.svd(places - places.mean(axis=0), compute_uv=False)[1] < _ON_LINE)
 
 
 def with_top(rig: Rig, top: Film) -> Rig:
@@ -221,24 +280,25 @@ def as_profile(rig: Rig) -> Film:
     return replace(film, sites=None, profile=(radius, profile), thickness=float(profile.mean()))
 
 
-def _middle(rigs: Sequence[Rig]) -> Rig:
-    tops = [as_profile(rig) for rig in rigs]
-    profiles = np.stack([top.profile[1] for top in tops if top.profile is not None])
-    radius, mean = wafer_grid(rigs[0]).r, profiles.mean(axis=0)
-    return with_top(rigs[0], replace(tops[0], profile=(radius, mean), thickness=float(mean.mean())))
+def _middle(rigs: Sequence[Rig], reach: float) -> Rig:
+    """Return the setup with the mean of the wafers' profiles, known as far out as all of them are."""
+    nodes = wafer_grid(rigs[0]).r
+    radius = np.append(nodes[nodes < reach - _ON_LINE], min(reach, float(nodes[-1])))
+    mean = np.stack([mean_profile(rig.wafer.films[0], radius) for rig in rigs]).mean(axis=0)
+    film = replace(rigs[0].wafer.films[0], sites=None, profile=(radius, mean), thickness=float(mean.mean()))
+    return with_top(rigs[0], film)
 
 
-def _round(rig: Rig) -> float:
+def _round(rig: Rig, sites: SiteMap) -> float:
     """Return the root mean square of what sites differ from the mean round the wafer at their radius."""
     film = rig.wafer.films[0]
-    assert film.sites is not None  # measured
-    radius: Array = np.hypot(film.sites[0], film.sites[1])
+    radius: Array = sites.r
     inside = radius <= rig.wafer.radius - rig.wafer.edge_exclusion
     if not inside.any():
         return 0.0
     places, at = np.unique(np.round(radius[inside], 9), return_inverse=True)
     around = mean_profile(film, np.asarray(places, dtype=np.float64))[at]
-    return float(np.sqrt(np.mean((film.sites[2][inside] - around) ** 2)))
+    return float(np.sqrt(np.mean((sites.value[inside] - around) ** 2)))
 
 
 @dataclass(frozen=True, slots=True)

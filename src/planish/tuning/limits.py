@@ -189,7 +189,7 @@ class Freedom:
         whole = np.where(self._index >= 0, near * grain, whole)
         return Settings(whole[:, : self._zones], whole[:, self._zones], whole[:, self._zones + 1])
 
-    def _usual(self) -> tuple[Array, Array, list[list[str]]]:
+    def _usual(self) -> tuple[Array, Array, list[list[tuple[str, str]]]]:
         """Return the usual ranges, widened to what the setup has."""
         start = self._start
         whole = np.column_stack([start.zones, start.ring, start.time])
@@ -204,7 +204,7 @@ class Freedom:
         if outside.any():
             places = ", ".join(self.place(*at) for at in zip(*np.nonzero(outside), strict=True))
             self.notes.append(f"{places}: outside the usual range: the bound there is the value it has")
-        said = [["usual limit of"] * whole.shape[1] for _ in range(whole.shape[0])]
+        said = [[("usual limit of", "usual limit of")] * whole.shape[1] for _ in range(whole.shape[0])]
         return np.minimum(low, whole), np.maximum(high, whole), said
 
     def _bound(self, key: str, text: str) -> None:
@@ -224,7 +224,11 @@ class Freedom:
                 raise SetupError(
                     f"--bound {key}={text}: at least {least} and at most {most}: must leave a range (give both ends)"
                 )
-            self._said[step][which] = "bound of"
+            least_said, most_said = self._said[step][which]
+            self._said[step][which] = (
+                least_said if low is None else "bound of",
+                most_said if high is None else "bound of",
+            )
 
     def _meant(self, key: str, option: str, *, kinds: bool = False) -> list[tuple[int, int]]:
         """Return which settings a key or a path means."""
@@ -253,8 +257,14 @@ class Freedom:
                 return [(step, self._zone(rest[1], key, option))]
             if rest == ("ring_pressure",):
                 return [(step, self._zones)]
-            if rest[0] in ("time", "stop_on_removed", "stop_on_remaining") and len(rest) == 1:
+            if rest == ("time",):
                 return [(step, last)]
+            if rest[0] in ("stop_on_removed", "stop_on_remaining") and len(rest) == 1:
+                whole = paths.show(keys[:3], self._tree)
+                raise SetupError(
+                    f"{option} {self._within}{key}: an amount follows from the pressures and the time that are solved for: "
+                    f"must be a pressure, a time or a step (to keep the amount keep the whole step, {whole})"
+                )
         raise SetupError(f"{option} {self._within}{key}: must be {allowed}")
 
     def _zone(self, key: paths.Key, path: str, option: str) -> int:
@@ -329,8 +339,8 @@ class Freedom:
             kind = "time" if which == self._zones + 1 else "pressure"
             place, said = self.place(step, which), self._said[step][which]
             low, high = float(self._low[step, which]), float(self._high[step, which])
-            add(eye[number], high, Limit(place, f"{said} at most", high, kind))
-            add(-eye[number], -low, Limit(place, f"{said} at least", low, kind))
+            add(eye[number], high, Limit(place, f"{said[1]} at most", high, kind))
+            add(-eye[number], -low, Limit(place, f"{said[0]} at least", low, kind))
         if neighbour is not None and not self._tied:
             # a hair less, so that rounded pressures keep it too
             step_most = neighbour - ROUNDED_PSI * PSI

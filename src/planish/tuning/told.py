@@ -33,7 +33,7 @@ def step_rows(wafer: WaferResult) -> list[dict[str, object]]:
     Returns
     -------
     list[dict[str, object]]
-        Pressures in kPa, times in s.
+        Pressures in kPa, times in s, and the amount on which a step stops in nm.
     """
     return [
         {
@@ -41,6 +41,7 @@ def step_rows(wafer: WaferResult) -> list[dict[str, object]]:
             "zone_pressures_kPa": [round(float(p) / 1e3, 6) for p in step.zone_pressures],
             "ring_pressure_kPa": round(step.ring_pressure / 1e3, 6),
             "time_s": record.duration,
+            **({} if step.stop == "time" else {f"stop_on_{step.stop}_nm": round(1e9 * step.stop_value, 6)}),
         }
         for step, record in zip(wafer.rig.steps, wafer.steps, strict=True)
     ]

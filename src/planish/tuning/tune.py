@@ -17,7 +17,7 @@ from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
-from planish.tuning.amounts import Amounts, amounts_at, amounts_told, on_target
+from planish.tuning.amounts import Amounts, amounts_at, amounts_told, kept_amounts, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.chance.meet import read_limits
 from planish.tuning.chance.solve import DRAWS, Asked, by_chance
@@ -33,6 +33,7 @@ from planish.tuning.written import settled_changes
 
 if TYPE_CHECKING:
     from planish.engine.execute import Cancel, Progress
+    from planish.measure.sites.column_map import ColumnMap
     from planish.predict.wafer.result import WaferResult
     from planish.setup.changes import Changes
     from planish.setup.si import Rig
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from planish.tuning.platens.result import TunedPlatens
 
     Sites = SiteMap | str | os.PathLike[str]
+    Columns = ColumnMap | str | os.PathLike[str]
     InTurn = list[Setup] | list[str] | list[Path] | tuple[Setup | str | os.PathLike[str], ...]
 
 Array = NDArray[np.float64]
@@ -57,6 +59,7 @@ def tune(
     *,
     target: float | str | None = None,
     incoming: Sites | Sequence[Sites] | None = None,
+    columns: Columns | None = None,
     profile: Sites | None = None,
     bounds: Mapping[str, str] | None = None,
     neighbour: float | str | None = None,
@@ -80,6 +83,7 @@ def tune(
     *,
     target: float | str | None = None,
     incoming: Sites | Sequence[Sites] | None = None,
+    columns: Columns | None = None,
     profile: Sites | None = None,
     bounds: Mapping[str, str] | None = None,
     neighbour: float | str | None = None,
@@ -96,6 +100,7 @@ def tune(
     *,
     target: float | str | None = None,
     incoming: Sites | Sequence[Sites] | None = None,
+    columns: Columns | None = None,
     profile: Sites | None = None,
     bounds: Mapping[str, str] | None = None,
     neighbour: float | str | None = None,
@@ -127,6 +132,8 @@ def tune(
         Measured sites of the film on top: of one wafer (`read_sites`, or their file), or of many, by several of these, a file of
         several wafers, a folder of files, or a table of runs; the setup's own film unless given. The settings are the same
         for all wafers, and least is made of the root mean square over wafers of sigma. It comes to the first platen.
+    columns
+        Which column of the incoming files is what, as `read_sites` takes it.
     profile
         Thickness wanted over the wafer, as sites; its own mean where no ``target`` is given, else moved to that.
     bounds
@@ -187,6 +194,7 @@ def tune(
         asked_of_all = RowAsked(
             target=target,
             incoming=incoming,
+            columns=columns,
             profile=profile,
             bounds=bounds or {},
             neighbour=neighbour,
@@ -211,11 +219,9 @@ def tune(
         progress,
         cancel,
     )
-    if not asked.limits and over_wafers:
-        raise SetupError(
-            refuse("--over-wafers", over_wafers, "given with --meet: it is for the chance of meeting limits")
-        )
-    coming = wafers_coming(setup, incoming)
+    if not asked.limits:
+        _not_of_chance(spreads=spreads, over_wafers=over_wafers, draws=draws, seed=seed, workers=workers)
+    coming = wafers_coming(setup, incoming, columns)
     rig, notes = coming.middle, [*coming.notes]
     before = polish(rig)
     start = Settings(
@@ -241,7 +247,7 @@ def tune(
         settled, chance = by_chance(setup, coming, freedom, settled, asked)
         if chance.better:
             held = holding(settled, freedom)
-    course = Course(rig)
+    course = Course(rig, kept=kept_amounts(rig, freedom.free))
 
     def tried(amounts: Sequence[Amounts]) -> tuple[Changes, WaferResult]:
         changes = settled_changes(setup, start, settled, amounts[0])
@@ -249,7 +255,7 @@ def tune(
 
     wanted = before.mean(goal) if not asked.limits else course.counted.mean(course.run(settled).stack)
     (changes, after), (amounts,) = on_target(
-        [rig],
+        [course],
         [amounts_at(course, course.run(settled))],
         tried,
         lambda made: made[1].mean(made[1].remaining.sum(axis=0)) - wanted,
@@ -268,13 +274,29 @@ def tune(
             *plain.notes,
             *said,
             *freedom.notes,
-            *amounts_told(rig, amounts),
+            *amounts_told(course, amounts),
             *_thinner(before, after),
         ),
         wafers=_each(setup, coming, changes),
         scatter=scatter(coming) if len(coming.rigs) > 1 else None,
         chance=chance,
     )
+
+
+def _not_of_chance(*, spreads: bool, over_wafers: int, draws: int, seed: int, workers: int | None) -> None:
+    """Refuse what is for the chance of meeting limits where there are none."""
+    given = (
+        ("--over-wafers", over_wafers, over_wafers == 0),
+        ("--draws", draws, draws == DRAWS),
+        ("--seed", seed, seed == 0),
+        ("--no-spreads", spreads, spreads),
+        ("--workers", workers, workers is None),
+    )
+    for option, value, usual in given:
+        if not usual:
+            raise SetupError(
+                refuse(option, value, "given with --meet: it is for the chance of meeting limits")
+            )
 
 
 def _target(target: float | str | None, profile: Sites | None, limits: Sequence[Meet]) -> float | str | None:
@@ -313,8 +335,9 @@ def _plain(
     words: str,
 ) -> _Plain:
     """Return the settings for the most even wafers."""
-    course = Course(coming.middle)
     freedom = Freedom(setup, start, **options, most_time=cap, time_words=words)
+    kept = kept_amounts(coming.middle, freedom.free)
+    course = Course(coming.middle, kept=kept)
     search, notes = Search(course, freedom, goal), []
     begin = search.start(course.run(start))
     if begin is None:
@@ -332,7 +355,7 @@ def _plain(
     if count == 1 or abs(found.gap) > MET_NM:
         return _Plain(found, freedom, notes, 0, 0)
     # the wafer of the mean profile is nearly that of them all: the search over all of them begins where its ended
-    several = Several([Course(rig) for rig in coming.rigs])
+    several = Several([Course(rig, kept=kept) for rig in coming.rigs])
     over_all = Search(several, freedom, np.tile(goal, count))
     best = over_all.improve(several.run(found.run.settings))
     return _Plain(best, freedom, notes, found.programs, found.runs + (best.runs + 1) * (count - 1) + 1)

@@ -272,6 +272,14 @@ def fit(
     of_runs = {"--column": column, "--leave-out": leave_out, "--decimal": decimal, "--sheet": sheet}
     if said := next((option for option, words in of_runs.items() if words), None):
         raise DataError(f"fit {said}: must stand with SETUP and a table of runs")
+    with_free = {
+        "--level": level != 0.9, "--samples": samples, "--seed": seed, "--next": ahead_runs != 2, "--workers": workers != 1,
+        "--date": date, "--no-priors": not priors, "--bound": bound,
+    }  # fmt: skip
+    if said := next((option for option, used in with_free.items() if used), None):
+        raise DataError(f"fit {said}: must stand with --free, or with a table of runs")
+    if folds != 5 and not check:
+        raise DataError("fit --folds: must stand with --check")
     writable(out)
     if steps is not None:
         from planish.cli.die import fit_steps
@@ -312,6 +320,13 @@ def tune(
             "--incoming",
             help="Measured sites of the film on top, of one wafer or of many (a file, a folder, a table of runs); repeatable; "
             "the setup's own film unless given.",
+        ),
+    ] = None,
+    columns: Annotated[
+        Path | None,
+        typer.Option(
+            "--columns",
+            help="Which column is what in the incoming files, as planish measure --remember wrote it.",
         ),
     ] = None,
     profile: Annotated[
@@ -398,6 +413,7 @@ def tune(
         out,
         target=target,
         incoming=incoming or [],
+        columns=columns,
         profile=profile,
         bounds=bound or [],
         neighbour=neighbour,

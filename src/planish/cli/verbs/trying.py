@@ -175,7 +175,10 @@ def design_write(
         int | None, typer.Option("--centre", help="Runs in the middle; as usual for the plan unless given.")
     ] = None,
     star: Annotated[
-        str, typer.Option("--star", help="Composite: circumscribed, inscribed or faced.")
+        str | None,
+        typer.Option(
+            "--star", help="Composite: inscribed (within the ranges, unless given), faced or circumscribed."
+        ),
     ] = "circumscribed",
     model: Annotated[
         str | None, typer.Option("--model", help="Optimal: linear, interactions or quadratic.")

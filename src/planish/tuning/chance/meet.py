@@ -143,7 +143,9 @@ def read_limits(given: Mapping[str, str]) -> tuple[Meet, ...]:
 
 def _limit(key: str, text: str) -> Meet:
     if key not in FIGURES:
-        raise SetupError(f"--meet {key}: must be one of {', '.join(FIGURES)} ({nearest(key, list(FIGURES))})")
+        meant = nearest(key, list(FIGURES))
+        hint = "" if meant.startswith("known") else f" ({meant})"
+        raise SetupError(f"--meet {key}: must be one of {', '.join(FIGURES)}{hint}")
     dimension = FIGURES[key].dimension
     said = range_ends(text) if isinstance(text, str) else None
     if said is None:

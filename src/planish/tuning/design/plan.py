@@ -39,6 +39,8 @@ MODELS: dict[str, str] = {
     "optimal": "quadratic",
 }
 
+INSIDE: Star = "inscribed"  # what a plan takes that is told nothing: a range is what its owner allows
+
 
 def design_runs(
     setup: SetupLike,
@@ -47,7 +49,7 @@ def design_runs(
     *,
     runs: int | None = None,
     centre: int | None = None,
-    star: Star = "circumscribed",
+    star: Star | None = None,
     model: str | None = None,
     repeats: int = 1,
     seed: int = 0,
@@ -70,7 +72,8 @@ def design_runs(
     centre
         Runs in the middle of all ranges; as many as is usual for the plan unless given.
     star
-        Of a composite plan: "circumscribed" (outside the ranges), "inscribed" or "faced" (at their ends).
+        Of a composite plan: "inscribed" (at the ends of the ranges, the corners within, unless given), "faced" (corners at
+        the ends too) or "circumscribed" (outside the ranges, which the answer says).
     model
         Of an optimal plan: "linear", "interactions" or "quadratic".
     repeats
@@ -114,7 +117,7 @@ def design_runs(
     ordered = tuple(found[at] for at in order)
     return RunSheet(
         setup=setup,
-        plan=plan if plan != "composite" else f"composite, {star}",
+        plan=plan if plan != "composite" else f"composite, {star or INSIDE}",
         model=asked,
         seed=seed,
         factors=factors,
@@ -125,7 +128,9 @@ def design_runs(
     )
 
 
-def _fits(plan: str, factors: Sequence[Factor], runs: int | None, star: str, model: str | None) -> None:
+def _fits(
+    plan: str, factors: Sequence[Factor], runs: int | None, star: str | None, model: str | None
+) -> None:
     """Refuse options that do not belong to the plan."""
     if runs is not None and plan not in ("fraction", "optimal"):
         raise SetupError(
@@ -133,7 +138,7 @@ def _fits(plan: str, factors: Sequence[Factor], runs: int | None, star: str, mod
         )
     if model is not None and plan != "optimal":
         raise SetupError(refuse("model", model, "left out for this plan", "it is for an optimal plan"))
-    if star != "circumscribed" and plan != "composite":
+    if star is not None and plan != "composite":
         raise SetupError(refuse("star", star, "left out for this plan", "it is for a composite plan"))
     texts = [factor for factor in factors if factor.texts]
     if texts and plan in ("composite", "box-behnken"):
@@ -152,7 +157,7 @@ def _laid(
     factors: tuple[Factor, ...],
     plan: str,
     runs: int | None,
-    star: Star,
+    star: Star | None,
     model: str,
     seed: int,
 ) -> tuple[list[tuple[str, Array]], list[str], Fraction | None]:
@@ -164,12 +169,27 @@ def _laid(
         chosen = _fraction(k, runs)
         return [("corner", chosen.points())], [_confounded(chosen, factors)], chosen
     if plan == "composite":
-        cube, axes = composite(k, star)
-        return [("corner", cube), ("star", axes)], [], None
+        cube, axes = composite(k, star or INSIDE)
+        return [("corner", cube), ("star", axes)], _beyond(factors, axes), None
     if plan == "box-behnken":
         return [("edge", box_behnken(k))], [], None
     found, said = _optimal(setup, factors, runs, model, seed)
     return [("chosen", found)], said, None
+
+
+def _beyond(factors: tuple[Factor, ...], axes: Array) -> list[str]:
+    """Say how far star points go beyond the ranges that were given."""
+    if float(np.abs(axes).max()) <= 1.0 + 1e-9:
+        return []
+    told = []
+    for place, factor in enumerate(factors):
+        ends = (axes[:, place].min(), axes[:, place].max())
+        told.append(
+            f"{factor.path} {' to '.join(str(factor.change(factor.setting(float(end)))) for end in ends)}"
+        )
+    return [
+        f"star points lie outside the ranges given: {'; '.join(told)} (star inscribed or faced keeps within them)"
+    ]
 
 
 def _fraction(k: int, runs: int | None) -> Fraction:

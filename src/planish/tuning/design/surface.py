@@ -18,6 +18,7 @@ from planish.tuning.design.terms import Term, model_matrix, term_name
 
 Array = NDArray[np.float64]
 Kind = Literal["maximum", "minimum", "saddle"]
+_SAME_RESULT = 1e-12  # of the largest: results nearer than that are the same
 SAME = 1e-6  # coded: runs nearer than that are repeats of one another
 FLAT = 1e-9  # of the largest eigenvalue: below that a direction is flat
 SOURCES = (
@@ -205,6 +206,16 @@ def fit_surface(points: Array, results: Array, terms: Sequence[Term]) -> Fitted:
     if hanging:
         raise FitError(
             f"the runs do not tell these terms apart: {', '.join(hanging)}: must be fewer terms, or more runs"
+        )
+    size = float(np.abs(y).max())
+    if runs > 1 and float(np.ptp(y)) <= _SAME_RESULT * size:
+        raise FitError(
+            refuse(
+                "results",
+                f"{y[0]:.6g} in every run",
+                "such as differ",
+                "nothing here moves them, or the column is another",
+            )
         )
     q, r = np.linalg.qr(model)
     values = np.linalg.solve(r, q.T @ y)

@@ -21,6 +21,7 @@ from planish.tuning.influence import Answers, Bends, influence_on
 
 if TYPE_CHECKING:
     from planish.setup.si import Rig
+    from planish.tuning.amounts import Amounts
 
 Array = NDArray[np.float64]
 
@@ -65,11 +66,14 @@ class RowCourse:
         One a platen.
     counted
         The disc inside the edge exclusion, at the nodes of the last platen.
+
+    ``kept`` are the amounts on which steps stop in every run, of each platen.
     """
 
-    def __init__(self, rigs: Sequence[Rig]) -> None:
+    def __init__(self, rigs: Sequence[Rig], kept: Sequence[Amounts] | None = None) -> None:
         check_one_wafer(rigs)
-        self.courses = tuple(Course(rig) for rig in rigs)
+        amounts = [None] * len(rigs) if kept is None else kept
+        self.courses = tuple(Course(rig, kept=own) for rig, own in zip(rigs, amounts, strict=True))
         self.counted = self.courses[-1].counted
         self._out = [0] + [
             films_left_out(before, rig, platen_name(number, rig))

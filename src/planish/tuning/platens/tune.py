@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from planish.errors import SetupError
 from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.platens import check_one_wafer, polish_in_turn
-from planish.tuning.amounts import Amounts, amounts_at, amounts_told, on_target
+from planish.tuning.amounts import Amounts, amounts_at, amounts_told, kept_amounts, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.course import Settings
 from planish.tuning.incoming import scatter, wafers_coming
@@ -29,6 +29,7 @@ from planish.tuning.tuned import OneOf
 from planish.tuning.written import settled_changes
 
 if TYPE_CHECKING:
+    from planish.measure.sites.column_map import ColumnMap
     from planish.predict.wafer.result import WaferResult
     from planish.setup.changes import Changes
     from planish.setup.models import Setup
@@ -46,6 +47,7 @@ class RowAsked:
 
     target: float | str | None
     incoming: Sites | Sequence[Sites] | None
+    columns: ColumnMap | str | os.PathLike[str] | None
     profile: Sites | None
     bounds: Mapping[str, str]
     neighbour: float | str | None
@@ -80,7 +82,7 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
         For sites or a target that cannot be.
     """
     check_one_wafer([setup.rig for setup in setups])
-    coming = wafers_coming(setups[0], asked.incoming)
+    coming = wafers_coming(setups[0], asked.incoming, asked.columns)
     before = polish_in_turn(_row(coming.middle, setups))
     start = RowSettings(tuple(settings_of(wafer) for wafer in before))
     comes = before[0].mean(before[0].incoming.sum(axis=0))
@@ -92,7 +94,8 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
     if abs(found.gap) > MET_NM:
         raise SetupError(not_met(found, freedom, mean))
     settled = freedom.rounded(found.run.settings)  # type: ignore[arg-type]  # of several platens
-    row = RowCourse(_row(coming.middle, setups))
+    rigs = _row(coming.middle, setups)
+    row = RowCourse(rigs, _kept(rigs, freedom))
     timed = row.run(settled)
 
     def tried(amounts: Sequence[Amounts]) -> tuple[list[Changes], tuple[WaferResult, ...]]:
@@ -103,7 +106,7 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
         return changes, _polished(coming.middle, setups, changes)
 
     (changes, after), amounts = on_target(
-        [one.rig for one in row.courses],
+        row.courses,
         [amounts_at(one, run) for one, run in zip(row.courses, timed.runs, strict=True)],
         tried,
         lambda made: made[1][-1].mean(made[1][-1].remaining.sum(axis=0)) - mean,
@@ -125,8 +128,8 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
             *freedom.notes,
             *(
                 f"platen {number}: {note}"
-                for number, (setup, own) in enumerate(zip(setups, amounts, strict=True), 1)
-                for note in amounts_told(setup.rig, own)
+                for number, (one, own) in enumerate(zip(row.courses, amounts, strict=True), 1)
+                for note in amounts_told(one, own)
             ),
         ),
         wafers=_each(setups, coming, changes),
@@ -195,7 +198,10 @@ def _searched(
     setups: Sequence[Setup], coming: Coming, free: Free, clock: Clock, goal: Array
 ) -> tuple[Found, RowFreedom, list[str], int]:
     """Return where the search ended, within which freedom, notes, and how many wafers were polished."""
-    course, freedom, notes = RowCourse(_row(coming.middle, setups)), free.within(clock), []
+    freedom, notes = free.within(clock), []
+    middle = _row(coming.middle, setups)
+    kept = _kept(middle, freedom)
+    course = RowCourse(middle, kept)
     search = Search(course, freedom, goal)
     begin = search.start(course.run(free.start))
     if begin is None:
@@ -221,11 +227,16 @@ def _searched(
     count = len(coming.rigs)
     if count == 1 or abs(found.gap) > MET_NM:
         return found, freedom, notes, found.runs
-    several = Several([RowCourse(_row(rig, setups)) for rig in coming.rigs])
+    several = Several([RowCourse(_row(rig, setups), kept) for rig in coming.rigs])
     settings = found.run.settings
     assert isinstance(settings, RowSettings)  # of a row
     best = Search(several, freedom, np.tile(goal, count)).improve(several.run(settings))
     return best, freedom, notes, found.runs + (best.runs + 1) * count
+
+
+def _kept(rigs: Sequence[Rig], freedom: RowFreedom) -> list[Amounts]:
+    """Return the amounts of each platen's steps of which nothing moves."""
+    return [kept_amounts(rig, own.free) for rig, own in zip(rigs, freedom.each, strict=True)]
 
 
 def _polished(first: Rig, setups: Sequence[Setup], changes: Sequence[Changes]) -> tuple[WaferResult, ...]:
