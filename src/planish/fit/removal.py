@@ -250,7 +250,7 @@ def _fit(removal: SiteMap, radius: Array, profile: Array, reach: float) -> _Fit:
     inside, good = chosen.inside, chosen.good
     notes = list(chosen.notes)
     if chosen.flags:
-        notes[-1] += "; with them the constant is the one given as 'all sites'"
+        notes[-1] += "; the constant with them is given too"
     g = np.interp(removal.r, radius, profile)
     if not np.all(np.isfinite(g[inside])) or np.all(g[good] == 0):
         raise FitError("the predicted removal is zero or not finite at the sites: no constant can be fitted")

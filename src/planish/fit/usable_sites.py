@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import counted
 from planish.errors import FitError
 from planish.measure.sites.outliers import Flag, flag
 
@@ -67,16 +68,14 @@ def usable(removal: SiteMap, reach: float) -> Usable:
     inside = removal.r <= reach + PLACE
     if not inside.all():
         notes.append(
-            f"{int((~inside).sum())} sites beyond {1e3 * reach:.4g} mm (edge exclusion or off the "
-            f"profile) were not used"
+            f"{counted(int((~inside).sum()), 'site')} beyond {1e3 * reach:.4g} mm not used (edge exclusion, or off the profile)"
         )
     flags = flag(removal)
     good = inside.copy()
     good[[f.row for f in flags]] = False
     if flags:
         notes.append(
-            f"{len(flags)} sites are flagged ({', '.join(f.site for f in flags[:8])}) and were left "
-            f"out of the fit"
+            f"{counted(len(flags), 'site')} flagged ({', '.join(f.site for f in flags[:8])}): left out of the fit"
         )
     if good.sum() < 3:
         raise FitError(

@@ -90,6 +90,9 @@ class Freedom:
         self._low, self._high, self._said = self._usual()
         for key, text in bounds.items():
             self._bound(key, text)
+        for step in np.flatnonzero(np.all(self._high[:, : self._zones] <= 0.0, axis=1)):
+            place = self._within + paths.show(("recipe", "step", int(step), "zone_pressures"), self._tree)
+            raise SetupError(f"--bound: all of {place} at most 0: must leave some pressure on the wafer")
         self.free = self._kept(keep)
         self._index = self._numbered()
         self.scale = self._scales()

@@ -34,8 +34,8 @@ def binding(found: Found, freedom: Freedom | RowFreedom) -> tuple[Bound, ...]:
         # a row is in SI: the settings' scales are in its coefficients, not in its right-hand side
         per_si = float(price) * NM
         worth = per_si * units.to_si("1 psi" if limit.dimension == "pressure" else "1 s", limit.dimension)
-        if tight and worth > _WORTH:
-            made.append((worth, Bound(limit, per_si)))
+        if tight:
+            made.append((worth, Bound(limit, per_si if worth > _WORTH else 0.0)))
     made.sort(key=lambda each: -each[0])
     return tuple(bound for _, bound in made)
 

@@ -276,6 +276,8 @@ def tune(
             *freedom.notes,
             *amounts_told(course, amounts),
             *_thinner(before, after),
+            *_below(before, after),
+            *_not_in_it(coming, incoming),
         ),
         wafers=_each(setup, coming, changes),
         scatter=scatter(coming) if len(coming.rigs) > 1 else None,
@@ -344,11 +346,12 @@ def _plain(
         raise SetupError(no_room(freedom))
     if cap is None and not any(key.endswith("time") for key in options["bounds"]):
         own = float(begin.settings.time.sum()) + ROUNDED_S * start.time.size
-        words = "no longer than with the setup's own pressures (--most-time says otherwise):"
+        words = "no longer than the setup's own pressures need for it (--most-time says otherwise):"
         freedom = Freedom(setup, start, **options, most_time=own, time_words=words)
         search = Search(course, freedom, goal)
         notes.append(
-            "the recipe takes no longer than with the setup's own pressures; --most-time says otherwise"
+            f"the recipe takes no longer than the setup's own pressures need for the target, {own:.4g} s; --most-time says "
+            "otherwise"
         )
     found = search.improve(begin)
     count = len(coming.rigs)
@@ -376,6 +379,33 @@ def _tuned_rig(setup: Setup, rig: Rig, changes: Changes) -> Rig:
     """Return the tuned setup's records, with the incoming film."""
     tuned = setup.replace(changes).rig
     return replace(tuned, wafer=rig.wafer)
+
+
+def _below(before: WaferResult, after: WaferResult) -> list[str]:
+    """Say which films are gone over most of the wafer to leave the thickness wanted."""
+    if len(after.films) == 1:
+        return []
+    lost = [
+        name
+        for name, left, had in zip(after.films, after.remaining, before.incoming, strict=True)
+        if after.mean(had) > 0 and after.mean(left) < 0.01 * after.mean(had)
+    ]
+    if not lost:
+        return []
+    return [
+        f"target: the thickness of all films together; to leave it {', '.join(lost)} {'is' if len(lost) == 1 else 'are'} "
+        "polished away"
+    ]
+
+
+def _not_in_it(coming: Coming, incoming: object) -> list[str]:
+    """Say that the setup keeps its own film, of which another thickness is left."""
+    if incoming is None:
+        return []
+    film = coming.middle.wafer.films[0].name
+    return [
+        f"the incoming film is not written into the setup: polished with its own film {film} it leaves another thickness"
+    ]
 
 
 def _thinner(before: WaferResult, after: WaferResult) -> list[str]:

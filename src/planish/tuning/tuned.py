@@ -51,13 +51,21 @@ class Bound:
         limit = f"{self.limit.words} {quantity_text(self.limit.value, self.limit.dimension)}"
         if self.price is None:
             return {"place": self.limit.place, "limit": limit, "words": f"{self.limit.told} holds"}
+        if self.price == 0.0:
+            return {
+                "place": self.limit.place,
+                "limit": limit,
+                "worth": 0.0,
+                "worth_unit": f"nm of sigma per {unit}",
+                "words": f"{self.limit.told} holds: more room would gain next to nothing",
+            }
         worth = 1e9 * self.price * units.to_si(f"1 {unit}", self.limit.dimension)
         return {
             "place": self.limit.place,
             "limit": limit,
             "worth": worth,
             "worth_unit": f"nm of sigma per {unit}",
-            "words": f"{self.limit.told} holds: 1 {unit} more room would gain about {worth:.3g} nm of sigma",
+            "words": f"{self.limit.told} holds: a little more room would gain about {worth:.3g} nm of sigma per {unit}",
         }
 
 

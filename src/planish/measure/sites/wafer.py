@@ -196,7 +196,9 @@ def summarise(paired: Paired, time_s: float | None = None) -> dict[str, Any]:
             notes.append(f"{_sites(len(names))} only in the file {where} the polish and left out: {shown}")
     clean: statistics.WaferStatistics | None = None
     if flags:
-        notes.append(f"{_sites(len(flags))} flagged; counted in every figure but those 'without_flagged'")
+        notes.append(
+            f"{_sites(len(flags))} flagged; counted in the figures of the measured wafer, but for those without flagged sites"
+        )
         keep = np.ones(len(removal), dtype=bool)
         keep[[f.row for f in flags]] = False
         clean = statistics.wafer_statistics(removal.value[keep]) if keep.sum() >= 2 else None
