@@ -92,7 +92,12 @@ def die(
     stage = show.stages(json_out)
     found = polish_as_asked(*asked, below=words.from_die, fill_ceiling=fill_ceiling, stage=stage)
     bands = (
-        Bands(bands_as_asked(*asked, below=words.from_die, workers=workers, stage=stage)) if band else None
+        Bands(
+            bands_as_asked(*asked, below=words.from_die, workers=workers, stage=stage),
+            any(setup.model.fitted is not None for setup in setups),
+        )
+        if band
+        else None
     )
     _print(found.document(), json_out, units, bands)
     show.files(found, out, json_out)

@@ -21,7 +21,7 @@ def polish(file: Path, settings: list[str], band: bool, json_out: bool, out: Pat
 
     setup = load_changed(file, settings)
     result = run(setup)
-    bands = Bands(polish_band(setup)) if band else None
+    bands = Bands(polish_band(setup), setup.model.fitted is not None) if band else None
     _print(result, json_out, units, bands)
     show.files(result, out, json_out, units)
 
@@ -86,7 +86,7 @@ def lot(
         found = lot_band(
             setup, wafers, seed, conditioning=conditioning, adjust=adjust, events=events, workers=workers
         )
-        bands = Bands(found)
+        bands = Bands(found, setup.model.fitted is not None)
     _print(result, json_out, units, bands)
     show.files(result, out, json_out)
 

@@ -181,5 +181,5 @@ def bands(found: Bands) -> None:
     rows = [[label(key), value, sd, mostly] for key, value, sd, mostly in found.rows()]
     title = "bands from the stated spreads: one standard deviation, first order"
     table(["figure", "value", "±", "mostly from"], rows, title=title)
-    if found.idle:
-        typer.echo(f"note: stated spreads that move none of these figures: {', '.join(found.idle)}")
+    for note in found.notes:
+        typer.echo(f"note: {note}")

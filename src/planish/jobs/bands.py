@@ -17,9 +17,24 @@ _ROUNDING = 1e-9  # of a figure
 
 @dataclass(frozen=True, slots=True)
 class Bands:
-    """The bands of an answer's figures by their keys."""
+    """The bands of an answer's figures by their keys; ``fitted``: whether the setup has fitted values."""
 
     found: Mapping[str, Band]
+    fitted: bool = False
+
+    @property
+    def notes(self) -> list[str]:
+        """What the bands leave out of account."""
+        made = []
+        if self.idle:
+            made.append(f"stated spreads that move none of these figures: {', '.join(self.idle)}")
+        if self.fitted and self.found:
+            made.append(
+                "values were fitted here with all others held: in truth they would have come out otherwise with other "
+                "values there and make up for them, which these bands do not count; near the wafers that were fitted they "
+                "are too wide"
+            )
+        return made
 
     @property
     def idle(self) -> list[str]:
@@ -39,6 +54,7 @@ class Bands:
         return {
             "bands": {key: band.document() for key, band in self.found.items()},
             "spreads_without_effect": self.idle,
+            "band_notes": self.notes,
         }
 
 
