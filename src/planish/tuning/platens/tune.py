@@ -90,7 +90,7 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
     mean = before[-1].mean(goal)
     if abs(found.gap) > MET_NM:
         raise SetupError(not_met(found, freedom, mean))
-    settled = freedom.rounded(found.run.settings)  # type: ignore[arg-type]  # of several platens
+    settled = freedom.rounded(found.settings)
     changes = [
         settled_changes(setup, was, to)
         for setup, was, to in zip(setups, start.platens, settled.platens, strict=True)
@@ -210,9 +210,7 @@ def _searched(
     if count == 1 or abs(found.gap) > MET_NM:
         return found, freedom, notes, found.runs
     several = Several([RowCourse(_row(rig, setups)) for rig in coming.rigs])
-    settings = found.run.settings
-    assert isinstance(settings, RowSettings)  # of a row
-    best = Search(several, freedom, np.tile(goal, count)).improve(several.run(settings))
+    best = Search(several, freedom, np.tile(goal, count)).improve(several.run(found.settings))
     return best, freedom, notes, found.runs + (best.runs + 1) * count
 
 
