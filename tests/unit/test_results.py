@@ -49,6 +49,7 @@ FOLLOWING = (
     "response surface",
     "calibration",  # each number in the unit in which its setup writes it
     "tuned settings",  # the words that scripts rely on: kPa, and before and after at the end
+    "tuned platens",  # the same
     "rate law",
     "rates fit",
     "check of the rates fit",
@@ -142,6 +143,7 @@ def answers():
         ),
         planish.hold_against(setup, planish.observe(setup, DATA / "runs" / "runs.csv")),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
+        planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]
     return {answer.kind: answer for answer in found}
 

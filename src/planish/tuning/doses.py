@@ -7,17 +7,14 @@ Limits stay straight: a p <= b is a u <= b t/t0.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from planish.tuning.course import Settings
+    from planish.tuning.frees import Frees
     from planish.tuning.influence import Answers
-    from planish.tuning.limits import Freedom
-    from planish.tuning.platens.course import RowSettings
-    from planish.tuning.platens.freedom import RowFreedom
     from planish.tuning.several import Reading
 
 Array = NDArray[np.float64]
@@ -34,7 +31,7 @@ class Doses:
         Which of the unknowns are times.
     """
 
-    def __init__(self, freedom: Freedom | RowFreedom, start: Settings | RowSettings) -> None:
+    def __init__(self, freedom: Frees, start: Any) -> None:
         self._freedom = freedom
         self._steps = freedom.by_step
         self._begin = freedom.pack(start)
@@ -45,14 +42,14 @@ class Doses:
             self.matrix[rows, time] -= self.most[rows] / self._begin[time]
             self.most[rows] = 0.0
 
-    def pack(self, settings: Settings | RowSettings) -> Array:
+    def pack(self, settings: Any) -> Array:
         """Return settings as doses (n,)."""
         x = self._freedom.pack(settings)
         for pressures, time in self._steps:
             x[pressures] *= x[time] / self._begin[time]
         return x
 
-    def unpack(self, doses: Array) -> Settings | RowSettings:
+    def unpack(self, doses: Array) -> Any:
         """Return all settings for doses (n,)."""
         return self._freedom.unpack(self._plain(doses))
 

@@ -374,7 +374,7 @@ class Freedom:
                 most_time - kept - rounded,
                 Limit("recipe", f"{time_words} all steps together at most", most_time, "time"),
             )
-        return Rows(np.reshape(rows, (-1, self.scale.size)), np.array(most), tuple(limits))
+        return Rows(np.reshape(rows, (len(rows), self.scale.size)), np.array(most), tuple(limits))
 
 
 def _seconds() -> Quantity:

@@ -173,7 +173,7 @@ def _solved(
     begin = search.start(run)
     if begin is None:
         return None
-    settled = freedom.rounded(search.improve(begin).run.settings, ROUNDED_PSI, ROUNDED_S)
+    settled = freedom.rounded(search.improve(begin).settings, ROUNDED_PSI, ROUNDED_S)
     own = [at for at in steps if wafer.rig.steps[at].stop == "time"]
     changes = by.changes(run.settings, settled, times=own)
     if not changes:

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 
 from planish.tuning.course import Course, Run
 from planish.tuning.doses import Doses
-from planish.tuning.limits import Freedom
+from planish.tuning.frees import Frees
 from planish.tuning.platens.course import RowCourse, RowRun
-from planish.tuning.platens.freedom import RowFreedom
 from planish.tuning.program import Asked, best_move, into_limits
 from planish.tuning.several import Several, Side, influence, influence_and_bends
 
@@ -61,6 +60,11 @@ class Found:
     programs: int
     runs: int
 
+    @property
+    def settings(self) -> Any:
+        """Of the run: those of a setup, or of every platen."""
+        return self.run.settings
+
 
 @dataclass(slots=True)
 class _Place:
@@ -89,9 +93,7 @@ class Search:
         What shall be left [m], (n_r,); of several wafers one behind the other.
     """
 
-    def __init__(
-        self, course: Course | RowCourse | Several, freedom: Freedom | RowFreedom, goal: Array
-    ) -> None:
+    def __init__(self, course: Course | RowCourse | Several, freedom: Frees, goal: Array) -> None:
         self.course, self.freedom, self.goal = course, freedom, goal
         self._polished: Callable[[Any, Any], Polished] = course.run
         self._runs = self._programs = 0

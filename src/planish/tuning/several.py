@@ -8,7 +8,7 @@ search makes least, and its mean is the mean over all wafers, which is to meet t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,7 +86,7 @@ class Several:
     """
 
     def __init__(self, courses: Sequence[Course] | Sequence[RowCourse]) -> None:
-        self.courses = tuple(courses)
+        self.courses: tuple[Any, ...] = tuple(courses)  # all of one kind
         disc = courses[0].counted
         self.counted = Disc(
             Reading(disc, len(courses)), np.tile(disc.shares, len(courses)) / float(len(courses))

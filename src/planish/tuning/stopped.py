@@ -12,14 +12,14 @@ from planish.tuning.tuned import Bound
 
 if TYPE_CHECKING:
     from planish.tuning.course import Settings
+    from planish.tuning.frees import Frees
     from planish.tuning.limits import Freedom
-    from planish.tuning.platens.freedom import RowFreedom
     from planish.tuning.search import Found
 
 _WORTH = 1e-12  # [m] of sigma per psi or s: what is less is no price
 
 
-def binding(found: Found, freedom: Freedom | RowFreedom) -> tuple[Bound, ...]:
+def binding(found: Found, freedom: Frees) -> tuple[Bound, ...]:
     """Return the limits that hold, the dearest first.
 
     Parameters
@@ -60,7 +60,7 @@ def holding(settings: Settings, freedom: Freedom) -> tuple[Bound, ...]:
     )
 
 
-def no_room(freedom: Freedom | RowFreedom) -> str:
+def no_room(freedom: Frees) -> str:
     """Return why there are no settings at all within limits.
 
     Parameters
@@ -75,7 +75,7 @@ def no_room(freedom: Freedom | RowFreedom) -> str:
     return f"limits: no settings keep all of them ({told}): must leave some (widen one, or keep less)"
 
 
-def not_met(found: Found, freedom: Freedom | RowFreedom, mean: float) -> str:
+def not_met(found: Found, freedom: Frees, mean: float) -> str:
     """Return why the target cannot be met, and what would help.
 
     Parameters

@@ -241,7 +241,7 @@ def tune(
     found, freedom = plain.found, plain.freedom
     if abs(found.gap) > MET_NM:
         raise SetupError(not_met(found, freedom, before.mean(goal)))
-    settled = freedom.rounded(found.run.settings)
+    settled = freedom.rounded(found.settings)
     held, chance = binding(found, freedom), None
     if asked.limits:
         settled, chance = by_chance(setup, coming, freedom, settled, asked)
@@ -360,7 +360,7 @@ def _plain(
     # the wafer of the mean profile is nearly that of them all: the search over all of them begins where its ended
     several = Several([Course(rig, kept=kept) for rig in coming.rigs])
     over_all = Search(several, freedom, np.tile(goal, count))
-    best = over_all.improve(several.run(found.run.settings))
+    best = over_all.improve(several.run(found.settings))
     return _Plain(best, freedom, notes, found.programs, found.runs + (best.runs + 1) * (count - 1) + 1)
 
 

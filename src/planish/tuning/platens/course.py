@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from planish.tuning.amounts import Amounts
 
 Array = NDArray[np.float64]
+Entry = TypeVar("Entry", bound=np.generic)
 
 
 class RowSettings(NamedTuple):
@@ -158,7 +159,7 @@ class RowCourse:
         ]
 
 
-def narrow(table: NDArray[np.generic], zones: int) -> NDArray[np.generic]:
+def narrow(table: NDArray[Entry], zones: int) -> NDArray[Entry]:
     """Return a table (steps, widest head + 2, ...) as wide as a head of so many zones.
 
     Parameters
@@ -171,7 +172,7 @@ def narrow(table: NDArray[np.generic], zones: int) -> NDArray[np.generic]:
     return np.concatenate([table[:, :zones], table[:, -2:]], axis=1)
 
 
-def widened(table: NDArray[np.generic], zones: int) -> NDArray[np.generic]:
+def widened(table: NDArray[Entry], zones: int) -> NDArray[Entry]:
     """Return a table (steps, zones + 2, ...) as wide as a head of more zones, with zeros there.
 
     Parameters

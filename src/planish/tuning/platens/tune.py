@@ -93,7 +93,7 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
     mean = before[-1].mean(goal)
     if abs(found.gap) > MET_NM:
         raise SetupError(not_met(found, freedom, mean))
-    settled = freedom.rounded(found.run.settings)  # type: ignore[arg-type]  # of several platens
+    settled = freedom.rounded(found.settings)
     rigs = _row(coming.middle, setups)
     row = RowCourse(rigs, _kept(rigs, freedom))
     timed = row.run(settled)
@@ -228,9 +228,7 @@ def _searched(
     if count == 1 or abs(found.gap) > MET_NM:
         return found, freedom, notes, found.runs
     several = Several([RowCourse(_row(rig, setups), kept) for rig in coming.rigs])
-    settings = found.run.settings
-    assert isinstance(settings, RowSettings)  # of a row
-    best = Search(several, freedom, np.tile(goal, count)).improve(several.run(settings))
+    best = Search(several, freedom, np.tile(goal, count)).improve(several.run(found.settings))
     return best, freedom, notes, found.runs + (best.runs + 1) * count
 
 
