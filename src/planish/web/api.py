@@ -13,6 +13,7 @@ from planish.errors import DataError, PlanishError
 from planish.web import schemas as s
 from planish.web.ask import Ask
 from planish.web.asking import REFUSALS, Held, Viewer, Worker, noted
+from planish.web.choosing import tries_of
 from planish.web.costs import check_lot
 
 if TYPE_CHECKING:
@@ -176,6 +177,8 @@ async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> 
     if asked.file is not None:
         options["file"] = str(held.uploads.path(person.id, asked.file))
         options["file_name"] = next(u.name for u in held.uploads.of(person.id) if u.id == asked.file)
+    if asked.kind == "trade-off":
+        options |= await tries_of(asked, ask)
     job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.id, options)
     await noted(held, person, "run", kind=asked.kind, title=asked.title, setup=told["digest"], job=job.id)
     return s.JobTold(**job.told())
@@ -206,11 +209,12 @@ async def job_answer(job: str, held: Held, person: Viewer) -> Response:
 
 @router.get("/jobs/{job}/table.csv", tags=["jobs"], response_class=PlainTextResponse)
 async def job_table(job: str, held: Held, person: Viewer) -> Response:
-    """Return the table of a lot."""
+    """Return the table of a lot, or of the points of a trade-off."""
     path = _result(held, job, person) / "table.csv"
     if not path.is_file():
         raise DataError("this job has no table")
-    return _file(await run_in_threadpool(path.read_text), "lot.csv", "text/csv")
+    name = f"{held.jobs.get(job, person.id).kind}.csv"
+    return _file(await run_in_threadpool(path.read_text), name, "text/csv")
 
 
 @router.get("/jobs/{job}/maps/{name}", tags=["jobs"])

@@ -132,18 +132,48 @@ class Compared(Question):
     )
 
 
-class JobAsked(Asked):
-    """A long job."""
+Key = Annotated[str, Field(min_length=1, max_length=120)]
+Layout = Literal["density-blocks", "line-space", "step-density"]
+Place = Literal["centre", "mid", "edge"]
 
-    kind: Literal["lot", "die"]
+
+class Choice(Question):
+    """Trade-offs as `planish choose` is asked for them.
+
+    ``vary`` key of the setup to its values (``2..6 psi``, or a list with commas), ``aims`` and ``limits`` by their names;
+    ``runs`` setups are tried at most, ``wafers`` in a lot, a die on ``layout`` at ``place``.
+    """
+
+    vary: dict[Key, Annotated[str, Field(max_length=400)]] = Field(min_length=1, max_length=12)
+    aims: list[Annotated[str, Field(max_length=80)]] = Field(min_length=1, max_length=6)
+    limits: dict[Key, Annotated[str, Field(max_length=80)]] = Field({}, max_length=12)
+    runs: int = Field(200, ge=2)
+    points: int = Field(20, ge=2, le=60)
+    seed: int = Field(0, ge=0, le=2**31)
+    wafers: int = Field(25, ge=2, le=500)
+    layout: Layout = "density-blocks"
+    place: Place = "centre"
+
+
+class ChoiceAsked(Asked):
+    """Trade-offs of a setup."""
+
+    choice: Choice
+
+
+class JobAsked(Asked):
+    """A long job; ``choice`` is of a trade-off, what is beside it of the others."""
+
+    kind: Literal["lot", "die", "trade-off"]
+    choice: Choice | None = None
     title: str = Field("", max_length=80)
     wafers: int = Field(1000, ge=1, le=5000)
     seed: int = Field(0, ge=0, le=2**31)
     conditioning: bool = True
     adjust: Literal["fixed", "run-to-run"] = "fixed"
-    layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
+    layout: Layout = "density-blocks"
     process: DieProcess = ""
-    place: Literal["centre", "mid", "edge"] = "edge"
+    place: Place = "edge"
     cell_um: float = Field(50, ge=5, le=500)
     size_mm: float = Field(20, ge=1, le=33)
     file: str | None = Field(None, max_length=40)
