@@ -189,6 +189,7 @@ async function rest() {
   const current = () => mine === round && state.answer.header.digest === digest;
   state.save();
   const jobs = [];
+  if (state.view === "tradeoffs") tradeoffs.stands();
   if (settings.isOpen) jobs.push(fetchForms().then(() => current() && settings.refresh()));
   if (state.held) jobs.push(contrast(document, current));
   jobs.push(askJson("/api/advice", { document }).then((found) => current() && tell(found, state.answer.header.warnings)));

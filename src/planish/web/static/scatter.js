@@ -111,14 +111,14 @@ function stairs({ points, better }, px, py) {
 }
 
 // Names of ends, knee and start where there is room beside them, then the numbers of the others as far as they fit.
-function names({ points }, px, py, box) {
-  const { font } = box, taken = points.map((p) => around(px(p.x), py(p.y), font * 0.6, font * 0.6)), made = [];
+function names({ points, on }, px, py, box) {
+  const { font } = box, taken = points.map((p, i) => around(px(p.x), py(p.y), font * (i === on ? 0.95 : 0.6))), made = [];
   const ranked = points.toSorted((a, b) => (b.name ? 1 : 0) - (a.name ? 1 : 0));
   for (const point of ranked) {
     const text = point.name || String(point.number), wide = font * 0.54 * text.length, x = px(point.x), y = py(point.y);
     const places = [];
-    for (const far of point.name ? [0.85, 1.6, 2.6] : [0.75]) for (const [sx, sy] of [[1, -1], [-1, -1], [1, 1], [-1, 1], [0, -1.3], [0, 1.3]]) {
-      places.push([x + sx * font * 0.7 + (sx - 1) * wide / 2, y + sy * font * far, wide, font]);
+    for (const far of point.name ? [0.85, 1.6, 2.6] : [0.75]) for (const [sx, sy] of [[1, -1], [-1, -1], [1, 1], [-1, 1], [0, -1.3], [0, 1.3], [1.4, 0], [-1.4, 0]]) {
+      places.push([x + sx * font * 0.75 + (Math.sign(sx) - 1) * wide / 2, y + sy * font * far, wide, font]);
     }
     const free = places.find(([tx, ty]) => tx >= box.left + 2 && tx + wide <= box.right + font && ty - font * 0.6 >= box.top && ty + font * 0.6 <= box.bottom
       && taken.every((t) => !meets(t, { x0: tx, x1: tx + wide, y0: ty - font * 0.55, y1: ty + font * 0.55 })));
@@ -130,5 +130,5 @@ function names({ points }, px, py, box) {
   return made;
 }
 
-const around = (x, y, w, h) => ({ x0: x - w, x1: x + w, y0: y - h, y1: y + h });
+const around = (x, y, r) => ({ x0: x - r, x1: x + r, y0: y - r, y1: y + r });
 const meets = (a, b) => a.x0 < b.x1 && b.x0 < a.x1 && a.y0 < b.y1 && b.y0 < a.y1;

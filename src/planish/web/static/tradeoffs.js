@@ -19,6 +19,7 @@ export class TradeOffs {
       <div class="run"></div><p class="outcome" role="status"></p><div class="front"></div><div class="costs"></div>`;
     const at = (name) => home.querySelector(`.${name}`);
     this.ask = at("ask"); this.run = at("run"); this.outcome = at("outcome"); this.front = at("front");
+    this.ask.addEventListener("toggle", () => this.ask.open && this.state.document && this.offer());
     this.form = new ChoiceForm(at("asking"), state, { go: (choice) => this.start(choice) });
     this.cost = new Cost(at("costs"), state);
   }
@@ -27,7 +28,20 @@ export class TradeOffs {
     await this.state.flush();
     if (!this.state.document) return;
     this.offer();
+    if (this.found) this.stands();
     if (!this.job && !this.found) this.pickUp();
+  }
+
+  // Another setup stands on the bench now.
+  stands() {
+    if (this.found && this.place() !== this.on) this.paint();
+    if (this.ask.open) this.offer();
+  }
+
+  // Which point is on the bench; -1 for none.
+  place() {
+    const now = JSON.stringify(this.state.document);
+    return this.list.findIndex((row) => JSON.stringify(row.document) === now);
   }
 
   // What can be asked of the setup on the bench; asked again when that is another one.
@@ -176,7 +190,8 @@ export class TradeOffs {
   // Picture, table and tools as the bench stands now.
   paint() {
     const { found, pair, list } = this, aim = (name) => found.aims.find((each) => each.aim === name), [across, up] = pair.map(aim);
-    const now = JSON.stringify(this.state.document), on = list.findIndex((row) => JSON.stringify(row.document) === now);
+    const on = this.place(), focused = document.activeElement?.closest?.(".points tr")?.dataset.point;
+    this.on = on;
     const points = list.map((row) => {
       const { name, aims, knobs } = this.told(row);
       return { x: row[across.figure], y: row[up.figure], kind: row.kind, onFront: row.point !== null, number: row.point, name: row.where.split(", beyond")[0], words: `${name}: ${[...aims, ...knobs].join(", ")}. Press to put it on the bench` };
@@ -184,7 +199,8 @@ export class TradeOffs {
     const axis = (one) => `${found.axes[one.aim]}, ${one.better} is better`;
     this.scatter.draw({ points, on, join: found.aims.length === 2, better: { x: across.better, y: up.better }, xName: axis(across), yName: axis(up), saying: `Front: ${axis(up)}, over ${axis(across)}; arrow keys go from point to point, Enter puts one on the bench` });
     this.front.querySelector(".scroll").replaceChildren(this.table(on));
-    this.acts(on);
+    if (focused) this.front.querySelector(`.points [data-point="${focused}"] button`)?.focus();
+    this.acts();
     this.look(on < 0 ? list.findIndex((row) => row.kind === "knee") : on);
   }
 
@@ -224,8 +240,7 @@ export class TradeOffs {
   async take(i) {
     const { state } = this;
     await state.flush();
-    const now = JSON.stringify(state.document);
-    if (!this.list.some((row) => JSON.stringify(row.document) === now)) this.before = state.document;
+    if (this.place() < 0) this.before = state.document;
     await this.put(this.list[i].document);
     state.toast(this.list[i].point === null ? "The setup as it stood is on the bench again." : `Point ${this.list[i].point} is on the bench now.`);
   }
