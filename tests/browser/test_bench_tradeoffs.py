@@ -35,7 +35,7 @@ def test_a_front_is_searched_pictured_and_each_point_put_on_the_bench(visit, sea
     dots = page.locator(f"{VIEW} .dot-button")
     assert rows.count() == dots.count() >= 2
     assert page.locator(f"{VIEW} .mark.end").count() >= 1
-    assert "removal rate [nm/min], higher is better" in page.locator(f"{VIEW} .scatter").inner_text()
+    assert "removal rate [nm/min], higher is better" in page.locator(f"{VIEW} .scatter").text_content()
     first = [cell.inner_text() for cell in rows.first.locator("td").all()]
     assert first[1].startswith("best rate")
     dots.first.click()

@@ -8,10 +8,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planish.jobs.changed import load_changed, read_ranges
+from planish.tuning.chance.meet import FIGURES
 from planish.tuning.tune import tune
 
 if TYPE_CHECKING:
     from planish.tuning.tuned import Tuned
+
+
+def figures_to_meet() -> list[dict[str, str]]:
+    """Return the figures of what is left that wafers can be asked to meet: their keys, words and units.
+
+    Returns
+    -------
+    list[dict[str, str]]
+        In the order in which they are told.
+    """
+    return [{"key": key, "words": one.words, "unit": one.unit} for key, one in FIGURES.items()]
 
 
 def settings_for(

@@ -12,6 +12,7 @@ from planish.engine.csv_text import frame_csv
 from planish.web.answers import setup_of
 from planish.web.packing import pack
 from planish.web.tradeoffs import job_choice
+from planish.web.tuned import job_tune
 
 if TYPE_CHECKING:
     from planish import DieResult, LotResult
@@ -145,4 +146,5 @@ JOBS: dict[str, Callable[[Mapping[str, Any], Path, Progress], None]] = {
     "lot": job_lot,
     "die": job_die,
     "trade-off": job_choice,
+    "tune": job_tune,
 }

@@ -1,6 +1,6 @@
 // What a trade-off is asked for: aims, knobs with ranges, parts, limits, tries; and, before it runs, how long it will take.
 
-import { askJson, Refusal } from "./api.js";
+import { Latest, Refusal, gaveUp } from "./api.js";
 import { number, system } from "./units.js";
 
 const WAIT = 600; // [ms] after the last change before the time is asked for
@@ -30,7 +30,7 @@ export class ChoiceForm {
   // `go` is called with what is asked for; `say` with words for the reader, and whether they are a refusal.
   constructor(home, state, { go }) {
     this.home = home; this.state = state; this.go = go;
-    this.offer = null; this.foreseen = null;
+    this.offer = null; this.foreseen = null; this.latest = new Latest();
     this.asked = { aims: ["rate", "evenness"], knobs: null, parts: {}, limits: [], runs: 200, layout: "density-blocks", place: "centre" };
     this.form = make("form", { class: "choice-form", novalidate: true });
     this.form.addEventListener("submit", (event) => { event.preventDefault(); this.send(); });
@@ -227,10 +227,10 @@ export class ChoiceForm {
     this.timer = setTimeout(async () => {
       try {
         await this.state.flush();
-        const told = await askJson("/api/trade-offs/foreseen", { document: this.state.document, choice: this.choice() });
+        const told = await this.latest.ask("/api/trade-offs/foreseen", { document: this.state.document, choice: this.choice() });
         if (mine === this.round) this.tell(told);
       } catch (error) {
-        if (mine === this.round) this.say(error instanceof Refusal ? error.message : "The server does not answer; is it still running?", true);
+        if (mine === this.round && !gaveUp(error)) this.say(error instanceof Refusal ? error.message : "The server does not answer; is it still running?", true);
       }
     }, wait);
   }

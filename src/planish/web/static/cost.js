@@ -1,12 +1,12 @@
 // What a wafer costs at the person's own prices: the table comes from the package, the prices go into the setup.
 
-import { askJson } from "./api.js";
+import { Latest, gaveUp } from "./api.js";
 import { make } from "./choice-form.js";
 import { number } from "./units.js";
 
 export class Cost {
   constructor(home, state) {
-    this.home = home; this.state = state;
+    this.home = home; this.state = state; this.latest = new Latest();
     this.table = make("div", { class: "cost-table" });
     this.prices = make("form", { class: "prices" });
     this.box = make("details", { class: "cost" }, make("summary", { text: "What a wafer costs as the setup stands" }), this.table, make("details", {}, make("summary", { text: "your prices, lives and times" }), this.prices));
@@ -35,8 +35,8 @@ export class Cost {
     let found;
     try {
       await this.state.flush();
-      found = await askJson("/api/cost", { document: this.state.document });
-    } catch (error) { if (mine === this.round) this.table.replaceChildren(make("p", { class: "wrong", text: error.message })); return; }
+      found = await this.latest.ask("/api/cost", { document: this.state.document });
+    } catch (error) { if (mine === this.round && !gaveUp(error)) this.table.replaceChildren(make("p", { class: "wrong", text: error.message })); return; }
     if (mine !== this.round) return;
     const money = found.currency ? ` ${found.currency}` : "", cell = (value, digits) => (value === null ? "–" : number(value, digits));
     const made = make("table", { "aria-label": "What a wafer costs" });

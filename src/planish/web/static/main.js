@@ -302,7 +302,7 @@ const data = new Data(at("data-view"), state);
 const runs = new Runs(at("runs-view"), state);
 const tune = new Tune(at("tune-view"), state);
 const tradeoffs = new TradeOffs(at("tradeoffs-view"), state);
-Object.assign(state, { answers, machine, data, flush, showFront: (job) => { show("tradeoffs"); tradeoffs.show(job, true); } });
+Object.assign(state, { answers, machine, data, flush, showFront: (job) => { show("tradeoffs"); tradeoffs.show(job, true); }, showTuned: (job) => { show("tune"); tune.show(job); } });
 answers.enlarge("wafer");
 
 at("motions").addEventListener("click", (e) => e.target.dataset.motion && state.swap("/api/move", { motion: e.target.dataset.motion }));

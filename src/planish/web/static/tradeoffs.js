@@ -1,6 +1,6 @@
 // Trade-offs: a front of setups searched for as a long run, pictured, told in a table, each point put on the bench with one press.
 
-import { ask, askJson, askPacked, saveBlob } from "./api.js";
+import { Latest, ask, askJson, askPacked, gaveUp, saveBlob } from "./api.js";
 import { asPng, el, standalone } from "./chart.js";
 import { ChoiceForm, lasting, make } from "./choice-form.js";
 import { Cost } from "./cost.js";
@@ -12,7 +12,7 @@ const OPEN = ["waiting", "running"];
 
 export class TradeOffs {
   constructor(home, state) {
-    this.home = home; this.state = state; this.found = null; this.job = null; this.before = null;
+    this.home = home; this.state = state; this.found = null; this.job = null; this.before = null; this.latest = new Latest();
     home.innerHTML = `<h2>Trade-offs</h2>
       <p class="told">Which setups are worth choosing among: those that no other beats, being as good in every aim and better in one.</p>
       <details class="ask" open><summary>What is wanted, and what may change</summary><div class="asking"><p class="wait" role="status">looking at what can be turned …</p></div></details>
@@ -50,12 +50,12 @@ export class TradeOffs {
     if (now === this.offeredFor) return;
     this.offeredFor = now;
     try {
-      const offer = await askJson("/api/trade-offs", { document: this.state.document });
+      const offer = await this.latest.ask("/api/trade-offs", { document: this.state.document });
       if (now !== this.offeredFor) return;
       this.home.querySelector(".asking > .wait")?.remove();
       this.form.take(offer);
       this.cost.offer(offer.prices, () => this.offer());
-    } catch (error) { this.offeredFor = ""; this.say(error.message, true); }
+    } catch (error) { if (!gaveUp(error)) { this.offeredFor = ""; this.say(error.message, true); } }
   }
 
   // A run that outlived the page: the newest that runs, or is done.
