@@ -17,7 +17,6 @@ from planish.web.app import build
 from planish.web.packing import pack, unpack
 from planish.web.workers import Refused, Workers, call
 
-
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "data"
 
 
