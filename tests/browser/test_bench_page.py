@@ -233,12 +233,12 @@ def test_one_recipe_for_several_wafers_shows_their_spread_and_the_chance(visit) 
     page.select_option("#tune-view [aria-label='another limit to meet']", "thickness")
     page.fill("#tune-view [data-key=thickness] [name=low]", "440")
     page.fill("#tune-view [data-key=thickness] [name=high]", "460")
-    page.fill("#tune-view [name=draws]", "10")
+    page.fill("#tune-view [name=draws]", "20")
     page.uncheck("#tune-view [name=spreads]")
     page.click("#tune-view form button.main")
     page.wait_for_selector("#tune-view .chance:has-text('95')")
     assert re.search(
-        r"in \d[\d.]*.% \(95.% interval [\d.]+ to [\d.]+.%\) of 10 draws",
+        r"in \d[\d.]*.% \(95.% interval [\d.]+ to [\d.]+.%\) of 20 draws",
         page.locator(".chance").inner_text(),
     )
     page.fill("#tune-view [name=draws]", "100000")

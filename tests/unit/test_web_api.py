@@ -260,7 +260,7 @@ def test_several_wafers_have_one_recipe_and_their_band(client, document, tmp_pat
     left = np.stack([one.after.remaining.sum(axis=0) for one in found.wafers])
     np.testing.assert_allclose(told["each_after"], left, rtol=1e-12)
     np.testing.assert_allclose(told["band_after"], [left.min(axis=0), left.max(axis=0)], rtol=1e-12)
-    limits = {"meet": {"thickness": "445..455 nm"}, "spreads": False, "draws": 6, "seed": 2}
+    limits = {"meet": {"thickness": "445..455 nm"}, "spreads": False, "draws": 20, "seed": 2}
     options = {"document": document, "solve": {"target_nm": 450.0, "keep": [], **limits}}
     JOBS["tune"]({**options, "files": [[str(file), file.name] for file in files]}, tmp_path, lambda _: None)
     header, _ = unpack((tmp_path / "answer.bin").read_bytes())

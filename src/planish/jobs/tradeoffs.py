@@ -97,55 +97,70 @@ def foreseen(
     return Foreseen(plan.time_of_one(), plan.possible, int(min(runs, plan.possible)))
 
 
-def offered(setup: Setup, *, layout: str = "density-blocks", place: str = "centre") -> dict[str, Any]:
+def offered(setup: Setup) -> dict[str, Any]:
     """Return what a choice on a setup can be asked for.
 
     Parameters
     ----------
     setup
         That it starts from.
-    layout, place
-        Of the die that its aims are predicted on.
 
     Returns
     -------
     dict[str, Any]
-        ``aims`` with their words, unit, direction, what they are read from, and the present figure or why there is none;
-        ``knobs`` with the range that is usual and one that is proposed, each in trade units and in SI, ``proposed`` for
-        the few to begin with; ``parts`` by section, those that can stand in the setup as it is; ``search``: whether the
-        library is there that looks between the values of lists.
+        ``aims`` with their words, unit, direction and what they are read from; ``knobs`` with the range that is usual and one
+        that is proposed, each in trade units and in SI, ``proposed`` for the few to begin with; ``parts`` by section, those
+        that can stand in the setup as it is; ``search``: whether the library is there that looks between the values of lists.
     """
     return {
-        "aims": list(_aims(setup, layout, place)),
+        "aims": [
+            {
+                "name": aim.name,
+                "figure": aim.figure,
+                "words": aim.words,
+                "unit": aim.unit,
+                "better": aim.better,
+                "read_from": READ_FROM[aim.answer],
+                "die": aim.answer == "die",
+            }
+            for aim in KNOWN
+        ],
         "knobs": list(_knobs(setup)),
         "parts": dict(_parts(setup)),
         "search": has_library(),
     }
 
 
-def _aims(setup: Setup, layout: str, place: str) -> Iterator[dict[str, Any]]:
+def present(
+    setup: Setup, *, layout: str = "density-blocks", place: str = "centre"
+) -> dict[str, dict[str, Any]]:
+    """Return the figure of each aim as a setup stands.
+
+    Parameters
+    ----------
+    setup
+        As it is.
+    layout, place
+        Of the die that aims are predicted on.
+
+    Returns
+    -------
+    dict[str, dict[str, Any]]
+        By the aim's name its ``value`` in the aim's unit, None where there is none, and then why it is ``refused``.
+    """
     predictor = Predictor(WAFERS, pattern_maps(layout), place)
     found: dict[Answer, Prediction] = {}
     refused: dict[Answer, str] = {}
     for answers in TOGETHER:
         try:
-            made = predictor.predicted(setup, answers)
-            found |= dict.fromkeys(answers, made)
+            found |= dict.fromkeys(answers, predictor.predicted(setup, answers))
         except PlanishError as error:
             refused |= dict.fromkeys(answers, str(error))
+    told = {}
     for aim in KNOWN:
         value, why = _present(aim, found.get(aim.answer), refused.get(aim.answer, ""))
-        yield {
-            "name": aim.name,
-            "figure": aim.figure,
-            "words": aim.words,
-            "unit": aim.unit,
-            "better": aim.better,
-            "read_from": READ_FROM[aim.answer],
-            "die": aim.answer == "die",
-            "value": value,
-            "refused": why,
-        }
+        told[aim.name] = {"value": value, "refused": why}
+    return told
 
 
 def _present(aim: Aim, found: Prediction | None, refused: str) -> tuple[float | None, str]:

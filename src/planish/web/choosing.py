@@ -20,7 +20,13 @@ _TRADE_OFFS = "planish.web.tradeoffs"
 @router.post("/trade-offs", tags=["trade-offs"])
 async def offered(asked: s.Asked, ask: Ask, person: Viewer) -> JSONResponse:
     """Return aims, knobs with ranges and parts that a choice on a setup can be asked for."""
-    return JSONResponse(await ask("slow", "offered", asked.document, module=_TRADE_OFFS, newest="offered"))
+    return JSONResponse(await ask("fast", "offered", asked.document, module=_TRADE_OFFS))
+
+
+@router.post("/trade-offs/now", tags=["trade-offs"])
+async def present(asked: s.Asked, ask: Ask, person: Viewer) -> JSONResponse:
+    """Return the figure of each aim as the setup stands, or why there is none."""
+    return JSONResponse(await ask("slow", "present", asked.document, module=_TRADE_OFFS, newest="present"))
 
 
 @router.post("/trade-offs/foreseen", tags=["trade-offs"])

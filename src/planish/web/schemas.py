@@ -190,7 +190,7 @@ class Solve(Question):
     )
     spreads: bool = True
     over_wafers: int = Field(0, ge=0, le=5000)
-    draws: int = Field(200, ge=2)
+    draws: int = Field(200, ge=20)
     seed: int = Field(0, ge=0, le=2**31)
     neighbour_psi: float | None = Field(None, gt=0, le=100)
     most_time_s: float | None = Field(None, gt=0, le=36000)

@@ -25,6 +25,13 @@ def offered(document: Mapping[str, Any]) -> dict[str, Any]:
     return dict(clean({**offer(setup), "prices": prices(setup)}))
 
 
+def present(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the figure of each aim as the setup stands, or why there is none."""
+    from planish.jobs.tradeoffs import present as told
+
+    return dict(clean(told(setup_of(document))))
+
+
 def foreseen(document: Mapping[str, Any], choice: Mapping[str, Any]) -> dict[str, Any]:
     """Return what a choice will take, once all that is asked for can be used."""
     from planish.jobs.tradeoffs import foreseen as told

@@ -30,7 +30,7 @@ export class ChoiceForm {
   // `go` is called with what is asked for; `say` with words for the reader, and whether they are a refusal.
   constructor(home, state, { go }) {
     this.home = home; this.state = state; this.go = go;
-    this.offer = null; this.foreseen = null; this.latest = new Latest();
+    this.offer = null; this.foreseen = null; this.latest = new Latest(); this.now = {};
     this.asked = { aims: ["rate", "evenness"], knobs: null, parts: {}, limits: [], runs: 200, layout: "density-blocks", place: "centre" };
     this.form = make("form", { class: "choice-form", novalidate: true });
     this.form.addEventListener("submit", (event) => { event.preventDefault(); this.send(); });
@@ -41,7 +41,8 @@ export class ChoiceForm {
     const { asked } = this;
     this.offer = offer;
     const known = (path) => offer.knobs.find((knob) => knob.path === path);
-    asked.aims = asked.aims.filter((name) => offer.aims.some((aim) => aim.name === name && !aim.refused));
+    this.now = {};
+    asked.aims = asked.aims.filter((name) => offer.aims.some((aim) => aim.name === name));
     asked.knobs = asked.knobs ? asked.knobs.filter((knob) => known(knob.path)) : offer.knobs.filter((knob) => knob.proposed).map(first);
     for (const [section, names] of Object.entries(asked.parts)) {
       const here = offer.parts[section]?.options.map((part) => part.name) || [];
@@ -49,6 +50,23 @@ export class ChoiceForm {
     }
     this.draw();
     this.reckon(0);
+  }
+
+  // The present figures come after the form; an aim without one cannot be chosen.
+  figures(now) {
+    const { asked, offer } = this, had = asked.aims.length;
+    this.now = now;
+    asked.aims = asked.aims.filter((name) => !now[name].refused);
+    for (const home of this.form.querySelectorAll("[data-aim]")) {
+      const { value, refused } = now[home.dataset.aim], aim = offer.aims.find((each) => each.name === home.dataset.aim), box = home.querySelector("input[type=checkbox]");
+      home.querySelector(".now").textContent = refused ? "no figure for this setup" : `now ${number(value, 4)} ${aim.unit}`.trimEnd();
+      if (box) { box.disabled = !!refused; if (refused) box.checked = false; }
+    }
+    for (const option of this.form.querySelectorAll("[aria-label='another limit'] option")) option.disabled = !!now[option.value]?.refused;
+    const none = offer.aims.filter((aim) => now[aim.name].refused);
+    this.why.hidden = !none.length;
+    this.why.replaceChildren(make("summary", { text: `why ${none.length} aim${none.length > 1 ? "s have" : " has"} no figure for this setup` }), make("ul", {}, ...none.map((aim) => make("li", { text: `${aim.words}: ${now[aim.name].refused}` }))));
+    if (asked.aims.length !== had) this.reckon();
   }
 
   draw() {
@@ -63,7 +81,7 @@ export class ChoiceForm {
   aims() {
     const { offer, asked } = this, home = make("fieldset", { class: "aims" }, legend("Aims: two or three"));
     const groups = new Map();
-    for (const aim of offer.aims) if (!aim.refused) groups.set(aim.read_from, [...(groups.get(aim.read_from) || []), aim]);
+    for (const aim of offer.aims) groups.set(aim.read_from, [...(groups.get(aim.read_from) || []), aim]);
     for (const [from, aims] of groups) {
       const group = make("details", {}, make("summary", { text: `read from ${from}: ${aims.map((aim) => aim.words).join("; ")}` }));
       group.open = !home.querySelector("details") || aims.some((aim) => asked.aims.includes(aim.name));
@@ -76,11 +94,11 @@ export class ChoiceForm {
           if (aim.die) this.dieRow();
           this.reckon();
         });
-        return make("label", { class: "tick-label" }, box, make("span", {}, aim.words, make("small", { text: `now ${number(aim.value, 4)} ${aim.unit}`.trimEnd() }), make("small", { text: `${aim.better} is better` })));
+        return make("label", { class: "tick-label", "data-aim": aim.name }, box, make("span", {}, aim.words, make("small", { class: "now", text: "now …" }), make("small", { text: `${aim.better} is better` })));
       })));
     }
-    const none = offer.aims.filter((aim) => aim.refused);
-    if (none.length) home.append(make("details", {}, make("summary", { text: `${none.length} aim${none.length > 1 ? "s" : ""} without a figure for this setup` }), make("ul", {}, ...none.map((aim) => make("li", { text: `${aim.words}: ${aim.refused}` })))));
+    this.why = make("details", { hidden: true });
+    home.append(this.why);
     return home;
   }
 
@@ -149,14 +167,13 @@ export class ChoiceForm {
 
   limits() {
     const { offer, asked } = this, rows = make("div", { class: "knob-rows" });
-    const able = offer.aims.filter((aim) => !aim.refused);
-    const select = make("select", { "aria-label": "another limit" }, make("option", { value: "", text: "set a limit …" }), ...able.map((aim) => make("option", { value: aim.name, text: aim.words })));
+    const select = make("select", { "aria-label": "another limit" }, make("option", { value: "", text: "set a limit …" }), ...offer.aims.map((aim) => make("option", { value: aim.name, text: aim.words })));
     const fill = () => rows.replaceChildren(...asked.limits.map((limit) => {
-      const aim = offer.aims.find((each) => each.name === limit.name), row = make("div", { class: "knob" });
+      const aim = offer.aims.find((each) => each.name === limit.name), row = make("div", { class: "knob", "data-aim": aim.name });
       const field = (key, label) => { const made = make("input", { type: "text", inputmode: "decimal", placeholder: "any", "aria-label": `${aim.words}, ${label}`, value: limit[key] }); made.addEventListener("input", () => { limit[key] = made.value.trim().replace(",", "."); this.reckon(); }); return made; };
       row.append(make("span", { class: "knob-name", text: aim.words }), make("span", { class: "knob-ends" }, field("low", "at least"), " to ", field("high", "at most"), " ", make("span", { class: "unit", text: aim.unit })),
         make("button", { type: "button", text: "✕", "aria-label": `no limit of ${aim.words}`, on: { click: () => { asked.limits = asked.limits.filter((each) => each !== limit); fill(); this.reckon(); select.focus(); } } }),
-        make("small", { class: "told", text: `now ${number(aim.value, 4)} ${aim.unit}`.trimEnd() }));
+        make("small", { class: "told now", text: this.now[limit.name] ? `now ${number(this.now[limit.name].value, 4)} ${aim.unit}`.trimEnd() : "" }));
       return row;
     }));
     select.addEventListener("change", () => {

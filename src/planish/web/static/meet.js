@@ -10,7 +10,7 @@ export class Meet {
     this.rows = make("div", { class: "knob-rows" });
     this.select = make("select", { "aria-label": "another limit to meet" });
     this.wafers = make("input", { type: "number", name: "over_wafers", min: 0, max: 5000, placeholder: "new pad", "data-chance": true });
-    this.draws = make("input", { type: "number", name: "draws", min: 2, value: 200, "data-chance": true });
+    this.draws = make("input", { type: "number", name: "draws", min: 20, value: 200, "data-chance": true });
     this.spreads = make("input", { type: "checkbox", name: "spreads" });
     this.spreads.checked = true;
     this.more = make("div", { class: "limits", hidden: true },

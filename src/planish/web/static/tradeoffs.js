@@ -55,6 +55,8 @@ export class TradeOffs {
       this.home.querySelector(".asking > .wait")?.remove();
       this.form.take(offer);
       this.cost.offer(offer.prices, () => this.offer());
+      const figures = await this.latest.ask("/api/trade-offs/now", { document: this.state.document });
+      if (now === this.offeredFor) this.form.figures(figures);
     } catch (error) { if (!gaveUp(error)) { this.offeredFor = ""; this.say(error.message, true); } }
   }
 
