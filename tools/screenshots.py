@@ -91,6 +91,23 @@ def tune(page: Any) -> None:
     page.wait_for_timeout(400)
 
 
+def tradeoffs(page: Any) -> None:
+    """A front over pressures, speed and two pads, its knee on the bench."""
+    settle(page)
+    page.wait_for_selector("#tradeoffs-view .foreseen:has-text('About')")
+    page.click("#tradeoffs-view summary:has-text('pad: hard microporous, as it stands')")
+    page.check("#tradeoffs-view [name='pad hard-solid']")
+    page.fill("#tradeoffs-view [name=runs]", "120")
+    page.wait_for_selector("#tradeoffs-view .foreseen:has-text('for 120 setups')")
+    page.click("#tradeoffs-view .send button")
+    page.wait_for_selector("#tradeoffs-view .points tbody tr", timeout=600_000)
+    page.locator("#tradeoffs-view .dot-button:has(.knee)").click()
+    page.wait_for_selector("#tradeoffs-view .dot-button[aria-pressed=true] .knee")
+    page.wait_for_timeout(10_000)  # the notice of what was put on the bench goes
+    page.wait_for_selector("#lot-card:not(.waiting)")
+    page.locator("#tradeoffs-view .front h3").evaluate("heading => heading.scrollIntoView()")
+
+
 def runs(page: Any) -> None:
     """A die in depth."""
     settle(page)
@@ -117,6 +134,7 @@ SHOTS: dict[str, tuple[str, Any, tuple[int, int], tuple[str, ...]]] = {
     "die": ("", enlarged("die"), (1280, 720), ("light", "dark")),
     "lot": ("", enlarged("lot"), (1280, 720), ("light", "dark")),
     "tune": ("#view=tune", tune, (1280, 720), ("light", "dark")),
+    "tradeoffs": ("#view=tradeoffs", tradeoffs, (1280, 720), ("light", "dark")),
     "data": ("#view=data", data, (1280, 720), ("light", "dark")),
     "runs": ("#view=runs", runs, (1280, 720), ("light", "dark")),
     **{f"teach-{name}": (f"#view=teach&lesson={name}", lesson, (1280, 720), ("light", "dark")) for name in LESSONS},

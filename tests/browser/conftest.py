@@ -30,7 +30,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 class Bench:
     """A running server: its address and its folder."""
 
-    def __init__(self, folder: Path, *options: str) -> None:
+    def __init__(self, folder: Path, *options: str, path: Path | None = None) -> None:
+        """Serve from ``folder``; what lies in ``path`` is imported before anything of the same name."""
         self.folder = folder
         command = [
             sys.executable,
@@ -43,7 +44,12 @@ class Bench:
             str(folder),
             *options,
         ]
-        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        paths = [str(path)] if path is not None else []
+        paths += [given] if (given := os.environ.get("PYTHONPATH")) else []
+        env = {**os.environ, **({"PYTHONPATH": os.pathsep.join(paths)} if paths else {})}
+        self.process = subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=env
+        )
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
         found = re.search(r"http://localhost:\d+/", line)
@@ -158,3 +164,38 @@ def team(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     running.password = password
     yield running
     running.stop()
+
+
+@pytest.fixture
+def serve() -> Iterator[Callable[..., Bench]]:
+    """Starts benches that nobody else uses, each checked when the test ends."""
+    running: list[Bench] = []
+
+    def make(folder: Path, *options: str, path: Path | None = None) -> Bench:
+        running.append(Bench(folder, *options, path=path))
+        return running[-1]
+
+    yield make
+    for each in running:
+        each.stop()
+        assert not [line for line in each.said if "Traceback" in line], "".join(each.said)
+
+
+@pytest.fixture
+def search_lists() -> Callable[[object], None]:
+    """Searches two ring pressures with two pads: all four combinations, which takes a moment."""
+    view = "#tradeoffs-view"
+
+    def search(page: object) -> None:
+        for label in ("main: pressure, all zones alike", "main: platen speed"):
+            page.click(f'{view} [aria-label="do not turn {label}"]')
+        for end, value in (("from, psi", "3"), ("to, psi", "5")):
+            page.fill(f'{view} [aria-label="main: ring pressure, {end}"]', value)
+        page.fill(f'{view} [aria-label^="main: ring pressure, how many"]', "2")
+        page.click(f"{view} summary:has-text('pad: hard microporous, as it stands')")
+        page.check(f"{view} [name='pad hard-solid']")
+        page.wait_for_selector(f"{view} .foreseen:has-text('for all 4 combinations')")
+        page.click(f"{view} .send button")
+        page.wait_for_selector(f"{view} .points tbody tr")
+
+    return search

@@ -217,6 +217,36 @@ def test_settings_are_solved_for_and_taken_with_one_press(visit) -> None:
     assert "has these settings" in page.locator("#tune-view [role=status]").inner_text()
 
 
+def test_one_recipe_for_several_wafers_shows_their_spread_and_the_chance(visit) -> None:
+    runs = EXAMPLES / "runs"
+    page = visit.open("#view=data")
+    page.set_input_files("#pick", [str(runs / "W01-pre.csv"), str(runs / "W02-pre.csv")])
+    page.wait_for_selector("#files tbody tr:nth-child(2)")
+    page.click("#views [data-view=tune]")
+    page.select_option("#tune-view [name=incoming]", label=["W01-pre.csv", "W02-pre.csv"])
+    page.fill("#tune-view [name=target_nm]", "450")
+    page.click("#tune-view form button.main")
+    page.wait_for_selector("#tune-view [aria-label='Each wafer before and after'] tbody tr:nth-child(2)")
+    assert page.locator("#tune-view path.band").count() == 1
+    assert page.locator("#tune-view path.thin").count() == 2
+    page.click("#tune-view summary")
+    page.select_option("#tune-view [aria-label='another limit to meet']", "thickness")
+    page.fill("#tune-view [data-key=thickness] [name=low]", "440")
+    page.fill("#tune-view [data-key=thickness] [name=high]", "460")
+    page.fill("#tune-view [name=draws]", "20")
+    page.uncheck("#tune-view [name=spreads]")
+    page.click("#tune-view form button.main")
+    page.wait_for_selector("#tune-view .chance:has-text('95')")
+    assert re.search(
+        r"in \d[\d.]*.% \(95.% interval [\d.]+ to [\d.]+.%\) of 20 draws",
+        page.locator(".chance").inner_text(),
+    )
+    page.fill("#tune-view [name=draws]", "100000")
+    page.click("#tune-view form button.main")
+    page.wait_for_selector("#tune-view .wrong:has-text('draws = 100000: must be at most')")
+    visit.errors.clear()  # the refused request shows in the console as status 400
+
+
 def test_settings_solved_for_another_setup_are_not_taken(visit) -> None:
     page = visit.open("#view=tune")
     page.fill("#tune-view [name=target_nm]", "600")

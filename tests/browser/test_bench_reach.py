@@ -7,6 +7,7 @@ import pytest
 VIEWS = {
     "bench": ("", "#lot-numbers b"),
     "teach": ("#view=teach&lesson=ring", ".stage h2"),
+    "trade-offs": ("#view=tradeoffs", "#tradeoffs-view .foreseen"),
     "data": ("#view=data", "#drop"),
     "runs": ("#view=runs", "#lot-form"),
 }
@@ -25,7 +26,7 @@ def findings(page) -> list[str]:
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("view", VIEWS)
-def test_no_serious_accessibility_finding(window, view, theme) -> None:
+def test_no_serious_accessibility_finding(window, search_lists, view, theme) -> None:
     opened = window(color_scheme=theme, bypass_csp=True)  # axe comes in as an inline script
     fragment, there = VIEWS[view]
     page = opened.open(fragment)
@@ -41,6 +42,11 @@ def test_no_serious_accessibility_finding(window, view, theme) -> None:
     if view == "teach":
         page.click("#show-answer")
         page.wait_for_selector(".teach-side table")
+    if view == "trade-offs":
+        assert findings(page) == []  # as it is asked
+        search_lists(page)
+        page.click("#tradeoffs-view .cost > summary")
+        page.wait_for_selector("#tradeoffs-view .cost-table table")
     assert page.locator("html").get_attribute("data-theme") == theme
     assert page.locator("html").get_attribute("lang") == "en"
     assert findings(page) == []

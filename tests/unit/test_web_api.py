@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from planish.setup.models import Setup
 from planish.web.app import build
 from planish.web.packing import pack, unpack
 from planish.web.workers import Refused, Workers, call
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "data"
 
 
 class SameProcess(Workers):
@@ -238,6 +241,57 @@ def test_the_page_s_settings_are_the_package_s(client, document) -> None:
     assert told["left_after"] == pytest.approx(found.after.remaining.sum(axis=0).tolist(), rel=1e-12)
     again = planish.polish(setup_of(told["document"]))
     assert again.mean(again.remaining.sum(axis=0)) == pytest.approx(620e-9, rel=1e-3)
+
+
+def test_several_wafers_have_one_recipe_and_their_band(client, document, tmp_path) -> None:
+    import planish
+    from planish.web.answers import setup_of
+    from planish.web.depth import JOBS
+
+    files = [EXAMPLES / "runs" / f"W0{number}-pre.csv" for number in (1, 2)]
+    ids = [
+        client.post("/api/uploads", params={"name": file.name}, content=file.read_bytes()).json()["id"]
+        for file in files
+    ]
+    body = {"document": document, "target_nm": 450.0, "incoming": ids}
+    told = client.post("/api/tune", json=body).json()
+    found = planish.tune(setup_of(document), target="450 nm", incoming=files)
+    assert told["changes"] == found.document()["changes"]
+    left = np.stack([one.after.remaining.sum(axis=0) for one in found.wafers])
+    np.testing.assert_allclose(told["each_after"], left, rtol=1e-12)
+    np.testing.assert_allclose(told["band_after"], [left.min(axis=0), left.max(axis=0)], rtol=1e-12)
+    limits = {"meet": {"thickness": "445..455 nm"}, "spreads": False, "draws": 20, "seed": 2}
+    options = {"document": document, "solve": {"target_nm": 450.0, "keep": [], **limits}}
+    JOBS["tune"]({**options, "files": [[str(file), file.name] for file in files]}, tmp_path, lambda _: None)
+    header, _ = unpack((tmp_path / "answer.bin").read_bytes())
+    chance = planish.tune(setup_of(document), target="450 nm", incoming=files, workers=1, **limits).chance
+    assert header["chance_percent"] == pytest.approx(100 * chance.chosen.chance.share)
+    assert header["chance_low_percent"] == pytest.approx(100 * chance.chosen.chance.low)
+
+
+def test_a_chance_is_refused_where_it_cannot_end_or_is_of_nothing_known(client, document) -> None:
+    for solve, words in (
+        ({"meet": {"thickness": "445..455 nm"}, "draws": 10**9}, "draws = 1000000000: must be at most"),
+        (None, "solve: not given"),
+    ):
+        reply = client.post("/api/jobs", json={"document": document, "kind": "tune", "solve": solve})
+        assert reply.status_code == 400
+        assert words in reply.json()["refused"]
+    for meet, words in (
+        ({"thicknes": "1..2 nm"}, "thickness"),
+        ({"thickness": "2..1 nm"}, "lower to a higher"),
+    ):
+        reply = client.post("/api/tune", json={"document": document, "target_nm": 450.0, "meet": meet})
+        assert reply.status_code == 400
+        assert words in reply.json()["refused"]
+
+
+def test_the_figures_to_meet_are_the_command_s(client) -> None:
+    from planish.tuning.chance.meet import FIGURES
+
+    told = client.get("/api/tune").json()
+    assert [one["key"] for one in told] == list(FIGURES)
+    assert told[0] == {"key": "thickness", "words": FIGURES["thickness"].words, "unit": "nm"}
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ _HIDDEN = (
 def describe(setup: Setup) -> list[dict[str, Any]]:
     """Return every setting that has a value or could be switched on, each with what is known about it.
 
-    ``value`` is in SI; ``units`` gives for the trade and for SI the unit's name with factor and offset:
+    ``value`` and ``typical``, the ends of the usual range, are in SI; ``moves`` says whether any answer goes with it; ``units`` gives for the trade and for SI the unit's name with factor and offset:
     shown = (value - offset) / factor.
     """
     out: list[dict[str, Any]] = []
@@ -50,6 +50,28 @@ def describe(setup: Setup) -> list[dict[str, Any]]:
 def usual_cleaning() -> list[dict[str, str]]:
     """Return the cleaning steps that a setup without any may begin with, as it would hold them."""
     return [dict(step) for step in USUAL]
+
+
+def prices(setup: Setup) -> list[dict[str, Any]]:
+    """Return every key of what things cost, with its meaning, and what the setup says of it; None where it says nothing.
+
+    Parameters
+    ----------
+    setup
+        As it is.
+    """
+    given = setup.tree.get("cost", {})
+    return [
+        {
+            "path": info.path,
+            "label": info.path.split(".")[1].replace("_", " "),
+            "about": info.description,
+            "quantity": bool(info.dimension),
+            "text": given.get(info.path.split(".")[1]),
+        }
+        for info in known_keys(setup.motion)
+        if info.path.startswith("cost.")
+    ]
 
 
 def _silent(info: KeyInfo, tree: Any) -> bool:
@@ -116,7 +138,9 @@ def _field(info: KeyInfo, keys: Keys, setup: Setup) -> dict[str, Any] | None:
         "low": low,
         "high": high,
         "usual": f"{info.usual} ({info.source})" if info.usual else "",
-        "units": {system: _unit(info.dimension, system) for system in ("trade", "si")},
+        "typical": info.typical,
+        "moves": not info.descriptive,
+        "units": {system: number_unit(info.dimension, system) for system in ("trade", "si")},
     }
 
 
@@ -203,7 +227,21 @@ _SI = {
 }  # fmt: skip
 
 
-def _unit(dimension: str, system: Any) -> dict[str, Any]:
+def number_unit(dimension: str, system: Any) -> dict[str, Any]:
+    """Return the unit that a setting is shown and written in.
+
+    Parameters
+    ----------
+    dimension
+        Of the setting.
+    system
+        "trade" or "si".
+
+    Returns
+    -------
+    dict[str, Any]
+        ``name`` for a reader, ``write`` for a setup file, ``factor`` and ``offset``: shown = (SI value - offset) / factor.
+    """
     unit = _SI.get(dimension) if system == "si" else None
     unit = unit or units.unit_of(dimension, system)
     if dimension == "ratio":

@@ -10,12 +10,24 @@ from typing import TYPE_CHECKING, Any
 from planish.jobs.changed import load_changed, read_ranges
 from planish.setup.changes import change_lines, read_changes
 from planish.setup.load import load
+from planish.tuning.chance.meet import FIGURES
 from planish.tuning.platens.options import changes_by_platen
 from planish.tuning.tune import tune
 
 if TYPE_CHECKING:
     from planish.tuning.platens.result import TunedPlatens
     from planish.tuning.tuned import Tuned
+
+
+def figures_to_meet() -> list[dict[str, str]]:
+    """Return the figures of what is left that wafers can be asked to meet: their keys, words and units.
+
+    Returns
+    -------
+    list[dict[str, str]]
+        In the order in which they are told.
+    """
+    return [{"key": key, "words": one.words, "unit": one.unit} for key, one in FIGURES.items()]
 
 
 def settings_for(

@@ -208,9 +208,31 @@ def _stem(name: str) -> str:
 
 
 def _tradeoff(answer: TradeOff, folder: Path, units: str) -> list[Path]:
+    drawn = save_figure(answer.plot(), folder, "front")
+    return [
+        *drawn,
+        _text(folder / "points.csv", points_csv(answer)),
+        answer.save(folder / "trade-off.nc"),
+    ]
+
+
+def points_csv(answer: TradeOff) -> str:
+    """Return the points of a front as a table of text, the same for command and page.
+
+    Parameters
+    ----------
+    answer
+        The front.
+
+    Returns
+    -------
+    str
+        Comma-separated, a row a point: its number, what it is on the front, the figures of the aims, the values of the
+        knobs as a setup file has them (nothing where the setup as it stands is the point).
+    """
     keys = [knob.path for knob in answer.knobs]
     head = ["point", "where", *(aim.figure for aim in answer.aims), *keys]
-    rows = [
+    rows = (
         [
             str(point.number),
             point.where,
@@ -218,9 +240,8 @@ def _tradeoff(answer: TradeOff, folder: Path, units: str) -> list[Path]:
             *(str(point.changes.get(key, "")) for key in keys),
         ]
         for point in answer.points
-    ]
-    drawn = save_figure(answer.plot(), folder, "front")
-    return [*drawn, _table(folder / "points.csv", head, rows), answer.save(folder / "trade-off.nc")]
+    )
+    return csv_text(head, rows)
 
 
 def write_point(answer: TradeOff, number: int, folder: Path) -> Path:

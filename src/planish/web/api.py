@@ -13,6 +13,7 @@ from planish.errors import DataError, PlanishError
 from planish.web import schemas as s
 from planish.web.ask import Ask
 from planish.web.asking import REFUSALS, Held, Viewer, Worker, noted
+from planish.web.choosing import tries_of
 from planish.web.costs import check_lot
 
 if TYPE_CHECKING:
@@ -176,6 +177,12 @@ async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> 
     if asked.file is not None:
         options["file"] = str(held.uploads.path(person.id, asked.file))
         options["file_name"] = next(u.name for u in held.uploads.of(person.id) if u.id == asked.file)
+    if asked.kind == "trade-off":
+        options |= await tries_of(asked, ask)
+    if asked.kind == "tune":
+        if asked.solve is None:
+            raise DataError("solve: not given: must be there for settings to be solved for")
+        options["files"] = await run_in_threadpool(_files, held, person, asked.solve.incoming)
     job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.id, options)
     await noted(held, person, "run", kind=asked.kind, title=asked.title, setup=told["digest"], job=job.id)
     return s.JobTold(**job.told())
@@ -206,11 +213,12 @@ async def job_answer(job: str, held: Held, person: Viewer) -> Response:
 
 @router.get("/jobs/{job}/table.csv", tags=["jobs"], response_class=PlainTextResponse)
 async def job_table(job: str, held: Held, person: Viewer) -> Response:
-    """Return the table of a lot."""
+    """Return the table of a lot, or of the points of a trade-off."""
     path = _result(held, job, person) / "table.csv"
     if not path.is_file():
         raise DataError("this job has no table")
-    return _file(await run_in_threadpool(path.read_text), "lot.csv", "text/csv")
+    name = f"{held.jobs.get(job, person.id).kind}.csv"
+    return _file(await run_in_threadpool(path.read_text), name, "text/csv")
 
 
 @router.get("/jobs/{job}/maps/{name}", tags=["jobs"])
@@ -319,26 +327,25 @@ async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer)
     )
 
 
+@router.get("/tune", tags=["tune"])
+async def tune_figures(ask: Ask, person: Viewer) -> list[dict[str, str]]:
+    """List the figures of what is left that wafers can be asked to meet."""
+    return list(await ask("slow", "figures", module="planish.web.tuned"))
+
+
 @router.post("/tune", tags=["tune"])
 async def tune(asked: s.TuneAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Solve for the pressures and times that leave the most even wafer of a thickness."""
-    limits = {
-        "target": f"{asked.target_nm!r} nm",
-        "neighbour": None if asked.neighbour_psi is None else f"{asked.neighbour_psi!r} psi",
-        "most_time": None if asked.most_time_s is None else f"{asked.most_time_s!r} s",
-        "least_rate": None
-        if asked.least_rate_nm_per_min is None
-        else f"{asked.least_rate_nm_per_min!r} nm/min",
-        "keep": asked.keep,
-    }
-    path, name = None, ""
-    if asked.incoming is not None:
-        path = str(held.uploads.path(person.id, asked.incoming))
-        name = next(u.name for u in held.uploads.of(person.id) if u.id == asked.incoming)
-    pool = "slow" if path is None else "files"
-    return JSONResponse(
-        await ask(pool, "solved", asked.document, path, name, limits, module="planish.web.tuned")
-    )
+    files = _files(held, person, asked.incoming)
+    pool = "files" if files else "slow"
+    limits = asked.model_dump(exclude={"document", "incoming"})
+    return JSONResponse(await ask(pool, "solved", asked.document, files, limits, module="planish.web.tuned"))
+
+
+def _files(held: Services, person: s.Person, ids: list[str]) -> list[list[str]]:
+    """Return path and name of each of a person's files."""
+    names = {kept.id: kept.name for kept in held.uploads.of(person.id)} if ids else {}
+    return [[str(held.uploads.path(person.id, each)), names[each]] for each in ids]
 
 
 @router.post("/traces", tags=["own data"])

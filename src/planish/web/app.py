@@ -61,6 +61,7 @@ def build(
     from planish import __version__
     from planish.web import pages
     from planish.web.api import router
+    from planish.web.choosing import router as choosing_router
     from planish.web.people import router as people_router
     from planish.web.refusals import add_refusals
     from planish.web.security import LOOPBACK, Guard
@@ -94,6 +95,7 @@ def build(
     app.state.services = held
     app.include_router(people_router)
     app.include_router(router)
+    app.include_router(choosing_router)
     app.include_router(pages.router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     add_refusals(app)

@@ -15,6 +15,8 @@ from planish.web.limits import GB, QUICK, Limits
 WAFER_STEP = 2e-3  # [s]
 CELL_TIME = 5e-6  # [s]
 CELL_MEMORY = 300  # [bytes]
+SPARE = 0.8  # the share of a job's time that its tries may fill: they are not all alike, and others work beside it
+DRAW = 0.5  # [s] where spreads move the pad, which is then set up anew
 LOADED = 250_000_000  # [bytes] that a process holds with the model in it
 
 
@@ -61,9 +63,60 @@ def check_die(cell: float, size: float, limits: Limits) -> None:
         )
 
 
+def most_tries(each: float, limits: Limits) -> int:
+    """Return how many setups of a trade-off may be tried, where one takes ``each`` [s]."""
+    return int(SPARE * limits.seconds / each)
+
+
+def check_tries(tries: int, each: float, limits: Limits) -> None:
+    """Refuse a trade-off that cannot end in its time.
+
+    Parameters
+    ----------
+    tries
+        Setups that it would try.
+    each
+        How long one takes on this host [s].
+    limits
+        Of a job.
+
+    Raises
+    ------
+    DataError
+        Saying how many it may try.
+    """
+    most = most_tries(each, limits)
+    if tries > most:
+        raise DataError(
+            f"runs = {tries}: must be at most {most} on this host (one setup takes about {each:.2g} s here, and a run may "
+            f"take {limits.seconds:g} s); try fewer, or take aims that are quicker to predict"
+        )
+
+
+def check_draws(draws: int, limits: Limits) -> None:
+    """Refuse a chance whose draws cannot end in their time: each is polished with the settings before and after.
+
+    Raises
+    ------
+    DataError
+        Saying how many it may have.
+    """
+    most = int(SPARE * limits.seconds / (2 * DRAW))
+    if draws > most:
+        raise DataError(
+            f"draws = {draws}: must be at most {most} on this host (each takes about {2 * DRAW:g} s, and a run may take "
+            f"{limits.seconds:g} s); ask for fewer draws"
+        )
+
+
 def check_job(kind: str, options: Mapping[str, Any], limits: Limits) -> None:
     """Refuse a job that cannot end within ``limits``; how large an own layout is shows when it is read."""
     if kind == "lot":
         check_lot(options.get("document", {}), int(options.get("wafers", 1000)), limits)
+    elif kind == "trade-off":
+        check_tries(int(options["tries"]), float(options["each_s"]), limits)
+    elif kind == "tune":
+        if options["solve"]["meet"]:
+            check_draws(int(options["solve"]["draws"]), limits)
     elif options.get("file") is None:
         check_die(float(options.get("cell_um", 50)) * 1e-6, float(options.get("size_mm", 20)) * 1e-3, limits)

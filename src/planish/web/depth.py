@@ -11,6 +11,8 @@ import numpy as np
 from planish.engine.csv_text import frame_csv
 from planish.web.answers import setup_of
 from planish.web.packing import pack
+from planish.web.tradeoffs import job_choice
+from planish.web.tuned import job_tune
 
 if TYPE_CHECKING:
     from planish import DieResult, LotResult
@@ -140,4 +142,9 @@ def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     write_whole(folder / "answer.bin", pack_die(result))
 
 
-JOBS: dict[str, Callable[[Mapping[str, Any], Path, Progress], None]] = {"lot": job_lot, "die": job_die}
+JOBS: dict[str, Callable[[Mapping[str, Any], Path, Progress], None]] = {
+    "lot": job_lot,
+    "die": job_die,
+    "trade-off": job_choice,
+    "tune": job_tune,
+}

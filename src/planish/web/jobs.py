@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Job", "Jobs", "work"]
 
+KINDS = ("lot", "die", "trade-off", "tune")
 PER_PERSON = 4  # waiting or running
 KEPT = 60  # ended ones of one person
 DISK = 4 * GB  # [bytes] that all kept answers may take
@@ -105,8 +106,8 @@ class Jobs:
             For an unknown kind, options that cannot end within the limits, where this person has too many
             waiting, or where it cannot be written down.
         """
-        if kind not in ("lot", "die"):
-            raise DataError(f"kind = {kind!r}: must be lot or die")
+        if kind not in KINDS:
+            raise DataError(f"kind = {kind!r}: must be one of {', '.join(KINDS)}")
         check_job(kind, options, self.limits)
         with self._lock:
             open_now = sum(j.owner == owner and j.open for j in self._jobs.values())

@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    model_validator,
+)
 
 from planish.jobs.choices import die_processes
 
@@ -63,6 +71,11 @@ class Question(BaseModel):
                 return given
             here = below
         raise ValueError(f"tables are more than {DEEPEST} deep")
+
+
+def _several(given: Any) -> Any:
+    """Take one file, or none, for a list of them."""
+    return [] if given is None else [given] if isinstance(given, str) else given
 
 
 class Asked(Question):
@@ -132,18 +145,73 @@ class Compared(Question):
     )
 
 
-class JobAsked(Asked):
-    """A long job."""
+Key = Annotated[str, Field(min_length=1, max_length=120)]
+Layout = Literal["density-blocks", "line-space", "step-density"]
+Place = Literal["centre", "mid", "edge"]
 
-    kind: Literal["lot", "die"]
+
+class Choice(Question):
+    """Trade-offs as `planish choose` is asked for them.
+
+    ``vary`` key of the setup to its values (``2..6 psi``, or a list with commas), ``aims`` and ``limits`` by their names;
+    ``runs`` setups are tried at most, ``wafers`` in a lot, a die on ``layout`` at ``place``.
+    """
+
+    vary: dict[Key, Annotated[str, Field(max_length=400)]] = Field(min_length=1, max_length=12)
+    aims: list[Annotated[str, Field(max_length=80)]] = Field(min_length=1, max_length=6)
+    limits: dict[Key, Annotated[str, Field(max_length=80)]] = Field({}, max_length=12)
+    runs: int = Field(200, ge=2)
+    points: int = Field(20, ge=2, le=60)
+    seed: int = Field(0, ge=0, le=2**31)
+    wafers: int = Field(25, ge=2, le=500)
+    layout: Layout = "density-blocks"
+    place: Place = "centre"
+
+
+class ChoiceAsked(Asked):
+    """Trade-offs of a setup."""
+
+    choice: Choice
+
+
+class Solve(Question):
+    """Settings to be solved for.
+
+    ``incoming`` are uploaded site files of the film on top, a file or several, each of one wafer or of many; ``meet`` limits
+    of what is left, by the figures of `planish tune --meet`, whose chance is then made highest on ``draws``.
+    """
+
+    target_nm: float | None = Field(None, gt=0, le=1e6)
+    incoming: Annotated[
+        list[Annotated[str, Field(max_length=40)]], BeforeValidator(_several), Field(max_length=25)
+    ] = []
+    meet: dict[Annotated[str, Field(max_length=40)], Annotated[str, Field(max_length=80)]] = Field(
+        {}, max_length=6
+    )
+    spreads: bool = True
+    over_wafers: int = Field(0, ge=0, le=5000)
+    draws: int = Field(200, ge=20)
+    seed: int = Field(0, ge=0, le=2**31)
+    neighbour_psi: float | None = Field(None, gt=0, le=100)
+    most_time_s: float | None = Field(None, gt=0, le=36000)
+    least_rate_nm_per_min: float | None = Field(None, gt=0, le=1e6)
+    keep: list[Annotated[str, Field(max_length=120)]] = Field(default=[], max_length=60)
+
+
+class JobAsked(Asked):
+    """A long job; ``choice`` is of a trade-off, ``solve`` of settings solved for, what is beside them of the others."""
+
+    kind: Literal["lot", "die", "trade-off", "tune"]
+    choice: Choice | None = None
+    solve: Solve | None = None
     title: str = Field("", max_length=80)
     wafers: int = Field(1000, ge=1, le=5000)
     seed: int = Field(0, ge=0, le=2**31)
     conditioning: bool = True
     adjust: Literal["fixed", "run-to-run"] = "fixed"
-    layout: Literal["density-blocks", "line-space", "step-density"] = "density-blocks"
+    layout: Layout = "density-blocks"
     process: DieProcess = ""
-    place: Literal["centre", "mid", "edge"] = "edge"
+    place: Place = "edge"
     cell_um: float = Field(50, ge=5, le=500)
     size_mm: float = Field(20, ge=1, le=33)
     file: str | None = Field(None, max_length=40)
@@ -158,15 +226,8 @@ class MeasuredAsked(Asked):
     time_s: float | None = Field(None, gt=0, le=36000)
 
 
-class TuneAsked(Asked):
-    """Settings to be solved for; ``incoming`` is an uploaded site file of the film on top."""
-
-    target_nm: float = Field(gt=0, le=1e6)
-    incoming: str | None = Field(None, max_length=40)
-    neighbour_psi: float | None = Field(None, gt=0, le=100)
-    most_time_s: float | None = Field(None, gt=0, le=36000)
-    least_rate_nm_per_min: float | None = Field(None, gt=0, le=1e6)
-    keep: list[Annotated[str, Field(max_length=120)]] = Field(default=[], max_length=60)
+class TuneAsked(Asked, Solve):
+    """Settings of a setup to be solved for at once; what takes longer is a job."""
 
 
 class TracesAsked(Question):

@@ -8,23 +8,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planish.engine.execute import Cancel, CancelledError, Progress, run_all
-from planish.errors import PlanishError, SetupError, refuse
+from planish.errors import SetupError, refuse
 from planish.results.plain import unique
 from planish.setup.changes import change_lines, read_changes
-from planish.setup.given import as_setup, asked_of
+from planish.setup.given import asked_of
 from planish.tuning.tradeoffs import front
-from planish.tuning.tradeoffs.aims import Answer, AskedAim, read_aims, resolved
-from planish.tuning.tradeoffs.knobs import changes_of, read_knobs
-from planish.tuning.tradeoffs.limits import named_answers, read_limits, unnamed
-from planish.tuning.tradeoffs.predicted import NeverThereError, Prediction, Predictor, Seen, Trial
+from planish.tuning.tradeoffs.knobs import changes_of
+from planish.tuning.tradeoffs.planned import planned
+from planish.tuning.tradeoffs.predicted import Prediction, Predictor, Seen, Trial
 from planish.tuning.tradeoffs.result import Choice, Count, Start, TradeOff
-from planish.tuning.tradeoffs.search import SOURCES, Outcome, Point, needs_library, possible, search
+from planish.tuning.tradeoffs.search import SOURCES, Outcome, Point, possible, search
 from planish.units import as_whole
 
 if TYPE_CHECKING:
     from planish.measure.layout.maps import LayoutMaps
     from planish.setup.given import SetupLike
-    from planish.setup.models import Setup
 
 RUNS, WAFERS, POINTS = 400, 25, 20
 MOST_RUNS, MOST_POINTS = 1_000_000, 1000
@@ -100,25 +98,14 @@ def choose(
     CancelledError
         If it was stopped.
     """
-    described = as_setup(setup)
-    given = {} if limits is None else dict(limits)
     as_whole(runs, "runs", 2, MOST_RUNS)
     as_whole(points, "points", 2, MOST_POINTS)
     as_whole(seed, "seed", 0, 2**32 - 1)
-    asked_aims = read_aims([aims] if isinstance(aims, str) else list(aims))
-    knobs = read_knobs(described, vary)
-    axes = [knob.axis for knob in knobs]
-    needs_library(axes, runs)
     predictor = Predictor(as_whole(wafers, "wafers", 2, 100_000), maps, place)
-    stands, why = _as_it_stands(described, predictor, asked_aims, given)
-    found = {} if stands is None else stands.summaries
-    trial = Trial(
-        described,
-        predictor,
-        tuple(resolved(aim, found) for aim in asked_aims),
-        tuple(read_limits(given, found)),
-    )
-    start = Seen(None, refused=why) if stands is None else _start(trial, stands)
+    given = {} if limits is None else dict(limits)
+    plan = planned(setup, vary, aims, given, predictor, runs)
+    described, knobs, trial, start = plan.described, plan.knobs, plan.trial, plan.start
+    axes, stands = plan.axes, plan.stands
     seen: dict[Point, Seen] = {}
 
     def evaluate(asked: Sequence[Point]) -> list[Outcome]:
@@ -139,7 +126,7 @@ def choose(
     return TradeOff(
         aims=trial.aims,
         limits=trial.limits,
-        knobs=tuple(knobs),
+        knobs=knobs,
         start=Start(described, start, on_front),
         points=tuple(shown),
         count=_count([one for _, one in candidates], size),
@@ -167,41 +154,6 @@ def choose(
 
 def _kept(values: object) -> object:
     return values.tolist() if isinstance(values, np.ndarray) else values
-
-
-def _as_it_stands(
-    setup: Setup, predictor: Predictor, aims: list[AskedAim], limits: Mapping[str, str]
-) -> tuple[Prediction | None, str]:
-    """Return the start's own prediction, of as many answers as the names of aims and limits ask for, or why there is none."""
-    needed: set[Answer] = {aim.known.answer for aim in aims if aim.known is not None} | named_answers(limits)
-    names = [aim.name for aim in aims if aim.known is None] + unnamed(limits)
-    try:
-        found = predictor.predicted(setup, needed or {"wafer"})
-        more: list[set[Answer]] = [{"wafer"}, {"lot"}, {"cost"}]
-        if predictor.maps is not None:
-            more.append({"die"})
-        for answers in more:
-            if all(any(name in summary for summary in found.summaries.values()) for name in names):
-                break
-            found = predictor.predicted(setup, needed | set().union(*more[: more.index(answers) + 1]))
-    except NeverThereError:
-        raise
-    except PlanishError as error:
-        if names:
-            raise SetupError(
-                f"{names[0]}: cannot be looked up: the setup as it stands has no answer: {error}"
-            ) from None
-        return None, str(error)
-    return found, ""
-
-
-def _start(trial: Trial, stands: Prediction) -> Seen:
-    try:
-        return trial.judged(stands)
-    except NeverThereError:
-        raise
-    except PlanishError as error:
-        return Seen(None, refused=str(error))
 
 
 def _front(

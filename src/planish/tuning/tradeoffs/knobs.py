@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -77,7 +77,7 @@ def _axis(one: Varied) -> Axis:
     return Axis(count=len(one.values), ordered=one.numeric)
 
 
-def changes_of(knobs: list[Knob], point: Point) -> dict[str, Any]:
+def changes_of(knobs: Sequence[Knob], point: Point) -> dict[str, Any]:
     """Return what a point changes.
 
     Parameters

@@ -152,13 +152,34 @@ class Trial:
         PlanishError
             Where a figure that is needed has no value.
         """
-        figures = tuple(_value(one, found) for one in self.aims)
-        beyond = [limit.beyond(_value(limit, found)) for limit in self.limits]
+        figures = tuple(figure_value(one, found) for one in self.aims)
+        beyond = [limit.beyond(figure_value(limit, found)) for limit in self.limits]
         broken = tuple(limit.told() for limit, over in zip(self.limits, beyond, strict=True) if over > 0)
         return Seen(figures, sum(beyond), broken=broken)
 
 
-def _value(wanted: Aim | Limit, found: Prediction) -> float:
+def figure_value(wanted: Aim | Limit, found: Prediction) -> float:
+    """Return the value of an aim or a limit.
+
+    Parameters
+    ----------
+    wanted
+        Whose figure.
+    found
+        With the answer that it is of.
+
+    Returns
+    -------
+    float
+        In the figure's own unit.
+
+    Raises
+    ------
+    NeverThereError
+        For a figure that no setup of this kind has.
+    ModelError
+        Where it has no value in this one.
+    """
     summary = found.summaries[wanted.answer]
     value = summary.get(wanted.figure)
     if isinstance(value, int | float) and not isinstance(value, bool):

@@ -137,6 +137,15 @@ def needs_library(axes: Sequence[Axis], runs: int) -> None:
         _library()
 
 
+def has_library() -> bool:
+    """Return whether the library that searches is there."""
+    try:
+        _library()
+    except PlanishError:
+        return False
+    return True
+
+
 def generation_size(runs: int) -> int:
     """Return how many points a generation has: even, so that parents come in pairs."""
     size = min(max(round(PER_GENERATION * math.sqrt(runs)), FEWEST), MOST)

@@ -40,6 +40,18 @@ export function unpack(buffer) {
   return { header, arrays };
 }
 
+// Of questions of one kind only the newest is waited for: the one before is given up, and its answer never comes.
+export class Latest {
+  async ask(path, body) {
+    this.going?.abort();
+    const mine = new AbortController();
+    this.going = mine;
+    return (await ask(path, body, undefined, mine.signal)).json();
+  }
+}
+
+export const gaveUp = (error) => error.name === "AbortError";
+
 // One question on its way; of those that come meanwhile only the newest is asked, at most every `gap` ms.
 export class Newest {
   constructor(run, gap = 50) {

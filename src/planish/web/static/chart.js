@@ -13,7 +13,7 @@ export function el(name, attributes = {}, text) {
 }
 
 export class Chart {
-  // series: [{x, y, name, look, dash, points, band}], x and y arrays in shown units.
+  // series: [{x, y, name, look, dash, points, low, high}], x and y arrays in shown units; low and high bound a band.
   constructor(home, label) {
     this.home = home;
     this.svg = el("svg", { role: "img", class: "chart-svg", "aria-label": `${label}: not computed yet` });
@@ -31,8 +31,7 @@ export class Chart {
   limits(series, key, spec) {
     let low = Infinity, high = -Infinity;
     for (const one of series) {
-      const values = one[key];
-      for (let i = 0; i < values.length; i++) {
+      for (const values of key === "y" && one.low ? [one.y, one.low, one.high] : [one[key]]) for (let i = 0; i < values.length; i++) {
         if (key === "y" && spec.robust && one.x[i] > spec.robust && !one.points) continue;
         const v = values[i];
         if (v < low) low = v;
@@ -97,6 +96,10 @@ export class Chart {
       if (one.points) {
         for (let i = 0; i < one.x.length; i++) add("circle", { cx: px(one.x[i]), cy: py(one.y[i]), r: font * 0.22, class: `dot ${look}`, "clip-path": `url(#${clip})` });
         return;
+      }
+      if (one.low) {
+        const edge = (values, i) => `${px(one.x[i]).toFixed(1)} ${py(values[i]).toFixed(1)}`, places = [...one.x.keys()];
+        add("path", { d: `M${places.map((i) => edge(one.low, i)).join("L")}L${places.toReversed().map((i) => edge(one.high, i)).join("L")}Z`, class: `band ${look}`, "clip-path": `url(#${clip})` });
       }
       let d = "";
       for (let i = 0; i < one.x.length; i++) {

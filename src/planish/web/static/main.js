@@ -10,12 +10,14 @@ import { Teach } from "./teach.js";
 import { Data } from "./data.js";
 import { Runs } from "./runs.js";
 import { askPassword } from "./password.js";
+import { TradeOffs } from "./tradeoffs.js";
 import { Tune } from "./tune.js";
 import { system } from "./units.js";
 
 const at = (id) => document.getElementById(id);
 const pressed = (home, key, value) => { for (const b of at(home).querySelectorAll("button")) b.setAttribute("aria-pressed", b.dataset[key] === value); };
 const SETTLE = 350;
+const LEFT = ["tune", "tradeoffs", "data", "runs"]; // views that stand where the machine does
 
 const state = {
   document: null, changes: {}, answer: null, forms: null, step: 1, view: "bench", lesson: "",
@@ -85,6 +87,14 @@ const state = {
     await flush();
     Object.assign(this, { held: this.document, heldAnswer: this.answer, heldLot: this.lot, comparison: null });
     compare.draw(); answers.wafer(); answers.lot(); this.save();
+  },
+
+  // Hold another setup than the one on the bench; what it says is asked for when it is compared.
+  async holdThis(document) {
+    await flush();
+    Object.assign(this, { held: document, heldAnswer: null, heldLot: null, comparison: null });
+    compare.draw(); answers.wafer(); answers.lot(); this.save();
+    this.wait(0);
   },
 
   backToA() { this.take(this.held); },
@@ -179,6 +189,7 @@ async function rest() {
   const current = () => mine === round && state.answer.header.digest === digest;
   state.save();
   const jobs = [];
+  if (state.view === "tradeoffs") tradeoffs.stands();
   if (settings.isOpen) jobs.push(fetchForms().then(() => current() && settings.refresh()));
   if (state.held) jobs.push(contrast(document, current));
   jobs.push(askJson("/api/advice", { document }).then((found) => current() && tell(found, state.answer.header.warnings)));
@@ -257,13 +268,12 @@ function show(view) {
   pressed("views", "view", view);
   at("teach").hidden = view !== "teach";
   at("bench").hidden = view === "teach";
-  at("machine-view").hidden = ["tune", "data", "runs"].includes(view);
-  at("tune-view").hidden = view !== "tune";
-  at("data-view").hidden = view !== "data";
-  at("runs-view").hidden = view !== "runs";
+  at("machine-view").hidden = LEFT.includes(view);
+  for (const name of LEFT) at(`${name}-view`).hidden = view !== name;
   if (view === "teach") teach.open(state.lesson);
   if (view === "runs") runs.watch();
   if (view === "tune") tune.open();
+  if (view === "tradeoffs") tradeoffs.open();
   if (state.document) state.save();
 }
 
@@ -291,7 +301,8 @@ const teach = new Teach(at("teach"), state);
 const data = new Data(at("data-view"), state);
 const runs = new Runs(at("runs-view"), state);
 const tune = new Tune(at("tune-view"), state);
-Object.assign(state, { answers, machine, data, flush });
+const tradeoffs = new TradeOffs(at("tradeoffs-view"), state);
+Object.assign(state, { answers, machine, data, flush, showFront: (job) => { show("tradeoffs"); tradeoffs.show(job, true); }, showTuned: (job) => { show("tune"); tune.show(job); } });
 answers.enlarge("wafer");
 
 at("motions").addEventListener("click", (e) => e.target.dataset.motion && state.swap("/api/move", { motion: e.target.dataset.motion }));
@@ -359,7 +370,7 @@ async function begin() {
     }
   } catch (error) { state.toast(error.message); }
   document.documentElement.dataset.ready = "yes";
-  show(["bench", "teach", "tune", "data", "runs"].includes(from.view) ? from.view : "bench");
+  show(["bench", "teach", ...LEFT].includes(from.view) ? from.view : "bench");
   state.settle();
   people().catch(() => {});
 }

@@ -67,6 +67,8 @@ export class Runs {
   }
 
   async show(job) {
+    if (job.kind === "trade-off") { this.state.showFront(job); return; }
+    if (job.kind === "tune") { this.state.showTuned(job); return; }
     let answer;
     try { answer = await askPacked(`/api/jobs/${job.id}/answer`); } catch (error) { this.state.toast(error.message); return; }
     const home = this.home.querySelector("#job-result");

@@ -1,7 +1,9 @@
 // Settings for a target: pressures and times that leave the most even wafer, solved for, verified, and taken with one press.
 
-import { askJson } from "./api.js";
+import { ask, askJson, askPacked } from "./api.js";
 import { Chart } from "./chart.js";
+import { make } from "./choice-form.js";
+import { Meet, chanceOf } from "./meet.js";
 import { inMm, inNm, number, show } from "./units.js";
 
 const LIMITS = [
@@ -18,7 +20,7 @@ export class Tune {
     this.home = home; this.state = state; this.found = null;
     home.innerHTML = `<h2>Settings for a target</h2>
       <form><label>thickness to be left [nm] <input type="number" name="target_nm" min="1" max="1000000" step="any" required></label>
-        <label>wafer that comes in <select name="incoming"></select></label>
+        <label>wafers that come in, all with one recipe; none chosen: the setup’s own films <select name="incoming" multiple size="3"></select></label>
         <details><summary>limits</summary><div class="limits"></div></details>
         <button class="main">solve</button></form>
       <div role="status"></div><div class="tuned"></div>`;
@@ -31,16 +33,17 @@ export class Tune {
       label.append(`${words} `, input);
       home.querySelector(".limits").append(label);
     }
+    this.meet = new Meet(home.querySelector("details"));
     this.form.addEventListener("submit", (event) => { event.preventDefault(); this.solve(); });
   }
 
   // The files that may come in are those dropped as thickness sites; the first target is what the recipe leaves.
   open() {
-    const { state, form } = this, select = form.incoming, chosen = select.value;
-    const own = new Option("the setup’s own films", "");
+    const { state, form } = this, select = form.incoming, chosen = new Set([...select.selectedOptions].map((one) => one.value));
+    if (!this.meet.figures) askJson("/api/tune").then((figures) => this.meet.offer(figures), () => {});
     const sites = state.data.files.filter((f) => f.about?.is === "sites" && f.about.quantity === "thickness");
-    select.replaceChildren(own, ...sites.map((f) => new Option(f.name, f.id)));
-    if (sites.some((f) => f.id === chosen)) select.value = chosen;
+    select.replaceChildren(...sites.map((f) => new Option(f.name, f.id, false, chosen.has(f.id))));
+    select.disabled = !sites.length;
     const left = state.answer?.header.summary.mean_remaining_nm;
     if (!form.target_nm.value && left > 0) form.target_nm.value = Math.round(left);
   }
@@ -48,17 +51,45 @@ export class Tune {
   async solve() {
     const { state, form } = this, body = {};
     await state.flush();
-    for (const input of form.querySelectorAll("input[type=number]")) if (input.value !== "") body[input.name] = Number(input.value);
-    if (form.incoming.value) body.incoming = form.incoming.value;
-    const mine = state.document;
+    for (const input of form.querySelectorAll("input[type=number]:not([data-chance])")) if (input.value !== "") body[input.name] = Number(input.value);
+    body.incoming = [...form.incoming.selectedOptions].map((one) => one.value);
+    const mine = state.document, chance = this.meet.asked();
     this.say("solving …");
     form.querySelector("button").disabled = true;
     try {
-      this.found = await askJson("/api/tune", { document: mine, ...body });
+      const found = chance || body.incoming.length > 1 ? await this.long(mine, { ...body, ...chance }) : await askJson("/api/tune", { document: mine, ...body });
       this.solvedFor = JSON.stringify(mine);
-      this.say("");
+      this.say(found ? "" : "stopped");
+      this.found = found;
       this.draw();
     } catch (error) { this.found = null; this.say(error.message, true); this.result.replaceChildren(); } finally { form.querySelector("button").disabled = false; }
+  }
+
+  // Many wafers, or a chance, take a while: a long run, followed here. Null where it was stopped.
+  async long(document, asked) {
+    let job = await askJson("/api/jobs", { kind: "tune", title: `settings for ${this.state.answer?.header.title || "setup"}`.slice(0, 80), document, solve: asked });
+    const bar = make("progress", { max: 1, "aria-label": "draws counted" }), words = make("span");
+    const stop = make("button", { type: "button", text: "stop", on: { click: () => ask(`/api/jobs/${job.id}`, undefined, "DELETE").catch((error) => this.state.toast(error.message)) } });
+    this.say("");
+    this.result.replaceChildren(make("p", { class: "row" }, bar, words, stop));
+    while (job.state === "waiting" || job.state === "running") {
+      bar.value = job.share;
+      words.textContent = { waiting: "waits for its turn" }[job.state] || (job.share ? `${Math.round(100 * job.share)} % of the draws counted` : "searching …");
+      await new Promise((done) => setTimeout(done, 600));
+      job = await askJson(`/api/jobs/${job.id}`);
+    }
+    this.result.replaceChildren();
+    if (job.state === "stopped") return null;
+    if (job.state !== "done") throw new Error(job.message || job.state);
+    return (await askPacked(`/api/jobs/${job.id}/answer`)).header;
+  }
+
+  // A run of before, shown again; its settings are for the setup that it was solved for.
+  async show(job) {
+    try { this.found = (await askPacked(`/api/jobs/${job.id}/answer`)).header; } catch (error) { this.say(error.message, true); return; }
+    this.solvedFor = JSON.stringify(this.found.start_document);
+    this.say("");
+    this.draw();
   }
 
   say(words, wrong = false) { this.said.textContent = words; this.said.classList.toggle("wrong", wrong); }
@@ -74,16 +105,17 @@ export class Tune {
     const use = document.createElement("button");
     use.type = "button"; use.className = "main"; use.textContent = "use these settings";
     use.addEventListener("click", () => this.use(found));
-    this.result.replaceChildren(told, chart, this.table(), use, this.sentences("What binds", found.binding.map((b) => b.words), "No limit binds."), this.sentences("Notes", found.notes, ""));
+    this.result.replaceChildren(told, ...chanceOf(found), chart, ...this.wafers(), this.table(), use, this.sentences("What binds", found.binding.map((b) => b.words), "No limit binds."), this.sentences("Notes", found.notes, ""));
     const x = [...found.radius].map(inMm), edge = inMm(found.radius.at(-1) - found.exclusion_m);
     const level = (values, mean) => values.map((v) => inNm(v) - mean);
     new Chart(chart, "Thickness left, from its mean").draw({
       series: [
         { x, y: level(found.left_before, found.mean_remaining_before_nm), name: "before", look: "line-2", dash: true },
-        { x, y: level(found.left_after, found.mean_remaining_after_nm), name: "with these settings", look: "line-1" },
+        ...(found.band_after ? [{ x, y: level(found.left_after, found.target_nm), low: level(found.band_after[0], found.target_nm), high: level(found.band_after[1], found.target_nm), name: `with these settings: mean profile, and where all ${found.wafers.length} wafers lie`, look: "line-1" },
+          ...(found.each_after || []).map((values) => ({ x, y: level(values, found.target_nm), look: "line-1 thin" }))] : [{ x, y: level(found.left_after, found.mean_remaining_after_nm), name: "with these settings", look: "line-1" }]),
         { x, y: level(found.goal, found.target_nm), name: "wanted", look: "line-3" },
       ],
-      xName: "distance from the centre [mm]", yName: "left, from its mean [nm]", robust: edge, shaded: [edge, x.at(-1)],
+      xName: "distance from the centre [mm]", yName: found.band_after ? "left, from the target [nm]" : "left, from its mean [nm]", robust: edge, shaded: [edge, x.at(-1)],
     });
   }
 
@@ -94,6 +126,17 @@ export class Tune {
     this.state.take(found.document);
     this.solvedFor = JSON.stringify(found.document);
     this.say("The setup has these settings now.");
+  }
+
+  // One row a wafer of several: what is left of it, before and now.
+  wafers() {
+    const { found } = this;
+    if (!found.wafers) return [];
+    const made = make("table", { "aria-label": "Each wafer before and after" });
+    made.innerHTML = "<thead><tr><th>wafer</th><th>comes in, nm</th><th>left before, nm</th><th>left now, nm</th><th>1σ before</th><th>1σ now</th></tr></thead>";
+    const body = made.createTBody();
+    for (const one of found.wafers) body.append(make("tr", {}, make("th", { scope: "row", text: one.wafer }), ...[number(one.mean_incoming_nm, 4), number(one.mean_remaining_before_nm, 4), number(one.mean_remaining_after_nm, 4), percent(one.wiwnu_sigma_percent_before), percent(one.wiwnu_sigma_percent_after)].map((text) => make("td", { text }))));
+    return [make("p", { class: "told", text: `Of ${found.wafers.length} wafers with one recipe: the worst is left uneven by ${percent(found.worst_wiwnu_sigma_percent_after)}, ${percent(found.worst_wiwnu_sigma_percent_before)} before.` }), make("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Each wafer, table" }, made)];
   }
 
   // One row a step, each setting as it was and as it should be.
