@@ -22,7 +22,7 @@ def told_columns(
     columns: Sequence[str] = (),
     units: Sequence[str] = (),
     file: str | os.PathLike[str] | None = None,
-    **rest: str | None,
+    **rest: Any,
 ) -> ColumnMap:
     """Return what a user says of site files, from words such as ``x=Pos X``.
 
@@ -33,7 +33,7 @@ def told_columns(
     file
         A column map remembered before; the words go before it.
     **rest
-        Pitch, centre_die, site_plan, decimal and sheet of a :class:`~planish.measure.sites.column_map.ColumnMap`.
+        Pitch, centre_die, site_plan, decimal, sheet, separator and names_line of a :class:`~planish.measure.sites.column_map.ColumnMap`.
 
     Returns
     -------
