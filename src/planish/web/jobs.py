@@ -105,8 +105,8 @@ class Jobs:
             For an unknown kind, options that cannot end within the limits, where this person has too many
             waiting, or where it cannot be written down.
         """
-        if kind not in ("lot", "die"):
-            raise DataError(f"kind = {kind!r}: must be lot or die")
+        if kind not in ("lot", "die", "fit"):
+            raise DataError(f"kind = {kind!r}: must be lot, die or fit")
         check_job(kind, options, self.limits)
         with self._lock:
             open_now = sum(j.owner == owner and j.open for j in self._jobs.values())

@@ -106,7 +106,7 @@ def shown(unit: str) -> str:
     unit
         As tables name it.
     """
-    return {"a": "Å", "å": "Å", "angstrom": "Å", "ka": "kÅ", "kå": "kÅ", "um": "µm", "μm": "µm"}.get(
+    return {"a": "Å", "å": "Å", "angstrom": "Å", "ka": "kÅ", "kå": "kÅ", "um": "µm", "μm": "µm", "in": "inch"}.get(
         unit, unit
     )
 

@@ -119,7 +119,7 @@ def _heads(grid: Grid, told: ColumnMap) -> list[Head]:
         if told.names_line is not None and line != told.names_line:
             continue
         if len(cells) > 1 and sum(bool(cell) for cell in cells) > 1:
-            out.append(_as_head(grid, at, cells, told))
+            out.append(as_head(grid, at, cells, told))
     return out
 
 
@@ -134,7 +134,16 @@ def _first_head(grid: Grid, told: ColumnMap) -> Head | None:
     return None
 
 
-def _as_head(grid: Grid, at: int, cells: tuple[str, ...], told: ColumnMap) -> Head:
+def as_head(grid: Grid, at: int, cells: tuple[str, ...], told: ColumnMap) -> Head:
+    """Return a row as column names.
+
+    Parameters
+    ----------
+    grid, at, cells
+        The row and where it stands.
+    told
+        What the user says.
+    """
     while len(cells) > 1 and not cells[-1]:
         cells = cells[:-1]
     names = tuple(named(cell) for cell in cells)
@@ -270,7 +279,7 @@ def check_no_second_table(head: Head, rows: Sorted) -> None:
     lines = set(rows.text)
     for line, cells in head.grid.rows[head.at + 1 :] if lines else ():
         if line in lines and len(cells) > 1:
-            again = _as_head(head.grid, 0, cells, ColumnMap())
+            again = as_head(head.grid, 0, cells, ColumnMap())
             if again.way() and any(role in again.roles for role in MEASURED):
                 raise DataError(
                     f"{head.grid.path}: {head.grid.place} {line} names columns again: must be one table a file (split it)"
