@@ -61,7 +61,7 @@ export class Fitting {
     again.addEventListener("click", () => this.told(form));
     more.append(made("div", { className: "limits" }, made("label", {}, "which column is what, as role=name ", column), made("label", {}, "leave out ", leave), again));
     const go = made("button", { className: "main", textContent: "fit", disabled: !!trouble });
-    form.append(sets, more, go, made("div", { className: "fit-going" }));
+    form.append(sets, more, made("div", { className: "fit-row" }, go, made("span", { className: "fit-going" })));
     form.addEventListener("submit", (event) => { event.preventDefault(); this.start(form, go); });
     this.home.replaceChildren(form, made("div", { className: "fit-result" }));
     form.scrollIntoView({ block: "nearest" });
@@ -105,7 +105,7 @@ const end = (value, none) => `${number(value, 4)}${none ? " (no end)" : ""}`;
 // What a fit found, as the command says it; also of a fit of an earlier day.
 export async function showFit(home, state, job) {
   const { header: found } = await askPacked(`/api/jobs/${job.id}/answer`);
-  const table = made("table"), level = `${number(100 * found.level_share, 3)} %`;
+  const table = made("table"), level = `${Number((100 * found.level_share).toPrecision(3))} %`;
   table.setAttribute("aria-label", "Fitted numbers");
   table.innerHTML = "<thead><tr><th>number</th><th>fitted</th><th></th><th>to</th><th>unit</th><th>before</th></tr></thead>";
   table.tHead.rows[0].cells[2].textContent = `${level} from`;
