@@ -6,6 +6,7 @@ python tools/screenshots.py [--only bench-light,...]
 from __future__ import annotations
 
 import argparse
+import math
 import re
 import shutil
 import subprocess
@@ -82,6 +83,36 @@ def data(page: Any) -> None:
     settle(page)
 
 
+def columns(page: Any) -> None:
+    """A file of an invented gauge, told which column is what."""
+    rings = [(r, k * math.tau / n) for r, n in ((0.0, 1), (1.9, 8), (3.8, 16), (5.75, 24)) for k in range(n)]
+    rows = [
+        f"{r * math.cos(a):.3f};{r * math.sin(a):.3f};{10120 - 9 * r + 15 * math.cos(a):.1f}"
+        for r, a in rings
+    ]
+    text = "Log of an invented gauge;;;\nNr;Pos A;Pos B;T1\n" + "\n".join(
+        f"{k};{row}".replace(".", ",") for k, row in enumerate(rows, start=1)
+    )
+    page.set_input_files("#pick", {"name": "bay 7.csv", "mimeType": "text/csv", "buffer": text.encode()})
+    page.wait_for_selector("dialog.reading tbody tr")
+    for name, value in (("column-measured", "T1"), ("unit-measured", "A"), ("column-x", "Pos A"), ("unit-x", "in"),
+                        ("column-y", "Pos B"), ("unit-y", "in")):  # fmt: skip
+        page.locator(f"dialog.reading [name='{name}']").select_option(value)
+    page.wait_for_selector("figcaption:has-text('49 sites')")
+    settle(page)
+
+
+def fit(page: Any) -> None:
+    """A fit to the invented runs."""
+    settle(page)
+    page.set_input_files("#pick", [str(path) for path in sorted((DATA / "runs").glob("*.csv"))])
+    page.wait_for_selector(".fit-said:has-text('14 rows')")
+    page.click(".fit-form button.main")
+    page.wait_for_selector(".fit-result table", timeout=600_000)
+    page.locator(".fit-result").evaluate("e => e.scrollIntoView()")
+    page.wait_for_timeout(400)
+
+
 def tune(page: Any) -> None:
     """Settings solved for a target."""
     settle(page)
@@ -136,6 +167,8 @@ SHOTS: dict[str, tuple[str, Any, tuple[int, int], tuple[str, ...]]] = {
     "tune": ("#view=tune", tune, (1280, 720), ("light", "dark")),
     "tradeoffs": ("#view=tradeoffs", tradeoffs, (1280, 720), ("light", "dark")),
     "data": ("#view=data", data, (1280, 720), ("light", "dark")),
+    "columns": ("#view=data", columns, (1280, 720), ("light", "dark")),
+    "fit": ("#view=data", fit, (1280, 720), ("light", "dark")),
     "runs": ("#view=runs", runs, (1280, 720), ("light", "dark")),
     **{f"teach-{name}": (f"#view=teach&lesson={name}", lesson, (1280, 720), ("light", "dark")) for name in LESSONS},
     "bench-4k": ("", plain, (3840, 2160), ("light",)),

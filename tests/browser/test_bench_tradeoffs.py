@@ -122,7 +122,9 @@ def test_prices_go_into_the_setup_and_the_table_adds_them_up(visit) -> None:
     pad = page.locator(f"{VIEW} .cost-table tbody tr:has-text('pad')").first.inner_text()
     assert "450" in pad
     assert "100 %" in pad
-    page.wait_for_selector(f"{VIEW} [data-aim=cost]:has-text('lower is better') .now:text-matches('now \\\\d')", state="attached")
+    page.wait_for_selector(
+        f"{VIEW} [data-aim=cost]:has-text('lower is better') .now:text-matches('now \\\\d')", state="attached"
+    )
 
 
 @pytest.mark.parametrize(("width", "height"), [(360, 740), (1280, 720), (3840, 2160)])

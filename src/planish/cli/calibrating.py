@@ -95,6 +95,8 @@ def _can_be_written(out: Path | None) -> None:
 
 
 def _print(figures: dict[str, Any]) -> None:
+    from planish.jobs.calibrated import sentences
+
     level = f"{100 * figures['level_share']:g} %"
     rows = [
         [path, row["value"], _end(row["low"], row["no_end_below"]), _end(row["high"], row["no_end_above"]),
@@ -102,19 +104,10 @@ def _print(figures: dict[str, Any]) -> None:
         for path, row in figures["parameters"].items()
     ]  # fmt: skip
     show.table(["number", "fitted", f"{level} from", "to", "unit", "before"], rows)
-    sets = figures["sets"]
-    words = f"{figures['values']} values in {sets} set{'s' * (sets > 1)}, misfit {figures['misfit_rms_percent']:.3g} % RMS"
-    typer.echo(
-        f"{words}, {figures['far_off']} values far off count less, the model was asked {figures['model_runs']} times"
-    )
-    for row in figures["cannot_tell"]:
-        typer.echo(f"- cannot tell: {row['words']}")
-    if not figures["cannot_tell"]:
-        typer.echo("- these data tell every free number")
-    for row in figures["next_runs"]:
-        typer.echo(
-            f"- measure next ({row['run']}): {row['settings']}: leaves of the intervals {row['interval_left']}"
-        )
+    first, *rest = sentences(figures)
+    typer.echo(first)
+    for line in rest:
+        typer.echo(f"- {line}")
     for note in figures["notes"]:
         typer.echo(f"note: {note}")
     show.changes(figures["changes"], "to predict with the fitted numbers, add")

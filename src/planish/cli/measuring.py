@@ -23,7 +23,7 @@ class Written:
     column: list[str] = field(default_factory=list)
     unit: list[str] = field(default_factory=list)
     file: Path | None = None
-    told: dict[str, str | None] = field(default_factory=dict)
+    told: dict[str, str | int | None] = field(default_factory=dict)
     wafer: str | None = None
     remember: Path | None = None
 

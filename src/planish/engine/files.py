@@ -183,6 +183,30 @@ def whole_folder(path: Path, *, mode: int = 0o777) -> Iterator[Path]:
     _remove(before)
 
 
+def second_name(path: Path, other: Path) -> Path:
+    """Give a file a second name; where the file system has no such thing, or is another one, a copy under that name.
+
+    Parameters
+    ----------
+    path
+        The file.
+    other
+        The name, which is free; its folder exists.
+
+    Returns
+    -------
+    Path
+        ``other``.
+    """
+    try:
+        os.link(path, other)
+    except FileExistsError:
+        raise
+    except OSError:
+        write_whole(other, path.read_bytes(), mode=stat.S_IMODE(path.stat().st_mode))
+    return other
+
+
 def sweep(folder: Path) -> None:
     """Take away what killed processes left half written; what a living one writes stays.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ from planish.setup.paths import parse
 if TYPE_CHECKING:
     from planish.fit.calibrate.result import Calibrated
     from planish.measure.sites.column_map import ColumnMap
+    from planish.setup.models import Setup
 
 
 def calibrated(
@@ -60,7 +61,43 @@ def calibrated(
     if not files:
         raise DataError("fit: no data given: must be SETUP and one or more files of measurements")
     setup = load_changed(path, settings)
+    return fitted_to(setup, files, free, columns=columns, reading=reading, bounds=bounds, **options)
+
+
+def fitted_to(
+    setup: Setup,
+    files: Sequence[str | os.PathLike[str]],
+    free: Sequence[str] = (),
+    *,
+    columns: ColumnMap | None = None,
+    reading: dict[str, Any] | None = None,
+    bounds: Sequence[str] = (),
+    read: Callable[[], None] = lambda: None,
+    **options: Any,
+) -> Calibrated:
+    """Fit numbers of a loaded setup to files of measurements.
+
+    Parameters
+    ----------
+    setup
+        As loaded.
+    files, free, columns, reading, bounds, **options
+        As for :func:`calibrated`.
+    read
+        Called once the files are read.
+
+    Returns
+    -------
+    Calibrated
+        Values with their doubt.
+
+    Raises
+    ------
+    PlanishError
+        As for :func:`calibrated`.
+    """
     observed = observed_of(setup, files, columns, **(reading or {}))
+    read()
     return calibrate(
         setup,
         observed,
@@ -94,6 +131,29 @@ def read_free(words: Sequence[str], *, named: str = "--free") -> list[str]:
             parse(piece)
         found += pieces
     return found
+
+
+def sentences(figures: Mapping[str, Any]) -> list[str]:
+    """Return what a fit says beside its numbers, a sentence each: how well it fits, what it cannot tell, what is next.
+
+    Parameters
+    ----------
+    figures
+        Of the fit's ``document()``.
+    """
+    sets = figures["sets"]
+    out = [
+        f"{figures['values']} values in {sets} set{'s' * (sets > 1)}, misfit {figures['misfit_rms_percent']:.3g} % RMS, "
+        f"{figures['far_off']} values far off count less, the model was asked {figures['model_runs']} times"
+    ]
+    out += [f"cannot tell: {row['words']}" for row in figures["cannot_tell"]]
+    if not figures["cannot_tell"]:
+        out.append("these data tell every free number")
+    out += [
+        f"measure next ({row['run']}): {row['settings']}: leaves of the intervals {row['interval_left']}"
+        for row in figures["next_runs"]
+    ]
+    return out
 
 
 def write_fitted(found: Calibrated, out: Path) -> Path:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,7 @@ def observed_of(
     files: Sequence[str | os.PathLike[str]],
     columns: ColumnMap | None = None,
     *,
+    by_file: Mapping[str, ColumnMap] | None = None,
     told: RunColumns | None = None,
     time: float | None = None,
     wafer: str | None = None,
@@ -49,6 +50,8 @@ def observed_of(
         As :func:`~planish.fit.calibrate.observe.observe` takes them; a layout may be among them.
     columns
         What site files do not say of themselves.
+    by_file
+        What single site files named in a table of runs do not say, by their names there.
     told
         What tables of runs do not say of themselves.
     time, wafer
@@ -77,7 +80,16 @@ def observed_of(
     maps = read_cells(named[0], cell, layer, stage=stage) if named else None
     rest = [path for path in paths if path not in drawn]
     return observe(
-        setup, *rest, time=time, wafer=wafer, columns=columns, told=told, maps=maps, step=step, place=place
+        setup,
+        *rest,
+        time=time,
+        wafer=wafer,
+        columns=columns,
+        by_file=by_file,
+        told=told,
+        maps=maps,
+        step=step,
+        place=place,
     )
 
 

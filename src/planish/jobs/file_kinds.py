@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -30,20 +31,35 @@ def layout_told(path: Place) -> dict[str, Any]:
     return {"is": "layout", "layers": [{"layer": f"{a}/{b}", "shapes": layers[(a, b)]} for a, b in most]}
 
 
-def table_told(path: Place) -> dict[str, Any]:
-    """Return what a table holds, sites, traces or rates, with its main figures.
+def table_told(
+    path: Place, told: Mapping[str, Any] | None = None, wafer: str | None = None
+) -> dict[str, Any]:
+    """Return what a table holds, sites, traces, rates or runs, with its main figures.
+
+    Parameters
+    ----------
+    path
+        The file.
+    told
+        Column map as plain data: with one, or with a wafer, the file is one of sites.
+    wafer
+        Which one, where it holds several.
 
     Raises
     ------
     DataError
         With what each reader said, where none of them can read it.
     """
+    if told or wafer is not None:
+        return _sites(path, told, wafer)
     said = []
     for reader in (_sites, _traces, _rates):
         try:
             return reader(path)
         except PlanishError as error:
             said.append(f"as {reader.__name__[1:]}: {error}")
+    if (runs := _runs(path)) is not None:
+        return runs
     raise DataError(f"{path}: cannot be read. " + "; ".join(said))
 
 
@@ -58,10 +74,10 @@ def load_readers() -> None:
         layout_told(write_rects(Path(folder) / "one.gds", np.array([[0, 0, 1000, 1000]])))
 
 
-def _sites(path: Place) -> dict[str, Any]:
-    from planish.measure.sites.read import read_sites
+def _sites(path: Place, told: Mapping[str, Any] | None = None, wafer: str | None = None) -> dict[str, Any]:
+    from planish.jobs.site_files import SiteFile, told_of
 
-    sites = read_sites(path)
+    sites = SiteFile(path, told_of(told), wafer).read()
     return {
         "is": "sites",
         "quantity": sites.quantity,
@@ -84,3 +100,13 @@ def _rates(path: Place) -> dict[str, Any]:
 
     frame = read_rates(path)
     return {"is": "rates", "polishes": frame.height}
+
+
+def _runs(path: Place) -> dict[str, Any] | None:
+    """What is a table of runs by its names; whether all of it can be used shows when it is held against a setup."""
+    from planish.measure.runs.read import count_runs, holds_runs
+
+    try:
+        return {"is": "runs", "runs": count_runs(path)} if holds_runs(path) else None
+    except DataError:
+        return None

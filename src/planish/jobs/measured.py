@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, refuse
 from planish.fit.against import WaferAgainst, wafer_against
+from planish.jobs.site_files import SiteFile, removal_of
 from planish.measure.sites.column_map import ColumnMap, read_column_map
 from planish.measure.sites.outliers import SOURCES, Flag, flag_rows, read_rows
 from planish.measure.sites.pairing import read_removal as read_removal
@@ -22,7 +23,7 @@ def told_columns(
     columns: Sequence[str] = (),
     units: Sequence[str] = (),
     file: str | os.PathLike[str] | None = None,
-    **rest: str | None,
+    **rest: Any,
 ) -> ColumnMap:
     """Return what a user says of site files, from words such as ``x=Pos X``.
 
@@ -33,7 +34,7 @@ def told_columns(
     file
         A column map remembered before; the words go before it.
     **rest
-        Pitch, centre_die, site_plan, decimal and sheet of a :class:`~planish.measure.sites.column_map.ColumnMap`.
+        Pitch, centre_die, site_plan, decimal, sheet, separator and names_line of a :class:`~planish.measure.sites.column_map.ColumnMap`.
 
     Returns
     -------
@@ -64,8 +65,8 @@ def _by_role(option: str, words: Sequence[str], example: str) -> dict[str, str]:
 
 def measured_against(
     setup: Setup,
-    before: str | os.PathLike[str],
-    after: str | os.PathLike[str] | None = None,
+    before: str | os.PathLike[str] | SiteFile,
+    after: str | os.PathLike[str] | SiteFile | None = None,
     time: float | None = None,
     columns: ColumnMap | None = None,
     wafer: str | None = None,
@@ -77,7 +78,7 @@ def measured_against(
     setup
         As loaded.
     before, after
-        As for :func:`read_removal`.
+        As for :func:`read_removal`; or each with what is told of it alone.
     time
         Polish time [s]; see :func:`~planish.fit.against.wafer_against` for what goes without.
     columns, wafer
@@ -93,7 +94,12 @@ def measured_against(
     PlanishError
         As :func:`read_removal` and :func:`~planish.fit.against.wafer_against`.
     """
-    return wafer_against(setup, read_removal(before, after, columns, wafer), time)
+    first, second = (
+        one if one is None or isinstance(one, SiteFile) else SiteFile(one, columns, wafer)
+        for one in (before, after)
+    )
+    assert first is not None
+    return wafer_against(setup, removal_of(first, second), time)
 
 
 @dataclass(frozen=True, slots=True)

@@ -220,7 +220,7 @@ def tune(
         cancel,
     )
     if not asked.limits:
-        _not_of_chance(spreads=spreads, over_wafers=over_wafers, draws=draws, seed=seed, workers=workers)
+        _not_of_chance(spreads=spreads, over_wafers=over_wafers, draws=draws, seed=seed)
     coming = wafers_coming(setup, incoming, columns)
     rig, notes = coming.middle, [*coming.notes]
     before = polish(rig)
@@ -292,7 +292,6 @@ def _not_of_chance(*, spreads: bool, over_wafers: int, draws: int, seed: int, wo
         ("--draws", draws, draws == DRAWS),
         ("--seed", seed, seed == 0),
         ("--no-spreads", spreads, spreads),
-        ("--workers", workers, workers is None),
     )
     for option, value, usual in given:
         if not usual:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-from fastapi import APIRouter, HTTPException, Query, Request, Response
+from fastapi import APIRouter, Response
 from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import ClientDisconnect
 
-from planish.errors import DataError, PlanishError
+from planish.errors import DataError
 from planish.web import schemas as s
 from planish.web.ask import Ask
 from planish.web.asking import REFUSALS, Held, Viewer, Worker, noted
@@ -27,7 +26,6 @@ BINARY: dict[int | str, dict[str, Any]] = {
 }
 router = APIRouter(prefix="/api", responses=REFUSALS)
 _DEPTH = "planish.web.depth"
-_OWN = "planish.web.own_data"
 _LESSONS = "planish.web.lessons"
 
 
@@ -174,6 +172,8 @@ async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> 
     """Start a long job."""
     told = await ask("fast", "digest", asked.document)
     options = asked.model_dump()
+    if asked.kind == "fit" and asked.file is None:
+        raise DataError("file: none given: must be a table of runs that you have brought")
     if asked.file is not None:
         options["file"] = str(held.uploads.path(person.id, asked.file))
         options["file_name"] = next(u.name for u in held.uploads.of(person.id) if u.id == asked.file)
@@ -183,6 +183,8 @@ async def start_job(asked: s.JobAsked, ask: Ask, held: Held, person: Worker) -> 
         if asked.solve is None:
             raise DataError("solve: not given: must be there for settings to be solved for")
         options["files"] = await run_in_threadpool(_files, held, person, asked.solve.incoming)
+    if asked.kind == "fit":
+        options["files"] = await run_in_threadpool(held.uploads.by_name, person.id)
     job = await run_in_threadpool(held.jobs.start, asked.kind, asked.title, person.id, options)
     await noted(held, person, "run", kind=asked.kind, title=asked.title, setup=told["digest"], job=job.id)
     return s.JobTold(**job.told())
@@ -219,6 +221,15 @@ async def job_table(job: str, held: Held, person: Viewer) -> Response:
         raise DataError("this job has no table")
     name = f"{held.jobs.get(job, person.id).kind}.csv"
     return _file(await run_in_threadpool(path.read_text), name, "text/csv")
+
+
+@router.get("/jobs/{job}/fitted.toml", tags=["jobs"], response_class=PlainTextResponse)
+async def job_fitted(job: str, held: Held, person: Viewer) -> Response:
+    """Return the fitted setup, each fitted value with its band and where it comes from."""
+    path = _result(held, job, person) / "fitted.toml"
+    if not path.is_file():
+        raise DataError("this job has fitted no setup")
+    return _file(await run_in_threadpool(path.read_text), "fitted.toml", "application/toml")
 
 
 @router.get("/jobs/{job}/maps/{name}", tags=["jobs"])
@@ -261,72 +272,6 @@ def _result(held: Services, job_id: str, person: s.Person) -> Any:
     return place
 
 
-@router.get("/uploads", tags=["own data"])
-async def uploads(held: Held, person: Viewer) -> list[s.UploadTold]:
-    """List your files, the newest first."""
-    return [s.UploadTold(**item) for item in await run_in_threadpool(held.uploads.told, person.id)]
-
-
-@router.post(
-    "/uploads",
-    tags=["own data"],
-    openapi_extra={
-        "requestBody": {
-            "required": True,
-            "content": {s.MEDIA: {"schema": {"type": "string", "format": "binary"}}},
-        }
-    },
-)
-async def upload(
-    request: Request,
-    ask: Ask,
-    held: Held,
-    person: Worker,
-    name: Annotated[str, Query(max_length=160, description="the file's own name")],
-) -> JSONResponse:
-    """Store a file given as the request's body, and say what it is."""
-    incoming = held.uploads.begin(person.id, name)
-    try:
-        async for piece in request.stream():
-            if incoming.add(piece):
-                await run_in_threadpool(incoming.write)
-        kept, notes = await run_in_threadpool(incoming.finish)
-    except ClientDisconnect:
-        raise HTTPException(413, "the file is too large, or did not come whole") from None
-    finally:
-        incoming.close()
-    path = str(held.uploads.path(person.id, kept.id))
-    try:
-        about = await ask("files", "look", path, kept.name, kept.kind, module=_OWN)
-    except BaseException as error:  # a file that nobody could read, or waits for, is not kept
-        held.uploads.forget(person.id, kept.id)
-        if isinstance(error, PlanishError) and kept.name not in str(error):
-            raise DataError(f"{kept.name}: reading it {error}") from None
-        raise
-    told = s.UploadTold(**{n: getattr(kept, n) for n in s.UploadTold.model_fields})
-    return JSONResponse({**told.model_dump(), "about": about, "notes": notes})
-
-
-@router.delete("/uploads/{upload}", tags=["own data"])
-async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bool]:
-    """Take a file away."""
-    names = {kept.id: kept.name for kept in await run_in_threadpool(held.uploads.of, person.id)}
-    await run_in_threadpool(held.uploads.forget, person.id, upload)
-    await noted(held, person, "file deleted", file=upload, name=names.get(upload, ""))
-    return {"done": True}
-
-
-@router.post("/measured", tags=["own data"])
-async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
-    """Set measured sites beside the prediction."""
-    known = {str(held.uploads.path(person.id, u.id)): u.name for u in held.uploads.of(person.id)}
-    before = str(held.uploads.path(person.id, asked.before))
-    after = str(held.uploads.path(person.id, asked.after)) if asked.after else None
-    return JSONResponse(
-        await ask("files", "measured", asked.document, known, before, after, asked.time_s, module=_OWN)
-    )
-
-
 @router.get("/tune", tags=["tune"])
 async def tune_figures(ask: Ask, person: Viewer) -> list[dict[str, str]]:
     """List the figures of what is left that wafers can be asked to meet."""
@@ -342,15 +287,10 @@ async def tune(asked: s.TuneAsked, ask: Ask, held: Held, person: Viewer) -> JSON
     return JSONResponse(await ask(pool, "solved", asked.document, files, limits, module="planish.web.tuned"))
 
 
-def _files(held: Services, person: s.Person, ids: list[str]) -> list[list[str]]:
-    """Return path and name of each of a person's files."""
+def _files(held: Services, person: s.Person, ids: list[str]) -> list[list[Any]]:
+    """Return path and name of each of a person's files, and how it is read."""
     names = {kept.id: kept.name for kept in held.uploads.of(person.id)} if ids else {}
-    return [[str(held.uploads.path(person.id, each)), names[each]] for each in ids]
-
-
-@router.post("/traces", tags=["own data"])
-async def traces(asked: s.TracesAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
-    """Cut traces into wafers; with rates, find the law they follow."""
-    path = str(held.uploads.path(person.id, asked.traces))
-    rates = str(held.uploads.path(person.id, asked.rates)) if asked.rates else None
-    return JSONResponse(await ask("files", "traces", path, "traces", rates, module=_OWN))
+    return [
+        [str(held.uploads.path(person.id, each)), names[each], held.uploads.noted(person.id, each)]
+        for each in ids
+    ]

@@ -62,6 +62,7 @@ def build(
     from planish.web import pages
     from planish.web.api import router
     from planish.web.choosing import router as choosing_router
+    from planish.web.data_api import router as data_router
     from planish.web.people import router as people_router
     from planish.web.refusals import add_refusals
     from planish.web.security import LOOPBACK, Guard
@@ -96,6 +97,7 @@ def build(
     app.include_router(people_router)
     app.include_router(router)
     app.include_router(choosing_router)
+    app.include_router(data_router)
     app.include_router(pages.router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     add_refusals(app)
@@ -112,8 +114,9 @@ def build(
 def _services(workers: Workers, folder: Path, team: bool) -> Services:
     """Put the data folder in order, then open what lies in it."""
     from planish.web.accounts import Accounts
+    from planish.web.column_maps import ColumnMaps
     from planish.web.jobs import Jobs
-    from planish.web.leaving import settle
+    from planish.web.leaving import MAPS, settle
     from planish.web.log import Approvals, Log
     from planish.web.private import repair
     from planish.web.sessions import Sessions
@@ -139,6 +142,7 @@ def _services(workers: Workers, folder: Path, team: bool) -> Services:
         workers,
         Jobs(folder / "jobs", team=team),
         Uploads(folder / "files"),
+        ColumnMaps(folder / MAPS),
         approvals,
         log,
         Tries(),

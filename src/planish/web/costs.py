@@ -110,7 +110,9 @@ def check_draws(draws: int, limits: Limits) -> None:
 
 
 def check_job(kind: str, options: Mapping[str, Any], limits: Limits) -> None:
-    """Refuse a job that cannot end within ``limits``; how large an own layout is shows when it is read."""
+    """Refuse a job that cannot end within ``limits``; how large an own file is shows when it is read."""
+    if kind == "fit":
+        return
     if kind == "lot":
         check_lot(options.get("document", {}), int(options.get("wafers", 1000)), limits)
     elif kind == "trade-off":

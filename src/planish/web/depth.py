@@ -142,9 +142,21 @@ def job_die(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
     write_whole(folder / "answer.bin", pack_die(result))
 
 
+def job_fit(options: Mapping[str, Any], folder: Path, tell: Progress) -> None:
+    """A fit to a table of runs: packed figures with the fitted setup, and that setup as a file."""
+    from planish.engine.files import write_whole
+    from planish.web.fitted import fitted
+
+    tell(0.02)
+    header, toml = fitted(options, folder / "files", tell)
+    write_whole(folder / "fitted.toml", toml)
+    write_whole(folder / "answer.bin", pack(header, {}))
+
+
 JOBS: dict[str, Callable[[Mapping[str, Any], Path, Progress], None]] = {
     "lot": job_lot,
     "die": job_die,
     "trade-off": job_choice,
     "tune": job_tune,
+    "fit": job_fit,
 }

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Job", "Jobs", "work"]
 
-KINDS = ("lot", "die", "trade-off", "tune")
+KINDS = ("lot", "die", "trade-off", "tune", "fit")
 PER_PERSON = 4  # waiting or running
 KEPT = 60  # ended ones of one person
 DISK = 4 * GB  # [bytes] that all kept answers may take

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from planish.web.jobs import Jobs
     from planish.web.uploads import Uploads
 
+MAPS = "columns"  # folder of the column maps
 LINGER = 60.0  # [s] that a running server goes on clearing: what ran when the person left may still write
 
 
@@ -72,9 +73,11 @@ def _jobs(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
 
 
 def clear(folder: Path, person: str) -> tuple[int, int]:
-    """Delete files and jobs of a person; return how many there were."""
+    """Delete files, column maps and jobs of a person; return how many files and jobs there were."""
+    from planish.web.column_maps import ColumnMaps
     from planish.web.uploads import home_of
 
+    ColumnMaps(folder / MAPS).clear(person)
     home = home_of(folder / "files", person)
     files = sum(1 for _ in home.glob("*/about.json"))
     if home.exists():
@@ -130,7 +133,11 @@ class Watch:
         for person, until in list(self._gone.items()):
             for job in self._jobs.of(person):
                 self._jobs.stop(job)  # one that runs is stopped now and cleared the next time
-            if self._uploads.of(person):
-                clear(self._uploads.folder.parent, person)
+            data = self._uploads.folder.parent
+            if (
+                self._uploads.home(person).exists()
+                or (data / MAPS / self._uploads.home(person).name).exists()
+            ):
+                clear(data, person)
             if now > until:
                 del self._gone[person]

@@ -1,14 +1,17 @@
-"""What dropped files say: site maps against the prediction, traces cut into wafers, layouts by layer."""
+"""What dropped files say: sites as found and as read, and against the prediction; traces cut into wafers; layouts."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, PlanishError
 from planish.results.plain import clean
 from planish.web.answers import setup_of
+
+if TYPE_CHECKING:
+    from planish.jobs.site_files import SiteFile
 
 MOST_POINTS = 2000
 MOST_LAYERS = 64
@@ -23,15 +26,101 @@ def warm() -> str:
     return "ready"
 
 
-def look(path: str, name: str, kind: str) -> dict[str, Any]:
-    """Return what a file is: sites, traces, rates or layout, with its main figures."""
+def look(path: str, name: str, kind: str, kept: Sequence[Mapping[str, Any]] = ()) -> dict[str, Any]:
+    """Return what a file is, ``about`` it, and by which of a person's column maps it was read.
+
+    A table that nobody can read by itself, and that may be read once it is told which column is what, is "unread".
+    """
     from planish.jobs.file_kinds import layout_told, table_told
+    from planish.jobs.site_files import known_by_header, may_be_told
+
+    out: dict[str, Any] = {"about": {}, "told": {}, "wafer": None, "by": ""}
+    with named(path, name):
+        if kind == "layout":
+            told = layout_told(path)
+            return {**out, "about": {**told, "layers": told["layers"][:MOST_LAYERS]}}
+        at = known_by_header(path, kept)
+        if at is not None:
+            out |= {"told": kept[at]["told"], "by": kept[at]["id"]}
+        try:
+            return {**out, "about": dict(clean(table_told(path, out["told"])))}
+        except PlanishError as error:
+            if not may_be_told(path):
+                raise
+            refused = str(error).replace(path, name)
+    return {**out, "about": {"is": "unread", "refused": refused}}
+
+
+def looked(path: str, name: str, told: Mapping[str, Any], wafer: str | None) -> dict[str, Any]:
+    """Return how a site file stands and how it is read with what is told, for whoever says which column is what."""
+    from planish.jobs.site_files import looked as as_found
 
     with named(path, name):
-        if kind != "layout":
-            return dict(clean(table_told(path)))
-        told = layout_told(path)
-    return {**told, "layers": told["layers"][:MOST_LAYERS]}
+        found = dict(clean(as_found(path, told, wafer)))
+    for key in ("understood", "refused"):
+        found[key] = found[key].replace(path, name)
+    return found
+
+
+def read_so(path: str, name: str, told: Mapping[str, Any], wafer: str | None) -> dict[str, Any]:
+    """Return what a file is when it is read as told, and the column names that it has.
+
+    Where nothing is told, it is read as if it came anew.
+    """
+    from planish.jobs.file_kinds import table_told
+    from planish.jobs.site_files import looked as as_found
+    from planish.jobs.site_files import without_options
+
+    try:
+        with named(path, name):
+            return {
+                "about": dict(clean(table_told(path, told, wafer))),
+                "header": as_found(path, told, wafer)["header"],
+            }
+    except PlanishError as error:
+        raise DataError(without_options(str(error))) from None
+
+
+def read_alike(
+    told: Mapping[str, Any], header: Sequence[str], files: Sequence[tuple[str, str, str]]
+) -> dict[str, Any]:
+    """Return what those of some files are, by id, that have the same column names and can be read as told.
+
+    ``files`` are id, path and name of each.
+    """
+    from planish.jobs.file_kinds import table_told
+    from planish.jobs.site_files import known_by_header
+
+    out = {}
+    for one, path, name in files:
+        if known_by_header(path, [{"told": told, "header": header}]) is not None:
+            with suppress(PlanishError), named(path, name):
+                out[one] = dict(clean(table_told(path, told)))
+    return out
+
+
+def map_of_toml(text: str, name: str) -> dict[str, Any]:
+    """Return the column map of a TOML text, checked."""
+    from planish.jobs.site_files import map_of_toml as read
+
+    try:
+        return read(text)
+    except PlanishError as error:
+        raise DataError(f"{name}: {error}") from None
+
+
+def map_as_toml(told: Mapping[str, Any]) -> str:
+    """Return the TOML text of a column map."""
+    from planish.jobs.site_files import map_as_toml as written
+
+    return written(told)
+
+
+def file_as_told(path: str, told: Mapping[str, Any]) -> SiteFile:
+    """Return a person's site file with the ``told`` and the ``wafer`` that it is read with."""
+    from planish.jobs.site_files import SiteFile, told_of
+
+    return SiteFile(path, told_of(told.get("told")), told.get("wafer"))
 
 
 def measured(
@@ -40,13 +129,19 @@ def measured(
     before: str,
     after: str | None,
     time_s: float | None,
+    told: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> dict[str, Any]:
     """Return measured removal at its sites beside the prediction at the same radii, and what a fit says."""
     from planish.jobs.measured import measured_against
 
     setup = setup_of(document)
     with named(before, names.get(before, "before")), named(after or "", names.get(after or "", "after")):
-        against = measured_against(setup, before, after, time_s)
+        first, second = (
+            None if path is None else file_as_told(path, (told or {}).get(path, {}))
+            for path in (before, after)
+        )
+        assert first is not None
+        against = measured_against(setup, first, second, time_s)
     removal, wafer = against.paired.removal, against.wafer
     pick = slice(None, None, max(1, -(-len(removal) // MOST_POINTS)))
     return dict(

@@ -201,7 +201,7 @@ class Solve(Question):
 class JobAsked(Asked):
     """A long job; ``choice`` is of a trade-off, ``solve`` of settings solved for, what is beside them of the others."""
 
-    kind: Literal["lot", "die", "trade-off", "tune"]
+    kind: Literal["lot", "die", "trade-off", "tune", "fit"]
     choice: Choice | None = None
     solve: Solve | None = None
     title: str = Field("", max_length=80)
@@ -216,6 +216,72 @@ class JobAsked(Asked):
     size_mm: float = Field(20, ge=1, le=33)
     file: str | None = Field(None, max_length=40)
     layer: str = Field("", max_length=12)
+    free: list[Annotated[str, Field(max_length=120)]] = Field(default=[], max_length=20)
+    column: list[Annotated[str, Field(max_length=200)]] = Field(default=[], max_length=20)
+    leave_out: list[Annotated[str, Field(max_length=200)]] = Field(default=[], max_length=60)
+
+
+class RunsAsked(Asked):
+    """An uploaded table of runs; what it does not say is as in the options ``--column`` and ``--leave-out``."""
+
+    file: str = Field(max_length=40)
+    column: list[Annotated[str, Field(max_length=200)]] = Field(default=[], max_length=20)
+    leave_out: list[Annotated[str, Field(max_length=200)]] = Field(default=[], max_length=60)
+
+
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+ToldText = Annotated[str, Field(max_length=200)]
+
+
+class Told(Question):
+    """A column map, as its TOML file has it."""
+
+    columns: dict[Annotated[str, Field(max_length=20)], ToldText] = Field(default={}, max_length=12)
+    units: dict[Annotated[str, Field(max_length=20)], Annotated[str, Field(max_length=40)]] = Field(
+        default={}, max_length=12
+    )
+    pitch: ToldText | None = None
+    centre_die: ToldText | None = None
+    site_plan: ToldText | None = None
+    decimal: Literal["point", "comma"] | None = None
+    sheet: ToldText | None = None
+    separator: Literal["comma", "semicolon", "tab", "bar", "blank"] | None = None
+    names_line: int | None = Field(None, ge=1, le=1000)
+
+    def plain(self) -> dict[str, Any]:
+        """Return what is said, without what is not."""
+        return {key: value for key, value in self.model_dump().items() if value not in (None, {})}
+
+
+class LookAsked(Question):
+    """How an uploaded site file would be read with what is told of it."""
+
+    told: Told = Field(default_factory=lambda: Told(names_line=None))
+    wafer: ToldText | None = None
+
+
+class ReadAsked(LookAsked):
+    """An uploaded site file is read so from now on; with ``remember`` files with the same column names are too."""
+
+    remember: bool = False
+    name: Name = "column map"
+
+
+class MapBrought(Question):
+    """The TOML file of a column map."""
+
+    name: Name
+    text: str = Field(max_length=65536)
+
+
+class MapTold(BaseModel):
+    """A column map that a person keeps; ``header`` are the column names of the file that it was made for."""
+
+    id: str
+    name: str
+    made: float
+    told: dict[str, Any]
+    header: list[str]
 
 
 class MeasuredAsked(Asked):
@@ -311,6 +377,10 @@ class UploadTold(BaseModel):
     size: int
     ending: str
     made: float
+    about: dict[str, Any] = {}
+    told: dict[str, Any] = {}
+    wafer: str | None = None
+    by: str = ""
 
 
 class Person(BaseModel):

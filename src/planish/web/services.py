@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from planish.web.accounts import Accounts
+    from planish.web.column_maps import ColumnMaps
     from planish.web.jobs import Jobs
     from planish.web.log import Approvals, Log
     from planish.web.sessions import Sessions
@@ -26,6 +27,7 @@ class Services:
     workers: Workers
     jobs: Jobs
     uploads: Uploads
+    maps: ColumnMaps
     approvals: Approvals
     log: Log
     tries: Tries

@@ -11,7 +11,7 @@ import numpy as np
 
 from planish.results.plain import clean
 from planish.web.answers import setup_of
-from planish.web.own_data import named
+from planish.web.own_data import file_as_told, named
 from planish.web.packing import pack
 
 if TYPE_CHECKING:
@@ -35,11 +35,12 @@ def figures() -> list[dict[str, str]]:
 
 
 def solved(
-    document: Mapping[str, Any], files: Sequence[Sequence[str]] = (), limits: Mapping[str, Any] | None = None
+    document: Mapping[str, Any], files: Sequence[Sequence[Any]] = (), limits: Mapping[str, Any] | None = None
 ) -> dict[str, Any]:
     """Return the settings that leave the most even wafers, beside those of the setup, and the setup with them.
 
-    ``files`` are paths of a person's site files with what they call them; ``limits`` as the page asks (`schemas.Solve`).
+    ``files`` are paths of a person's site files with what they call them and how they are read; ``limits`` as the page asks
+    (`schemas.Solve`).
     """
     return told(_found(document, files, limits or {}, None))
 
@@ -59,7 +60,7 @@ def job_tune(options: Mapping[str, Any], folder: Path, tell: Callable[[float], N
 
 def _found(
     document: Mapping[str, Any],
-    files: Sequence[Sequence[str]],
+    files: Sequence[Sequence[Any]],
     asked: Mapping[str, Any],
     progress: Callable[[int, int], None] | None,
 ) -> Tuned:
@@ -72,16 +73,23 @@ def _found(
         key: asked[key] for key in ("keep", "meet", "spreads", "over_wafers", "draws", "seed") if key in asked
     }
     with ExitStack() as stack:
-        for path, name in files:
+        for path, name, *_ in files:
             stack.enter_context(named(path, name))
         return tune(
             setup_of(document),
-            incoming=[path for path, _ in files] or None,
+            incoming=[_read(path, how) for path, _, how in files] or None,
             workers=1,
             progress=progress,
             **quantities,
             **others,
         )
+
+
+def _read(path: str, how: Mapping[str, Any]) -> Any:
+    """Return a person's file read as they told, or its path where nothing was told."""
+    if how.get("told") or how.get("wafer"):
+        return file_as_told(path, how).read()
+    return path
 
 
 def told(found: Tuned) -> dict[str, Any]:

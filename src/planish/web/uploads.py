@@ -29,7 +29,7 @@ from planish.web.private import private_folder
 
 LARGEST = 64 * 1024 * 1024
 UNPACKED = 512 * 1024 * 1024
-PER_PERSON = 40
+PER_PERSON = 200
 BYTES_PER_PERSON = 512 * 1024 * 1024
 AT_ONCE = 2  # files that one person sends side by side
 AT_ONCE_IN_ALL = 16
@@ -47,6 +47,7 @@ KINDS = {
 _NAME = re.compile(r"[^\x00-\x1f/\\:*?\"<>|]{1,120}")
 _ID = re.compile(r"[0-9a-f]{16}")
 UNFINISHED = ".coming-"
+READ_AS = "read.json"
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 _OASIS = b"%SEMI-OASIS\r\n"
 
@@ -305,10 +306,34 @@ class Uploads:
             raise DataError(f"file = {upload_id[:40]!r}: no such file of yours (drop it again)")
         return found[0]
 
+    def by_name(self, owner: str) -> dict[str, dict[str, Any]]:
+        """Return a person's tables by their names, the newest of each: where each lies and how it is read."""
+        out: dict[str, dict[str, Any]] = {}
+        for upload in self.of(owner):
+            if upload.kind == "table" and upload.name not in out:
+                out[upload.name] = {"path": str(self.path(owner, upload.id)), **self.noted(owner, upload.id)}
+        return out
+
+    def scratch(self, owner: str) -> Path:
+        """Return a free name for a folder of a person's own, in which files may be laid for as long as they are read."""
+        return self.home(owner) / f"{UNFINISHED}{secrets.token_hex(8)}"
+
     def forget(self, owner: str, upload_id: str) -> None:
         """Take a file away."""
         shutil.rmtree(self.path(owner, upload_id).parent, ignore_errors=True)
 
+    def note(self, owner: str, upload_id: str, about: dict[str, Any]) -> None:
+        """Write down what a file was read as, and how: ``about``, ``told``, ``wafer`` and ``by``."""
+        write_whole(self.path(owner, upload_id).parent / READ_AS, json.dumps(about), mode=0o600)
+
+    def noted(self, owner: str, upload_id: str) -> dict[str, Any]:
+        """Return what was written down of how a file is read; nothing of a file of an earlier version."""
+        try:
+            found = json.loads((self.path(owner, upload_id).parent / READ_AS).read_text())
+        except (OSError, ValueError):
+            return {}
+        return found if isinstance(found, dict) else {}
+
     def told(self, owner: str) -> list[dict[str, Any]]:
-        """Return a person's files as plain data."""
-        return [asdict(upload) for upload in self.of(owner)]
+        """Return a person's files as plain data, each with what it was read as."""
+        return [{**asdict(upload), **self.noted(owner, upload.id)} for upload in self.of(owner)]

@@ -84,6 +84,13 @@ def measure(
         str | None, typer.Option("--decimal", help="Decimal sign of site files: point or comma.")
     ] = None,
     sheet: Annotated[str | None, typer.Option("--sheet", help="Sheet of a workbook.")] = None,
+    separator: Annotated[
+        str | None,
+        typer.Option("--separator", help="Of site files: comma, semicolon, tab, bar or blank."),
+    ] = None,
+    names_line: Annotated[
+        int | None, typer.Option("--names-line", help="On which line of site files the column names stand.")
+    ] = None,
     wafer: WaferId = None,
     columns: Columns = None,
     remember: Annotated[
@@ -102,10 +109,13 @@ def measure(
         "site_plan": site_plan,
         "decimal": decimal,
         "sheet": sheet,
+        "separator": separator,
+        "names_line": names_line,
     }
     if setup is not None:
         other = {"--nested": nested, "--value": value, "--rows": rows, "--unit": unit, "--pitch": pitch,
-                 "--centre-die": centre_die, "--site-plan": site_plan, "--remember": remember}  # fmt: skip
+                 "--centre-die": centre_die, "--site-plan": site_plan, "--separator": separator,
+                 "--names-line": names_line, "--remember": remember}  # fmt: skip
         runs = measuring.RunWords(column or [], leave_out or [], decimal, sheet)
         measuring.against(setup, files, time, wafer, columns, runs, (layer, cell), json_out, out, other)
         return

@@ -98,7 +98,7 @@ def calibrate(
     names = (
         list(free) if not isinstance(free, str) and free else [free] if isinstance(free, str) and free else []
     )
-    chosen = parameters(described, names or [_usual(described)], bounds)
+    chosen = parameters(described, names or [usual_number(described)], bounds)
     if len(chosen) > MOST_FREE:
         raise FitError(f"free: {len(chosen)} numbers: must be at most {MOST_FREE} at once")
     model = Model(described, sets, chosen, workers)
@@ -134,8 +134,14 @@ def _unweighted(solution: Solution) -> Scatter:
     return Scatter(found.where, found.shares, found.widened, np.ones_like(found.weights))
 
 
-def _usual(setup: Setup) -> str:
-    """Return what is free where nothing is said: the rate of the film on top, else what its law is proportional to."""
+def usual_number(setup: Setup) -> str:
+    """Return what is free where nothing is said: the rate of the film on top, else what its law is proportional to.
+
+    Parameters
+    ----------
+    setup
+        As loaded.
+    """
     from planish.physics.removal.laws import LAWS
 
     material = setup.rig.wafer.films[0].material

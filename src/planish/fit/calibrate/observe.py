@@ -46,6 +46,7 @@ def observe(
     time: float | str | None = None,
     wafer: str | None = None,
     columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
+    by_file: Mapping[str, ColumnMap] | None = None,
     told: RunColumns | None = None,
     maps: LayoutMaps | None = None,
     step: float | str | None = None,
@@ -66,6 +67,8 @@ def observe(
         Which one, where the site files hold several.
     columns
         What site files do not say of themselves.
+    by_file
+        What single site files named in a table of runs do not say, in place of ``columns``; by their names there.
     told
         What tables of runs do not say of themselves.
     maps
@@ -105,7 +108,7 @@ def observe(
             f"{what}: given, and no site file: must stand with the site files of one wafer (a table says its own)"
         )
     for path in found.runs:
-        out += observed_runs(described, path, columns=told_sites, told=told)
+        out += observed_runs(described, path, columns=told_sites, by_file=by_file, told=told)
     for path in found.steps:
         out.append(_steps(described, path, maps, step, place))
     if told is not None and told != RunColumns() and not found.runs:

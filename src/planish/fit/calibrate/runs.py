@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -23,11 +23,13 @@ from planish.fit.polished import check_same_wafer
 from planish.fit.usable_sites import ring_of, usable
 from planish.measure.runs.read import read_runs
 from planish.measure.runs.record import Run, RunColumns, RunTable
-from planish.measure.sites.pairing import Paired, read_removal
+from planish.measure.sites.pairing import Paired, paired
+from planish.measure.sites.read import read_sites
 from planish.setup.changes import change_lines, read_changes
 
 if TYPE_CHECKING:
     from planish.measure.sites.column_map import ColumnMap
+    from planish.measure.sites.read import SiteMap
     from planish.setup.models import Setup
 
 Array = NDArray[np.float64]
@@ -49,6 +51,11 @@ class _Table:
     setup: Setup
     read: RunTable
     columns: ColumnMap | None
+    by_file: Mapping[str, ColumnMap]
+
+    def sites(self, path: Path, wafer: str | None) -> SiteMap:
+        inside = path.relative_to(Path(self.read.path).parent).as_posix()
+        return read_sites(path, columns=self.by_file.get(inside, self.columns), wafer=wafer)
 
     def said(self, runs: Sequence[Run]) -> list[str]:
         changes = change_lines(changes_of(runs[0]))
@@ -81,6 +88,7 @@ def observed_runs(
     path: str | os.PathLike[str],
     *,
     columns: ColumnMap | None = None,
+    by_file: Mapping[str, ColumnMap] | None = None,
     told: RunColumns | None = None,
 ) -> list[Observed]:
     """Return the sets of measured numbers of a table of runs.
@@ -93,6 +101,8 @@ def observed_runs(
         The table; see :func:`~planish.measure.runs.read.read_runs`.
     columns
         What the site files do not say of themselves.
+    by_file
+        What single ones do not say, in its place: by their names as in the table, with ``/`` between folders.
     told
         What the table does not say of itself.
 
@@ -109,7 +119,7 @@ def observed_runs(
         Naming line and column of what cannot be used.
     """
     read = read_runs(path, told=told, is_key=key_test(setup), keys=key_names(setup))
-    table = _Table(setup, read, columns)
+    table = _Table(setup, read, columns, by_file or {})
     groups: dict[Hashable, _Group] = {}
     for run in read.runs:
         _check_settings(setup, run)
@@ -264,13 +274,17 @@ def _beside(run: Run) -> list[str]:
 def _removal(table: _Table, run: Run) -> Paired:
     """Return the removal of a row; of a file of several wafers the one that the row names."""
     first, after = run.files[0], run.files[1] if len(run.files) > 1 else None
+
+    def read(wafer: str | None) -> Paired:
+        return paired(table.sites(first, wafer), None if after is None else table.sites(after, wafer))
+
     try:
-        return read_removal(first, after, table.columns)
+        return read(None)
     except DataError:
         if run.wafer is None:
             raise
         try:
-            return read_removal(first, after, table.columns, run.wafer)
+            return read(run.wafer)
         except DataError:
             pass
         raise

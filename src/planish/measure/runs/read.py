@@ -92,6 +92,55 @@ def holds_runs(
     return any(_is_runs(grid, is_key, said) for grid in read_grids(path))
 
 
+def count_runs(path: str | os.PathLike[str]) -> int:
+    """Return how many rows a table of runs has below its names.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    DataError
+        For a file that is no table.
+    """
+    grid = _chosen(read_grids(path), RunColumns(), lambda _: False)
+    at = _head(grid)
+    return len(_rows(grid, at, len(grid.rows[at][1])))
+
+
+def files_named(
+    path: str | os.PathLike[str], *, told: RunColumns | None = None, is_key: IsKey = lambda _: False
+) -> tuple[str, ...]:
+    """Return the site files that a table of runs names, as written, each once, whether they are there or not.
+
+    Parameters
+    ----------
+    path
+        The table.
+    told, is_key
+        As for :func:`read_runs`.
+
+    Raises
+    ------
+    DataError
+        For a file that is no table, or whose columns :func:`read_runs` refuses.
+    """
+    told = RunColumns() if told is None else told
+    grid = _chosen(read_grids(path, told.sheet), told, is_key)
+    at = _head(grid)
+    columns = _columns(grid, at, told, is_key, ())
+    names = [
+        cells[i]
+        for i, one in enumerate(columns)
+        if one is not None and one.role in _FILES
+        for _, cells in _rows(grid, at, len(columns))
+        if not missing(cells[i])
+    ]
+    return tuple(dict.fromkeys(names))
+
+
 def _is_runs(grid: Grid, is_key: IsKey, told: RunColumns) -> bool:
     try:
         names = grid.rows[_head(grid)][1]

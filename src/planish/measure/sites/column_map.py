@@ -18,11 +18,14 @@ from planish.engine.files import write_whole
 from planish.engine.given import as_path
 from planish.errors import DataError, refuse
 from planish.measure.sites.column_names import MEASURED, ROLES, unit_of
+from planish.measure.tables.grid import NAMED
 from planish.units import as_si
 
 MAX_BYTES = 64 * 1024
 _TABLES = ("columns", "units")
 _DECIMALS = ("point", "comma")
+#: Further down than this no gauge writes its column names.
+MOST_LINES = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,10 @@ class ColumnMap:
         "point" or "comma".
     sheet
         Of a workbook.
+    separator
+        Of a text file: "comma", "semicolon", "tab", "bar" or "blank".
+    names_line
+        On which line (row of a workbook) the column names stand.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -55,6 +62,8 @@ class ColumnMap:
     site_plan: str | None = None
     decimal: str | None = None
     sheet: str | None = None
+    separator: str | None = None
+    names_line: int | None = None
 
     def __post_init__(self) -> None:
         for name, given in (("columns", self.columns), ("units", self.units)):
@@ -80,6 +89,13 @@ class ColumnMap:
                 raise DataError(refuse(key, given, "text that is not empty, or left out"))
         if self.decimal not in (None, *_DECIMALS):
             raise DataError(refuse("decimal", self.decimal, "point or comma"))
+        if self.separator not in (None, *NAMED):
+            raise DataError(refuse("separator", self.separator, f"one of {', '.join(NAMED)}"))
+        line = self.names_line
+        if line is not None and (
+            isinstance(line, bool) or not isinstance(line, int) or not 1 <= line <= MOST_LINES
+        ):
+            raise DataError(refuse("names_line", line, f"a whole number from 1 to {MOST_LINES}"))
         if sum(role in self.columns for role in MEASURED) > 1:
             raise DataError(
                 "columns: thickness, removal and rate: must be one of them, the one that was measured"
@@ -127,18 +143,20 @@ class ColumnMap:
         if any(role in over.columns for role in MEASURED):  # what was measured is one thing
             columns = {role: text for role, text in columns.items() if role not in MEASURED}
         out = replace(self, columns={**columns, **over.columns}, units={**self.units, **over.units})
-        return replace(out, **{key: getattr(over, key) for key in _texts() if getattr(over, key) is not None})
+        told = {key: getattr(over, key) for key in _singles() if getattr(over, key) is not None}
+        return replace(out, **told)
+
+    def document(self) -> dict[str, Any]:
+        """Return what is told, as its file has it."""
+        told = {key: getattr(self, key) for key in _singles() if getattr(self, key) is not None}
+        return {**told, **{name: dict(table) for name in _TABLES if (table := getattr(self, name))}}
 
     def to_toml(self) -> str:
         """Return the text of a file that :func:`read_column_map` reads."""
         document = tomlkit.document()
         document.add(tomlkit.comment("How a gauge writes its site files, for planish measure --columns"))
-        for key in _texts():
-            if getattr(self, key) is not None:
-                document.add(key, tomlkit.item(getattr(self, key)))
-        for name in _TABLES:
-            if told := getattr(self, name):
-                document.add(name, tomlkit.item(dict(told)))
+        for key, told in self.document().items():
+            document.add(key, tomlkit.item(told))
         return tomlkit.dumps(document)
 
     def save(self, path: str | os.PathLike[str]) -> None:
@@ -152,8 +170,12 @@ class ColumnMap:
         write_whole(Path(path), self.to_toml())
 
 
-def _texts() -> tuple[str, ...]:
+def _singles() -> tuple[str, ...]:
     return tuple(one.name for one in fields(ColumnMap) if one.name not in _TABLES)
+
+
+def _texts() -> tuple[str, ...]:
+    return tuple(key for key in _singles() if key != "names_line")
 
 
 def column_map(given: ColumnMap | Mapping[str, Any] | str | os.PathLike[str] | None) -> ColumnMap:
@@ -211,13 +233,32 @@ def read_column_map(path: str | os.PathLike[str]) -> ColumnMap:
             f"{path}: more than {MAX_BYTES} bytes are no column map (give the file that --remember wrote)"
         )
     try:
-        told = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        return column_map_of(file.read_text(encoding="utf-8"))
+    except UnicodeDecodeError as error:
         raise DataError(f"{path}: is no TOML: {str(error)[:120]}") from None
-    try:
-        return _from_document(told, "columns")
     except DataError as error:
         raise DataError(f"{path}: {error}") from None
+
+
+def column_map_of(text: str) -> ColumnMap:
+    """Return the column map of a TOML text.
+
+    Parameters
+    ----------
+    text
+        As :meth:`ColumnMap.to_toml` writes it.
+
+    Raises
+    ------
+    DataError
+        For what is no TOML, is too long, or says what no column map has.
+    """
+    if len(text) > MAX_BYTES:
+        raise DataError(f"more than {MAX_BYTES} characters are no column map")
+    try:
+        return _from_document(tomllib.loads(text), "columns")
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise DataError(f"is no TOML: {str(error)[:120]}") from None
 
 
 def _from_document(told: Mapping[str, Any], place: str) -> ColumnMap:

@@ -44,7 +44,7 @@ def understand(path: str | os.PathLike[str], told: ColumnMap, wafer: str | None)
     DataError
         If no table is found, or what is found can be read in two ways.
     """
-    head = find_head(read_grids(path, told.sheet), told)
+    head = find_head(read_grids(path, told.sheet, told.separator), told)
     before = read_preamble(head.grid, head.at)
     if head.series:
         return sites_of_row(head, before, told, wafer)

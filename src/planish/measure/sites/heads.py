@@ -96,6 +96,8 @@ def find_head(grids: Sequence[Grid], told: ColumnMap) -> Head:
             raise DataError(_no_measured(near))
         if any(role in near.roles for role in MEASURED):
             raise DataError(no_places(near))
+    if told.names_line is not None:
+        _refuse_line(grids, told.names_line)
     told_rows = (row for grid in grids for row in grid.rows if not row[1][0].startswith("#"))
     line, first = next(told_rows, (0, ()))
     if not first:
@@ -113,9 +115,11 @@ def find_head(grids: Sequence[Grid], told: ColumnMap) -> Head:
 
 def _heads(grid: Grid, told: ColumnMap) -> list[Head]:
     out = []
-    for at, (_, cells) in enumerate(grid.rows[:MOST_ROWS]):
+    for at, (line, cells) in enumerate(grid.rows[:MOST_ROWS]):
+        if told.names_line is not None and line != told.names_line:
+            continue
         if len(cells) > 1 and sum(bool(cell) for cell in cells) > 1:
-            out.append(_as_head(grid, at, cells, told))
+            out.append(as_head(grid, at, cells, told))
     return out
 
 
@@ -130,7 +134,16 @@ def _first_head(grid: Grid, told: ColumnMap) -> Head | None:
     return None
 
 
-def _as_head(grid: Grid, at: int, cells: tuple[str, ...], told: ColumnMap) -> Head:
+def as_head(grid: Grid, at: int, cells: tuple[str, ...], told: ColumnMap) -> Head:
+    """Return a row as column names.
+
+    Parameters
+    ----------
+    grid, at, cells
+        The row and where it stands.
+    told
+        What the user says.
+    """
     while len(cells) > 1 and not cells[-1]:
         cells = cells[:-1]
     names = tuple(named(cell) for cell in cells)
@@ -266,7 +279,7 @@ def check_no_second_table(head: Head, rows: Sorted) -> None:
     lines = set(rows.text)
     for line, cells in head.grid.rows[head.at + 1 :] if lines else ():
         if line in lines and len(cells) > 1:
-            again = _as_head(head.grid, 0, cells, ColumnMap())
+            again = as_head(head.grid, 0, cells, ColumnMap())
             if again.way() and any(role in again.roles for role in MEASURED):
                 raise DataError(
                     f"{head.grid.path}: {head.grid.place} {line} names columns again: must be one table a file (split it)"
@@ -298,6 +311,22 @@ def _some(head: Head) -> str:
         name.header[:40] or f"(column {i} has no name)" for i, name in enumerate(head.names[:12], start=1)
     ]
     return ", ".join(shown) + (f" and {len(head.names) - 12} more" if len(head.names) > 12 else "")
+
+
+def _refuse_line(grids: Sequence[Grid], told: int) -> None:
+    """Say what stands where the user says that the column names are."""
+    grid = grids[0]
+    cells = next((cells for one in grids for line, cells in one.rows if line == told), ())
+    if len(cells) > 1:
+        what = f"it holds {', '.join(cell[:40] for cell in cells[:8])}: none of them is known as a place or a thickness"
+    else:
+        what = f"it holds {cells[0][:60]!r} in one cell" if cells else "it is blank or not there"
+    raise DataError(
+        refuse(
+            f"{grid.path}: {grid.place} of the column names", told, f"one with names of columns; {what}",
+            "say another line, another separator, or which column is what: --column x=NAME"
+        )
+    )  # fmt: skip
 
 
 def _refuse_named(grids: Sequence[Grid], told: ColumnMap) -> None:

@@ -64,8 +64,24 @@ def read_removal(
         For a file that cannot be used, two that do not pair up, or one alone that holds no removal.
     """
     first = read_sites(before, columns=columns, wafer=wafer)
-    if after is not None:
-        return pair(first, read_sites(after, columns=columns, wafer=wafer))
+    return paired(first, None if after is None else read_sites(after, columns=columns, wafer=wafer))
+
+
+def paired(first: SiteMap, second: SiteMap | None) -> Paired:
+    """Return the removal of two maps of one wafer, or of the one that holds it.
+
+    Parameters
+    ----------
+    first, second
+        Thickness before and after the polish; or the removal, and None.
+
+    Raises
+    ------
+    DataError
+        For two that do not pair up, or one alone that holds no removal.
+    """
+    if second is not None:
+        return pair(first, second)
     if first.quantity != "removal":
         raise DataError(
             refuse(

@@ -25,6 +25,7 @@ MAX_BYTES = 16 * 1024 * 1024
 MAX_CELLS = 1_000_000
 #: Lines that are looked at to find the separator.
 TRIED = 400
+NAMED = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blank": " "}
 SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": "blanks"}
 _NUMERIC = re.compile(r"[+-]?(\d+([.,]\d+)*|[.,]\d+)([eE][+-]?\d+)?\Z", re.ASCII)
 
@@ -62,7 +63,9 @@ def numeric(text: str) -> bool:
     return _NUMERIC.match(text) is not None
 
 
-def read_grids(path: str | os.PathLike[str], sheet: str | None = None) -> tuple[Grid, ...]:
+def read_grids(
+    path: str | os.PathLike[str], sheet: str | None = None, separator: str | None = None
+) -> tuple[Grid, ...]:
     """Return what a file holds as rows of cells, one grid a way of reading it.
 
     Parameters
@@ -71,6 +74,8 @@ def read_grids(path: str | os.PathLike[str], sheet: str | None = None) -> tuple[
         Text, Parquet or a workbook.
     sheet
         Of a workbook.
+    separator
+        Of a text file, one of :data:`NAMED`; the likeliest unless given.
 
     Returns
     -------
@@ -83,6 +88,8 @@ def read_grids(path: str | os.PathLike[str], sheet: str | None = None) -> tuple[
         For what is no such file, or larger than is read.
     """
     file = check_file(path)
+    if separator is not None and (is_workbook(file) or file.suffix.lower() in (".parquet", ".pq")):
+        raise DataError(f"{file}: separator = {separator!r}: must be left out: the file is no text")
     if is_workbook(file):
         return _sheets(file, sheet)
     if sheet is not None:
@@ -96,7 +103,7 @@ def read_grids(path: str | os.PathLike[str], sheet: str | None = None) -> tuple[
             )
         rows = ((0, table.header), *zip(table.lines, zip(*table.columns, strict=True), strict=True))
         return (Grid(table.path, rows, table.place),)
-    return (_text(file),)
+    return (_text(file, separator),)
 
 
 def _sheets(file: Path, sheet: str | None) -> tuple[Grid, ...]:
@@ -111,7 +118,7 @@ def _sheets(file: Path, sheet: str | None) -> tuple[Grid, ...]:
     )
 
 
-def _text(file: Path) -> Grid:
+def _text(file: Path, told: str | None) -> Grid:
     size = file.stat().st_size
     if size > min(MAX_BYTES, limits.MAX_TEXT_BYTES):
         raise DataError(
@@ -121,7 +128,7 @@ def _text(file: Path) -> Grid:
     text, how = _decoded(file)
     limits.check_text_of(file, io.BytesIO(text.encode("utf-8", "surrogatepass")))
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    separator = _separator(lines)
+    separator = _separator(lines) if told is None else NAMED[told]
     if separator != ",":
         how = (*how, f"separated by {SEPARATORS[separator]}")
     rows = _split(file, lines, separator)

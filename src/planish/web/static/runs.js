@@ -1,6 +1,7 @@
 // Long runs: pad life and the die in depth, as jobs with progress that survive a reload.
 
 import { ask, askJson, askPacked } from "./api.js";
+import { showFit } from "./fitting.js";
 import { TileView } from "./tiles.js";
 
 export class Runs {
@@ -52,9 +53,10 @@ export class Runs {
       const state = row.insertCell();
       if (job.state === "running" || job.state === "waiting") {
         const bar = document.createElement("progress");
-        bar.max = 1; bar.value = job.share;
-        bar.setAttribute("aria-label", `${job.title}: ${Math.round(100 * job.share)} %`);
-        state.append(bar, ` ${job.state === "waiting" ? "waiting" : `${Math.round(100 * job.share)} %`}`);
+        const far = job.kind === "fit" ? "fitting" : `${Math.round(100 * job.share)} %`; // how often a fit asks the model, nobody knows
+        if (job.kind !== "fit") { bar.max = 1; bar.value = job.share; }
+        bar.setAttribute("aria-label", `${job.title}: ${far}`);
+        state.append(bar, ` ${job.state === "waiting" ? "waiting" : far}`);
       } else state.textContent = job.message ? `${job.state}: ${job.message}` : job.state;
       const act = row.insertCell();
       const button = (words, run) => { const b = document.createElement("button"); b.type = "button"; b.textContent = words; b.setAttribute("aria-label", `${words}: ${job.title}`); b.addEventListener("click", run); act.append(b); };
@@ -69,6 +71,7 @@ export class Runs {
   async show(job) {
     if (job.kind === "trade-off") { this.state.showFront(job); return; }
     if (job.kind === "tune") { this.state.showTuned(job); return; }
+    if (job.kind === "fit") { await showFit(this.home.querySelector("#job-result"), this.state, job).catch((error) => this.state.toast(error.message)); return; }
     let answer;
     try { answer = await askPacked(`/api/jobs/${job.id}/answer`); } catch (error) { this.state.toast(error.message); return; }
     const home = this.home.querySelector("#job-result");
