@@ -10,8 +10,11 @@ from __future__ import annotations
 
 import re
 import shutil
+import subprocess
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -27,15 +30,19 @@ def main() -> int:
     try:
         import latex2mathml  # noqa: F401
         import myst_parser  # noqa: F401
-        from sphinx.cmd.build import build_main
+        import sphinx  # noqa: F401
     except ModuleNotFoundError as exc:
         say(f"docs: {exc.name} is not installed: run 'make docs', which installs requirements/docs.txt first")
         return 1
     start = time.perf_counter()
     modules = gather()
     shutil.rmtree(OUT, ignore_errors=True)
-    arguments = ["-q", "-E", "-b", "html", "-d", str(GATHERED.with_name("docs-cache")), "-w", str(WARNINGS)]
-    failed = build_main([*arguments, str(GATHERED), str(OUT)])
+    arguments = ["-q", "-E", "-b", "html", "-j", "auto"]
+    arguments += ["-d", str(GATHERED.with_name("docs-cache")), "-w", str(WARNINGS)]
+    # In a process of its own, which it divides: this one has processes and threads that computed pages.
+    sphinx_ended = subprocess.run(
+        [sys.executable, "-m", "sphinx", *arguments, str(GATHERED), str(OUT)], check=False
+    )
     of_pages, of_docstrings = sort_warnings(WARNINGS.read_text(encoding="utf-8"))
     outside = outside_requests(OUT)
     say(f"docs: {read_and_remembered()}")
@@ -46,7 +53,7 @@ def main() -> int:
         f"{len(of_docstrings)} remarks on docstrings ({WARNINGS.relative_to(HERE.parent)}), "
         f"{time.perf_counter() - start:.0f} s; open {(OUT / 'index.html').relative_to(HERE.parent)}"
     )
-    return 1 if failed or of_pages or of_docstrings or outside else 0
+    return 1 if sphinx_ended.returncode or of_pages or of_docstrings or outside else 0
 
 
 def read_and_remembered() -> str:
@@ -72,16 +79,21 @@ def gather() -> int:
     index.write_text(present(index.read_text(encoding="utf-8"), GATHERED), encoding="utf-8")
     reference = GATHERED / "reference"
     modules = write_api(reference / "python")
-    for name, page in (
-        ("commands", commands_page),
-        ("laws", laws_page),
-        ("experiments", experiments_page),
-        ("inputs", inputs_page),
-        ("refusals", refusals_page),
-        ("sources", sources_page),
-        ("parts", parts_page),
-    ):
-        (reference / f"{name}.md").write_text(page(), encoding="utf-8")
+    pages = {
+        "inputs": inputs_page,
+        "commands": commands_page,
+        "laws": laws_page,
+        "refusals": refusals_page,
+        "sources": sources_page,
+        "parts": parts_page,
+    }
+    # Two pages are much computing: the one on all cores, the other beside it.
+    with ProcessPoolExecutor(1, get_context("spawn")) as beside:
+        experiments = beside.submit(experiments_page)
+        written = {name: page() for name, page in pages.items()}
+        written["experiments"] = experiments.result()
+    for name, text in written.items():
+        (reference / f"{name}.md").write_text(text, encoding="utf-8")
     return modules
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import typer
@@ -15,9 +15,21 @@ from typer.main import get_command
 from planish.cli.main import app
 
 WIDTH = 96
+PLAIN = {"COLUMNS": str(WIDTH), "TERMINAL_WIDTH": str(WIDTH), "NO_COLOR": "1", "TERM": "dumb"}
 
+# In a process of its own, since the width and the colours are read as the package is loaded; all verbs in one.
+PRINT = r"""
+import contextlib, io, json, sys
+from planish.cli.main import run
 
-START = "import sys; sys.argv[0] = 'planish'; from planish.cli.main import run; run()"
+texts = []
+for words in json.load(sys.stdin):
+    sys.argv = ["planish", *words, "--help"]
+    with contextlib.redirect_stdout(io.StringIO()) as told, contextlib.suppress(SystemExit):
+        run()
+    texts.append(told.getvalue())
+json.dump(texts, sys.stdout)
+"""
 
 
 def verbs() -> dict[tuple[str, ...], str]:
@@ -33,24 +45,25 @@ def _under(command: Any, words: tuple[str, ...]) -> Iterator[tuple[tuple[str, ..
             yield from _under(found, (*words, name))
 
 
-def help_text(words: Sequence[str]) -> str:
-    """Return what ``planish WORDS --help`` prints on a plain terminal."""
-    plain = {"COLUMNS": str(WIDTH), "TERMINAL_WIDTH": str(WIDTH), "NO_COLOR": "1", "TERM": "dumb"}
+def help_texts(known: Iterable[Sequence[str]]) -> list[str]:
+    """Return what ``planish WORDS --help`` prints on a plain terminal, of each verb."""
     done = subprocess.run(
-        [sys.executable, "-c", START, *words, "--help"],
+        [sys.executable, "-c", PRINT],
+        input=json.dumps(list(known)),
         capture_output=True,
         text=True,
         check=True,
-        env={**os.environ, **plain},
+        env={**os.environ, **PLAIN},
     )
-    return "\n".join(line.rstrip() for line in done.stdout.strip("\n").splitlines())
+    return [
+        "\n".join(line.rstrip() for line in text.strip("\n").splitlines()) for text in json.loads(done.stdout)
+    ]
 
 
 def commands_page() -> str:
     """Return the page of all verbs."""
     known = verbs()
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        texts = dict(zip(known, pool.map(help_text, known), strict=True))
+    texts = dict(zip(known, help_texts(known), strict=True))
     lines = [
         "# Commands",
         "",

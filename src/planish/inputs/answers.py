@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+import pickle
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from planish.cost.per_wafer import cost_of
+from planish.cost.per_wafer import cost_of_lot, lot_of_cost
 from planish.inputs.scenarios import layout
 from planish.predict.cleaning import clean_wafer
 from planish.predict.die.bands import die_band
@@ -20,6 +22,7 @@ from planish.predict.lot.variation import Variation
 from planish.predict.wafer.bands import polish_band
 from planish.predict.wafer.polish import polish
 from planish.setup.checks.vacuum import vacuum_hold
+from planish.setup.si import Prices
 
 if TYPE_CHECKING:
     from planish.predict.lot.result import LotResult
@@ -180,8 +183,17 @@ def _hold(setup: Setup, asked: Asked) -> Figures:
 
 
 def _cost(setup: Setup, asked: Asked) -> Figures:
-    cost = cost_of(setup, asked.wafers)
+    rig = setup.rig
+    between = None if rig.prices is None else rig.prices.between
+    lot = _lot_behind(pickle.dumps(replace(rig, prices=Prices(between=between))), asked.wafers)
+    cost = cost_of_lot(replace(lot, rig=rig), asked.wafers)
     return {"cost of a wafer": cost.total, "wafers an hour": 3600.0 / cost.times.total}
+
+
+@lru_cache(maxsize=4)
+def _lot_behind(rig: bytes, wafers: int) -> LotResult:
+    """Return the lot that shows the lives; prices and lives that are stated change nothing in it."""
+    return lot_of_cost(pickle.loads(rig), wafers)
 
 
 def _dwell(setup: Setup, asked: Asked) -> Figures:

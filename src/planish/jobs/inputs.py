@@ -6,9 +6,11 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from planish.engine.execute import run_all
 from planish.engine.record import Record, counted
 from planish.errors import SetupError, refuse
 from planish.inputs.moves import LEAST, Moved, moved
@@ -18,6 +20,7 @@ from planish.inputs.tried import Input, inputs
 NEAREST = 4  # keys named where one is not known
 SETTINGS, WAFERS = 5, 50
 """How many settings an input is moved over, and how long a lot is, unless asked otherwise."""
+FEW = 8  # inputs, below which processes take longer to start than they save
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -133,6 +136,7 @@ def inputs_moved(
     *,
     settings: int = SETTINGS,
     wafers: int = WAFERS,
+    workers: int | None = None,
     tell: Callable[[float], None] | None = None,
 ) -> InputsMoved:
     """Move inputs over their usual ranges and return which answers go with them.
@@ -145,6 +149,8 @@ def inputs_moved(
         Over each range, 2 or more.
     wafers
         Of a lot, 2 or more.
+    workers
+        Processes that share many inputs out, one a core unless given.
     tell
         Is told the share done.
 
@@ -162,14 +168,18 @@ def inputs_moved(
         if value < 2:
             raise SetupError(refuse(name, value, "2 or more"))
     chosen = _chosen(inputs(), keys)
-    rows = []
+    told = tell or (lambda share: None)
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         write_files(folder)
-        for done, one in enumerate(chosen):
-            rows.append(moved(one, settings, wafers, folder))
-            if tell is not None:
-                tell((done + 1) / len(chosen))
+        rows = run_all(
+            partial(moved, count=settings, wafers=wafers, folder=folder),
+            chosen,
+            workers=workers if len(chosen) >= FEW else 1,
+            processes=True,
+            progress=lambda done, of: told(done / of),
+            each=lambda place, row: None,  # one by one: some take a hundred times as long as others
+        )
     return InputsMoved(tuple(rows), settings, wafers)
 
 
