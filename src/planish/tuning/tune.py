@@ -285,7 +285,7 @@ def tune(
     )
 
 
-def _not_of_chance(*, spreads: bool, over_wafers: int, draws: int, seed: int, workers: int | None) -> None:
+def _not_of_chance(*, spreads: bool, over_wafers: int, draws: int, seed: int) -> None:
     """Refuse what is for the chance of meeting limits where there are none."""
     given = (
         ("--over-wafers", over_wafers, over_wafers == 0),

@@ -113,7 +113,7 @@ export class Data {
     }
     this.tell(said.join("; "), wrong);
     this.draw();
-    const unread = this.dropped.filter((f) => f.about.is === "unread").reverse();
+    const unread = this.dropped.filter((f) => f.about.is === "unread").toReversed();
     for (const file of unread) if (file.about.is === "unread") await this.reading.open(file);
     if (!unread.length) await this.together(this.dropped);
   }

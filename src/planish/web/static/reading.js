@@ -54,7 +54,8 @@ export class Reading {
   }
 
   build() {
-    const dialog = this.dialog = made("dialog", { className: "reading" });
+    const dialog = made("dialog", { className: "reading" });
+    this.dialog = dialog;
     dialog.setAttribute("aria-labelledby", "reading-name");
     dialog.setAttribute("aria-describedby", "reading-said");
     dialog.innerHTML = `<form method="dialog" novalidate><header><h2 id="reading-name" tabindex="-1" autofocus></h2><button type="button" class="leave" aria-label="close">✕</button></header>
@@ -99,7 +100,8 @@ export class Reading {
     this.waySelect = labelled(where, "by", select(), "way");
     this.places = {};
     for (const [way, , roles] of WAYS) {
-      const part = this.places[way] = where.appendChild(made("div", { className: "part-of" }));
+      const part = where.appendChild(made("div", { className: "part-of" }));
+      this.places[way] = part;
       for (const role of roles) column(part, role, WORDS[role]);
     }
     const length = (place, words, name) => labelled(place, words, made("input", { type: "number", min: 0, step: "any" }), name);
@@ -226,7 +228,8 @@ export class Reading {
     const taken = this.found?.columns.find((c) => c.role === this.foundKind)?.header;
     if (measured) columns[this.kind] = measured;
     else if (taken && this.foundKind !== this.kind) columns[this.kind] = taken;
-    if (this.units.measured.value) units[this.kind] = this.kind === "rate" === this.units.measured.value.includes("/") ? this.units.measured.value : "";
+    const unit = this.units.measured.value, ofRate = this.kind === "rate";
+    if (unit) units[this.kind] = ofRate === unit.includes("/") ? unit : "";
     for (const role of [...ways, "site", "wafer"]) if (this.columns[role].value) columns[role] = this.columns[role].value;
     for (const role of ways) if (this.units[role]?.value) units[role] = this.units[role].value;
     if (this.way === "rows") for (const axis of ["x", "y"]) if (this.units[`row-${axis}`].value) units[axis] = this.units[`row-${axis}`].value;
