@@ -228,8 +228,8 @@ export class Reading {
     const taken = this.found?.columns.find((c) => c.role === this.foundKind)?.header;
     if (measured) columns[this.kind] = measured;
     else if (taken && this.foundKind !== this.kind) columns[this.kind] = taken;
-    const unit = this.units.measured.value, ofRate = this.kind === "rate";
-    if (unit) units[this.kind] = ofRate === unit.includes("/") ? unit : "";
+    const measuredIn = this.units.measured.value, ofRate = this.kind === "rate";
+    if (measuredIn) units[this.kind] = ofRate === measuredIn.includes("/") ? measuredIn : "";
     for (const role of [...ways, "site", "wafer"]) if (this.columns[role].value) columns[role] = this.columns[role].value;
     for (const role of ways) if (this.units[role]?.value) units[role] = this.units[role].value;
     if (this.way === "rows") for (const axis of ["x", "y"]) if (this.units[`row-${axis}`].value) units[axis] = this.units[`row-${axis}`].value;
