@@ -22,6 +22,7 @@ from planish.units import PSI
 
 KEPT = ["recipe.step.main.zone_pressures", "recipe.step.main.ring_pressure"]
 SPREAD = 0.2
+TIMED = {"stop_on_removed": None, "max_time": None, "time": "60 s"}  # else the rate goes into the time alone
 
 
 def _one_zone(**step):
@@ -47,7 +48,7 @@ def rate_alone():
             solve, "spreads", lambda setup: [one for one in spreads(setup) if one.name == "rate of oxide"]
         )
         yield planish.tune(
-            _one_zone(), keep=KEPT, meet={"thickness": "300..600 nm"}, draws=1000, seed=3, workers=1
+            _one_zone(**TIMED), keep=KEPT, meet={"thickness": "300..600 nm"}, draws=1000, seed=3, workers=1
         )
 
 
@@ -58,7 +59,7 @@ def _closed(removed, low, high):
 
 
 def test_what_is_removed_goes_with_the_rate_in_this_case():
-    rig = _one_zone(stop_on_removed=None, max_time=None, time="60 s").rig
+    rig = _one_zone(**TIMED).rig
     wafers = [planish.polish(with_rate(rig, "oxide", factor)) for factor in (0.7, 1.0, 1.3)]
     removed = np.array([wafer.mean((wafer.incoming - wafer.remaining).sum(axis=0)) for wafer in wafers])
     assert removed / removed[1] == pytest.approx(np.array([0.7, 1.0, 1.3]), rel=1e-4)
@@ -86,6 +87,18 @@ def test_the_settings_chosen_have_nearly_the_highest_chance_there_is(rate_alone)
     assert rate_alone.chance.better
     assert plain < chosen <= best
     assert best - chosen < 0.003
+
+
+def test_a_step_that_stops_on_an_amount_leaves_it_whatever_the_rate():
+    """The same question of the same setup with its own stop: every draw meets the limits, none minds the rate."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            solve, "spreads", lambda setup: [one for one in spreads(setup) if one.name == "rate of oxide"]
+        )
+        made = planish.tune(_one_zone(), keep=KEPT, meet={"thickness": "449..451 nm"}, draws=20, workers=1)
+    (row,) = made.document()["meet"]
+    assert made.chance.plain.chance.share == 1.0
+    assert row["p95"] - row["p5"] < 0.05
 
 
 @pytest.mark.parametrize(("count", "of"), [(0, 20), (7, 20), (150, 200), (200, 200)])

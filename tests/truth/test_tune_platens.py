@@ -129,7 +129,7 @@ def test_no_worse_than_a_general_solver_on_the_whole_chain(seed):
     before = polish_in_turn(rigs)
     start = RowSettings(tuple(settings_of(wafer) for wafer in before))
     bounds = {"zone_pressure": "2.2..3.2 psi", "ring_pressure": "2..5 psi", "time": "20..90 s"}
-    asked = RowAsked(TARGET * 1e-9, None, None, bounds, None, None, None, None, None, ())
+    asked = RowAsked(TARGET * 1e-9, None, None, None, bounds, None, None, None, None, None, ())
     course = RowCourse(rigs)
     freedom = Free(setups, start, asked).within(Clock(longest=65.0))
     search = Search(course, freedom, np.full(before[-1].radius.size, TARGET * 1e-9))

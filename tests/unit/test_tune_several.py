@@ -9,8 +9,10 @@ from typer.testing import CliRunner
 
 import planish
 from planish.cli.main import app
+from planish.errors import DataError
 from planish.measure.sites.read import write_sites
 from planish.measure.sites.wafers import read_wafers
+from planish.tuning.amounts import amounts_at
 from planish.tuning.chance.draws import COUNTED, SEARCHED, Polished, draws_of, polished
 from planish.tuning.chance.meet import FIGURES, Meet, figures, met, read_limits
 from planish.tuning.chance.response import Sides, response
@@ -86,7 +88,10 @@ def test_one_wafer_is_tuned_as_by_itself_to_the_bit(setup, lot):
     by_hand = freedom.rounded(search.improve(search.start(course.run(start))).run.settings)
     for index, step in enumerate(made.after.rig.steps):
         assert np.allclose(step.zone_pressures, by_hand.zones[index], rtol=1e-12)
-        assert step.stop_value == pytest.approx(by_hand.time[index], rel=1e-12)
+        if step.stop == "time":
+            assert step.stop_value == pytest.approx(by_hand.time[index], rel=1e-12)
+        else:
+            assert made.after.steps[index].duration == pytest.approx(by_hand.time[index], rel=1e-4)
     alone = planish.tune(setup, incoming=wafer, target="450 nm", bounds={"time": "5..120 s"}, keep=KEPT)
     assert alone.document() == made.document()
     assert not alone.wafers
@@ -142,10 +147,11 @@ def test_what_is_counted_is_what_polish_leaves(setup, lot, chosen):
     settings = Settings(
         np.stack([step.zone_pressures for step in steps]),
         np.array([step.ring_pressure for step in steps]),
-        np.array([step.stop_value for step in steps]),
+        np.array([record.duration for record in chosen.after.steps]),
     )
+    amounts = tuple(None if step.stop == "time" else step.stop_value for step in steps)
     tops = tuple(as_profile(rig) for rig in coming.rigs)
-    of = Polished(setup, (), tops, np.zeros((0, 1)), (settings,))
+    of = Polished(setup, (), tops, np.zeros((0, 1)), (settings,), (amounts,))
     draws = draws_of(3, 0, 3, 0, 1, COUNTED)
     for wafer, left in zip(draws.wafer, polished(of, draws, workers=1), strict=True):
         record = chosen.wafers[wafer].after
@@ -173,9 +179,9 @@ def test_draws_are_foreseen_as_the_full_model_has_them(setup, lot):
     near = response(sides, freedom, doses, start, draws, tops, np.zeros((0, 1)))
     by = np.linspace(-0.3, 0.3, near.doses.size)
     other = doses.unpack(near.doses + by)
-    full = np.stack(
-        polished(Polished(setup, sides.moved, tops, np.zeros((0, 1)), (start, other)), draws, workers=1)
-    )
+    amounts = tuple(amounts_at(sides.middle, sides.middle.run(one)) for one in (start, other))
+    of = Polished(setup, sides.moved, tops, np.zeros((0, 1)), (start, other), amounts)
+    full = np.stack(polished(of, draws, workers=1))
     removed = near.coming - full[:, 0]
     assert np.abs(near.left(np.zeros(by.size)) - full[:, 0]).max() < 2e-3 * removed.max()
     assert np.abs(near.left(by) - full[:, 1]).max() < 1e-2 * removed.max()
@@ -294,7 +300,7 @@ def test_columns_told_once_are_taken_for_incoming_files(setup, tmp_path):
         for a in (0, 1, 2, 3.5, 5)
     ]
     file.write_text("eins,zwei,drei\n" + "\n".join(rows) + "\n")
-    with pytest.raises(planish.DataError, match="--columns MAP"):
+    with pytest.raises(DataError, match="--columns MAP"):
         wafers_coming(setup, file)
     words = ["--column", "x=eins", "--column", "y=zwei", "--column", "thickness=drei"]
     units = ["--unit", "x=mm", "--unit", "y=mm", "--unit", "thickness=angstrom"]

@@ -37,7 +37,12 @@ def binding(found: Found, freedom: Frees) -> tuple[Bound, ...]:
         if tight:
             made.append((worth, Bound(limit, per_si if worth > _WORTH else 0.0)))
     made.sort(key=lambda each: -each[0])
-    return tuple(bound for _, bound in made)
+    told: dict[str, Bound] = {}
+    for worth, bound in made:  # of a place that is held from two sides the one that costs
+        place = bound.limit.place if worth <= _WORTH else f"{bound.limit.place} {bound.limit.words}"
+        if worth > _WORTH or not any(one.limit.place == place for one in told.values()):
+            told[place] = bound
+    return tuple(told.values())
 
 
 def holding(settings: Settings, freedom: Freedom) -> tuple[Bound, ...]:

@@ -253,7 +253,9 @@ def tune(
         changes = settled_changes(setup, start, settled, amounts[0])
         return changes, polish(_tuned_rig(setup, rig, changes))
 
-    wanted = before.mean(goal) if not asked.limits else course.counted.mean(course.run(settled).stack)
+    wanted = before.mean(goal)
+    if chance is not None and chance.better:
+        wanted = course.counted.mean(course.run(settled).stack)
     (changes, after), (amounts,) = on_target(
         [course],
         [amounts_at(course, course.run(settled))],
