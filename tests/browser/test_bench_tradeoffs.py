@@ -151,7 +151,7 @@ def test_a_host_without_the_library_says_what_to_install_and_tries_lists(
     visit = window(url=serve(tmp_path / "bench", path=tmp_path).url)
     page = opened(visit)
     page.wait_for_selector(f"{VIEW} [role=note]:has-text('planish[choose]')")
-    page.wait_for_selector(f"{SAID}.wrong:has-text('must be installed')")
+    page.wait_for_selector(f"{SAID}.wrong:has-text('must be installed')", timeout=5 * 60_000)
     search_lists(page)
     assert "all 4 combinations" in page.locator(f"{VIEW} .front").text_content()
     visit.errors.clear()  # the refused request shows in the console as status 400
