@@ -196,6 +196,6 @@ def search_lists() -> Callable[[object], None]:
         page.check(f"{view} [name='pad hard-solid']")
         page.wait_for_selector(f"{view} .foreseen:has-text('for all 4 combinations')")
         page.click(f"{view} .send button")
-        page.wait_for_selector(f"{view} .points tbody tr")
+        page.wait_for_selector(f"{view} .points tbody tr", timeout=5 * PATIENCE)
 
     return search

@@ -66,7 +66,7 @@ def _found(
 ) -> Tuned:
     from planish import tune
 
-    quantities = {
+    quantities: dict[str, Any] = {
         key: f"{asked[name]!r} {UNITS[key]}" for key, name in PLAIN.items() if asked.get(name) is not None
     }
     others = {
