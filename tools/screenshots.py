@@ -171,7 +171,7 @@ SHOTS: dict[str, tuple[str, Any, tuple[int, int], tuple[str, ...]]] = {
     "tradeoffs": ("#view=tradeoffs", tradeoffs, (1280, 720), ("light", "dark")),
     "data": ("#view=data", data, (1280, 720), ("light", "dark")),
     "columns": ("#view=data", columns, (1280, 720), ("light", "dark")),
-    "fit": ("#view=data", fit, (1280, 720), ("light", "dark")),
+    "fit": ("#view=data", fit, (1280, 720), ("light",)),
     "runs": ("#view=runs", runs, (1280, 720), ("light", "dark")),
     **{f"teach-{name}": (f"#view=teach&lesson={name}", lesson, (1280, 720), ("light", "dark")) for name in LESSONS},
     "bench-4k": ("", plain, (3840, 2160), ("light",)),
