@@ -1,19 +1,25 @@
 """Trade-offs: what is asked for and computed, what is said of the front, and that it can be repeated."""
 
 import json
+import os
+import signal
+import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 from typer.testing import CliRunner
 
 import planish
 from planish.cli.main import app
+from planish.engine.execute import Cancel, CancelledError
 from planish.errors import PlanishError
 from planish.measure.layout.make import make_maps
 from planish.setup.changes import read_changes
-from planish.tuning.tradeoffs import front
+from planish.tuning.tradeoffs import front, tried
 from planish.tuning.tradeoffs.aims import KNOWN, read_aims
 from planish.tuning.tradeoffs.predicted import Predictor
 from planish.tuning.tradeoffs.search import Axis, Outcome, search
@@ -229,3 +235,96 @@ def test_aims_are_read_with_their_direction():
     assert aims[0].known.better == "higher"
     assert aims[1].known.better == "higher"  # said otherwise than usual
     assert aims[1].known.figure == "time_s"
+
+
+# folders ------------------------------------------------------------------------------------------------------------
+
+SLOW = """
+import sys, time
+import planish
+from planish.tuning.tradeoffs import predicted
+real = predicted.Trial.seen
+def seen(self, changes):
+    with open(sys.argv[2], "a") as told:
+        told.write(f"{sorted(changes.items())}\\n")
+    time.sleep(0.02)
+    return real(self, changes)
+predicted.Trial.seen = seen
+vary = {"recipe.step.main.zone_pressures": "2..4 psi", "recipe.step.main.platen_speed": "70..110 rpm"}
+planish.choose(sys.argv[1], vary, ["rate", "evenness"], runs=40, seed=5, folder=sys.argv[3], workers=1)
+"""
+KILLED = {PRESSURE: "2..4 psi", SPEED: "70..110 rpm"}
+
+
+def _ids(folder):
+    return [ident for part in (folder / "parts").glob("*.parquet") for ident in pl.read_parquet(part)["id"]]
+
+
+def test_a_killed_choice_goes_on_with_nothing_lost_and_nothing_run_twice(setup, tmp_path):
+    script, folder, told = tmp_path / "slow.py", tmp_path / "kept", tmp_path / "told"
+    script.write_text(SLOW)
+    chance = np.random.default_rng(1)
+    for _kill in range(3):
+        before, more = len(_ids(folder)), int(chance.integers(1, 12))
+        child = subprocess.Popen(
+            [sys.executable, str(script), str(EXAMPLES / "tungsten.toml"), str(told), str(folder)],
+            env=os.environ,
+        )
+        end = time.monotonic() + 120
+        while len(_ids(folder)) < before + more and child.poll() is None and time.monotonic() < end:
+            time.sleep(0.01)
+        time.sleep(float(chance.uniform(0.0, 0.05)))
+        child.send_signal(signal.SIGKILL)
+        child.wait()
+    kept = _ids(folder)
+    assert 3 <= len(kept) < 40, "killed on the way"
+    assert len(set(kept)) == len(kept)
+    seen = []
+    options = {"runs": 40, "seed": 5, "progress": lambda done, of: seen.append((done, of))}
+    found = planish.choose(setup, KILLED, ["rate", "evenness"], folder=folder, workers=2, **options)
+    assert seen[-1] == (40, 40)
+    assert len(_ids(folder)) == len(set(_ids(folder))) == 40
+    # what was in no part when the kill came is made again: one piece a kill, here of two setups at most
+    tries = told.read_text().splitlines()
+    assert len(tries) - len(set(tries)) <= 3 * 2
+    whole = planish.choose(setup, KILLED, ["rate", "evenness"], workers=1, runs=40, seed=5)
+    assert found.document() == whole.document()
+
+
+def test_a_finished_choice_is_read_not_run(setup, tmp_path, monkeypatch):
+    options = {"runs": 12, "seed": 2, "workers": 1, "limits": {"friction_coefficient": "..0.5"}}
+    vary = {PRESSURE: "2..4 psi", "pad.part": f"{PADS}, no-such-pad"}
+    first = planish.choose(setup, vary, ["rate", "evenness"], folder=tmp_path, **options)
+
+    def never(piece, *, trial):
+        raise AssertionError("a setup is tried again")
+
+    monkeypatch.setattr(tried, "_seen", never)
+    again = planish.choose(setup, vary, ["rate", "evenness"], folder=tmp_path, points=3, **options)
+    assert again.count == first.count
+    assert len(again.points) <= 3
+    assert {point.figures for point in again.points} <= {point.figures for point in first.points}
+    # any other question is another choice
+    for other in ({"seed": 3}, {"runs": 13}, {"limits": {}}):
+        with pytest.raises(PlanishError, match="holds a choice with another plan"):
+            planish.choose(setup, vary, ["rate", "evenness"], folder=tmp_path, **{**options, **other})
+    changed = setup.replace({"recipe.step.main.flow": "180 ml/min"})
+    with pytest.raises(PlanishError, match="holds a choice with another setup"):
+        planish.choose(changed, vary, ["rate", "evenness"], folder=tmp_path, **options)
+    with pytest.raises(PlanishError, match="holds a choice, not a study"):
+        planish.study(setup, {SPEED: "70..110 rpm/3"}, folder=tmp_path, workers=1)
+
+
+def test_a_stopped_choice_says_how_to_go_on(setup, tmp_path):
+    cancel, vary = Cancel(), {SPEED: "70..110 rpm/9"}
+
+    def after_three(done, _of):
+        if done >= 3:
+            cancel.stop()
+
+    options = {"workers": 1, "progress": after_three, "cancel": cancel}
+    with pytest.raises(CancelledError, match="stopped after 4 setups tried: the same command goes on"):
+        planish.choose(setup, vary, ["rate", "evenness"], folder=tmp_path, **options)
+    assert len(_ids(tmp_path)) == 4  # two pieces of two
+    found = planish.choose(setup, vary, ["rate", "evenness"], folder=tmp_path, workers=1)
+    assert found.count.runs == 9

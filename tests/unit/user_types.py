@@ -49,6 +49,7 @@ from planish import (
     Term,
     TradeOff,
     Tuned,
+    TunedPlatens,
     WaferCost,
     WaferResult,
 )
@@ -209,6 +210,9 @@ def settings(setup: Setup) -> Tuned:
     assert_type(found, Tuned)
     assert_type(found.before, WaferResult)
     assert_type(found.tuned(), Setup)
+    in_turn = planish.tune([setup, setup], target="200 nm", longest="90 s")
+    assert_type(in_turn, TunedPlatens)
+    assert_type(in_turn.tuned(), tuple[Setup, ...])
     return found
 
 

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from planish.engine.parent import end_with
 from planish.errors import PlanishError, refuse
 
 Piece = TypeVar("Piece")
@@ -113,7 +114,7 @@ def run_all(
         Threads or processes here (default: all cores). Work on large arrays lets go of the interpreter
         lock, so threads serve it; work of many small steps needs processes.
     processes
-        Use processes, which are kept for the next call; ``work`` and the pieces are pickled, in few
+        Use processes, which are kept for the next call and end with this one; ``work`` and the pieces are pickled, in few
         batches. Progress is then told, and a stop obeyed, between batches.
     address
         Of a Dask scheduler ("tcp://host:8786"), which then decides on workers.
@@ -208,7 +209,9 @@ def _in_processes(
 
     course.heed(0)
     with _interrupts_held_back():  # processes are started with the first piece
-        pool = get_reusable_executor(max_workers=workers, timeout=KEPT)
+        pool = get_reusable_executor(
+            max_workers=workers, timeout=KEPT, initializer=end_with, initargs=(os.getpid(),)
+        )
         pool.submit(len, ()).result()
     try:
         with Callback(posttask=told):

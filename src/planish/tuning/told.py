@@ -66,7 +66,20 @@ def before_after(key: str, *values: float | None) -> dict[str, float | None]:
 
 
 def average(figure_of: Callable[[WaferResult], float | None], wafers: Sequence[WaferResult]) -> float | None:
-    """Return the mean over wafers; of one, its own to the bit."""
+    """Return the mean over wafers; of one, its own to the bit.
+
+    Parameters
+    ----------
+    figure_of
+        Gives the figure of a wafer.
+    wafers
+        One or more.
+
+    Returns
+    -------
+    float | None
+        None where a wafer has no such figure.
+    """
     values = [figure_of(one) for one in wafers]
     told = [one for one in values if one is not None]
     if len(told) < len(values):
@@ -75,6 +88,14 @@ def average(figure_of: Callable[[WaferResult], float | None], wafers: Sequence[W
 
 
 def rms(figure_of: Callable[[WaferResult], float], wafers: Sequence[WaferResult]) -> float:
-    """Return the root mean square over wafers; of one, its own to the bit."""
+    """Return the root mean square over wafers; of one, its own to the bit.
+
+    Parameters
+    ----------
+    figure_of
+        Gives the figure of a wafer.
+    wafers
+        One or more.
+    """
     values = [figure_of(one) for one in wafers]
     return values[0] if len(values) == 1 else float(np.sqrt(np.mean(np.square(values))))

@@ -124,7 +124,7 @@ def choose(
     json_out: Json = False,
     out: Out = None,
 ) -> None:
-    """Find the setups of which none is better in one aim without being worse in another, and say what each gives up."""
+    """Find the setups of which none is better in one aim without being worse in another. With --out, it goes on after a stop."""
     from planish.cli import choose as verb
 
     words = verb.ChooseWords(

@@ -1,7 +1,7 @@
-"""The folder of a study: its plan, and the runs done so far as Parquet parts, each written whole or not at all.
+"""The folder of a study or a choice: its plan, and the runs done so far as Parquet parts, each written whole or not at all.
 
-What is in a part is never computed again, and what is not in one never was: a study that was stopped or killed goes on
-from there when the same one is asked for again. Every run carries the hash of what it was computed from.
+What is in a part is never computed again, and what is not in one never was: what was stopped or killed goes on
+from there when the same is asked for again. Every run carries the hash of what it was computed from.
 """
 
 from __future__ import annotations
@@ -26,12 +26,14 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
 
 PLAN, PARTS = "plan.json", "parts"
-KIND, FORMAT = "planish study", 1
+STUDY, CHOICE = "planish study", "planish choice"
+FORMAT = 1
+_CALLED = {STUDY: "a study", CHOICE: "a choice"}
 _ELSEWHERE = "name another folder, or empty this one"
 
 
-def plan_of(setup: Setup, asked: dict[str, Any]) -> dict[str, Any]:
-    """Return the plan of a study: all that its numbers follow from.
+def plan_of(setup: Setup, asked: dict[str, Any], kind: str = STUDY) -> dict[str, Any]:
+    """Return the plan of a study or a choice: all that its numbers follow from.
 
     Parameters
     ----------
@@ -39,6 +41,8 @@ def plan_of(setup: Setup, asked: dict[str, Any]) -> dict[str, Any]:
         That it runs.
     asked
         How, as JSON can hold it.
+    kind
+        ``STUDY`` or ``CHOICE``.
 
     Returns
     -------
@@ -46,7 +50,7 @@ def plan_of(setup: Setup, asked: dict[str, Any]) -> dict[str, Any]:
         For the folder's plan file.
     """
     return {
-        "file": KIND,
+        "file": kind,
         "format": FORMAT,
         "version": __version__,
         "setup": {"name": setup.name, "digest": setup.digest(), "text": setup.to_toml()},
@@ -54,7 +58,7 @@ def plan_of(setup: Setup, asked: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def run_ids(plan: dict[str, Any], moves: Sequence[Move]) -> list[str]:
+def run_ids(plan: dict[str, Any], moves: Sequence[Move], of: Sequence[str] = ("wafers", "seed")) -> list[str]:
     """Return the id of each run: a hash of version, setup, what is predicted, and what the run changes.
 
     Parameters
@@ -63,13 +67,15 @@ def run_ids(plan: dict[str, Any], moves: Sequence[Move]) -> list[str]:
         Of the study.
     moves
         Of the runs.
+    of
+        What is asked that a run's figures follow from.
 
     Returns
     -------
     list[str]
         Twenty letters each.
     """
-    what = {key: plan["asked"][key] for key in ("wafers", "seed")}
+    what = {key: plan["asked"][key] for key in of}
     start = hashlib.sha256(_text([plan["version"], plan["setup"]["digest"], what]).encode())
     found = []
     for move in moves:
@@ -84,7 +90,7 @@ def _text(value: Any) -> str:
 
 
 class Store:
-    """The folder of one study, held by this process alone."""
+    """The folder of one study or choice, held by this process alone."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -95,30 +101,32 @@ class Store:
         Parameters
         ----------
         plan
-            Of the study that is asked for.
+            Of what is asked for.
 
         Raises
         ------
         DataError
-            For a folder that holds another study, or a plan that cannot be read.
+            For a folder that holds another one, or a plan that cannot be read.
         """
-        place = self._folder / PLAN
+        place, called = self._folder / PLAN, _CALLED[plan["file"]]
         if not place.exists():
             if list((self._folder / PARTS).glob("*.parquet")):
-                raise DataError(f"{self._folder}: holds runs of a study without its plan ({_ELSEWHERE})")
+                raise DataError(f"{self._folder}: holds runs of {called} without its plan ({_ELSEWHERE})")
             write_whole(place, json.dumps(plan, indent=1, ensure_ascii=False) + "\n")
             return
         try:
             there = json.loads(place.read_text(encoding="utf-8"))
             kind, number = there["file"], there["format"]
         except (OSError, ValueError, KeyError, TypeError):
-            raise DataError(f"{place}: not the plan of a study ({_ELSEWHERE})") from None
-        if kind != KIND or number != FORMAT:
+            raise DataError(f"{place}: not the plan of {called} ({_ELSEWHERE})") from None
+        if kind in _CALLED and kind != plan["file"]:
+            raise DataError(f"{self._folder}: holds {_CALLED[kind]}, not {called} ({_ELSEWHERE})")
+        if kind != plan["file"] or number != FORMAT:
             raise DataError(refuse(f"{place}: format", number, str(FORMAT), _ELSEWHERE))
         for name, words in (("version", "planish"), ("setup", "setup"), ("asked", "plan")):
             if there.get(name) != plan[name]:
                 told = _differs(there.get(name), plan[name])
-                raise DataError(f"{self._folder}: holds a study with another {words} ({told}): {_ELSEWHERE}")
+                raise DataError(f"{self._folder}: holds {called} with another {words} ({told}): {_ELSEWHERE}")
 
     def done(self) -> pl.DataFrame:
         """Return all runs that were done, in order.
@@ -238,7 +246,7 @@ def held(folder: Path) -> Iterator[Store]:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             raise DataError(
-                f"{folder}: another process makes the runs of this study (wait for it, or name another folder)"
+                f"{folder}: another process makes its runs (wait for it, or name another folder)"
             ) from None
         yield Store(folder)
     finally:

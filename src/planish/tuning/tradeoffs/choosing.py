@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
+from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from planish.engine.execute import Cancel, CancelledError, Progress, run_all
+from planish.engine.execute import Cancel, Progress
 from planish.errors import SetupError, refuse
 from planish.results.plain import unique
 from planish.setup.changes import change_lines, read_changes
@@ -18,6 +20,7 @@ from planish.tuning.tradeoffs.planned import planned
 from planish.tuning.tradeoffs.predicted import Prediction, Predictor, Seen, Trial
 from planish.tuning.tradeoffs.result import Choice, Count, Start, TradeOff
 from planish.tuning.tradeoffs.search import SOURCES, Outcome, Point, possible, search
+from planish.tuning.tradeoffs.tried import maps_digest, tries
 from planish.units import as_whole
 
 if TYPE_CHECKING:
@@ -26,7 +29,6 @@ if TYPE_CHECKING:
 
 RUNS, WAFERS, POINTS = 400, 25, 20
 MOST_RUNS, MOST_POINTS = 1_000_000, 1000
-PIECES = 4  # a worker and generation
 SAME = 1e-9  # relative: what a figure may differ by where it is predicted again
 CARE = (
     "a model's proposals: check them against the tool maker's limits, safety data sheets and local codes, with "
@@ -46,6 +48,7 @@ def choose(
     wafers: int = WAFERS,
     maps: LayoutMaps | None = None,
     place: str | float = "centre",
+    folder: str | os.PathLike[str] | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
@@ -77,6 +80,8 @@ def choose(
         Layout of the die, where an aim or a limit is of a die.
     place
         Of that die on the wafer: "centre", "mid", "edge" or a radius [m].
+    folder
+        Keeps plan and runs as they come. The same call with the same folder goes on where it was stopped or killed.
     workers
         Processes (default: one a core). The numbers do not depend on it.
     progress
@@ -93,10 +98,12 @@ def choose(
     ------
     SetupError
         For an aim, a limit or a key that there is not, or where no setup that was tried keeps all limits.
+    DataError
+        For a folder that holds another choice.
     PlanishError
         Where the library that searches is missing.
     CancelledError
-        If it was stopped.
+        If it was stopped; says how to go on.
     """
     as_whole(runs, "runs", 2, MOST_RUNS)
     as_whole(points, "points", 2, MOST_POINTS)
@@ -107,19 +114,31 @@ def choose(
     described, knobs, trial, start = plan.described, plan.knobs, plan.trial, plan.start
     axes, stands = plan.axes, plan.stands
     seen: dict[Point, Seen] = {}
+    every = possible(axes) <= runs
+    most = int(min(runs, possible(axes)))
+    in_order = [[path, _kept(values)] for path, values in vary.items()]
+    question = {
+        "vary": in_order,
+        "aims": [aims] if isinstance(aims, str) else list(aims),
+        "limits": sorted(given.items()),
+        "runs": runs,
+        "seed": seed,
+        "wafers": wafers,
+        "maps": None if maps is None else maps_digest(maps),
+        "place": place,
+        "search": None if every else version("pymoo"),
+    }
+    with tries(trial, question, folder, workers=workers, cancel=cancel) as tried:
 
-    def evaluate(asked: Sequence[Point]) -> list[Outcome]:
-        changes = [changes_of(knobs, point) for point in asked]
-        try:
-            fresh = run_all(trial.seen, changes, workers=workers, processes=True, cancel=cancel)
-        except CancelledError:
-            raise CancelledError(f"stopped after {len(seen)} setups tried: they are lost") from None
-        seen.update(zip(asked, fresh, strict=True))
-        if progress is not None:
-            progress(len(seen), int(min(runs, possible(axes))))
-        return [one.outcome(trial.aims) for one in fresh]
+        def evaluate(asked: Sequence[Point]) -> list[Outcome]:
+            fresh = tried.of(
+                [changes_of(knobs, point) for point in asked],
+                None if progress is None else lambda done: progress(done, most),
+            )
+            seen.update(zip(asked, fresh, strict=True))
+            return [one.outcome(trial.aims) for one in fresh]
 
-    search(axes, len(trial.aims), evaluate, runs=runs, seed=seed)
+        search(axes, len(trial.aims), evaluate, runs=runs, seed=seed)
     candidates = [(changes_of(knobs, point), one) for point, one in seen.items()]
     shown, size, on_front = _front(trial, [({}, start), *candidates], points)
     rests_on = () if stands is None else stands.sources
@@ -132,7 +151,7 @@ def choose(
         count=_count([one for _, one in candidates], size),
         seed=seed,
         wafers=wafers if trial.answers & {"lot", "cost"} else None,
-        every=possible(axes) <= runs,
+        every=every,
         said=tuple(_said(stands, trial)),
         rests_on=tuple(unique([*rests_on, *SOURCES, *front.SOURCES])),
         asked=asked_of(
