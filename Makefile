@@ -6,19 +6,26 @@ export PYTHONDONTWRITEBYTECODE =
 # Small matrices gain nothing from more BLAS threads and lose a lot on a busy machine.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test bench docs serve setup lock screenshots clean
+.PHONY: demo test checks kernels bench docs serve setup lock screenshots clean
 
 demo: .venv/ready
 	$(BIN)/python examples/demo.py
 
+# Most checks use one core: what is compiled at first use is compiled meanwhile on another.
 test: .venv/ready-dev
+	$(MAKE) --jobs 2 checks kernels
+	$(BIN)/pytest -n 2 --dist loadfile
+
+checks: .venv/ready-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/oxlint -c .oxlintrc.json --quiet src/planish/web/static
 	$(BIN)/python tools/find_browser.py
-	$(BIN)/pytest -n 2 --dist loadfile
+
+kernels: .venv/ready-dev
+	$(BIN)/python tools/compile_kernels.py
 
 bench: .venv/ready-bench
 	$(BIN)/python benchmarks/all.py
