@@ -296,7 +296,7 @@ def test_columns_told_once_are_taken_for_incoming_files(setup, tmp_path):
     file, told = tmp_path / "odd.csv", tmp_path / "columns.toml"
     rows = [
         f"{r * np.cos(a):.3f},{r * np.sin(a):.3f},{9800 + r:.1f}"
-        for r in (0, 50, 100, 140)
+        for r in (30, 50, 100, 140)
         for a in (0, 1, 2, 3.5, 5)
     ]
     file.write_text("eins,zwei,drei\n" + "\n".join(rows) + "\n")
@@ -304,9 +304,13 @@ def test_columns_told_once_are_taken_for_incoming_files(setup, tmp_path):
         wafers_coming(setup, file)
     words = ["--column", "x=eins", "--column", "y=zwei", "--column", "thickness=drei"]
     units = ["--unit", "x=mm", "--unit", "y=mm", "--unit", "thickness=angstrom"]
-    asked = CliRunner().invoke(app, ["measure", str(file), *words, *units, "--remember", str(told)])
+    after = tmp_path / "after.csv"
+    after.write_text(file.read_text().replace("98", "48"))
+    asked = CliRunner().invoke(
+        app, ["measure", str(file), str(after), *words, *units, "--remember", str(told)]
+    )
     assert asked.exit_code == 0, asked.output
     coming = wafers_coming(setup, file, told)
     assert 1e9 * coming.middle.wafer.films[0].thickness == pytest.approx(
-        0.1 * np.mean([9800 + r for r in (0, 50, 100, 140)]), abs=1e-3
+        0.1 * np.mean([9800 + r for r in (30, 50, 100, 140)]), abs=1e-3
     )

@@ -68,7 +68,7 @@ def kept_amounts(rig: Rig, free: NDArray[np.bool_]) -> Amounts:
     """
     return tuple(
         None if step.stop == "time" or moves else step.stop_value
-        for step, moves in zip(rig.steps, free.any(axis=1), strict=True)
+        for step, moves in zip(rig.steps, np.asarray(free.any(axis=1)), strict=True)
     )
 
 

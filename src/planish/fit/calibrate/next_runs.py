@@ -131,7 +131,7 @@ def next_runs(problem: Problem, solution: Solution, wanted: int) -> tuple[NextRu
         told = (
             f"{words}, {'once' if again == 1 else f'{again} times'} more on another wafer" if again else words
         )
-        out.append(NextRun(dict(settings), told, max(gains), left))
+        out.append(NextRun(dict(settings), words, max(gains), left))
     return tuple(out)
 
 

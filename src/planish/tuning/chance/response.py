@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Film, Rig
     from planish.tuning.amounts import Amounts
-    from planish.tuning.course import Settings
+    from planish.tuning.course import Run, Settings
     from planish.tuning.limits import Freedom
 
 Array = NDArray[np.float64]
@@ -213,7 +213,8 @@ def response(
     if first:
         log = log + amounts @ np.array(first) + amounts**2 @ np.array(second)
     if pace.shape[0]:
-        aged = np.log(np.maximum((course.counted.read @ pace.T).T, 1e-6))
+        old = _aged(course, run, stops, pace) @ read.T
+        aged = np.log(np.maximum(old, _LEAST) / removed)
         log = log + np.where((draws.age > 0)[:, None], aged[draws.age - 1], 0.0)
     return Response(
         doses=at,
@@ -226,6 +227,24 @@ def response(
         turns=np.array(turns) if turns else np.zeros((0, *slopes.shape)),
         shares=course.counted.shares,
     )
+
+
+def _aged(course: Course, run: Run, amounts: Amounts, pace: Array) -> Array:
+    """Return what is removed as pad and disk age, where steps that stop on amounts still do, (ages, n_r) [m]."""
+    weights, begins = course.counted.weights, [passed.left.sum(axis=0) for passed in run.steps]
+    made, nominal = np.zeros((pace.shape[0], weights.size)), np.zeros(weights.size)
+    for step, amount, begin, end in zip(
+        course.rig.steps, amounts, begins, [*begins[1:], run.stack], strict=True
+    ):
+        taken = begin - end
+        own = pace * taken
+        if amount is not None:
+            wanted = np.full(pace.shape[0], float(taken @ weights))
+            if step.stop == "remaining":  # and so makes up for what the steps before took more or less
+                wanted = wanted + float(nominal @ weights) - made @ weights
+            own = own * (wanted / np.maximum(own @ weights, 1e-15))[:, None]
+        made, nominal = made + own, nominal + taken
+    return made
 
 
 def _with_times(free: NDArray[np.bool_], amounts: Amounts) -> NDArray[np.bool_]:
