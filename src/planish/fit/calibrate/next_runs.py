@@ -128,9 +128,8 @@ def next_runs(problem: Problem, solution: Solution, wanted: int) -> tuple[NextRu
         after = np.sqrt(np.diag(np.linalg.inv(known)))
         left = {one.path: float(a / b) for one, a, b in zip(model.parameters, after, before, strict=True)}
         again = sum(one.changes == dict(settings) for one in out)
-        told = (
-            f"{words}, {'once' if again == 1 else f'{again} times'} more on another wafer" if again else words
-        )
+        if again:
+            words = f"{words}, {'once' if again == 1 else f'{again} times'} more on another wafer"
         out.append(NextRun(dict(settings), words, max(gains), left))
     return tuple(out)
 
