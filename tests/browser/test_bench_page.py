@@ -219,6 +219,7 @@ def test_settings_are_solved_for_and_taken_with_one_press(visit) -> None:
 
 def test_one_recipe_for_several_wafers_shows_their_spread_and_the_chance(visit) -> None:
     runs = EXAMPLES / "runs"
+    visit.context.set_default_timeout(5 * 60_000)  # long runs on a loaded host
     page = visit.open("#view=data")
     page.set_input_files("#pick", [str(runs / "W01-pre.csv"), str(runs / "W02-pre.csv")])
     page.wait_for_selector("#files tbody tr:nth-child(2)")
