@@ -106,9 +106,16 @@ def shown(unit: str) -> str:
     unit
         As tables name it.
     """
-    return {"a": "Å", "å": "Å", "angstrom": "Å", "ka": "kÅ", "kå": "kÅ", "um": "µm", "μm": "µm", "in": "inch"}.get(
-        unit, unit
-    )
+    return {
+        "a": "Å",
+        "å": "Å",
+        "angstrom": "Å",
+        "ka": "kÅ",
+        "kå": "kÅ",
+        "um": "µm",
+        "μm": "µm",
+        "in": "inch",
+    }.get(unit, unit)
 
 
 def named(header: str) -> Named:
