@@ -7,8 +7,8 @@ import { inMm, number, show } from "./units.js";
 const KINDS = [["thickness", "film thickness"], ["removal", "removal"], ["rate", "removal rate"]];
 const WAYS = [
   ["xy", "columns x and y", ["x", "y"]], ["polar", "columns of radius and angle", ["r", "theta"]],
-  ["die", "columns of the die, and its pitch", ["die_x", "die_y"]], ["plan", "a usual plan of sites", []],
-  ["rows", "rows of x and y, a wafer a row", []],
+  ["die", "die indices and pitch", ["die_x", "die_y"]], ["plan", "a usual plan of sites", []],
+  ["rows", "rows of x and y", []],
 ];
 const WORDS = { x: "x", y: "y", r: "radius", theta: "angle", die_x: "die along x", die_y: "die along y", site: "name of the site", wafer: "name of the wafer" };
 const LENGTHS = [["mm", "mm"], ["um", "µm"], ["cm", "cm"], ["in", "inch"], ["m", "m"]];
@@ -121,7 +121,7 @@ export class Reading {
     const written = set("How the file is written");
     this.separator = labelled(written, "separated by", select(), "separator");
     this.decimal = labelled(written, "decimal sign", select(), "decimal");
-    this.line = labelled(written, "column names on line", made("input", { type: "number", min: 1, max: 1000, step: 1 }), "line");
+    this.line = labelled(written, "names on line", made("input", { type: "number", min: 1, max: 1000, step: 1 }), "line");
     this.sheet = labelled(written, "sheet", select(), "sheet");
     home.append(made("button", { type: "button", textContent: "as the file says it: forget what was told", className: "anew" }));
     home.lastChild.addEventListener("click", () => { this.wafer = null; this.take({}); });
@@ -179,7 +179,7 @@ export class Reading {
     const left = (column, none) => [["", column ? `as found: ${column.header}` : none]];
     for (const [role, select] of Object.entries(this.columns)) {
       const key = role === "measured" ? this.kind : role;
-      const numbered = role === "measured" ? found.numbered.map((n) => [n.told, `${n.first} … ${n.last} (${n.count} sites, a wafer a row)`]) : [];
+      const numbered = role === "measured" ? found.numbered.map((n) => [n.told, `${n.first} … ${n.last}, a wafer a row`]) : [];
       const now = said[key] || "";
       const first = now ? [["", "leave it to the file"]] : left(byRole[key] || (role === "measured" && byRole[measured]), role === "site" || role === "wafer" ? "none" : "choose");
       const missing = now && ![...headers, ...numbered].some(([h]) => h === now) ? [[now, `${now} (not in this file)`]] : [];
