@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from planish.tuning.platens.options import bounds_by_platen, kept_by_platen
 from planish.tuning.platens.tune import settings_of
 from planish.units import PSI
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 DOME = [["0 mm", "1030 nm"], ["60 mm", "1000 nm"], ["110 mm", "1005 nm"], ["150 mm", "975 nm"]]
 THREE = [{"name": f"z{at}", "outer_radius": f"{r} mm"} for at, r in enumerate((70, 130, 150), 1)]
 
@@ -179,7 +181,7 @@ def test_bounds_and_what_is_kept_are_told_apart_by_platen(row):
 
 def test_a_film_on_top_may_be_left_out_where_it_is_gone():
     """Copper clears on the first platen, and the second knows the barrier and what lies below."""
-    bulk, barrier = (planish.load(f"examples/{name}.toml") for name in ("copper", "copper-barrier"))
+    bulk, barrier = (planish.load(EXAMPLES / f"{name}.toml") for name in ("copper", "copper-barrier"))
     first, last = polish_in_turn([bulk.rig, barrier.rig])
     assert first.films == ("copper", "barrier", "dielectric")
     assert last.films == ("barrier", "dielectric")
