@@ -149,6 +149,15 @@ def test_one_platen_in_a_list_is_the_setup_alone(row):
     assert listed.changes[0] == alone.changes
 
 
+def test_a_row_that_takes_all_of_the_film_is_shortened_first(row):
+    """As they stand, two platens leave nothing, and no setting tells there."""
+    gone = row[0].replace({"recipe.step.main.stop_on_removed": "700 nm"})
+    assert not polish_in_turn([gone.rig, gone.rig])[-1].remaining.any()
+    figures = planish.tune([gone, gone], target="200 nm", bounds={"zone_pressure": "1..6 psi"}).summary()
+    assert figures["mean_remaining_after_nm"] == pytest.approx(200.0, abs=0.1)
+    assert figures["off_target_sigma_after_nm"] < 1.0
+
+
 def test_several_wafers_come_to_the_first_platen(row, tmp_path):
     for number, dome in enumerate((20.0, -10.0)):
         rows = [
