@@ -1,5 +1,7 @@
 """Platens that cannot be in a row, and limits that leave nothing, are refused in one line with place and remedy."""
 
+from pathlib import Path
+
 import pytest
 from typer.testing import CliRunner
 
@@ -7,6 +9,8 @@ import planish
 from planish.cli.main import app
 from planish.engine.files import write_together
 from planish.errors import PlanishError
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +45,7 @@ def test_setups_of_another_wafer(setup, changes, words):
 
 
 def test_a_film_that_is_left_out_and_is_still_there():
-    bulk, barrier = (planish.load(f"examples/{name}.toml") for name in ("copper", "copper-barrier"))
+    bulk, barrier = (planish.load(EXAMPLES / f"{name}.toml") for name in ("copper", "copper-barrier"))
     short = bulk.replace({"recipe.step": [bulk.document["recipe"]["step"][0]]})
     told = _refused([short, barrier], target="480 nm")
     assert "its films leave out copper, of which the platen before leaves up to 20" in told

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from planish.tuning.platens.options import bounds_by_platen, kept_by_platen
 from planish.tuning.platens.tune import settings_of
 from planish.units import PSI
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 DOME = [["0 mm", "1030 nm"], ["60 mm", "1000 nm"], ["110 mm", "1005 nm"], ["150 mm", "975 nm"]]
 THREE = [{"name": f"z{at}", "outer_radius": f"{r} mm"} for at, r in enumerate((70, 130, 150), 1)]
 
@@ -147,6 +149,15 @@ def test_one_platen_in_a_list_is_the_setup_alone(row):
     assert listed.changes[0] == alone.changes
 
 
+def test_a_row_that_takes_all_of_the_film_is_shortened_first(row):
+    """As they stand, two platens leave nothing, and no setting tells there."""
+    gone = row[0].replace({"recipe.step.main.stop_on_removed": "700 nm"})
+    assert not polish_in_turn([gone.rig, gone.rig])[-1].remaining.any()
+    figures = planish.tune([gone, gone], target="200 nm", bounds={"zone_pressure": "1..6 psi"}).summary()
+    assert figures["mean_remaining_after_nm"] == pytest.approx(200.0, abs=0.1)
+    assert figures["off_target_sigma_after_nm"] < 1.0
+
+
 def test_several_wafers_come_to_the_first_platen(row, tmp_path):
     for number, dome in enumerate((20.0, -10.0)):
         rows = [
@@ -179,7 +190,7 @@ def test_bounds_and_what_is_kept_are_told_apart_by_platen(row):
 
 def test_a_film_on_top_may_be_left_out_where_it_is_gone():
     """Copper clears on the first platen, and the second knows the barrier and what lies below."""
-    bulk, barrier = (planish.load(f"examples/{name}.toml") for name in ("copper", "copper-barrier"))
+    bulk, barrier = (planish.load(EXAMPLES / f"{name}.toml") for name in ("copper", "copper-barrier"))
     first, last = polish_in_turn([bulk.rig, barrier.rig])
     assert first.films == ("copper", "barrier", "dielectric")
     assert last.films == ("barrier", "dielectric")

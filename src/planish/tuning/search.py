@@ -35,6 +35,7 @@ _IDLE, _IDLE_MOVES = 2e-3, 2  # of sigma: so many moves in a row that each gain 
 _MOST = 30  # moves
 _PROGRAMS, _PART = 3, 5e-3  # of a move on what is foreseen; less gain than this part ends them
 _STRETCHES = 5  # of the times alike
+_SHORTER = 8  # times by 0.7, where nothing is left at first
 _REACH, _FAR, _NEAR = (
     1.0,
     6.0,
@@ -138,7 +139,18 @@ class Search:
         if at is None:
             return None
         place = _Place(own, begin, self._away(begin)) if at is own else self._at(doses, at, begin)
-        return self._met(doses, place).run
+        return self._met(doses, self._left(doses, place)).run
+
+    def _left(self, doses: Doses, place: _Place) -> _Place:
+        """Return a place with all times shorter, where films are gone so far that times no longer tell in what is left."""
+        for _ in range(_SHORTER if doses.times.size else 0):
+            if self._mean(place.away) >= 0.0 or self._mean(self._stretch(doses, place)) < 0.0:
+                break
+            within = into_limits(doses.stretched(place.doses, -0.3), doses.matrix, doses.most)
+            if within is None:
+                break
+            place = self._at(doses, within, place.run)
+        return place
 
     def _met(self, doses: Doses, place: _Place, by: str = TIMES) -> _Place:
         """Return a place with its times, or pressures, stretched alike until the mean is met, or as near as limits let them."""

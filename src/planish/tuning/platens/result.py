@@ -222,7 +222,7 @@ class TunedPlatens(Result):
                     _padded([rig.head.zone_outer_radii for rig in rigs]),
                     {**metres, "long_name": "outer radius of the zone"},
                 ),
-                "step_platen": ("each_step", of, {"long_name": "platen of the step"}),
+                "step_platen": ("each_step", of, {"units": "1", "long_name": "platen of the step"}),
                 "each_step_name": ("each_step", names, {"long_name": "step"}),
                 **profiles,
                 **pressures,
