@@ -181,8 +181,18 @@ def test_an_optimal_plan_leaves_out_what_no_setup_can_be(setup):
 def test_a_star_outside_what_can_be_names_the_remedy(setup):
     keys = {RING: "0.5..20 psi", GAP: "0.4..0.9 mm"}
     with pytest.raises(SetupError, match=r"star run .*inscribed or faced.*-3\.5"):
-        planish.design_runs(setup, keys)
+        planish.design_runs(setup, keys, star="circumscribed")
     assert len(planish.design_runs(setup, keys, star="faced").runs) == 13
+    coded = np.array([run.coded for run in planish.design_runs(setup, keys).runs])
+    assert (coded.min(), coded.max()) == pytest.approx((-1.0, 1.0))  # the range that is given, and no farther
+    beyond = planish.design_runs(setup, {RING: "3..5 psi", GAP: "0.4..0.9 mm"}, star="circumscribed")
+    assert any("2.58579 psi to 5.41421 psi" in note for note in beyond.notes)
+
+
+def test_results_that_do_not_differ_have_no_surface():
+    cube, axes = composite(2)
+    with pytest.raises(FitError, match="such as differ"):
+        fit_surface(np.vstack([cube, axes]), np.full(8, 300.0), terms_of("linear", 2))
 
 
 def test_noise_is_told_by_the_errors():

@@ -134,7 +134,11 @@ def test_a_setup_with_the_table_wears_as_the_design_says(motion: str, zones: int
         assert found.changes == {}
         assert "keep it" in found.notes[0]
         return
-    assert found.notes == (CARE,)
+    *told, care = found.notes
+    assert care == CARE
+    lost = found.uneven_run - found.uneven_after  # what the arm, which cannot jump between speeds, gives away
+    assert bool(told) == (lost > 0.25 * (found.uneven_before - found.uneven_after))
+    assert all("the arm wears the pad uneven by" in note for note in told)
     then = design_sweep(setup.replace(found.changes), zones)
     assert then.uneven_before == pytest.approx(found.uneven_after, rel=1e-5)
     np.testing.assert_allclose(then.cut_before, found.cut_after, rtol=1e-4)

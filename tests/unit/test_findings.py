@@ -200,7 +200,7 @@ def test_what_moves_the_edge_is_what_a_run_shows(motion):
         assert one.slope == pytest.approx(every[one.step, one.which], rel=0.1)
         assert one.tried == pytest.approx(every[one.step, one.which], rel=0.1)
     (told,) = [item for item in findings(wafer) if item.subject == "edge"]
-    said = re.search(rf"{NUDGE_PSI:g} psi more there makes it ([\d.]+) % (faster|slower)", told.text)
+    said = re.search(rf"{NUDGE_PSI:g} psi more there makes it ([\d.]+) points (faster|slower)", told.text)
     assert said is not None
     by = NUDGE_PSI * PSI * found[0].tried
     assert float(said[1]) == pytest.approx(abs(by), rel=0.05)

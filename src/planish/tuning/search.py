@@ -178,7 +178,7 @@ class Search:
     def _told(self, away: Array) -> float:
         return self._sigma(away) + _MISS * abs(self._mean(away))
 
-    def _stretch(self, doses: Doses, place: _Place, by: str) -> Array:
+    def _stretch(self, doses: Doses, place: _Place, by: str = TIMES) -> Array:
         """Return what stretching all times, or pressures, does to what is left [nm], per share."""
         if by == PRESSURES:
             first = influence(self.course, place.run, self.freedom.free)
