@@ -20,7 +20,14 @@ SRC = ROOT / "src"
 VERBS = tuple(
     f"planish.cli.verbs.{path.stem}:" for path in sorted((SRC / "planish/cli/verbs").glob("[!_]*.py"))
 )
-DOORS = ("planish.cli.main:run", "planish.cli.main:app", "planish.web.app:build", "planish:__dir__", *VERBS)
+DOORS = (
+    "planish.cli.main:run",
+    "planish.cli.main:app",
+    "planish.web.app:build",
+    "planish:__dir__",
+    "planish.__main__:",
+    *VERBS,
+)
 
 #: What stands although nothing here leads to it, each with its reason.
 ALLOWED = {

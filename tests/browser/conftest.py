@@ -195,7 +195,11 @@ def search_lists() -> Callable[[object], None]:
         page.click(f"{view} summary:has-text('pad: hard microporous, as it stands')")
         page.check(f"{view} [name='pad hard-solid']")
         page.wait_for_selector(f"{view} .foreseen:has-text('for all 4 combinations')")
+        # the front of an earlier search may stand there, until this one is found
+        page.evaluate(
+            "for (const row of document.querySelectorAll('#tradeoffs-view .points tr')) row.dataset.old = 1"
+        )
         page.click(f"{view} .send button")
-        page.wait_for_selector(f"{view} .points tbody tr", timeout=5 * PATIENCE)
+        page.wait_for_selector(f"{view} .points tbody tr:not([data-old])", timeout=5 * PATIENCE)
 
     return search

@@ -54,7 +54,7 @@ def test_a_place_off_the_wafer_is_refused(value):
 
 
 def test_a_cell_too_small_for_the_extent_says_size_limit_and_remedy():
-    with pytest.raises(DataError, match=r"11996000 x 12000000 cells, more than 10000000: take larger cells"):
+    with pytest.raises(DataError, match=r"11996000 x 12000000 cells, more than 9000000: take larger cells"):
         read_layout_maps(BLOCKS, 1, 0, 1e-9, cache=False)
     with pytest.raises(DataError, match=r"at most 0\.1 m"):
         read_layout_maps(BLOCKS, 1, 0, 1e305, cache=False)

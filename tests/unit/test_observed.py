@@ -149,7 +149,8 @@ def test_a_rate_is_the_rate_of_the_wafers_own_answer(tmp_path):
     assert NM_PER_MIN * one.predict(SETUP) == pytest.approx([answer] * 3, rel=1e-12)
     assert one.groups.tolist() == [0, 0, 1]
     assert (NM_PER_MIN * one.sd).tolist() == pytest.approx([2, 2, 3])
-    assert any("ends on an amount" in line for line in one.understood)
+    assert any("is taken to end on its amount" in line for line in one.understood)
+    assert not any("says little of the rate" in line for line in one.understood)
 
 
 def test_a_wafer_of_a_pads_life_is_that_of_a_lot(tmp_path):

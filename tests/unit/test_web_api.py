@@ -262,7 +262,9 @@ def test_several_wafers_have_one_recipe_and_their_band(client, document, tmp_pat
     np.testing.assert_allclose(told["band_after"], [left.min(axis=0), left.max(axis=0)], rtol=1e-12)
     limits = {"meet": {"thickness": "445..455 nm"}, "spreads": False, "draws": 20, "seed": 2}
     options = {"document": document, "solve": {"target_nm": 450.0, "keep": [], **limits}}
-    JOBS["tune"]({**options, "files": [[str(file), file.name] for file in files]}, tmp_path, lambda _: None)
+    JOBS["tune"](
+        {**options, "files": [[str(file), file.name, {}] for file in files]}, tmp_path, lambda _: None
+    )
     header, _ = unpack((tmp_path / "answer.bin").read_bytes())
     chance = planish.tune(setup_of(document), target="450 nm", incoming=files, workers=1, **limits).chance
     assert header["chance_percent"] == pytest.approx(100 * chance.chosen.chance.share)

@@ -8,7 +8,7 @@ its time but the amount that it has taken, or left, by then.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +17,7 @@ from planish.predict.wafer.films import stop_amount
 
 if TYPE_CHECKING:
     from planish.setup.si import Rig
-    from planish.tuning.course import Course, Run
-
-Amounts: TypeAlias = tuple[float | None, ...]
-"""Of each step what it stops on [m], as the setup's own stop counts it; None for one that stops on a time."""
+    from planish.tuning.course import Amounts, Course, Run
 
 T = TypeVar("T")
 _GONE = 1e-10  # [m]: a film of less is gone, and no amount of it stops a step

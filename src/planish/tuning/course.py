@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,9 +32,12 @@ if TYPE_CHECKING:
     from planish.predict.wafer.step_plan import BackLoad, StepPlan
     from planish.predict.wafer.warm_pad import Softness
     from planish.setup.si import Rig, Step
-    from planish.tuning.amounts import Amounts
 
 Array = NDArray[np.float64]
+
+
+Amounts: TypeAlias = tuple[float | None, ...]
+"""Of each step what it stops on [m], as the setup's own stop counts it; None for one that stops on a time."""
 
 
 class Settings(NamedTuple):

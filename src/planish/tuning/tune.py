@@ -17,11 +17,11 @@ from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
-from planish.tuning.amounts import Amounts, amounts_at, amounts_told, kept_amounts, on_target
+from planish.tuning.amounts import amounts_at, amounts_told, kept_amounts, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.chance.meet import read_limits
 from planish.tuning.chance.solve import DRAWS, Asked, by_chance
-from planish.tuning.course import Course, Settings
+from planish.tuning.course import Amounts, Course, Settings
 from planish.tuning.incoming import Coming, scatter, wafers_coming
 from planish.tuning.limits import ROUNDED_S, Freedom
 from planish.tuning.platens.tune import RowAsked, tune_platens

@@ -13,8 +13,7 @@ from planish.setup.changes import quantity_text
 if TYPE_CHECKING:
     from planish.setup.changes import Changes
     from planish.setup.models import Setup
-    from planish.tuning.amounts import Amounts
-    from planish.tuning.course import Settings
+    from planish.tuning.course import Amounts, Settings
 
 _DECIMALS = 3  # of a nm, as amounts are written
 _SAME = 0.5e-12  # [m]: amounts this near are written alike

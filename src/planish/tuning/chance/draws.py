@@ -25,8 +25,7 @@ from planish.tuning.study.design import CUT
 if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Film, Rig
-    from planish.tuning.amounts import Amounts
-    from planish.tuning.course import Run, Settings
+    from planish.tuning.course import Amounts, Run, Settings
 
 Array = NDArray[np.float64]
 SEARCHED, COUNTED = 0, 1

@@ -30,8 +30,7 @@ from planish.tuning.influence import influence, influence_and_bends
 if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Film, Rig
-    from planish.tuning.amounts import Amounts
-    from planish.tuning.course import Run, Settings
+    from planish.tuning.course import Amounts, Run, Settings
     from planish.tuning.limits import Freedom
 
 Array = NDArray[np.float64]

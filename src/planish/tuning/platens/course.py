@@ -16,12 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.predict.wafer.platens import check_one_wafer, films_left_out, platen_name
-from planish.tuning.course import Course, Run, Settings
+from planish.tuning.course import Amounts, Course, Run, Settings
 from planish.tuning.influence import Answers, Bends, influence_on
 
 if TYPE_CHECKING:
     from planish.setup.si import Rig
-    from planish.tuning.amounts import Amounts
 
 Array = NDArray[np.float64]
 Entry = TypeVar("Entry", bound=np.generic)

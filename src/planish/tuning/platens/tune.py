@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from planish.errors import SetupError
 from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.platens import check_one_wafer, polish_in_turn
-from planish.tuning.amounts import Amounts, amounts_at, amounts_told, kept_amounts, on_target
+from planish.tuning.amounts import amounts_at, amounts_told, kept_amounts, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
-from planish.tuning.course import Settings
+from planish.tuning.course import Amounts, Settings
 from planish.tuning.incoming import scatter, wafers_coming
 from planish.tuning.limits import ROUNDED_S, Freedom
 from planish.tuning.platens.course import RowCourse, RowSettings
