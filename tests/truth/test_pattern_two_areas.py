@@ -78,6 +78,21 @@ def test_local_rates_that_are_no_multiple_of_pressure(case, power, threshold):
     np.testing.assert_allclose(got, want, rtol=4e-3, atol=3e-10)
 
 
+def test_where_the_mean_pressure_is_below_a_threshold_what_stands_high_goes_as_the_law_says():
+    """A blanket rate read between two places, one of them below the threshold, is no rate of the law at the mean pressure."""
+    case, threshold, blanket = CASES[0], 1.05, 1e-11
+
+    def rate(x):
+        return 4e-9 * np.maximum(x - threshold, 0.0)
+
+    steps = (*case[:2], blanket, blanket, *case[4:])
+    state = one(*steps, answer=local_response(rate, threshold, blanket))
+    height, high, low = integrated(*steps, lambda x: rate(x) / blanket)
+    np.testing.assert_allclose((state.height[0], state.high_loss[0]), (height, high), rtol=4e-3)
+    assert high > 100e-9
+    assert state.low_loss[0] == pytest.approx(low, abs=3e-10)
+
+
 def test_a_nearly_flat_surface_just_above_a_threshold_goes_on_and_ends_soon():
     case, threshold = (0.0774e-9, 0.35, 4.09e-14, 4.09e-14, 79.2e-9, 1910.0), 0.9999842
 

@@ -14,17 +14,24 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 _LEAST, _MOST, _NODES = 1e-6, 1e4, 500  # pressure over the mean, beyond the threshold
 _ALIKE = 1e-9
+_FAR = 0.5  # of the blanket rate: less at the mean pressure is another rate, read across a threshold
 
 
-def local_response(rate: Callable[[Array], Array], threshold: float = 0.0) -> Array | None:
+def local_response(
+    rate: Callable[[Array], Array], threshold: float = 0.0, blanket: float = 0.0
+) -> Array | None:
     """Return the table of local over blanket rate against local over mean pressure.
 
     Parameters
     ----------
     rate
-        Maps pressure over the mean pressure [1] to the rate [m/s]; above 0 at 1.
+        Maps pressure over the mean pressure [1] to the rate [m/s].
     threshold
         Pressure over the mean below which nothing goes [1].
+    blanket
+        Rate of a blanket film that the table is multiplied by [m/s]. Read between two places of which one is below the
+        threshold, it may be far more than ``rate`` gives at 1, or that nothing; the table then is over it, so that what
+        is removed under each pressure is what ``rate`` says.
 
     Returns
     -------
@@ -34,7 +41,9 @@ def local_response(rate: Callable[[Array], Array], threshold: float = 0.0) -> Ar
     """
     grid = np.linspace(np.log(_LEAST), np.log(_MOST), _NODES)
     x = threshold + np.exp(grid)
-    values = np.asarray(rate(x), dtype=np.float64) / float(np.asarray(rate(np.ones(1)))[0])
+    at_mean = float(np.asarray(rate(np.ones(1)))[0])
+    over = blanket if at_mean < _FAR * blanket else at_mean
+    values = np.asarray(rate(x), dtype=np.float64) / over
     if np.all(np.abs(values - x) <= _ALIKE * x):
         return None
     return np.concatenate([[threshold, grid[0], grid[1] - grid[0]], np.log(np.maximum(values, 1e-300))])

@@ -289,7 +289,7 @@ def local_conditions(
             rates = {name: change * float(curve[high] - curve[low]) / span for name, curve in gone.items()}
             warmth = float(np.mean(record.temperatures[low : high + 1]))
             responses = {
-                name: _response(laws[name], warmth)
+                name: _response(laws[name], warmth, rate / change)
                 for name, rate in rates.items()
                 if name in laws and rate > 0
             }
@@ -343,9 +343,9 @@ def _check_law(rig: Rig, material: str, *, on_wafer: bool) -> None:
         )
 
 
-def _response(here: FilmRate, temperature: float) -> Array | None:
-    """Return how the rate answers to pressure about the mean one, its factors as they are."""
+def _response(here: FilmRate, temperature: float, blanket: float) -> Array | None:
+    """Return how the rate answers to pressure about the mean one, its factors as they are, over a blanket film's [m/s]."""
     law = LAWS.get(here.law.law)
     edge = law.checked(here.law.coefficients)[law.threshold] if law.threshold else 0.0
     pressure = float(here.pressure[0])
-    return local_response(lambda ratio: here.under(ratio * pressure, temperature), edge / pressure)
+    return local_response(lambda ratio: here.under(ratio * pressure, temperature), edge / pressure, blanket)
