@@ -16,9 +16,10 @@ from planish.predict.wafer.platens import polish_in_turn
 from planish.setup.load import load, loads
 from planish.setup.models import Setup
 from planish.setup.new import new_setup
+from planish.tuning.course import settings_of
 from planish.tuning.platens.course import RowCourse, RowSettings
 from planish.tuning.platens.freedom import Clock
-from planish.tuning.platens.tune import Free, RowAsked, settings_of
+from planish.tuning.platens.tune import Free, RowAsked
 from planish.tuning.search import Found, Search
 
 BOUNDS = {"zone_pressure": "0.5..6 psi", "ring_pressure": "0.5..9 psi"}

@@ -138,3 +138,9 @@ def test_a_folder_without_sites_and_a_table_without_files(setup, tmp_path):
     table.write_text("wafer,time_s,rate_nm_per_min\nW1,60,300\n")
     with pytest.raises(PlanishError, match="no row names a file before polishing: must be some"):
         planish.tune(setup, incoming=table, target="450 nm")
+
+
+@pytest.mark.parametrize("option", [{"draws": 300}, {"seed": 2}, {"spreads": False}, {"over_wafers": 30}])
+def test_what_is_for_a_chance_is_not_passed_over_with_several_platens(setup, option):
+    with pytest.raises(PlanishError, match="given with --meet"):
+        planish.tune([setup, setup], target="450 nm", **option)

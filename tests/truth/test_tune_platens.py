@@ -12,9 +12,10 @@ from scipy.optimize import minimize
 import planish
 from planish.predict.wafer.counted import counted
 from planish.predict.wafer.platens import polish_in_turn
+from planish.tuning.course import settings_of
 from planish.tuning.platens.course import RowCourse, RowSettings
 from planish.tuning.platens.freedom import Clock
-from planish.tuning.platens.tune import Free, RowAsked, settings_of
+from planish.tuning.platens.tune import Free, RowAsked
 from planish.tuning.search import Search
 from planish.tuning.several import influence
 

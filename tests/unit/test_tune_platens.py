@@ -11,9 +11,9 @@ from typer.testing import CliRunner
 import planish
 from planish.cli.main import app
 from planish.predict.wafer.platens import polish_in_turn
+from planish.tuning.course import settings_of
 from planish.tuning.platens.course import RowCourse, RowSettings
 from planish.tuning.platens.options import bounds_by_platen, kept_by_platen
-from planish.tuning.platens.tune import settings_of
 from planish.units import PSI
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

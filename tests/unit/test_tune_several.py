@@ -173,7 +173,7 @@ def test_draws_are_foreseen_as_the_full_model_has_them(setup, lot):
     freedom = Freedom(setup, start, bounds={}, keep=KEPT, neighbour=None, most_time=None, time_words="")
     doses = Doses(freedom, start)
     moved = [one for one in spreads(setup) if one.name == "rate of oxide"]
-    sides = Sides(setup, moved, rig, start)
+    sides = Sides(setup, moved, Course(rig), start)
     draws = draws_of(6, 1, 3, 0, 2, SEARCHED)
     tops = tuple(as_profile(one) for one in coming.rigs)
     near = response(sides, freedom, doses, start, draws, tops, np.zeros((0, 1)))

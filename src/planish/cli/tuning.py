@@ -9,10 +9,7 @@ import typer
 
 from planish.cli import show
 from planish.cli.options import writable, writable_file
-from planish.errors import SetupError
-
-_PSI = 0.1450377377  # of a kPa
-_OF_CHANCE = ("spreads", "over_wafers", "draws", "seed", "workers")
+from planish.units import PSI
 
 
 def tune(files: list[Path], settings: list[str], json_out: bool, out: Path | None, **options: Any) -> None:
@@ -54,10 +51,7 @@ def _in_turn(
     from planish.jobs.tuning import settings_in_turn
 
     writable(out)
-    if options["meet"]:
-        raise SetupError("--meet: the chance of meeting limits is of one setup: must stand with one alone")
-    given = {key: value for key, value in options.items() if key not in (*_OF_CHANCE, "meet")}
-    found = settings_in_turn(files, settings, **given)
+    found = settings_in_turn(files, settings, **options)
     figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)
@@ -123,12 +117,12 @@ def _print_steps(figures: dict[str, Any], title: str = "") -> None:
     rows = []
     for before, after in zip(figures["steps_before"], figures["steps"], strict=True):
         for words, step in (("before", before), ("after", after)):
-            zones = ", ".join(f"{value * _PSI:.3f}" for value in step["zone_pressures_kPa"])
+            zones = ", ".join(f"{1e3 * value / PSI:.3f}" for value in step["zone_pressures_kPa"])
             rows.append(
                 [
                     f"{step['name']}, {words}",
                     zones,
-                    f"{step['ring_pressure_kPa'] * _PSI:.3f}",
+                    f"{1e3 * step['ring_pressure_kPa'] / PSI:.3f}",
                     step["time_s"],
                     _stop(step),
                 ]

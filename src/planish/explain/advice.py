@@ -19,7 +19,7 @@ from planish.explain.worse import worse_by
 from planish.predict.raised import CLEARED, EDGE_BAND
 from planish.predict.wafer.counted import counted, cubic
 from planish.predict.wafer.polish import polish
-from planish.tuning.course import Course, Settings
+from planish.tuning.course import Course, settings_of
 from planish.tuning.movers import NUDGE_PSI, Mover, movers
 from planish.tuning.remedy import GAINED, GOOD, NoRemedy, Remedy, find_remedy
 from planish.units import PSI
@@ -131,7 +131,7 @@ def advise(result: WaferResult, figure: FigureOf, *, faster: bool) -> Advice:
     try:
         course = Course(setup.rig)
         wafer = result if result.radius.size == course.radius.size else polish(setup)
-        run = course.run(_settings(wafer))
+        run = course.run(settings_of(wafer))
         moving = movers(setup, wafer, course, run, figure)
         step = moving[0].step if moving else _longest(wafer)
         found = find_remedy(setup, wafer, course, run, step, _badness)
@@ -146,15 +146,6 @@ def advise(result: WaferResult, figure: FigureOf, *, faster: bool) -> Advice:
         _told(setup, wafer, found),
         found.changes,
         {key: (before, after) for key, before, after in told},
-    )
-
-
-def _settings(wafer: WaferResult) -> Settings:
-    steps = wafer.rig.steps
-    return Settings(
-        np.stack([step.zone_pressures for step in steps]),
-        np.array([step.ring_pressure for step in steps]),
-        np.array([record.duration for record in wafer.steps]),
     )
 
 

@@ -84,6 +84,7 @@ def settings_in_turn(
     bounds: Sequence[str] = (),
     incoming: Sequence[Path] = (),
     profile: Path | None = None,
+    meet: Sequence[str] = (),
     **options: Any,
 ) -> TunedPlatens:
     """Solve for the settings of several setup files, platens that one wafer passes in turn.
@@ -96,7 +97,7 @@ def settings_in_turn(
         Lines such as ``platen.2.recipe.step.main.time=90 s``, or without the number for all platens.
     bounds
         Lines such as ``platen.2.zone_pressure=1..6 psi``, or without the number for all platens.
-    incoming, profile
+    incoming, profile, meet
         As for :func:`settings_for`; what comes in comes to the first platen.
     **options
         As for :func:`~planish.tuning.tune.tune`.
@@ -116,6 +117,7 @@ def settings_in_turn(
         if changes:
             told = (f"set for this run: {line}" for line in change_lines(changes))
             setups[number] = setups[number].replace(changes).with_notes(*told)
+    options["meet"] = read_ranges(meet, "thickness=540..560 nm", named="--meet")
     return tune(
         setups,
         incoming=list(incoming) or None,

@@ -17,7 +17,7 @@ from planish.predict.wafer.films import stop_amount
 
 if TYPE_CHECKING:
     from planish.setup.si import Rig
-    from planish.tuning.course import Amounts, Course, Run
+    from planish.tuning.course import Amounts, Course, Run, Settings
 
 T = TypeVar("T")
 _GONE = 1e-10  # [m]: a film of less is gone, and no amount of it stops a step
@@ -51,6 +51,24 @@ def amounts_at(course: Course, run: Run) -> Amounts:
                 amount = left if step.stop == "remaining" else before - left
         made.append(amount)
     return tuple(made)
+
+
+def amounts_for(course: Course, settings: Settings) -> Amounts:
+    """Return the amounts on which steps stop, at settings that are solved for in times.
+
+    Parameters
+    ----------
+    course
+        The recipe with its own stops.
+    settings
+        As solved for; polished where a step stops on an amount that is not kept.
+    """
+    if all(
+        step.stop == "time" or kept is not None
+        for step, kept in zip(course.rig.steps, course.kept, strict=True)
+    ):
+        return course.kept
+    return amounts_at(course, course.run(settings))
 
 
 def kept_amounts(rig: Rig, free: NDArray[np.bool_]) -> Amounts:

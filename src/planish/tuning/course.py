@@ -29,6 +29,7 @@ from planish.predict.wafer.stopping import TIMES, find_stop
 
 if TYPE_CHECKING:
     from planish.predict.wafer.pad_surface import PadState
+    from planish.predict.wafer.result import WaferResult
     from planish.predict.wafer.step_plan import BackLoad, StepPlan
     from planish.predict.wafer.warm_pad import Softness
     from planish.setup.si import Rig, Step
@@ -46,6 +47,22 @@ class Settings(NamedTuple):
     zones: Array
     ring: Array
     time: Array
+
+
+def settings_of(wafer: WaferResult) -> Settings:
+    """Return the settings that a wafer was polished with, its steps as long as they took.
+
+    Parameters
+    ----------
+    wafer
+        As polished.
+    """
+    steps = wafer.rig.steps
+    return Settings(
+        np.stack([step.zone_pressures for step in steps]),
+        np.array([step.ring_pressure for step in steps]),
+        np.array([step.duration for step in wafer.steps]),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from planish.errors import DataError, refuse
 from planish.fit.calibrate.keys import key_names, key_test
 from planish.measure.runs.read import holds_runs, read_runs
+from planish.measure.sites.profile import LEAST_SITES, ON_LINE, on_one_line
 from planish.measure.sites.read import SiteMap, read_sites
 from planish.measure.sites.wafers import read_wafers
 from planish.predict.wafer.contact_model import wafer_grid
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 MOST_WAFERS = 200
-_LEAST_SITES = 6  # of a map
-_ON_LINE = 1e-6  # [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +134,7 @@ def _said_of(found: Sequence[tuple[str, SiteMap]]) -> list[str]:
         if own in seen:
             told.append(f"incoming: {name}: the same sites as those of a wafer before it; both count")
         seen.add(own)
-        if on_one_line(sites):
+        if _along_a_line(sites):
             told.append(
                 f"incoming: {name}: its sites lie on one line: taken as a profile over the radius, the mean of both sides"
             )
@@ -228,25 +227,16 @@ def with_sites(rig: Rig, sites: SiteMap) -> Rig:
     """
     film: Film = rig.wafer.films[0]
     mean = float(np.mean(sites.value))
-    if on_one_line(sites):
+    if _along_a_line(sites):
         radius, at = np.unique(np.round(sites.r, 7), return_inverse=True)
         both = np.bincount(at, weights=sites.value) / np.bincount(at)
         return with_top(rig, replace(film, sites=None, profile=(radius, both), thickness=mean))
     return with_top(rig, replace(film, sites=(sites.x, sites.y, sites.value), profile=None, thickness=mean))
 
 
-def on_one_line(sites: SiteMap) -> bool:
-    """Return whether sites lie on one line, so that they are a profile and no map.
-
-    Parameters
-    ----------
-    sites
-        Six or more; fewer are neither.
-    """
-    if len(sites) < _LEAST_SITES:
-        return False
-    places = np.column_stack([sites.x, sites.y])
-    return bool(np.linalg.svd(places - places.mean(axis=0), compute_uv=False)[1] < _ON_LINE)
+def _along_a_line(sites: SiteMap) -> bool:
+    """Return whether sites are a profile; too few of them are neither that nor a map."""
+    return len(sites) >= LEAST_SITES and on_one_line(sites)
 
 
 def with_top(rig: Rig, top: Film) -> Rig:
@@ -283,7 +273,7 @@ def as_profile(rig: Rig) -> Film:
 def _middle(rigs: Sequence[Rig], reach: float) -> Rig:
     """Return the setup with the mean of the wafers' profiles, known as far out as all of them are."""
     nodes = wafer_grid(rigs[0]).r
-    radius = np.append(nodes[nodes < reach - _ON_LINE], min(reach, float(nodes[-1])))
+    radius = np.append(nodes[nodes < reach - ON_LINE], min(reach, float(nodes[-1])))
     mean = np.stack([mean_profile(rig.wafer.films[0], radius) for rig in rigs]).mean(axis=0)
     film = replace(rigs[0].wafer.films[0], sites=None, profile=(radius, mean), thickness=float(mean.mean()))
     return with_top(rigs[0], film)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from planish.tuning.influence import Bends
 
 Array = NDArray[np.float64]
-_KINDS = ("zone_pressure", "ring_pressure", "time")
+KINDS = ("zone_pressure", "ring_pressure", "time")
 ROUNDED_PSI, ROUNDED_S = 1e-4, 1e-3
 """To which pressures and times are rounded as they are written into a setup."""
 
@@ -236,14 +236,14 @@ class Freedom:
     def _meant(self, key: str, option: str, *, kinds: bool = False) -> list[tuple[int, int]]:
         """Return which settings a key or a path means."""
         steps, last = range(len(self._start.time)), self._zones + 1
-        if kinds and key in _KINDS:
+        if kinds and key in KINDS:
             which = {"zone_pressure": range(self._zones), "ring_pressure": [self._zones], "time": [last]}[key]
             return [(step, each) for step in steps for each in which]
         allowed = "a path of a step, its zone_pressures, ring_pressure or time, as recipe.step.main.time"
         if kinds:
-            allowed = f"one of {', '.join(_KINDS)}, or {allowed}"
+            allowed = f"one of {', '.join(KINDS)}, or {allowed}"
             if "." not in key:
-                raise SetupError(f"{option} {self._within}{key}: must be {allowed} ({nearest(key, _KINDS)})")
+                raise SetupError(f"{option} {self._within}{key}: must be {allowed} ({nearest(key, KINDS)})")
         try:
             keys = paths.resolve(key, self._tree)
         except SetupError as error:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
     from planish.predict.wafer.result import WaferResult
+    from planish.tuning.incoming import Scatter
 
 
 def left_of(wafer: WaferResult) -> float:
@@ -63,6 +64,60 @@ def before_after(key: str, *values: float | None) -> dict[str, float | None]:
         Before, and after.
     """
     return {key.format(which): value for which, value in zip(("before", "after"), values, strict=True)}
+
+
+def of_several(
+    scatter: Scatter | None,
+    before: Sequence[WaferResult],
+    after: Sequence[WaferResult],
+    rows: list[dict[str, Any]],
+) -> dict[str, Any]:
+    """Return the worst of several wafers, what no setting mends, and a row a wafer; nothing for one.
+
+    Parameters
+    ----------
+    scatter
+        None for one wafer.
+    before, after
+        All of them.
+    rows
+        One a wafer, as :func:`wafer_row` makes them.
+    """
+    if scatter is None:
+        return {}
+    worst = (max((percent(one) or 0.0 for one in each), default=None) for each in (before, after))
+    return {
+        **before_after("worst_wiwnu_sigma_percent_{}", *worst),
+        "incoming_means_sigma_nm": 1e9 * scatter.means,
+        "incoming_profiles_sigma_nm": 1e9 * scatter.profiles,
+        "incoming_round_sigma_nm": 1e9 * scatter.round,
+        "wafers": rows,
+    }
+
+
+def wafer_row(
+    name: str, pair: Sequence[WaferResult], off: Callable[[WaferResult], float], uneven: float
+) -> dict[str, Any]:
+    """Return the figures of one of several wafers.
+
+    Parameters
+    ----------
+    name
+        What it is called.
+    pair
+        It before, and after.
+    off
+        Gives sigma of what is left less what is wanted [m].
+    uneven
+        What its sites differ from the mean round the wafer [m].
+    """
+    return {
+        "wafer": name,
+        **before_after("mean_remaining_{}_nm", *(left_nm(wafer) for wafer in pair)),
+        **before_after("wiwnu_sigma_percent_{}", *(percent(wafer) for wafer in pair)),
+        **before_after("off_target_sigma_{}_nm", *(1e9 * off(wafer) for wafer in pair)),
+        "incoming_round_sigma_nm": 1e9 * uneven,
+    }
 
 
 def average(figure_of: Callable[[WaferResult], float | None], wafers: Sequence[WaferResult]) -> float | None:

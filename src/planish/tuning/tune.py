@@ -17,11 +17,11 @@ from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.polish import polish
 from planish.setup.given import as_setup
 from planish.setup.models import Setup
-from planish.tuning.amounts import amounts_at, amounts_told, kept_amounts, on_target
+from planish.tuning.amounts import amounts_for, amounts_told, kept_amounts, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
 from planish.tuning.chance.meet import read_limits
 from planish.tuning.chance.solve import DRAWS, Asked, by_chance
-from planish.tuning.course import Amounts, Course, Settings
+from planish.tuning.course import Amounts, Course, Settings, settings_of
 from planish.tuning.incoming import Coming, scatter, wafers_coming
 from planish.tuning.limits import ROUNDED_S, Freedom
 from planish.tuning.platens.tune import RowAsked, tune_platens
@@ -185,10 +185,11 @@ def tune(
         For sites or a target that cannot be.
     """
     if isinstance(setup, list | tuple):
-        if meet or over_wafers:
+        if meet:
             raise SetupError(
                 "--meet: the chance of meeting limits is of one setup: must stand with one alone"
             )
+        _not_of_chance(spreads=spreads, over_wafers=over_wafers, draws=draws, seed=seed)
         if not setup:
             raise SetupError(refuse("setups", "none", "one or more"))
         asked_of_all = RowAsked(
@@ -224,11 +225,7 @@ def tune(
     coming = wafers_coming(setup, incoming, columns)
     rig, notes = coming.middle, [*coming.notes]
     before = polish(rig)
-    start = Settings(
-        np.stack([step.zone_pressures for step in rig.steps]),
-        np.array([step.ring_pressure for step in rig.steps]),
-        np.array([step.duration for step in before.steps]),
-    )
+    start = settings_of(before)
     goal, said = goal_of(before, _target(target, profile, asked.limits), profile)
     _within(before.mean(goal), asked.limits)
     cap, words = longest_time(before, goal, most_time, least_rate)
@@ -244,10 +241,10 @@ def tune(
     settled = freedom.rounded(found.settings)
     held, chance = binding(found, freedom), None
     if asked.limits:
-        settled, chance = by_chance(setup, coming, freedom, settled, asked)
+        settled, chance = by_chance(setup, coming, plain.course, freedom, settled, asked)
         if chance.better:
             held = holding(settled, freedom)
-    course = Course(rig, kept=kept_amounts(rig, freedom.free))
+    course = plain.course
 
     def tried(amounts: Sequence[Amounts]) -> tuple[Changes, WaferResult]:
         changes = settled_changes(setup, start, settled, amounts[0])
@@ -258,7 +255,7 @@ def tune(
         wanted = course.counted.mean(course.run(settled).stack)
     (changes, after), (amounts,) = on_target(
         [course],
-        [amounts_at(course, course.run(settled))],
+        [amounts_for(course, settled)],
         tried,
         lambda made: made[1].mean(made[1].remaining.sum(axis=0)) - wanted,
     )
@@ -319,9 +316,10 @@ def _within(mean: float, limits: Sequence[Meet]) -> None:
 
 
 class _Plain(NamedTuple):
-    """Where the search for the most even wafers ended, within which freedom; programs and wafers on the way there."""
+    """Where the search for the most even wafers ended, within which freedom, on which course; programs and wafers till then."""
 
     found: Found
+    course: Course
     freedom: Freedom
     notes: list[str]
     programs: int
@@ -357,12 +355,14 @@ def _plain(
     found = search.improve(begin)
     count = len(coming.rigs)
     if count == 1 or abs(found.gap) > MET_NM:
-        return _Plain(found, freedom, notes, 0, 0)
+        return _Plain(found, course, freedom, notes, 0, 0)
     # the wafer of the mean profile is nearly that of them all: the search over all of them begins where its ended
     several = Several([Course(rig, kept=kept) for rig in coming.rigs])
     over_all = Search(several, freedom, np.tile(goal, count))
     best = over_all.improve(several.run(found.settings))
-    return _Plain(best, freedom, notes, found.programs, found.runs + (best.runs + 1) * (count - 1) + 1)
+    return _Plain(
+        best, course, freedom, notes, found.programs, found.runs + (best.runs + 1) * (count - 1) + 1
+    )
 
 
 def _each(setup: Setup, coming: Coming, changes: Changes) -> tuple[OneOf, ...]:

@@ -16,7 +16,7 @@ from planish.results.result import Result
 from planish.setup.changes import quantity_text
 from planish.tuning import program
 from planish.tuning.chance import counted as by_count
-from planish.tuning.told import average, before_after, left_nm, left_of, percent, rms, step_rows
+from planish.tuning.told import average, before_after, left_nm, of_several, percent, rms, step_rows, wafer_row
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -142,7 +142,7 @@ class Tuned(Result):
         if self.chance is not None:
             met = f"; {figure(100 * self.chance.chosen.chance.share, '%', 3)} of draws meet all limits"
         return (
-            f"{counted(len(self.after.steps), 'step')}: {figure(1e9 * self._left(self.after), 'nm')} left{of}, uneven by "
+            f"{counted(len(self.after.steps), 'step')}: {figure(left_nm(self.after), 'nm')} left{of}, uneven by "
             f"{figure(after, '%', 3)} (1σ), {figure(before, '%', 3)} before{met}"
         )
 
@@ -192,10 +192,6 @@ class Tuned(Result):
         """Return the setup with the settings in it."""
         return self.setup.replace(self.changes)
 
-    @staticmethod
-    def _left(wafer: WaferResult) -> float:
-        return left_of(wafer)
-
     def _off(self, wafer: WaferResult) -> float:
         """Return sigma [m] of what is left less what is wanted."""
         return wafer.sigma(wafer.remaining.sum(axis=0) - self.goal)
@@ -208,7 +204,7 @@ class Tuned(Result):
             **before_after("mean_remaining_{}_nm", *(average(left_nm, each) for each in every)),
             **before_after("wiwnu_sigma_percent_{}", *(average(percent, each) for each in every)),
             **before_after("off_target_sigma_{}_nm", *(1e9 * rms(self._off, each) for each in every)),
-            **self._of_several(),
+            **of_several(self.scatter, *every, [self._row(one) for one in self.wafers]),
             "time_before_s": before.time,
             "time_after_s": after.time,
             "mean_removal_rate_after_nm_per_min": 6e10 * after.mean(after.rate),
@@ -221,29 +217,10 @@ class Tuned(Result):
             "changes": self.changes,
         }
 
-    def _of_several(self) -> dict[str, Any]:
-        """Return the worst of several wafers, what no setting mends, and a row a wafer; nothing for one."""
-        if self.scatter is None:
-            return {}
-        worst = (max((percent(one) or 0.0 for one in each), default=None) for each in self._all())
-        return {
-            **before_after("worst_wiwnu_sigma_percent_{}", *worst),
-            "incoming_means_sigma_nm": 1e9 * self.scatter.means,
-            "incoming_profiles_sigma_nm": 1e9 * self.scatter.profiles,
-            "incoming_round_sigma_nm": 1e9 * self.scatter.round,
-            "wafers": [self._row(one) for one in self.wafers],
-        }
-
     def _row(self, one: OneOf) -> dict[str, Any]:
-        pair = (one.before, one.after)
-        return {
-            "wafer": one.name,
-            "mean_incoming_nm": 1e9 * one.after.mean(one.after.incoming.sum(axis=0)),
-            **before_after("mean_remaining_{}_nm", *(left_nm(wafer) for wafer in pair)),
-            **before_after("wiwnu_sigma_percent_{}", *(percent(wafer) for wafer in pair)),
-            **before_after("off_target_sigma_{}_nm", *(1e9 * self._off(wafer) for wafer in pair)),
-            "incoming_round_sigma_nm": 1e9 * one.round,
-        }
+        coming = {"mean_incoming_nm": 1e9 * one.after.mean(one.after.incoming.sum(axis=0))}
+        row = wafer_row(one.name, (one.before, one.after), self._off, one.round)
+        return {"wafer": row.pop("wafer"), **coming, **row}
 
     def dataset(self) -> xr.Dataset:
         """Return the figures, the profiles over the radius and the pressures of each step, in SI."""

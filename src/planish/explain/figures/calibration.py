@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from planish.explain.figures.data import values
 from planish.explain.figures.style import BLUE, FAINT, INK, LINES, ORANGE, figure, styled, subplots
 from planish.units import pretty
 
@@ -51,7 +51,7 @@ def calibration_figure(answer: Result | SavedResult) -> Figure:
 
 def _against(ax: Any, data: xr.Dataset) -> None:
     """Draw measured against predicted, both over the mean size of their set; crosses count less."""
-    measured, predicted, weight = (_values(data, name) for name in ("measured", "predicted", "weight"))
+    measured, predicted, weight = (values(data, name) for name in ("measured", "predicted", "weight"))
     of_set = np.asarray(data["set_of_value"].values)
     names = [one.decode() if isinstance(one, bytes) else str(one) for one in data["set_name"].values]
     for index, name in enumerate(names):
@@ -110,7 +110,3 @@ def _intervals(ax: Any, rows: dict[str, list[Any]], untold: set[str], level: flo
 
 def _short(name: str) -> str:
     return name if len(name) <= LONGEST else "…" + name[1 - LONGEST :]
-
-
-def _values(data: xr.Dataset, name: str) -> NDArray[np.float64]:
-    return np.asarray(data[name].values, dtype=np.float64)

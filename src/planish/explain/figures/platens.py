@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.explain.figures.data import texts, values
 from planish.explain.figures.style import BLUE, FAINT, GREEN, ORANGE, figure, line_look, styled, subplots
 from planish.units import PSI
 
@@ -50,10 +51,10 @@ def platens_figure(answer: Result | SavedResult) -> Figure:
         ax.set_ylim(low, high)
     _end(grid[0, 2], data, summary)
     top = 1.15 * max(
-        float(np.nanmax(_values(data, f"zone_pressure_{which}"))) for which in ("before", "after")
+        float(np.nanmax(values(data, f"zone_pressure_{which}"))) for which in ("before", "after")
     )
     top = max(
-        top, 1.08 * max(float(_values(data, f"ring_set_{which}").max()) for which in ("before", "after"))
+        top, 1.08 * max(float(values(data, f"ring_set_{which}").max()) for which in ("before", "after"))
     )
     for number in range(count):
         _pressures(grid[1, number], data, number, told)
@@ -67,8 +68,8 @@ def platens_figure(answer: Result | SavedResult) -> Figure:
 
 def _each_leaves(ax: Any, data: xr.Dataset, which: str, means: list[Any]) -> None:
     """Draw what comes in and what each platen leaves, each less its own mean inside the edge exclusion."""
-    radii, left = 1e3 * _values(data, "radius"), 1e9 * _values(data, f"platen_left_{which}")
-    lines = [("comes in", radii[0], 1e9 * _values(data, "incoming"), {"color": FAINT})]
+    radii, left = 1e3 * values(data, "radius"), 1e9 * values(data, f"platen_left_{which}")
+    lines = [("comes in", radii[0], 1e9 * values(data, "incoming"), {"color": FAINT})]
     lines += [
         (f"left by platen {number + 1}", radii[number], left[number], line_look(number))
         for number in range(left.shape[0])
@@ -82,14 +83,14 @@ def _each_leaves(ax: Any, data: xr.Dataset, which: str, means: list[Any]) -> Non
 
 
 def _end(ax: Any, data: xr.Dataset, summary: dict[str, Any]) -> None:
-    radius = 1e3 * _values(data, "radius")[-1]
+    radius = 1e3 * values(data, "radius")[-1]
     inside = _inside(data, radius)
     for which, colour in (("before", ORANGE), ("after", BLUE)):
         share = summary[f"wiwnu_sigma_percent_{which}"]
         told = "" if share is None else f", WIWNU {share:.3g} % (1σ)"
-        profile = 1e9 * _values(data, f"platen_left_{which}")[-1]
+        profile = 1e9 * values(data, f"platen_left_{which}")[-1]
         ax.plot(radius[inside], profile[inside], color=colour, label=f"{which}{told}")
-    ax.plot(radius[inside], 1e9 * _values(data, "goal")[inside], color=GREEN, linestyle=":", label="wanted")
+    ax.plot(radius[inside], 1e9 * values(data, "goal")[inside], color=GREEN, linestyle=":", label="wanted")
     ax.set_title("Left after the last platen")
     ax.set_ylabel("thickness of all films [nm]")
     _with_room(ax)
@@ -97,17 +98,17 @@ def _end(ax: Any, data: xr.Dataset, summary: dict[str, Any]) -> None:
 
 def _pressures(ax: Any, data: xr.Dataset, number: int, told: dict[str, list[Any]]) -> None:
     """Draw the zones of each step of one platen, before thin and after bold, and the ring as a mark beyond the edge."""
-    outer = 1e3 * _values(data, "zone_outer_radius")[number]
+    outer = 1e3 * values(data, "zone_outer_radius")[number]
     edges = np.concatenate([[0.0], outer[np.isfinite(outer)]])
-    steps = np.flatnonzero(_values(data, "step_platen") == number + 1)
-    names = _texts(data, "each_step_name")
+    steps = np.flatnonzero(values(data, "step_platen") == number + 1)
+    names = texts(data, "each_step_name")
     for place, step in enumerate(steps):
         colour = line_look(place)["color"]
         for which, wide, style in (("before", 1.0, ":"), ("after", 2.2, "-")):
-            zones = _values(data, f"zone_pressure_{which}")[step, : edges.size - 1] / PSI
+            zones = values(data, f"zone_pressure_{which}")[step, : edges.size - 1] / PSI
             label = names[step] if which == "after" else None
             ax.stairs(zones, edges, label=label, baseline=None, linewidth=wide, linestyle=style, color=colour)
-            ring = float(_values(data, f"ring_set_{which}")[step]) / PSI
+            ring = float(values(data, f"ring_set_{which}")[step]) / PSI
             if ring > 0:
                 filled = colour if which == "after" else "none"
                 ax.plot([1.03 * edges[-1]], [ring], "s", markeredgecolor=colour, markerfacecolor=filled)
@@ -125,11 +126,3 @@ def _with_room(ax: Any) -> None:
 
 def _inside(data: xr.Dataset, radius: Array) -> NDArray[np.bool_]:
     return np.asarray(radius <= radius[-1] - 1e3 * float(data.attrs["exclusion"]))
-
-
-def _texts(data: xr.Dataset, name: str) -> list[str]:
-    return [one.decode() if isinstance(one, bytes) else str(one) for one in data[name].values]
-
-
-def _values(data: xr.Dataset, name: str) -> Array:
-    return np.asarray(data[name].values, dtype=np.float64)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.explain.figures.data import texts, values
 from planish.explain.figures.style import BLUE, FAINT, GREEN, ORANGE, figure, line_look, styled, subplots
 from planish.units import PSI
 
@@ -53,7 +54,7 @@ def tuned_figure(answer: Result | SavedResult) -> Figure:
 
 
 def _profiles(coming: Any, left: Any, data: xr.Dataset, summary: dict[str, Any]) -> None:
-    radius = 1e3 * _values(data, "radius")
+    radius = 1e3 * values(data, "radius")
     inside = radius <= radius[-1] - 1e3 * float(data.attrs["exclusion"])
     several = "wafer_incoming" in data
     if several:
@@ -62,18 +63,18 @@ def _profiles(coming: Any, left: Any, data: xr.Dataset, summary: dict[str, Any])
             ("wafer_left_before", left, ORANGE),
             ("wafer_left_after", left, BLUE),
         ):
-            each = 1e9 * _values(data, name)
+            each = 1e9 * values(data, name)
             ax.plot(radius[inside], each[:, inside].T, color=colour, linewidth=0.9, alpha=0.45)
-    mean = 1e9 * _values(data, "incoming")
+    mean = 1e9 * values(data, "incoming")
     coming.plot(radius[inside], mean[inside], color=FAINT)
     coming.set_title("Incoming, all films" + (" (bold: mean of the wafers)" if several else ""))
     coming.set_ylabel("thickness [nm]")
-    goal = 1e9 * _values(data, "goal")
+    goal = 1e9 * values(data, "goal")
     for name, colour in (("before", ORANGE), ("after", BLUE)):
         share = summary[f"wiwnu_sigma_percent_{name}"]
         of = "mean WIWNU" if several else "WIWNU"
         told = "" if share is None else f", {of} {share:.3g} % (1σ)"
-        profile = 1e9 * _values(data, f"left_{name}")
+        profile = 1e9 * values(data, f"left_{name}")
         left.plot(radius[inside], profile[inside], color=colour, label=f"{name}{told}")
     left.plot(radius[inside], goal[inside], color=GREEN, linestyle=":", label="wanted")
     left.set_title("What is left")
@@ -83,9 +84,9 @@ def _profiles(coming: Any, left: Any, data: xr.Dataset, summary: dict[str, Any])
 
 def _bands(ax: Any, data: xr.Dataset, summary: dict[str, Any]) -> None:
     """Draw the middle and 5 to 95 % of what is left over the draws, with the plain settings and those chosen."""
-    place = 1e3 * _values(data, "draw_place")
+    place = 1e3 * values(data, "draw_place")
     for name, words, colour in _ways(data):
-        low, middle, high = np.quantile(1e9 * _values(data, f"draw_left_{name}"), (0.05, 0.5, 0.95), axis=0)
+        low, middle, high = np.quantile(1e9 * values(data, f"draw_left_{name}"), (0.05, 0.5, 0.95), axis=0)
         ax.fill_between(place, low, high, color=colour, alpha=0.22, linewidth=0)
         ax.plot(place, middle, color=colour, label=words)
     ax.set_title(f"Left of {summary['draws']} draws (5 to 95 %)")
@@ -96,17 +97,17 @@ def _bands(ax: Any, data: xr.Dataset, summary: dict[str, Any]) -> None:
 
 def _limited(ax: Any, data: xr.Dataset, summary: dict[str, Any]) -> None:
     """Draw the limited figures of each draw: two against each other, or one as a distribution."""
-    names = [str(one) for one in _texts(data, "limit_of")]
-    low, high = _values(data, "limit_low"), _values(data, "limit_high")
+    names = [str(one) for one in texts(data, "limit_of")]
+    low, high = values(data, "limit_low"), values(data, "limit_high")
     two = len(names) > 1
     for name, words, colour in _ways(data):
-        values = _values(data, f"draw_value_{name}")
+        of_draws = values(data, f"draw_value_{name}")
         key = "chance_percent" if name == "chosen" else "chance_plain_percent"
         told = f"{words}: {summary[key]:.3g} % meet all limits"
         if two:
-            ax.plot(values[:, 0], values[:, 1], ".", color=colour, alpha=0.5, markersize=5, label=told)
+            ax.plot(of_draws[:, 0], of_draws[:, 1], ".", color=colour, alpha=0.5, markersize=5, label=told)
         else:
-            ax.hist(values[:, 0], bins=30, color=colour, alpha=0.45, label=told)
+            ax.hist(of_draws[:, 0], bins=30, color=colour, alpha=0.45, label=told)
     for end in (low[0], high[0]):
         if np.isfinite(end):
             ax.axvline(end, color=GREEN, linestyle=":")
@@ -133,9 +134,9 @@ def _ways(data: xr.Dataset) -> list[tuple[str, str, str]]:
 
 def _pressures(ax: Any, data: xr.Dataset, which: str, title: str) -> None:
     """Draw the zones of each step as a staircase, and the ring as a mark beyond the edge."""
-    edges = 1e3 * np.concatenate([[0.0], _values(data, "zone_outer_radius")])
-    zones, ring = _values(data, f"zone_pressure_{which}") / PSI, _values(data, f"ring_set_{which}") / PSI
-    for index, name in enumerate(_texts(data, "step_name")):
+    edges = 1e3 * np.concatenate([[0.0], values(data, "zone_outer_radius")])
+    zones, ring = values(data, f"zone_pressure_{which}") / PSI, values(data, f"ring_set_{which}") / PSI
+    for index, name in enumerate(texts(data, "step_name")):
         look = line_look(index)
         ax.stairs(zones[index], edges, label=name, baseline=None, linewidth=2.2, **look)
         if ring[index] > 0:
@@ -143,11 +144,3 @@ def _pressures(ax: Any, data: xr.Dataset, which: str, title: str) -> None:
     ax.set_title(f"{title} (square: ring)")
     ax.set_ylabel("zone pressure [psi]")
     ax.legend()
-
-
-def _texts(data: xr.Dataset, name: str) -> list[str]:
-    return [one.decode() if isinstance(one, bytes) else str(one) for one in data[name].values]
-
-
-def _values(data: xr.Dataset, name: str) -> Array:
-    return np.asarray(data[name].values, dtype=np.float64)

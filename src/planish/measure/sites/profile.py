@@ -26,6 +26,8 @@ from planish.measure.sites.read import SiteMap
 from planish.measure.sites.zernike import basis, terms
 
 Array = NDArray[np.float64]
+LEAST_SITES = 6  # of a map
+ON_LINE = 1e-6  # [m]: sites nearer than that to a line lie on it
 
 SOURCES: tuple[str, ...] = (
     "Eilers & Marx 1996, Stat. Sci. 11, 89: penalised B-splines (read as quoted in a P-spline basis in Julia)",
@@ -232,10 +234,9 @@ def smooth_map(site_map: SiteMap, kind: Literal["thin-plate", "zernike"] = "thin
         If the kind is unknown, there are fewer than six sites, or they all
         lie on one line.
     """
-    if len(site_map) < 6:
+    if len(site_map) < LEAST_SITES:
         raise DataError(f"{site_map.source}: {len(site_map)} sites carry no map: must be six or more")
-    xy = np.column_stack([site_map.x, site_map.y])
-    if np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False)[1] < 1e-6:
+    if on_one_line(site_map):
         raise DataError(
             f"{site_map.source}: all sites lie on one line: a map is not determined (use a profile)"
         )
@@ -244,6 +245,18 @@ def smooth_map(site_map: SiteMap, kind: Literal["thin-plate", "zernike"] = "thin
     if kind == "thin-plate":
         return _thin_plate(site_map)
     raise DataError(refuse("kind of map", kind, "thin-plate or zernike"))
+
+
+def on_one_line(site_map: SiteMap) -> bool:
+    """Return whether sites lie on one line, so that they are a profile and no map.
+
+    Parameters
+    ----------
+    site_map
+        Two sites or more.
+    """
+    xy = np.column_stack([site_map.x, site_map.y])
+    return bool(np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False)[1] < ON_LINE)
 
 
 def _zernike(m: SiteMap) -> SmoothMap:

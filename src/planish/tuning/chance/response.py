@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from planish.errors import PlanishError
 from planish.predict.wafer.bands import Moved, drawn
-from planish.tuning.amounts import amounts_at
+from planish.tuning.amounts import amounts_at, amounts_for
 from planish.tuning.chance.draws import Draws
 from planish.tuning.course import Course
 from planish.tuning.doses import Doses
@@ -29,7 +29,7 @@ from planish.tuning.influence import influence, influence_and_bends
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
-    from planish.setup.si import Film, Rig
+    from planish.setup.si import Film
     from planish.tuning.course import Amounts, Run, Settings
     from planish.tuning.limits import Freedom
 
@@ -50,14 +50,14 @@ class Sides:
         The names of those that do nothing.
     """
 
-    def __init__(self, setup: Setup, moved: Sequence[Moved], middle: Rig, settings: Settings) -> None:
-        self.middle = Course(middle)
-        amounts = amounts_at(self.middle, self.middle.run(settings))
+    def __init__(self, setup: Setup, moved: Sequence[Moved], middle: Course, settings: Settings) -> None:
+        self.middle = middle
+        amounts = amounts_for(middle, settings)
         base = self._removed(self.middle, settings, amounts)
         kept: list[tuple[Moved, Course | None, Course | None]] = []
         self.idle: list[str] = []
         for one in moved:
-            up, down = (self._side(setup, one, sign, middle.wafer.films[0]) for sign in (1.0, -1.0))
+            up, down = (self._side(setup, one, sign, middle.rig.wafer.films[0]) for sign in (1.0, -1.0))
             acts = any(
                 side is not None
                 and float(np.abs(self._removed(side, settings, amounts) / base - 1.0).max()) > _NOTHING
@@ -177,7 +177,7 @@ def response(
     stops = amounts_at(course, run)
     answers = influence_and_bends(course, run, free)
     alone = _with_times(free, stops)
-    nominal = influence(course, run, alone)
+    nominal = answers.first if np.array_equal(alone, free) else influence(course, run, alone)
     removed = np.maximum(read @ (course.incoming.sum(axis=0) - run.stack), _LEAST)
     slopes, bends = -doses.slopes(at, read, answers.first), -doses.bends(at, read, answers)
 

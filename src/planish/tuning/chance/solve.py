@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from planish.errors import SetupError, refuse
 from planish.predict.wafer.bands import spreads
 from planish.predict.wafer.correlations import correlations, mixed
-from planish.tuning.amounts import amounts_at
+from planish.tuning.amounts import amounts_for
 from planish.tuning.chance.counted import Chance, Count
 from planish.tuning.chance.draws import COUNTED, SEARCHED, Draws, Polished, draws_of, paces, polished, slim
 from planish.tuning.chance.meet import Meet, figures
@@ -26,7 +26,7 @@ from planish.units import as_whole
 if TYPE_CHECKING:
     from planish.engine.execute import Cancel, Progress
     from planish.setup.models import Setup
-    from planish.tuning.course import Settings
+    from planish.tuning.course import Course, Settings
     from planish.tuning.incoming import Coming
     from planish.tuning.limits import Freedom
 
@@ -63,6 +63,7 @@ class Asked:
 def by_chance(
     setup: Setup,
     coming: Coming,
+    course: Course,
     freedom: Freedom,
     plain: Settings,
     asked: Asked,
@@ -75,6 +76,8 @@ def by_chance(
         Whose spreads are drawn.
     coming
         The wafers, each as likely.
+    course
+        The recipe on the mean of them, with the amounts that are kept.
     freedom
         What may move, and how far.
     plain
@@ -93,7 +96,7 @@ def by_chance(
         Where nothing differs from wafer to wafer, and where no draw meets all limits.
     """
     tops = tuple(as_profile(rig) for rig in coming.rigs)
-    sides = Sides(setup, spreads(setup) if asked.stated else [], coming.middle, plain)
+    sides = Sides(setup, spreads(setup) if asked.stated else [], course, plain)
     if not sides.moved and len(tops) == 1 and not asked.over_wafers:
         raise SetupError(
             "--meet: nothing differs from wafer to wafer here: must be a spread stated in the setup (as removal.oxide.spread), "
@@ -120,7 +123,7 @@ def by_chance(
     other = freedom.rounded(best.settings)
     same = all(np.array_equal(one, two) for one, two in zip(plain, other, strict=True))
     tried = (plain,) if same else (plain, other)
-    amounts = tuple(amounts_at(sides.middle, sides.middle.run(one)) for one in tried)
+    amounts = tuple(amounts_for(course, one) for one in tried)
     of = Polished(setup, slim(sides.moved), tops, pace, tried, amounts)
     found = polished(
         of, drawn(asked.draws, COUNTED), workers=asked.workers, progress=asked.progress, cancel=asked.cancel

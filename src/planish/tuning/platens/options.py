@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from planish.errors import PlanishError, SetupError, refuse
 from planish.setup import paths
+from planish.tuning.limits import KINDS
 
 if TYPE_CHECKING:
     from planish.setup.models import Setup
 
 _OF_ONE = re.compile(r"platen\.(?P<number>[^.]*)(?:\.(?P<path>.+))?", re.DOTALL)
-_KINDS = ("zone_pressure", "ring_pressure", "time")
 
 
 def bounds_by_platen(bounds: Mapping[str, str], setups: Sequence[Setup]) -> list[dict[str, str]]:
@@ -100,7 +100,7 @@ def _meant(key: str, setups: Sequence[Setup], option: str) -> list[tuple[int, st
     if found is not None:
         return [(_number(found, key, len(setups), option), found["path"] or "")]
     everywhere = [(number, key) for number in range(len(setups))]
-    if key in _KINDS:
+    if key in KINDS:
         return everywhere
     # where none has it, the first one says what is wrong with it
     return [(number, key) for number, setup in enumerate(setups) if _has(setup, key)] or everywhere

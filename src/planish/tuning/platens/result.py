@@ -14,7 +14,7 @@ from planish.physics.pressure import slopes
 from planish.results.plain import unique
 from planish.results.result import Result
 from planish.tuning import program
-from planish.tuning.told import average, before_after, left_nm, percent, rms, step_rows
+from planish.tuning.told import average, before_after, left_nm, of_several, percent, rms, step_rows, wafer_row
 from planish.tuning.tuned import CARE, Bound, OneOf
 
 if TYPE_CHECKING:
@@ -123,7 +123,11 @@ class TunedPlatens(Result):
             **before_after("mean_remaining_{}_nm", *(average(left_nm, each) for each in every)),
             **before_after("wiwnu_sigma_percent_{}", *(average(percent, each) for each in every)),
             **before_after("off_target_sigma_{}_nm", *(1e9 * rms(self._off, each) for each in every)),
-            **self._of_several(),
+            **of_several(
+                self.scatter,
+                *every,
+                [wafer_row(one.name, (one.before, one.after), self._off, one.round) for one in self.wafers],
+            ),
             **before_after("time_{}_s", *(float(sum(each)) for each in times)),
             **before_after("longest_platen_{}_s", *(max(each) for each in times)),
             "mean_removal_rate_after_nm_per_min": rate,
@@ -147,29 +151,6 @@ class TunedPlatens(Result):
             "steps": step_rows(after),
             "steps_before": step_rows(before),
             "changes": self.changes[number],
-        }
-
-    def _of_several(self) -> dict[str, Any]:
-        """Return the worst of several wafers, what no setting mends, and a row a wafer; nothing for one."""
-        if self.scatter is None:
-            return {}
-        worst = (max((percent(one) or 0.0 for one in each), default=None) for each in self._ends())
-        return {
-            **before_after("worst_wiwnu_sigma_percent_{}", *worst),
-            "incoming_means_sigma_nm": 1e9 * self.scatter.means,
-            "incoming_profiles_sigma_nm": 1e9 * self.scatter.profiles,
-            "incoming_round_sigma_nm": 1e9 * self.scatter.round,
-            "wafers": [self._row(one) for one in self.wafers],
-        }
-
-    def _row(self, one: OneOf) -> dict[str, Any]:
-        pair = (one.before, one.after)
-        return {
-            "wafer": one.name,
-            **before_after("mean_remaining_{}_nm", *(left_nm(wafer) for wafer in pair)),
-            **before_after("wiwnu_sigma_percent_{}", *(percent(wafer) for wafer in pair)),
-            **before_after("off_target_sigma_{}_nm", *(1e9 * self._off(wafer) for wafer in pair)),
-            "incoming_round_sigma_nm": 1e9 * one.round,
         }
 
     def dataset(self) -> xr.Dataset:

@@ -15,7 +15,7 @@ from planish.measure.sites.read import SiteMap
 from planish.predict.wafer.platens import check_one_wafer, polish_in_turn
 from planish.tuning.amounts import amounts_at, amounts_told, kept_amounts, on_target
 from planish.tuning.asked import goal_of, longest_time, positive
-from planish.tuning.course import Amounts, Settings
+from planish.tuning.course import Amounts, settings_of
 from planish.tuning.incoming import scatter, wafers_coming
 from planish.tuning.limits import ROUNDED_S, Freedom
 from planish.tuning.platens.course import RowCourse, RowSettings
@@ -139,16 +139,6 @@ def tune_platens(setups: Sequence[Setup], asked: RowAsked) -> TunedPlatens:
 
 def _row(first: Rig, setups: Sequence[Setup]) -> list[Rig]:
     return [first, *(setup.rig for setup in setups[1:])]
-
-
-def settings_of(wafer: WaferResult) -> Settings:
-    """Return the settings that a wafer was polished with, its steps as long as they took."""
-    steps = wafer.rig.steps
-    return Settings(
-        np.stack([step.zone_pressures for step in steps]),
-        np.array([step.ring_pressure for step in steps]),
-        np.array([step.duration for step in wafer.steps]),
-    )
 
 
 class Free:
