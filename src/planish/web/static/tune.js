@@ -20,7 +20,8 @@ export class Tune {
     this.home = home; this.state = state; this.found = null;
     home.innerHTML = `<h2>Settings for a target</h2>
       <form><label>thickness to be left [nm] <input type="number" name="target_nm" min="1" max="1000000" step="any" required></label>
-        <label>wafers that come in, all with one recipe; none chosen: the setup’s own films <select name="incoming" multiple size="3"></select></label>
+        <label class="coming">wafers that come in, all with one recipe; none chosen: the setup’s own films <select name="incoming" multiple size="3"></select></label>
+        <p class="no-coming">The setup’s own films come in; thickness sites dropped under “your data” can come in in their place.</p>
         <details><summary>limits</summary><div class="limits"></div></details>
         <button class="main">solve</button></form>
       <div role="status"></div><div class="tuned"></div>`;
@@ -39,11 +40,12 @@ export class Tune {
 
   // The files that may come in are those dropped as thickness sites; the first target is what the recipe leaves.
   open() {
-    const { state, form } = this, select = form.incoming, chosen = new Set([...select.selectedOptions].map((one) => one.value));
+    const { state, form, home } = this, select = form.incoming, chosen = new Set([...select.selectedOptions].map((one) => one.value));
     if (!this.meet.figures) askJson("/api/tune").then((figures) => this.meet.offer(figures), () => {});
     const sites = state.data.files.filter((f) => f.about?.is === "sites" && f.about.quantity === "thickness");
     select.replaceChildren(...sites.map((f) => new Option(f.name, f.id, false, chosen.has(f.id))));
-    select.disabled = !sites.length;
+    home.querySelector(".coming").hidden = !sites.length;
+    home.querySelector(".no-coming").hidden = Boolean(sites.length);
     const left = state.answer?.header.summary.mean_remaining_nm;
     if (!form.target_nm.value && left > 0) form.target_nm.value = Math.round(left);
   }
