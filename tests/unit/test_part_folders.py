@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import os
 import tomllib
 from pathlib import Path
 
 import pytest
+from answered_here import SameProcess
 from starlette.testclient import TestClient
 
 import planish
@@ -17,7 +17,6 @@ from planish.setup.check import check
 from planish.setup.part_files import check_part
 from planish.setup.parts import PART_KINDS, catalogue, list_parts
 from planish.web.app import build
-from planish.web.workers import Refused, Workers, call
 
 PAD = (Path(__file__).parents[1] / "outside_package/outside_polish/parts/pads.toml").read_text()
 OURS = PAD.replace("outside-firm", "our-pad")
@@ -161,16 +160,6 @@ def test_what_ships_would_pass_as_a_part_of_the_users():
     for kind in PART_KINDS:
         for part in catalogue(kind).values():
             check_part(Path("shipped"), kind, part.name, part.tree())
-
-
-class SameProcess(Workers):
-    """Workers that answer here, so that this test starts no processes."""
-
-    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
-        done, answer = await asyncio.to_thread(call, module, name, arguments)
-        if not done:
-            raise Refused(answer)
-        return answer
 
 
 def test_a_setup_sent_to_the_bench_names_no_folders_of_the_server(tmp_path, monkeypatch):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 from pathlib import Path
 
 import numpy as np
 import pytest
+from answered_here import SameProcess
 from starlette.testclient import TestClient
 
 from planish.jobs.exchange import choose, fresh, with_motion, without_conditioner
@@ -15,19 +15,8 @@ from planish.predict.wafer.polish import polish
 from planish.setup.models import Setup
 from planish.web.app import build
 from planish.web.packing import pack, unpack
-from planish.web.workers import Refused, Workers, call
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "data"
-
-
-class SameProcess(Workers):
-    """Workers that answer here, so that these tests start no processes."""
-
-    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
-        done, answer = await asyncio.to_thread(call, module, name, arguments)
-        if not done:
-            raise Refused(answer)
-        return answer
 
 
 @pytest.fixture(scope="module")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 import stat
 from typing import Any
 
 import numpy as np
 import pytest
+from answered_here import SameProcess
 from starlette.testclient import TestClient
 
 from planish.jobs.exchange import fresh
@@ -19,23 +19,12 @@ from planish.web.accounts import Accounts
 from planish.web.app import build
 from planish.web.column_maps import ColumnMaps
 from planish.web.leaving import Watch, remove
-from planish.web.workers import Refused, Workers, call
 
 TOLD = {
     "columns": {"x": "Pos A", "y": "Pos B", "thickness": "T1"},
     "units": {"x": "in", "y": "in", "thickness": "A"},
 }
 PASSWORD = "correct horse battery"
-
-
-class SameProcess(Workers):
-    """Workers that answer here."""
-
-    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
-        done, answer = await asyncio.to_thread(call, module, name, arguments)
-        if not done:
-            raise Refused(answer)
-        return answer
 
 
 @pytest.fixture

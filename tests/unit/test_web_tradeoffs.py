@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import sys
 
 import pytest
+from answered_here import SameProcess
 from starlette.testclient import TestClient
 
 import planish
@@ -23,23 +23,12 @@ from planish.web.costs import check_tries, most_tries
 from planish.web.depth import JOBS
 from planish.web.limits import GB, Limits
 from planish.web.packing import unpack
-from planish.web.workers import Refused, Workers, call
 
 RING = "recipe.step.main.ring_pressure"
 CHOICE = {
     "vary": {RING: "3..5 psi/2", "pad.part": "hard-microporous, hard-solid"},
     "aims": ["rate", "evenness"],
 }
-
-
-class SameProcess(Workers):
-    """Workers that answer here, so that these tests start no processes."""
-
-    async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
-        done, answer = await asyncio.to_thread(call, module, name, arguments)
-        if not done:
-            raise Refused(answer)
-        return answer
 
 
 @pytest.fixture(scope="module")

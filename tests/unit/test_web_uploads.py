@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
-
 import pytest
+from answered_here import SameProcess
 from starlette.testclient import TestClient
 
 from planish.errors import DataError
@@ -13,12 +12,12 @@ from planish.web.app import build
 from planish.web.child import CutOff
 from planish.web.limits import QUICK
 from planish.web.uploads import Uploads
-from planish.web.workers import Refused, Workers, call
+from planish.web.workers import Refused
 
 SITES = b"x_mm,y_mm,thickness_nm\n0,0,1000\n10,0,1001\n0,10,1002\n-10,0,1003\n0,-10,1004\n"
 
 
-class SameProcess(Workers):
+class ToldWhatToSay(SameProcess):
     """Workers that answer here, or say what they are told to say."""
 
     says: BaseException | None = None
@@ -26,15 +25,12 @@ class SameProcess(Workers):
     async def ask(self, pool, name, *arguments, module="planish.web.answers", owner="", newest=None):
         if self.says is not None:
             raise self.says
-        done, answer = await asyncio.to_thread(call, module, name, arguments)
-        if not done:
-            raise Refused(answer)
-        return answer
+        return await super().ask(pool, name, *arguments, module=module, owner=owner, newest=newest)
 
 
 @pytest.fixture
 def rig(tmp_path):
-    workers = SameProcess()
+    workers = ToldWhatToSay()
     with TestClient(build(workers, tmp_path), base_url="http://localhost") as client:
         client.workers, client.files = workers, tmp_path / "files"
         yield client
