@@ -12,10 +12,36 @@ if TYPE_CHECKING:
 
 
 def values(data: xr.Dataset, name: str) -> NDArray[np.float64]:
-    """Return the numbers of a variable."""
+    """Return the numbers of a variable.
+
+    Parameters
+    ----------
+    data : Dataset
+        An answer's data.
+    name : str
+        The variable.
+
+    Returns
+    -------
+    array
+        Its values as doubles, in its own shape and unit.
+    """
     return np.asarray(data[name].values, dtype=np.float64)
 
 
 def texts(data: xr.Dataset, name: str) -> list[str]:
-    """Return the texts of a variable; a file may give them back as bytes."""
+    """Return the texts of a variable; a file may give them back as bytes.
+
+    Parameters
+    ----------
+    data : Dataset
+        An answer's data.
+    name : str
+        The variable, of one dimension.
+
+    Returns
+    -------
+    list of str
+        One text an entry.
+    """
     return [one.decode() if isinstance(one, bytes) else str(one) for one in data[name].values]
