@@ -6,6 +6,8 @@ disturbance of an even load is solved by hand: with q = p (1 + e rho^2), no turn
 equation has the right side -U c s/2 dq/dx/p, c = 1 + d phi_s/dH, and so p_f = U c s e a/(8 K) (rho - rho^3) cos theta.
 Under a rigid head on a thin film over deep grooves friction tilts the load by 4 mu h x/a^2, the gap by s times that,
 and so p_f = -U c s mu h/(2 K) (1 - rho^2), its mean over the load -U c s mu h/(4 K p).
+In a gap so narrow that the pad drags far more liquid along than pressure moves, K falls out of the equation: the film
+keeps the height at which it came in, so summits carry everywhere what they carry at the leading rim.
 """
 
 from __future__ import annotations
@@ -100,6 +102,21 @@ def test_small_disturbance_closed_form():
     lead = slow * c * PLAIN.tail * small * RADIUS / (8 * K)
     exact = lead * (rho - rho**3)[:, None] * np.cos(2 * math.pi * np.arange(SPOKES) / SPOKES)[None]
     assert np.abs(found.fluid - exact).max() < 2e-3 * np.abs(exact).max()
+
+
+@pytest.mark.parametrize("light", [1.0, -1.0])
+@pytest.mark.parametrize("height, off", [(-2e-6, 3e-3), (-6e-6, 3e-4), (-9e-6, 5e-5), (-12e-6, 1e-5)])
+def test_a_dragged_film_keeps_what_summits_carry_at_the_rim(height, off, light):
+    def load(r):
+        return 1.0 + light * 0.3 * np.exp(-(RADIUS - r) / 3e-3)
+
+    q, rim = cell_means(load), float(load(np.array(RADIUS)))
+    scale = PRESSURE / float(np.diff(film_cells() ** 2) @ q)
+    gap = replace(PLAIN, height=height)
+    found = film_pressure(gap, Flow(VISCOSITY, 1.0, 0.0), RADIUS, scale * q, scale * rim)
+    assert found.followed == 1.0
+    assert np.abs(found.log_solid - math.log(scale * rim / PRESSURE)).max() < off
+    assert found.share == pytest.approx(scale * rim / PRESSURE, rel=off)
 
 
 @pytest.mark.parametrize("turning, fine", [(0.0, -0.1175), (5.263, -0.0980)])

@@ -12,7 +12,9 @@ import pytest
 
 from planish.errors import ModelError
 from planish.predict.lot.events import Event, read_events
+from planish.predict.lot.pad import new_pad, worn_summits
 from planish.predict.lot.pad_rings import pad_rings
+from planish.predict.lot.plan import plan_lot
 from planish.predict.lot.result import Limits
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.variation import Variation, draw
@@ -51,6 +53,33 @@ def test_first_wafer_is_the_single_wafer(name: str) -> None:
     assert lot.records.fresh[0] == pytest.approx(one.summary()["fresh_fraction_percent"] / 100, rel=1e-3)
     assert lot.records.friction[0] == pytest.approx(one.summary()["friction_coefficient"], rel=1e-3)
     assert lot.records.real_pressure[0] == pytest.approx(one.summary()["real_pressure_MPa"] * 1e6, rel=3e-4)
+
+
+def test_a_wafers_answer_does_not_depend_on_how_many_follow(rotary) -> None:
+    """Under a disk and beside a ring that wears, in a lot that wears a little of the pad and one that wears much."""
+    ring = replace(rotary.head.ring, gap_wear_rate=3e-4 / 3600)
+    made = replace(rotary, head=replace(rotary.head, ring=ring))
+    short, long = (polish_lot(made, n, variation=STILL, cells=CELLS).records for n in (4, 130))
+    for field in ("expected_rate", "removed", "worn", "step_solid_share", "real_pressure"):
+        np.testing.assert_array_equal(getattr(short, field), getattr(long, field)[:4])
+    assert long.removed[120, -1] != pytest.approx(long.removed[0, -1], rel=1e-4)
+
+
+def test_a_place_hardly_pressed_has_a_real_pressure(rotary) -> None:
+    """Summits worn to nearly one height answer so steeply that a straight line would end below nothing."""
+    plan = plan_lot(rotary, 1, cells=CELLS).summits
+    pad = new_pad(plan)
+    top = int(np.searchsorted(plan.edges, 2.0 * plan.deviation))
+    one_height = np.zeros_like(plan.fresh)
+    one_height[top : top + 3] = plan.fresh.sum() / 3
+    worn = replace(pad, probability=np.tile(one_height, (pad.probability.shape[0], 1)))
+    hard, soft = (np.full(pad.separation.size, pressure) for pressure in (2e4, 2e2))
+    asked = np.full(plan.groups.to_wafer.shape[0], 2e2)
+    far, _ = worn_summits(plan, worn, hard).real(asked)
+    near, _ = worn_summits(plan, worn, soft).real(asked)
+    touched = plan.groups.to_wafer.sum(axis=1) > 0
+    assert (far[touched] > 0).all()
+    np.testing.assert_allclose(far[touched], near[touched], rtol=0.4)  # over a hundredfold pressure
 
 
 def test_scratch_index_has_one_reference_for_all_setups(rotary) -> None:

@@ -30,6 +30,7 @@ from planish.errors import ModelError, refuse
 from planish.physics.checks import above_zero, zero_or_more
 from planish.physics.slurry import gap as gap_of_pad
 from planish.physics.slurry.film_balance import STEPS, TOLERANCE, Balance, Flow, RigidHead, film_grid
+from planish.physics.slurry.film_limit import film_limit
 from planish.physics.slurry.gap import Gap
 
 Array = NDArray[np.float64]
@@ -41,7 +42,6 @@ SOURCES: tuple[str, ...] = (
 )
 
 RINGS, SPOKES = 32, 9  # share of the load good to 0.003; an odd number of spokes, for their derivative
-_PARTS = np.geomspace(0.01, 1.0, 9)  # of the speed, where the film is not found at once
 _LEFT = 2e-4
 """Of a change of y, the most that the next one is besides the square's part: the film's derivatives are differences
 (1,500 films over their whole range: at most 0.6 of the square of changes from 1e-4 up, 1.4e-4 of smaller ones)."""
@@ -66,7 +66,7 @@ class Pressed:
     share
         Of the load that summits carry [1], above 1 under suction.
     steps
-        Newton steps that it took.
+        Newton steps that it took to find it.
     torn
         Whether liquid pressure somewhere fell below what liquid can bear; it is not cut off there.
     followed
@@ -124,7 +124,7 @@ def film_pressure(
     radius: float,
     load: ArrayLike,
     edge_load: ArrayLike,
-    start: ArrayLike | None = None,
+    start: Pressed | None = None,
     *,
     held: RigidHead | None = None,
 ) -> Pressed:
@@ -141,7 +141,7 @@ def film_pressure(
     edge_load
         q at the rim, a number or (spokes,).
     start
-        ``log_solid`` of a similar film.
+        A similar film, where the search begins.
     held
         How a rigid head holds the wafer, ``load`` then being that of the dry pad; None: a membrane presses ``load``,
         whatever the film does.
@@ -159,7 +159,8 @@ def film_pressure(
     Notes
     -----
     Finite volumes with exponentially fitted flux along r, a Fourier derivative along theta; Newton's method,
-    a step of y at most 1, halved where it does not help.
+    a step of y at most 1, halved where it does not help. Where that finds nothing, the film is followed from a pad at
+    rest as the pad moves faster (:mod:`planish.physics.slurry.film_limit`).
     """
     above_zero("film gap: roughness [m]", gap.roughness)
     above_zero("film gap: tail length [m]", gap.tail)
@@ -176,11 +177,18 @@ def film_pressure(
     if held is not None:
         above_zero("give of the pad under a rigid head [m/Pa]", held.give)
     problem = Balance(gap, flow, radius, q, rim, grid, held)
-    y = np.log(q / problem.mean) if start is None else np.array(start, dtype=np.float64)
-    y, steps = _newton(problem, y)
-    followed = 1.0
+    rest = np.log(q / problem.mean)
+    y, steps, followed = rest, 0, 1.0
+    if start is None or start.followed == 1.0:
+        y, steps = _newton(problem, rest if start is None else start.log_solid)
     if steps == 0:
-        y, steps, followed = _as_far_as_it_goes(gap, flow, radius, q, rim, held)
+
+        def made(part: float) -> Balance:
+            slower = Flow(flow.viscosity, part * flow.speed, part * flow.turning)
+            return Balance(gap, slower, radius, q, rim, grid, held)
+
+        near = None if start is None else (start.log_solid, start.followed)
+        y, followed, steps = film_limit(made, rest, near)
     solid = problem.mean * np.exp(y)
     fluid = problem.load(y) - solid
     weights = grid.volumes / grid.volumes.sum()
@@ -195,22 +203,6 @@ def film_pressure(
         torn=bool(fluid.min() < VACUUM),
         followed=followed,
     )
-
-
-def _as_far_as_it_goes(
-    gap: Gap, flow: Flow, radius: float, q: Array, rim: Array, held: RigidHead | None
-) -> tuple[Array, int, float]:
-    """Return y, steps and share of the speed: from a pad at rest, where summits carry all, faster and faster."""
-    grid = film_grid(*q.shape)
-    problem = Balance(gap, flow, radius, q, rim, grid, held)
-    found, taken, followed = np.log(q / problem.mean), 0, 0.0
-    for part in _PARTS:
-        slower = Flow(flow.viscosity, float(part) * flow.speed, float(part) * flow.turning)
-        y, steps = _newton(Balance(gap, slower, radius, q, rim, grid, held), found)
-        if steps == 0:
-            break
-        found, taken, followed = y, taken + steps, float(part)
-    return found, taken, followed
 
 
 def _newton(problem: Balance, y: Array) -> tuple[Array, int]:

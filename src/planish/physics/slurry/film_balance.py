@@ -361,7 +361,9 @@ def _band_index(rings: int, spokes: int) -> tuple[NDArray[np.intp], NDArray[np.i
 def _bernoulli(x: Array) -> tuple[Array, Array]:
     """Return x/(e^x - 1) and its derivative, by their series about 0."""
     small = np.abs(x) < 1e-3
-    safe = np.where(small, 1.0, np.clip(x, -700.0, 700.0))
+    safe = np.where(
+        small, 1.0, np.minimum(x, 700.0)
+    )  # beyond, e^x is past all numbers; far below 0 the first is -x
     grown = np.expm1(safe)
     B = np.where(small, 1.0 - x / 2.0 + x * x / 12.0, safe / grown)
     dB = np.where(small, -0.5 + x / 6.0, (1.0 - B * (grown + 1.0)) / np.where(small, 1.0, grown))

@@ -91,17 +91,18 @@ def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
 class WornSummits:
     """The summits of a worn pad as the wafer meets them (see ``pad_surface.Summits``).
 
-    Per group, for the pressure p [Pa] about which it was asked: the separation [m] is ``level`` -
-    ``length`` ln p, the mean real pressure [Pa] ``real_level`` + ``real_slope`` ln p. Between the
-    groups that a wafer radius passes the mean over time is taken.
+    Per group, for pressures p [Pa] near the one about which it was asked, ``log_about`` its logarithm: the
+    separation [m] is ``level`` - ``length`` ln p, the mean real pressure [Pa] ``real_about`` times the power
+    ``real_power`` of p over that. Between the groups that a wafer radius passes the mean over time is taken.
     """
 
     to_wafer: Array
     track: Array
     length: Array
     level: Array
-    real_level: Array
-    real_slope: Array
+    log_about: Array
+    real_about: Array
+    real_power: Array
     flow_pressure: float  # [Pa] that the mean real pressure never exceeds
     separation: Array  # (g,) [m] of the flat from the summits
     moments: Array  # (g, 6) of z - d (``summit_balance.contact_rings``)
@@ -120,8 +121,8 @@ class WornSummits:
     def real(self, pressure: Array) -> tuple[Array, Array]:
         """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
         weights = self._weights(pressure)
-        real = weights @ self.real_level + (weights @ self.real_slope) * np.log(pressure)
-        real = np.minimum(real, self.flow_pressure)
+        times = np.exp(self.real_power * (np.log(pressure)[:, None] - self.log_about))
+        real = np.minimum((weights * times) @ self.real_about, self.flow_pressure)
         return real, pressure / real
 
     def flowing_share(self, pressure: Array) -> Array:
@@ -331,14 +332,15 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
     # real = p/(pi R n A);  d(ln A)/d(ln p) = (-dA/dd / A) length; what flows has its area twice
     area, log_about = one + over_one, np.log(about)
     real = about / (pi * plan.tip_radius * plan.density * area)
-    slope = real * (1.0 - length * (count + over_count) / area)
+    power = 1.0 - length * (count + over_count) / area
     return WornSummits(
         to_wafer=plan.groups.to_wafer,
         track=plan.groups.track,
         length=length,
         level=separation + length * log_about,
-        real_level=real - slope * log_about,
-        real_slope=slope,
+        log_about=log_about,
+        real_about=real,
+        real_power=power,
         flow_pressure=plan.flow_pressure,
         separation=separation,
         moments=moments,

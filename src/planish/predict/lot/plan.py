@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from math import ceil, log2
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,6 +55,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 HANDLING_TIME = 30.0  # [s] between wafers: unload, rinse, load (common practice, no source)
+GAP_STATES = 1e-4  # [m] gained beside the ring, and twice as much each time: where its operator is built
 STATES = 4  # worn states of the pad that the elastic operator is built for; between them a cubic
 RUN_TO_RUN_MOST = 10.0  # times a timed step's own time
 # Times at which a step is looked at: where the rate hardly, and where it strongly, follows heat.
@@ -89,10 +91,22 @@ class LotStep(Record):
 
 @dataclass(frozen=True, slots=True)
 class RingWear:
-    """How the gap between wafer and ring widens: ``rate`` [m/s] while it polishes, up to about ``most`` [m]."""
+    """How the gap between wafer and ring widens: ``rate`` [m/s] while it polishes.
+
+    ``gained`` (k,) [m], 0 first: where the pad's operator beside the worn ring is made; between them it is straight.
+    """
 
     rate: float
-    most: float
+    gained: Array
+
+    def shares(self, time: float) -> Array:
+        """Return the shares (k,), summing to 1, of what the ring's wear makes of the pad after ``time`` [s]."""
+        gain = self.rate * time
+        at = min(max(int(np.searchsorted(self.gained, gain)), 1), self.gained.size - 1)
+        part = (gain - self.gained[at - 1]) / (self.gained[at] - self.gained[at - 1])
+        shares = np.zeros(self.gained.size)
+        shares[at - 1 : at + 1] = 1.0 - part, part
+        return shares
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -206,12 +220,10 @@ def plan_lot(
     track = grid.areas @ rings.to_wafer / grid.areas.sum()
     cuts = [cut_rates(rig, rings, step) if conditioning else np.zeros(track.size) for step in rig.steps]
     times = [planned_time(step) for step in rig.steps]
-    fastest = max(float(np.max(cut)) for cut in cuts)
-    expected = fastest * wafers * (sum(times) + handling_time)
-    worn_states, operators = _operators(rig, model, expected, workers)
+    worn_states, operators = _operators(rig, model, max(float(np.max(cut)) for cut in cuts), workers)
     ring = _ring_wear(rig, wafers * sum(times))
     if ring is not None:
-        operators = [*operators, _worn_ring(rig, ring.most, cells)]
+        operators = [*operators, *(_worn_ring(rig, gained, cells) for gained in ring.gained[1:].tolist())]
     ring_pressed = [back_load(rig, step, model).ring > 0 for step in rig.steps]
     steps = tuple(
         _plan_lot_step(rig, step, model, rings, operators, summits, cut, conditioning=conditioning)
@@ -259,7 +271,9 @@ def _ring_wear(rig: Rig, time: float) -> RingWear | None:
             refuse("ring gap gained in the lot [m]", most, f"less than the ring's width, {ring.width:g}",
                    "ask for fewer wafers, or lower head.ring.gap_wear_rate")
         )  # fmt: skip
-    return RingWear(ring.gap_wear_rate, most)
+    # the same places however long the lot is: a wafer's answer must not depend on how many follow
+    gained = GAP_STATES * 2.0 ** np.arange(1 + max(0, ceil(log2(most / GAP_STATES))))
+    return RingWear(ring.gap_wear_rate, np.append(0.0, np.unique(np.minimum(gained, 0.99 * ring.width))))
 
 
 def _worn_ring(rig: Rig, gained: float, cells: int) -> PadOperator:
@@ -276,12 +290,12 @@ def planned_time(step: Step) -> float:
 
 
 def _operators(
-    rig: Rig, model: ContactModel, expected: float, workers: int
+    rig: Rig, model: ContactModel, fastest: float, workers: int
 ) -> tuple[Array, list[PadOperator]]:
-    """Return the worn states [m] and the elastic operators at them; one alone where wear is negligible."""
+    """Return the worn states [m] and the elastic operators at them; one alone where no disk cuts."""
     grooves, top = rig.pad.grooves, rig.pad.layers[0].thickness
     most = min(grooves.depth, 0.9 * top) if grooves.pattern != "none" and grooves.depth > 0 else 0.6 * top
-    if expected < 0.01 * most:
+    if fastest <= 0.0:
         return np.array([0.0]), [model.operator]
     worn = most * np.linspace(0.0, 1.0, STATES)
 

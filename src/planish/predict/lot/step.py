@@ -113,10 +113,10 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
     groove = max(rig.pad.grooves.depth - worn, 0.0)
     shares = plan.between.at(min(worn, float(plan.worn_states[-1])))
     if plan.ring is not None:
-        # The last state is the new pad beside the worn ring: what that changes is laid over the pad's own wear.
-        part = plan.ring.rate * ring_use / plan.ring.most
-        shares = np.append(shares, part)
-        shares[0] -= part
+        # The last states are the new pad beside the worn ring: what that changes is laid over the pad's own wear.
+        beside = plan.ring.shares(ring_use)
+        shares = np.append(shares, beside[1:])
+        shares[0] += beside[0] - 1.0
     return PadUnder(
         worn=worn,
         groove_depth=groove,

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 LEAST = 0.05  # of the mean pressure: where the wafer is nearly lifted, the film is described at this share
-FOLLOWED_ON = 0.05  # by how much gap and load may move before a film that was lost is looked for anew
+FOLLOWED_ON = 0.01  # by how much gap and load may move before a film that was lost is looked for anew
 STILL = 1e-5
 """By how much the share of the load may be off where the last wafer's film is used again."""
 
@@ -114,7 +114,7 @@ def lubricate(
         rig.wafer.radius,
         mean * about,
         mean * load[-1],
-        None if last is None else last.film.log_solid,
+        None if last is None else last.film,
         held=held,
     )
     ratio = film.solid.mean(axis=1) / (mean * about.mean(axis=1))
