@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -145,3 +146,90 @@ def test_a_pair_that_is_none_is_refused(text: str, words: str) -> None:
     with pytest.raises(SetupError, match=r"fitted\.together") as refused:
         planish.loads("\n".join(lines))
     assert words in str(refused.value)
+
+
+def _setup_of_a_pad() -> planish.Setup:
+    return planish.loads(LAW.format(pressure="3 psi"))
+
+
+@dataclass(frozen=True)
+class AtRadii:
+    """What one wafer loses at some radii."""
+
+    radius: tuple[float, ...]
+
+    def __call__(self, setup: planish.Setup) -> np.ndarray:
+        wafer = planish.polish(setup)
+        return np.interp(self.radius, wafer.radius, wafer.removed)
+
+
+@dataclass(frozen=True)
+class ByHardness:
+    """A rate that goes straight with the pad's hardness."""
+
+    slope: float
+
+    def __call__(self, setup: planish.Setup) -> np.ndarray:
+        rate, shore = setup.si("removal.oxide.rate"), setup.si("pad.top.shore_d")
+        return np.full(12, rate * (1.0 + self.slope * (shore - 55.0)))
+
+
+def _to_hardness(slope: float) -> planish.Observed:
+    rng = np.random.default_rng(3)
+    values = 4e-9 * (1.0 + 0.01 * rng.standard_normal(12))
+    return planish.Observed(
+        "rates", "rate", values, np.zeros(12), "m/s", np.arange(12), ByHardness(slope), (), (), {}
+    )
+
+
+@pytest.mark.parametrize("slope", [0.02, -0.01])
+def test_a_fitted_rate_follows_what_was_held_as_in_closed_form(slope: float) -> None:
+    """ln k = ln(rate) - slope (shore - 55), so with one standard deviation of 3 the fit goes by -3 slope."""
+    found = planish.calibrate(
+        _setup_of_a_pad(), _to_hardness(slope), ["removal.oxide.rate"], priors=False, ahead=0
+    )
+    assert dict(zip(found.held.keys, found.held.slopes[0], strict=True))["pad.top.shore_d"] == pytest.approx(
+        -3.0 * slope, rel=1e-5
+    )
+    own = float(found.solution.estimated.covariance[0, 0])
+    told = found.fitted()
+    whole = math.sqrt(own + 9.0 * slope**2)
+    assert float(told.origins["removal.oxide.rate"].spread.removesuffix(" %")) == pytest.approx(
+        100.0 * math.sqrt(math.expm1(whole**2)), rel=5e-3
+    )
+    (pair,) = [one for one in told.model.fitted.together if one.second == "pad.top.shore_d"]
+    assert pair.correlation == pytest.approx(-3.0 * slope / whole, abs=2e-6)
+    # what both do to the rate measured: no more than the scatter of the data
+    table, moved = correlations(told, spreads(told)), [one.name for one in spreads(told)]
+    shares = {"rate of oxide": whole, "modulus of the top pad": 3.0 * slope}
+    assert spread_together(shares, moved, table) == pytest.approx(math.sqrt(own), rel=1e-2)
+
+
+def test_a_fitted_rate_follows_a_held_pad_as_refits_do() -> None:
+    """The same wafer, fitted with the pad one spread harder and one softer: half the difference is what is told."""
+    setup = _setup_of_a_pad()
+    radii = AtRadii(tuple(np.linspace(0.0, 0.14, 8)))
+    values = radii(setup.replace({"removal.oxide.rate": "231 nm/min"}))
+    measured = planish.Observed(
+        "wafer", "sites", values, np.full(8, 1e-10), "m", np.arange(8), radii, (), (), {}
+    )
+
+    def rate(shore: float) -> float:
+        pad = setup.replace({"pad.top.shore_d": shore})
+        fit = planish.calibrate(pad, measured, ["removal.oxide.rate"], priors=False, ahead=0, loss="linear")
+        return math.log(fit.values()[0][0])
+
+    found = planish.calibrate(setup, measured, ["removal.oxide.rate"], priors=False, ahead=0, loss="linear")
+    told = dict(zip(found.held.keys, found.held.slopes[0], strict=True))["pad.top.shore_d"]
+    assert told == pytest.approx(0.5 * (rate(58.0) - rate(52.0)), rel=0.05)
+    after, before = (planish.polish_band(one)["mean_removed_nm"] for one in (found.fitted(), found.setup))
+    assert after.sd < 0.25 * before.sd  # at the settings that were measured
+
+
+def test_a_pad_that_is_another_no_longer_goes_together() -> None:
+    told = planish.calibrate(
+        _setup_of_a_pad(), _to_hardness(0.02), ["removal.oxide.rate"], priors=False, ahead=0
+    ).fitted()
+    other = told.replace({"pad.top.shore_d": 60.0})
+    assert np.array_equal(correlations(other, spreads(other)), np.eye(len(spreads(other))))
+    assert not np.array_equal(correlations(told, spreads(told)), np.eye(len(spreads(told))))

@@ -211,7 +211,7 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
         "contact",
         lambda: (
             "the summits are worn to one height more nearly than heights are followed: pressure on the summits and rate are "
-            "good to some per cent only, and jump by as much from wafer to wafer (is the pad conditioned?)"
+            "good to a factor of two only, and jump from wafer to wafer (is the pad conditioned?)"
         ),
         seen.unresolved,
     )

@@ -32,16 +32,25 @@ class FittedValueSection(Section):
     low: Annotated[str | float, Descriptive()] = Field(description="where its interval begins")
     high: Annotated[str | float, Descriptive()] = Field(description="where its interval ends")
     spread: str = Field(
-        description="one standard deviation, as a share such as '3 %' or in the value's own unit; bands use it in place of "
-        "the part's"
+        description="one standard deviation, as a share such as '3 %' or in the value's own unit, with what the spreads of "
+        "fitted.held add; bands use it in place of the part's"
+    )
+
+
+class FittedHeldSection(Section):
+    """One value that was held in the fit and has a spread of its own."""
+
+    key: Annotated[str, Descriptive()] = Field(description="dotted path of the key that was held")
+    value: Annotated[str | float, Descriptive()] = Field(
+        description="as it was then; once the key says something else, no fitted value goes together with it"
     )
 
 
 class FittedTogetherSection(Section):
-    """Two fitted values that err together."""
+    """Two values that err together, one of them fitted."""
 
     first: Annotated[str, Descriptive()] = Field(description="key of one row of fitted.value")
-    second: Annotated[str, Descriptive()] = Field(description="key of another")
+    second: Annotated[str, Descriptive()] = Field(description="key of another, or of a row of fitted.held")
     correlation: Annotated[float, ratio("-1", "1", typical=("-1", "1")), Descriptive()] = Field(
         description="correlation of their errors (of their logarithms where the spread is a share); bands and draws count it"
     )
@@ -59,6 +68,9 @@ class FittedSection(Section):
     file: list[FittedFileSection] = Field([], description="files that it was fitted to", max_length=10000)
     value: list[FittedValueSection] = Field(
         description="the values that were fitted", min_length=1, max_length=1000
+    )
+    held: list[FittedHeldSection] = Field(
+        [], description="values that were held and that the fitted ones follow", max_length=1000
     )
     together: list[FittedTogetherSection] = Field(
         [], description="how their errors go together; pairs that are not listed do not", max_length=100000

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Protocol
 
+import numpy as np
+
 from planish._version import __version__
 from planish.engine.record import counted
+from planish.fit.calibrate.held_spreads import HeldSpreads
 from planish.setup import paths
 
 if TYPE_CHECKING:
     import datetime
+    from collections.abc import Sequence
 
-    import numpy as np
     from numpy.typing import NDArray
 
     from planish.fit.calibrate.observed import Observed
@@ -25,7 +28,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 _DIGITS = 6  # of a fitted value in a file
-_FAINT = 0.005  # a correlation that is less is left out
+_FAINT = 0.001  # a correlation that is less is left out
 
 
 class Found(Protocol):
@@ -60,8 +63,8 @@ class Found(Protocol):
         """Of the fit."""
 
     @property
-    def correlation(self) -> Array:
-        """Correlation of the coordinates (p, p)."""
+    def held(self) -> HeldSpreads:
+        """How the fitted numbers follow what was held."""
 
     @property
     def changes(self) -> Changes:
@@ -83,8 +86,10 @@ def fitted_setup(found: Found) -> Setup:
     """
     before = found.setup.tree.get("fitted") or {}
     changes: dict[str, Any] = dict(found.changes)
+    held = found.held
+    whole = found.solution.estimated.covariance + held.slopes @ held.slopes.T
     rows = [
-        _row(one, value, low, high, found, index)
+        _row(one, value, low, high, math.sqrt(max(float(whole[index, index]), 0.0)))
         for index, (one, (value, low, high)) in enumerate(zip(found.parameters, found.values(), strict=True))
     ]
     new = {row["key"] for row in rows}
@@ -104,22 +109,40 @@ def fitted_setup(found: Found) -> Setup:
         table["file"] = [{"file": name, "sha256": digest} for name, digest in files]
     table["value"] = rows
     kept = {row["key"] for row in rows} - new
-    pairs = [row for row in before.get("together", []) if {row["first"], row["second"]} <= kept] + _pairs(
-        found
-    )
+    pairs = [row for row in before.get("together", []) if {row["first"], row["second"]} <= kept]
+    pairs += _pairs(found.parameters, held, whole)
     if pairs:
         table["together"] = pairs
+    followed = {row["second"] for row in pairs} - {row["key"] for row in rows}
+    if followed:
+        table["held"] = [
+            {"key": key, "value": value}
+            for key, value in zip(held.keys, held.values, strict=True)
+            if key in followed
+        ]
     changes["fitted"] = table
     return found.setup.replace(changes)
 
 
-def _pairs(found: Found) -> list[dict[str, Any]]:
-    """Return a row for each two fitted values whose errors go together."""
+def _pairs(parameters: Sequence[Parameter], held: HeldSpreads, whole: Array) -> list[dict[str, Any]]:
+    """Return a row for each two values whose errors go together: two fitted ones, or a fitted and a held one."""
+    errors = np.sqrt(np.maximum(np.diag(whole), 1e-300))
+    fitted = whole / np.outer(errors, errors)
+    followed = held.slopes / errors[:, None]
+    pairs = [
+        (one.path, other.path, float(fitted[i, j]))
+        for i, one in enumerate(parameters)
+        for j, other in enumerate(parameters[:i])
+    ]
+    pairs += [
+        (one.path, key, float(followed[i, h]))
+        for i, one in enumerate(parameters)
+        for h, key in enumerate(held.keys)
+    ]
     return [
-        {"first": one.path, "second": other.path, "correlation": round(size, 3)}
-        for i, one in enumerate(found.parameters)
-        for j, other in enumerate(found.parameters[:i])
-        if abs(size := float(found.correlation[i, j])) >= _FAINT
+        {"first": first, "second": second, "correlation": round(size, 6)}
+        for first, second, size in pairs
+        if abs(size) >= _FAINT
     ]
 
 
@@ -138,8 +161,7 @@ def _method(found: Found) -> str:
     )
 
 
-def _row(one: Parameter, value: float, low: float, high: float, found: Found, index: int) -> dict[str, Any]:
-    error = math.sqrt(max(float(found.solution.estimated.covariance[index, index]), 0.0))
+def _row(one: Parameter, value: float, low: float, high: float, error: float) -> dict[str, Any]:
     if one.log:
         spread = f"{100.0 * math.sqrt(math.expm1(error**2)):.3g} %"
     else:

@@ -126,6 +126,7 @@ def calibrate(
         priors=priors,
         date=when,
         model_runs=model.runs[0],
+        workers=workers,
     )
 
 

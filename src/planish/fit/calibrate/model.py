@@ -73,7 +73,7 @@ class Model:
         """
         self.runs[0] += len(points)
         pieces = [(self.setup, self.observed, changes_of(self.parameters, point)) for point in points]
-        return run_all(_predicted, pieces, workers=self.workers, processes=True)
+        return run_all(predicted, pieces, workers=self.workers, processes=True)
 
     def at(self, point: Array) -> Array | str:
         """Return what the model foretells at one point, or its refusal."""
@@ -136,7 +136,14 @@ def changes_of(parameters: Sequence[Parameter], point: Array) -> dict[str, objec
     return changes
 
 
-def _predicted(piece: tuple[Setup, tuple[Observed, ...], Mapping[str, object]]) -> Array | str:
+def predicted(piece: tuple[Setup, tuple[Observed, ...], Mapping[str, object]]) -> Array | str:
+    """Return what a setup with some changes foretells of all sets (n,), or its refusal.
+
+    Parameters
+    ----------
+    piece
+        The setup, the sets, and the changes.
+    """
     setup, observed, changes = piece
     try:
         there = setup.replace(changes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from planish.engine.record import counted
 from planish.fit.calibrate import doubt, likeliest, next_runs, solve
 from planish.fit.calibrate.fitted_file import fitted_setup, with_comments
+from planish.fit.calibrate.held_spreads import HeldSpreads, held_spreads
 from planish.results.plain import unique
 from planish.results.result import Result
 
@@ -61,6 +63,8 @@ class Calibrated(Result):
         Of the fit.
     model_runs
         How often the model was asked.
+    workers
+        Processes that shared the work, and will for a fitted setup.
     """
 
     kind: ClassVar[str] = "calibration"
@@ -77,6 +81,7 @@ class Calibrated(Result):
     priors: bool
     date: datetime.date
     model_runs: int
+    workers: int = 1
 
     def _told(self) -> str:
         rows = ", ".join(
@@ -100,6 +105,12 @@ class Calibrated(Result):
             found |= {**one.beside, one.path: one.text(value, 6)}
         return found
 
+    @cached_property
+    def held(self) -> HeldSpreads:
+        """How the fitted numbers follow what was held and has a spread of its own."""
+        fitted = self.setup.replace(self.changes)
+        return held_spreads(fitted, self.observed, self.parameters, self.solution, workers=self.workers)
+
     def fitted(self) -> Setup:
         """Return the setup with the fitted values, their bands and where they come from."""
         return fitted_setup(self)
@@ -121,8 +132,10 @@ class Calibrated(Result):
         notes = [line for one in self.observed for line in one.understood]
         notes += self.solution.said
         notes.append(
-            "numbers that are not free are taken as the setup has them: what they may be off by is in no interval"
+            "numbers that are not free are taken as the setup has them: what they may be off by is in no interval (the "
+            "spreads in a fitted setup count it)"
         )
+        notes += self.__dict__["held"].said if "held" in self.__dict__ else ()
         if not self.priors:
             notes.append("what the parts state of their spreads did not count: the data speak alone")
         if self.sampled is not None:

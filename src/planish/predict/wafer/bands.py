@@ -21,6 +21,7 @@ from planish.physics.removal.laws import LAWS
 from planish.physics.surface.hardness import ploughing_hardness
 from planish.predict.wafer.correlations import correlations, spread_together
 from planish.predict.wafer.polish import polish
+from planish.predict.wafer.spread_keys import LAYERS, kept_beside
 from planish.setup import paths, spread
 from planish.setup.given import as_described
 from planish.setup.resolve import STIFFNESS_KEYS
@@ -35,8 +36,6 @@ SOURCES: tuple[str, ...] = (
     "First-order propagation of uncertainty: JCGM 100:2008 (GUM), 5.1.2 (read as quoted in notes on measurement "
     "uncertainty)",
 )
-LAYERS = ("top", "sub")
-GRAINS = ("abrasive_fraction", "particle_size")
 _NOTHING = 1e-9  # of a figure: less is rounding
 
 
@@ -255,7 +254,7 @@ def drawn(setup: Setup, moved: Sequence[Moved], amounts: Sequence[float]) -> Rig
         if one.by[0] == "key":
             path = str(one.by[1])
             origin = setup.origins[path]
-            changes |= {**_kept(setup, path), path: spread.drawn(origin.value, origin.spread, amount)}
+            changes |= {**kept_beside(setup, path), path: spread.drawn(origin.value, origin.spread, amount)}
     there = setup.replace(changes) if changes else setup
     rig = there.rig
     for one, amount in zip(moved, amounts, strict=True):
@@ -366,7 +365,7 @@ def _sized(path: str, origin: Origin) -> float:
 def _moved(setup: Setup, path: str, origin: Origin, name: str) -> Moved:
     """Move one value by its stated spread, each way that the setup allows."""
     _sized(path, origin)
-    kept = _kept(setup, path)
+    kept = kept_beside(setup, path)
     sides: list[Rig | None] = []
     refused = ""
     for sign in (1, -1):
@@ -381,20 +380,6 @@ def _moved(setup: Setup, path: str, origin: Origin, name: str) -> Moved:
             "value or a narrower spread"
         )
     return Moved(name, sides[0], sides[1], ("key", path, 0.0))
-
-
-def _kept(setup: Setup, path: str) -> dict[str, object]:
-    """Return what must be written down beside a value that moves, or the setup would take it for unsaid."""
-    section = path.split(".", 1)[0]
-    if section != "removal":
-        return {} if section in setup.document else {f"{section}.part": setup.parts[section]}
-    for material, law in setup.tree["removal"].items():  # a part's rate keeps the grains it was measured with
-        place = paths.join("removal", material)
-        if path.startswith(f"{place}."):
-            return {
-                f"{place}.reference.{key}": law["reference"][key] for key in GRAINS if key in law["reference"]
-            }
-    return {}
 
 
 def with_rate(rig: Rig, material: str, factor: float) -> Rig:

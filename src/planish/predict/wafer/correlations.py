@@ -7,12 +7,13 @@ share times share times correlation (JCGM 100:2008); draws are mixed by the root
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.physics.removal.laws import LAWS
+from planish.predict.wafer.spread_keys import OneSpread, spread_key
 from planish.setup import paths
 from planish.setup.models import Setup
 
@@ -22,14 +23,6 @@ if TYPE_CHECKING:
     from planish.setup.si import Rig
 
 Array = NDArray[np.float64]
-
-
-class OneSpread(Protocol):
-    """A stated spread: what is moved ("key", "rate", ...), which, and its share."""
-
-    @property
-    def by(self) -> tuple[str, str | int, float]:
-        """What is moved."""
 
 
 SOURCES: tuple[str, ...] = (
@@ -61,6 +54,12 @@ def correlations(setup: Setup | Rig, moved: Sequence[OneSpread]) -> Array:
         if _holds(setup, _place(setup, row.key))
     }
     at = {key: index for index, one in enumerate(moved) if (key := _key(setup, one, places)) is not None}
+    held = {
+        row.key
+        for row in setup.model.fitted.held
+        if row.key in setup.origins and setup.origins[row.key].value == row.value
+    }
+    at = {key: index for index, one in enumerate(moved) if (key := spread_key(setup, one)) in held} | at
     for pair in setup.model.fitted.together:
         first, second = at.get(pair.first), at.get(pair.second)
         if first is not None and second is not None and first != second:

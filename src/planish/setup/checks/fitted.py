@@ -63,12 +63,14 @@ def _pairs(model: SetupModel) -> Iterator[Finding]:
     """Yield what is wrong with the pairs of values that err together."""
     assert model.fitted is not None
     keys = {row.key for row in model.fitted.value}
+    held = keys | {row.key for row in model.fitted.held}
     seen: set[frozenset[str]] = set()
     for index, pair in enumerate(model.fitted.together):
         place = f"fitted.together.{index + 1}"
-        for end, key in (("first", pair.first), ("second", pair.second)):
-            if key not in keys:
-                yield wrong(f"{place}.{end}", key, "the key of a row of fitted.value")
+        if pair.first not in keys:
+            yield wrong(f"{place}.first", pair.first, "the key of a row of fitted.value")
+        if pair.second not in held:
+            yield wrong(f"{place}.second", pair.second, "the key of a row of fitted.value or fitted.held")
         both = frozenset((pair.first, pair.second))
         if len(both) == 1:
             yield wrong(f"{place}.second", pair.second, "another key than the first")
