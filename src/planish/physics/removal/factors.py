@@ -82,6 +82,17 @@ def fresh_factor(fresh: float, reference: float, half: float = 0.25) -> float:
     return fresh * (reference + half) / (reference * (fresh + half))
 
 
+def fresh_limit(reference: float, half: float = 0.25) -> float:
+    """Return what :func:`fresh_factor` would be where slurry were no limit, all sites filled [1].
+
+    Parameters
+    ----------
+    reference, half
+        As there.
+    """
+    return (reference + half) / reference
+
+
 def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) -> Array:
     """Factor [1] of the rate for the abrasive content by weight; exactly 1 at ``reference``.
 

@@ -174,21 +174,33 @@ class FilmRate:
         at = replace(self, pressure=pressure, speed=speed, mechanical=mechanical)
         return np.asarray(at.at(np.array([[temperature]]))[0])
 
-    def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
-        """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
+    def mean_parts(self, weights: Array) -> tuple[float, float] | None:
+        """Return the mean rates [m/s] of what the chemical factor leaves alone and of what goes with it.
 
-        The pad is as soft as at ``warmth``.
+        Both at the law's reference temperature, the pad as soft as at ``warmth``; None for a law in series or warm.
 
         Parameters
         ----------
         weights
             Of the nodes, (n_r,), summing to 1.
         """
-        if self.parts is not None:
-            mechanical, both, alone = (
-                float(weights @ np.broadcast_to(part, weights.shape)) for part in self.parts
-            )
-            return lambda chemical: mechanical + chemical * (both + alone)
+        if self.parts is None:
+            return None
+        if self._one_term:
+            return 0.0, float(weights @ self.parts[1])
+        still, both, alone = (float(weights @ np.broadcast_to(part, weights.shape)) for part in self.parts)
+        return still, both + alone
+
+    def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
+        """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
+
+        The pad is as soft as at ``warmth``. :meth:`mean_parts` says more of a law that is linear in that factor.
+
+        Parameters
+        ----------
+        weights
+            Of the nodes, (n_r,), summing to 1.
+        """
         record, values = (
             LAWS.get(self.law.law),
             self._values(np.asarray(self.law.reference.temperature)),
