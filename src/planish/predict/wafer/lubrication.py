@@ -116,6 +116,7 @@ def lubricate(
         mean * load[-1],
         None if last is None else last.film.log_solid,
         held=held,
+        moves=moves,
     )
     ratio = film.solid.mean(axis=1) / (mean * about.mean(axis=1))
     nodes = np.append(film.radius, rig.wafer.radius)
