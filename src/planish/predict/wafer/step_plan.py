@@ -171,7 +171,7 @@ def plan_step(
     all_speed = machine.mean_speed(
         np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, drive, carrier
     )
-    speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
+    speed, shares = all_speed[:count], grid.shares
     laws = rig.removal
     both = _losses(rig, step, rings.area, np.concatenate([rings.duty, rings.pass_duty]))
     conductance, sink = (each[: rings.duty.size] for each in both)
@@ -243,8 +243,7 @@ def described_load(model: ContactModel, load: Array) -> Array:
     load
         On the wafer's back.
     """
-    areas = model.grid.areas
-    return np.maximum(load, _LOWEST_LOAD * float(areas @ load / areas.sum()))
+    return np.maximum(load, _LOWEST_LOAD * float(model.grid.shares @ load))
 
 
 def zone_table(model: ContactModel, rig: Rig) -> Array:
@@ -420,12 +419,10 @@ def _losses(rig: Rig, step: Step, area: float, duty: Array) -> tuple[Array, Arra
     liquid, room = rig.slurry, rig.ambient
     through, base = platen_path(rig)
     washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, area))
-    conductances = np.stack(
-        [np.full(duty.shape, value) for value in (through, washed, room.air_loss)]
-        + [room.carrier_loss * duty]
+    return heat.combined_sink(
+        [through, washed, room.air_loss, room.carrier_loss * duty],
+        [base, liquid.temperature, room.temperature, room.temperature],
     )
-    sinks = np.array([base, liquid.temperature, room.temperature, room.temperature])[:, None]
-    return heat.combined_sink(conductances, sinks)
 
 
 def _pass_rise(pad: Pad, rings: PadRings, turn_time: float) -> Array:
