@@ -91,13 +91,17 @@ def rough_height(height: ArrayLike, roughness: float) -> Array:
         sigma [z Phi(z) + phi(z)], z = h/sigma [m].
     """
     z = np.asarray(height, dtype=np.float64) / roughness
-    bell = np.exp(-0.5 * z * z) / _ROOT
-    relative = z * ndtr(z)
-    relative += bell
+    relative, bell = _opened(z, ndtr(z))
     if z.min() <= -8.0:  # there z Phi + phi loses its digits: bell/z^2 is its limit
         far = np.minimum(z, -8.0)
         relative = np.where(z > -8.0, relative, bell / (far * far))
     return np.asarray(np.maximum(roughness * relative, CLOSED))
+
+
+def _opened(z: Array, clear: Array) -> tuple[Array, Array]:
+    """Return the mean open gap over sigma, z Phi(z) + phi(z), from z and ``clear`` Phi(z), and phi(z)."""
+    bell = np.exp(-0.5 * z * z) / _ROOT
+    return z * clear + bell, bell
 
 
 def tip_relief(density: float, tip_radius: float) -> float:
@@ -143,7 +147,9 @@ def rough_shear(height: ArrayLike, roughness: float, relief: float) -> Array:
     and where all are worn to one height, the liquid still stands as deep as tips are round.
     """
     z = np.maximum(np.asarray(height, dtype=np.float64) / roughness, _MOST_SHEARED)
-    return np.asarray(np.minimum(ndtr(z) ** 2 / rough_height(z * roughness, roughness), 1.0 / relief))
+    clear = ndtr(z)
+    open_gap = np.maximum(roughness * _opened(z, clear)[0], CLOSED)
+    return np.asarray(np.minimum(clear * clear / open_gap, 1.0 / relief))
 
 
 def flow_factor(ratio: ArrayLike) -> Array:

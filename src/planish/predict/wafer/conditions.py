@@ -374,6 +374,7 @@ def meet(
         law = rig.removal[material]
         made.rates[material] = FilmRate(
             law=law,
+            coefficients=plan.coefficients[material],
             # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
             pressure=solid / model.land,
             speed=speed,

@@ -48,6 +48,8 @@ def on_top(left: Array, weights: Array) -> int | None:
         Of the points, (points,).
     """
     there = left > 0
+    if there[0].all():
+        return 0
     first = np.argmax(there, axis=0)
     area = np.bincount(first, weights=np.where(there.any(axis=0), weights, 0.0), minlength=left.shape[0])
     at = int(np.argmax(area))

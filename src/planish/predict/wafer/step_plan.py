@@ -5,7 +5,7 @@ One wafer works it out for each of its steps; a lot does so once and keeps it fo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import exp
 from typing import TYPE_CHECKING, NamedTuple, cast
@@ -102,6 +102,8 @@ class StepPlan:
         Of the wafer [m^2], and the share of it at each node (n_r,).
     law_speeds
         By material (n_r,) [m/s]: the mean speed that its removal law takes.
+    coefficients
+        By material: those of its law, checked.
     grains
         By material: what the slurry's grains do to the mechanical terms of its law.
     dissolved
@@ -129,6 +131,7 @@ class StepPlan:
     area: float
     shares: Array
     law_speeds: dict[str, Array]
+    coefficients: dict[str, Mapping[str, float]]
     grains: dict[str, float]
     dissolved: dict[str, float]
     pad_speed: float
@@ -186,6 +189,9 @@ def plan_step(
         law_speeds={
             material: _law_speed(law, machine, grid.r, speed, drive, carrier)
             for material, law in laws.items()
+        },
+        coefficients={
+            material: LAWS.get(law.law).checked(law.coefficients) for material, law in laws.items()
         },
         grains={material: _grains(rig, law) for material, law in laws.items()},
         dissolved={material: _dissolved(rig, law) for material, law in laws.items()},
