@@ -10,7 +10,7 @@ import pytest
 
 import planish
 from planish.errors import DataError
-from planish.physics.slurry.delivery import balanced_fresh
+from planish.physics.slurry.delivery import balanced_fresh, balanced_fresh_linear
 from planish.predict.wafer.polish import polish
 from planish.setup.load import loads
 from planish.setup.new import new_setup
@@ -155,4 +155,6 @@ def test_fresh_share_balances(spent: float, reference: float, chemical: float) -
 
     fresh = balanced_fresh(used)
     assert fresh == pytest.approx(1 / (1 + used(fresh)), rel=1e-10)
-    assert balanced_fresh(lambda fresh: float("inf")) == 0.0
+    growing = spent * chemical * (reference + 0.25) / reference
+    assert balanced_fresh_linear(spent * (1 - chemical), growing, 0.25) == pytest.approx(fresh, rel=1e-13)
+    assert balanced_fresh(lambda fresh: float("inf")) == balanced_fresh_linear(0.0, float("inf"), 0.25) == 0.0

@@ -107,7 +107,7 @@ def plate_operator(grid: PressureGrid, modulus: float, poisson: float, thickness
     if not (math.isfinite(thickness) and 0 < thickness < 0.2 * grid.wafer_radius):
         raise ModelError(refuse("wafer thickness [m]", thickness, "more than 0, under a fifth of the radius"))
     rigidity = plate_stiffness(modulus, poisson, thickness)
-    share = grid.areas / grid.areas.sum()
+    share = grid.shares
     table = ring_load_deflection(grid.r, grid.r, grid.wafer_radius, rigidity, poisson)
     mean = table @ share
     table = table - mean[:, None] - mean[None, :] + share @ mean

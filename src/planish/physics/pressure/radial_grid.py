@@ -42,6 +42,8 @@ class PressureGrid(Kept):
         Wafer nodes and ring nodes [m].
     areas, ring_areas
         Their shares of area [m^2], so that force = sum(areas * pressure).
+    shares
+        Of the wafer's area, at its nodes [1].
     wafer_edges, ring_edges
         Bounds [m] of annuli of just these areas.
     fine_edges
@@ -57,6 +59,7 @@ class PressureGrid(Kept):
     ring_r: Array
     areas: Array
     ring_areas: Array
+    shares: Array
     wafer_edges: Array
     ring_edges: Array
     fine_edges: tuple[Array, Array]
@@ -137,6 +140,7 @@ def pressure_grid(
         ring_r=ring_r,
         areas=areas,
         ring_areas=ring_areas,
+        shares=areas / areas.sum(),
         wafer_edges=_edges(0.0, areas, wafer_radius),
         ring_edges=ring_edges,
         fine_edges=(fine, ring_fine),

@@ -12,6 +12,7 @@ for many wafers; tests/unit/test_lot_contact_series.py holds the two together.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 from numba import njit
@@ -222,13 +223,13 @@ class Interpolation:
     def __init__(self, states: Array) -> None:
         self.states = states
         self._rows = [
-            (np.delete(states, k), float(np.prod(states[k] - np.delete(states, k))))
+            (np.delete(states, k).tolist(), float(np.prod(states[k] - np.delete(states, k))))
             for k in range(states.size)
         ]
 
     def at(self, place: float) -> Array:
         """Return the shares (k,), summing to 1, at ``place`` in the unit of the states."""
-        return np.array([float(np.prod(place - others)) / bottom for others, bottom in self._rows])
+        return np.array([prod(place - other for other in others) / bottom for others, bottom in self._rows])
 
 
 def _mixed(matrices: Array, shares: Array) -> Array:

@@ -108,7 +108,7 @@ def pressure_slopes(
     count, rings = grid.r.size, grid.ring_r.size
     with_ring = rings > 0 and bool(np.any(solution.ring_pressure > 0))
     system = combine(operator, plate, with_ring, give)
-    share = grid.areas / grid.areas.sum()
+    share = grid.shares
     size = system.areas.size
     pressure = np.concatenate([solution.pressure, solution.ring_pressure])[:size]
 
@@ -156,7 +156,7 @@ def pressure_slopes(
         - longer[:, other] * (rise[:, one] - stronger[:, one])
     )
     # the forces of p (y_kl + y_k y_l) are none
-    idle = -(system.bodies * system.areas[:, None]).T @ (pressure[:, None] * twice)
+    idle = -system.weights @ (pressure[:, None] * twice)
     second = solved(right, idle)[:count] + twice[:count]
     bends = np.empty((count, ring.size, ring.size))
     bends[:, one, other] = bends[:, other, one] = second

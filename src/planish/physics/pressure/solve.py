@@ -126,14 +126,12 @@ def solve_pressure(
     grid = operator.grid
     count = grid.r.size
     _check_load(load, count, ring_pressure, grid)
-    with_ring = grid.has_ring and ring_pressure > _RING_OFF * float(grid.areas @ load) / float(
-        grid.areas.sum()
-    )
+    with_ring = grid.has_ring and ring_pressure > _RING_OFF * float(grid.shares @ load)
     system = combine(operator, plate, with_ring, give)
     length = _per_node(asperity_length, grid, with_ring, "asperity length [m]", positive=True)
     scale = _per_node(asperity_pressure, grid, with_ring, "asperity pressure [Pa]", positive=True)
-    raised = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")
-    raised = raised + _per_node(foundation_offset, grid, with_ring, "foundation offset [m]")
+    summits = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")
+    raised = summits + _per_node(foundation_offset, grid, with_ring, "foundation offset [m]")
     wanted = np.array([system.areas[:count] @ load, ring_pressure * float(grid.ring_areas.sum())])
     wanted = wanted[: system.bodies.shape[1]]
     mean = wanted[0] / system.areas[:count].sum()
@@ -159,8 +157,7 @@ def solve_pressure(
         raise ModelError(
             refuse("pressure solve", found, "solvable", "check moduli, loads and summit numbers")
         )
-    summits = _per_node(asperity_offset, grid, with_ring, "asperity offset [m]")[:count]
-    gap = summits - length[:count] * np.log(answer.pressure[:count] / scale[:count])
+    gap = summits[:count] - length[:count] * np.log(answer.pressure[:count] / scale[:count])
     return _solution(answer, system, grid, load, gap, wanted)
 
 
@@ -175,11 +172,11 @@ def _per_node(
     elif given.shape == (wafer + ring,):
         full = given
     elif given.shape == (wafer,):
-        share = grid.areas / grid.areas.sum()
-        full = onto_ring(given, share, ring, geometric=positive and bool(np.all(given > 0)))
+        full = onto_ring(given, grid.shares, ring, geometric=positive and float(given.min()) > 0)
     else:
         raise ModelError(refuse(name, f"shape {given.shape}", f"one number, or {wafer} or {wafer + ring}"))
-    if not np.all(np.isfinite(full)) or (positive and not np.all(full > 0)):
+    # NaN and infinity go through a sum
+    if not math.isfinite(full.sum()) or (positive and not float(full.min()) > 0):
         allowed = "finite and more than 0" if positive else "finite"
         raise ModelError(refuse(name, float(np.min(full)), allowed))
     return full if with_ring else full[:wafer]
@@ -209,7 +206,7 @@ def onto_ring(given: Array, share: Array, ring: int, *, geometric: bool) -> Arra
 
 
 def _check_load(load: Array, count: int, ring_pressure: float, grid: PressureGrid) -> None:
-    if load.shape != (count,) or not np.all(np.isfinite(load)):
+    if load.shape != (count,) or not math.isfinite(load.sum()):
         raise ModelError(refuse("wafer load", f"shape {load.shape}", f"{count} finite pressures, one a node"))
     if not float(grid.areas @ load) > 0:
         raise ModelError(refuse("wafer load [N]", float(grid.areas @ load), "more than 0"))
@@ -223,7 +220,7 @@ def _solution(
     count = load.size
     p = answer.pressure
     with_ring = wanted.size == 2
-    held = (system.bodies * system.areas[:, None]).T @ p
+    held = system.weights @ p
     return PressureSolution(
         pressure=p[:count],
         ring_pressure=p[count:] if with_ring else np.zeros(grid.ring_r.size),

@@ -36,6 +36,7 @@ class ContactSystem:
     pad: Array  # pad compliance alone, as stated
     areas: Array
     bodies: Array  # (nodes, 1 or 2): which rigid height a node belongs to
+    weights: Array  # (1 or 2, nodes) [m^2]: take pressures to the forces on these bodies
     give: float = 1.0  # by which that compliance is multiplied in the matrix
 
 
@@ -119,7 +120,6 @@ def newton(
     from scipy.linalg.lapack import dgetrs
 
     count = load.size
-    weights = (system.bodies * system.areas[:, None]).T
     p = np.maximum(begin, _LEAST * scale)
     level = np.log(p / scale)  # the unknown: it has no lower end, where p of a node out of reach has
     excess = np.empty_like(p)
@@ -135,12 +135,12 @@ def newton(
         if factors is None or stale:
             factors = _factor(system, length, p)
             factored += 1
-        step, _ = dgetrs(factors.lu, factors.pivots, residual)
+        step, _ = dgetrs(factors.lu, factors.pivots, residual, overwrite_b=1)
         step *= factors.pressure
-        rigid = factors.forces @ (wanted - weights @ (p - step))
+        rigid = factors.forces @ (wanted - system.weights @ (p - step))
         step = factors.heights @ rigid - step
         change = step / p
-        size = float(np.abs(change).max())
+        size = max(float(change.max()), -float(change.min()))
         if size < 0.3:
             level += np.log1p(change)
             p = p + step
@@ -158,7 +158,8 @@ def newton(
 
 
 def _moved(pressure: Array, before: Array) -> bool:
-    return bool(np.abs(pressure - before).max() > 0) and bool(np.any(np.abs(pressure / before - 1) > _MOVED))
+    grown = pressure / before
+    return float(grown.max()) > 1.0 + _MOVED or float(grown.min()) < 1.0 - _MOVED
 
 
 def _bounded(change: Array, length: Array, pressure: Array, system: ContactSystem) -> Array:
@@ -189,13 +190,32 @@ def _factor(system: ContactSystem, length: Array, pressure: Array) -> Factors:
     buffer.ravel(order="K")[:: size + 1] += length
     lu, pivots, info = dgetrf(buffer, overwrite_a=1)
     if info != 0:
-        raise ModelError(refuse("pressure solve", "singular matrix", "solvable", "check the moduli"))
+        raise _singular()
     # One right-hand side at a time: two or more are handed to a second thread, at 10 ms where it is busy.
-    heights = np.stack([pressure * dgetrs(lu, pivots, body)[0] for body in system.bodies.T], axis=1)
-    forces = np.linalg.inv((system.bodies * system.areas[:, None]).T @ heights)
+    heights = np.empty(system.bodies.shape, order="F")
+    for body in range(heights.shape[1]):
+        heights[:, body] = pressure * dgetrs(lu, pivots, system.bodies[:, body])[0]
+    try:
+        forces = _inverse(system.weights @ heights)
+    except ZeroDivisionError:
+        raise _singular() from None
     factors = Factors(system, lu, pivots, pressure, heights, forces, object())
     _owners()[size] = factors
     return factors
+
+
+def _singular() -> ModelError:
+    return ModelError(refuse("pressure solve", "singular matrix", "solvable", "check the moduli"))
+
+
+def _inverse(forces: Array) -> Array:
+    """Return heights per force from forces per height, (1, 1) or (2, 2), by elimination: a library takes as long as a pass."""
+    a = float(forces[0, 0])
+    if forces.size == 1:
+        return np.array([[1.0 / a]])
+    b, c, d = float(forces[0, 1]), float(forces[1, 0]) / a, float(forces[1, 1])
+    left = d - c * b
+    return np.array([[(1.0 + b * c / left) / a, -b / (a * left)], [-c / left, 1.0 / left]])
 
 
 def _buffers() -> dict[int, Array]:
@@ -253,7 +273,7 @@ def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool, give: 
     if give != 1.0:
         stated = combine(operator, plate, with_ring)
         matrix = stated.matrix + (give - 1.0) * stated.pad
-        return ContactSystem(plate, matrix, stated.pad, stated.areas, stated.bodies, give)
+        return ContactSystem(plate, matrix, stated.pad, stated.areas, stated.bodies, stated.weights, give)
     name = "with ring" if with_ring else "wafer alone"
     known = operator.memo.get(name)
     if isinstance(known, ContactSystem) and known.plate is plate:
@@ -270,6 +290,8 @@ def combine(operator: PadOperator, plate: PlateOperator, with_ring: bool, give: 
     bodies[:count, 0] = 1.0
     if with_ring:
         bodies[count:, 1] = 1.0
-    system = ContactSystem(plate, matrix, pad, grid.all_areas[:size], bodies)
+    areas = grid.all_areas[:size]
+    weights = np.ascontiguousarray((bodies * areas[:, None]).T)
+    system = ContactSystem(plate, matrix, pad, areas, bodies, weights)
     operator.memo[name] = system
     return system

@@ -62,7 +62,7 @@ def saturating_factor(x: ArrayLike, reference: float, half: float) -> Array:
     which half the sites are filled, in the unit of x; large ``half`` is the linear limit.
     """
     x = np.asarray(x, dtype=np.float64)
-    if np.any(x < 0) or reference <= 0 or half <= 0:
+    if x.min() < 0 or reference <= 0 or half <= 0:
         raise ModelError(refuse("saturating factor", "a negative value", "x >= 0, reference > 0, half > 0"))
     return np.asarray((x * (reference + half)) / (reference * (x + half)))
 
@@ -80,6 +80,17 @@ def fresh_factor(fresh: float, reference: float, half: float = 0.25) -> float:
         Share at which the rate would be half of its limit, ``slurry.fresh_half`` (assumed until fitted) [1].
     """
     return fresh * (reference + half) / (reference * (fresh + half))
+
+
+def fresh_limit(reference: float, half: float = 0.25) -> float:
+    """Return what :func:`fresh_factor` would be where slurry were no limit, all sites filled [1].
+
+    Parameters
+    ----------
+    reference, half
+        As there.
+    """
+    return (reference + half) / reference
 
 
 def abrasive_factor(content: ArrayLike, reference: float, half: float = 0.05) -> Array:
@@ -158,6 +169,6 @@ def factor_real_pressure(p_real: ArrayLike, reference: float, power: float = 0.5
     sphere (n = 3/2), ``slurry.summit_power`` once fitted. Where nothing touches, p_real is 0 and so is the factor.
     """
     p_real = np.asarray(p_real, dtype=np.float64)
-    if np.any(p_real < 0) or reference <= 0:
+    if p_real.min() < 0 or reference <= 0:
         raise ModelError(refuse("mean real pressure", "a negative value", "0 Pa or more, reference above 0"))
     return np.asarray((p_real / reference) ** power)

@@ -118,6 +118,9 @@ class Law:
         Where the law may be used.
     sources
         What it rests on, each said as far as it was read.
+    chemical, warm, together
+        Whether a term of it is the slurry's chemistry alone, whether one changes with temperature by itself, and
+        whether grains, summits and slurry do all of the work together.
 
     Raises
     ------
@@ -140,6 +143,9 @@ class Law:
     friction: str = ""
     scales: tuple[Scale, ...] = SCALES
     floors: Mapping[str, float] = field(init=False, repr=False, compare=False)
+    chemical: bool = field(init=False, repr=False, compare=False)
+    warm: bool = field(init=False, repr=False, compare=False)
+    together: bool = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         place = f"removal law {self.name!r}"
@@ -179,6 +185,9 @@ class Law:
                     refuse(f"{place}: limits of {each.name}", str(problem), f"quantities of {each.dimension}")
                 ) from problem
         object.__setattr__(self, "floors", MappingProxyType(floors))
+        object.__setattr__(self, "chemical", any(term.kind == "chemical" for term in self.terms))
+        object.__setattr__(self, "warm", any(term.warm for term in self.terms))
+        object.__setattr__(self, "together", all(term.kind == "both" for term in self.terms))
 
     @property
     def constant(self) -> str:
@@ -209,15 +218,32 @@ class Law:
                 raise ModelError(refuse(f"{place}: {name}", value, f"{self.floors[name]:g} or more"))
         return coefficients
 
-    @property
-    def chemical(self) -> bool:
-        """Whether a term of it is the slurry's chemistry alone."""
-        return any(term.kind == "chemical" for term in self.terms)
+    def values(
+        self, coefficients: Coefficients, p: Array, v: Array, temperature: Array, friction: ArrayLike | None
+    ) -> list[Array]:
+        """Return the values of the terms, unchecked: they are asked for in every step.
 
-    @property
-    def warm(self) -> bool:
-        """Whether a term of it changes with temperature by itself."""
-        return any(term.warm for term in self.terms)
+        Parameters
+        ----------
+        coefficients
+            As :meth:`checked` returns them.
+        p, v
+            Pressure on summits [Pa] and relative speed [m/s], arrays that broadcast, not negative.
+        temperature
+            Of the pad's surface [K]; read by warm terms alone.
+        friction
+            Coefficient of friction [1], in place of the law's own where it has one; None leaves that.
+
+        Returns
+        -------
+        list[Array]
+            [m/s], in order.
+        """
+        if self.friction and friction is not None:
+            coefficients = {**coefficients, self.friction: np.asarray(friction)}
+        return [
+            np.asarray(term.value(coefficients, p, v, temperature), dtype=np.float64) for term in self.terms
+        ]
 
     def rate(
         self,

@@ -15,7 +15,7 @@ from planish.engine.registry import Registry
 from planish.errors import ModelError, refuse
 from planish.physics.removal import factors
 from planish.physics.removal.abrasive import LAW as ABRASIVE
-from planish.physics.removal.law import Coefficients, Law
+from planish.physics.removal.law import Law
 from planish.physics.removal.offset import LAW as OFFSET
 from planish.physics.removal.power import LAW as POWER
 from planish.physics.removal.preston import LAW as PRESTON
@@ -94,10 +94,8 @@ def term_values(
 ) -> list[Array]:
     """Return the terms of a law [m/s] in order; parameters and errors are those of ``removal_rate``."""
     record = LAWS.get(law)
-    c: Coefficients = record.checked(coefficients)
+    c = record.checked(coefficients)
     p, v = np.asarray(p, dtype=np.float64), np.asarray(v, dtype=np.float64)
     if np.any(p < 0) or np.any(v < 0):
         raise ModelError(refuse("pressure and speed", "a negative value", "0 or more"))
-    if record.friction and friction is not None:
-        c = {**c, record.friction: np.asarray(friction)}
-    return [np.asarray(term.value(c, p, v, temperature), dtype=np.float64) for term in record.terms]
+    return record.values(c, p, v, temperature, friction)

@@ -8,7 +8,7 @@ under the wafer the liquid is.
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import isfinite
+from math import isfinite, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -258,3 +258,32 @@ def balanced_fresh(spent: Callable[[float], float]) -> float:
     from scipy.optimize import brentq  # a setup is read without it
 
     return float(brentq(lambda fresh: fresh * (1.0 + spent(fresh)) - 1.0, 0.0, 1.0, xtol=1e-15, rtol=1e-14))
+
+
+def balanced_fresh_linear(still: float, growing: float, half: float) -> float:
+    """Return the fresh share at which supply and spending agree, of a film whose rate is linear in its chemical factor.
+
+    Parameters
+    ----------
+    still
+        Slurry spent over what is supplied whatever the share, s [1].
+    growing
+        What is spent besides where all sites are filled, g [1].
+    half
+        Share at which half of them are, h [1].
+
+    Returns
+    -------
+    float
+        f of f (1 + s + g f/(f + h)) = 1 [1]; 0 where nothing is supplied.
+
+    Notes
+    -----
+    The upper root of (1 + s + g) f^2 + ((1 + s) h - 1) f - h = 0, by the form that loses no digits:
+    :func:`balanced_fresh` of the same spending, without a search.
+    """
+    square, linear = 1.0 + still + growing, (1.0 + still) * half - 1.0
+    if not isfinite(square):
+        return 0.0
+    root = sqrt(linear * linear + 4.0 * square * half)
+    return 2.0 * half / (linear + root) if linear > 0 else (root - linear) / (2.0 * square)

@@ -127,6 +127,7 @@ def film_pressure(
     start: Pressed | None = None,
     *,
     held: RigidHead | None = None,
+    moves: float | None = None,
 ) -> Pressed:
     """Return how summits and liquid share a load that the head presses on the wafer's back.
 
@@ -145,6 +146,8 @@ def film_pressure(
     held
         How a rigid head holds the wafer, ``load`` then being that of the dry pad; None: a membrane presses ``load``,
         whatever the film does.
+    moves
+        Mobility of the gap where summits carry the mean pressure [m^3/(Pa s)], where it is known already.
 
     Returns
     -------
@@ -176,7 +179,7 @@ def film_pressure(
     grid = film_grid(*q.shape)
     if held is not None:
         above_zero("give of the pad under a rigid head [m/Pa]", held.give)
-    problem = Balance(gap, flow, radius, q, rim, grid, held)
+    problem = Balance(gap, flow, radius, q, rim, grid, held, moves)
     rest = np.log(q / problem.mean)
     y, steps, followed = rest, 0, 1.0
     if start is None or start.followed == 1.0:
@@ -210,7 +213,7 @@ def _newton(problem: Balance, y: Array) -> tuple[Array, int]:
     residual, bands = problem.at(y)
     size = float(np.abs(residual).max())
     for step in range(1, STEPS + 1):
-        if not np.isfinite(bands).all():
+        if not isfinite(bands.sum()):  # NaN and infinity go through a sum
             return y, 0
         change = problem.step(residual, bands)
         most = float(np.abs(change).max())

@@ -50,6 +50,8 @@ class Grid:
         (n,) of the cells, for a radian.
     theta, turn
         Of the spokes (m,), and their derivative (m, m).
+    twice
+        Products of two derivatives (m, m m): what goes from spoke k to j and comes from l, d_jk d_kl.
     """
 
     faces: Array
@@ -57,6 +59,7 @@ class Grid:
     volumes: Array
     theta: Array
     turn: Array
+    twice: Array
 
 
 @lru_cache(maxsize=8)
@@ -80,7 +83,30 @@ def film_grid(rings: int, spokes: int) -> Grid:
         turn = np.where(apart == 0, 0.0, 0.5 * (-1.0) ** apart / np.sin(pi * apart / spokes))
     low, high = faces[:-1], faces[1:]
     middles = 2.0 / 3.0 * (high**3 - low**3) / (high**2 - low**2)
-    return Grid(faces, middles, 0.5 * (high**2 - low**2), theta, turn)
+    twice = (turn.T[:, :, None] * turn[:, None, :]).reshape(spokes, spokes * spokes)
+    return Grid(faces, middles, 0.5 * (high**2 - low**2), theta, turn, twice)
+
+
+class _Cells(NamedTuple):
+    """The cells of a wafer [m]: faces (n+1,), middles and widths (n,), volumes (n,) [m^2] for a radian.
+
+    ``apart`` (n, 1): from middle to middle over the outer faces; the last cell looks half a cell on, to the rim.
+    """
+
+    faces: Array
+    middles: Array
+    widths: Array
+    volumes: Array
+    apart: Array
+
+
+@lru_cache(maxsize=32)
+def _cells(radius: float, rings: int, spokes: int) -> _Cells:
+    """Return the cells of a wafer of a radius [m]."""
+    grid = film_grid(rings, spokes)
+    faces, middles = radius * grid.faces, radius * grid.middles
+    apart = np.append(np.diff(middles), faces[-1] - middles[-1])[:, None]
+    return _Cells(faces, middles, np.diff(faces), radius**2 * grid.volumes, apart)
 
 
 class Balance:
@@ -98,6 +124,8 @@ class Balance:
         The cells.
     held
         How a rigid head holds the wafer; None under a membrane.
+    moves
+        Mobility of the gap where summits carry the mean pressure [m^3/(Pa s)], where it is known already.
     """
 
     def __init__(
@@ -109,31 +137,29 @@ class Balance:
         rim: Array,
         grid: Grid,
         held: RigidHead | None = None,
+        moves: float | None = None,
     ) -> None:
         self.gap, self.flow, self.q, self.rim, self.grid = gap, flow, q, rim, grid
         rings, spokes = q.shape
         self.half = 2 * spokes - 1
         self.mean = float(grid.volumes @ q.mean(axis=1) / grid.volumes.sum())
-        self.faces, self.middles = radius * grid.faces, radius * grid.middles
-        self.volumes = radius**2 * grid.volumes
-        self.widths = np.diff(self.faces)
-        # outer faces only: the first has no length; the last cell looks half a cell on, to the rim
-        self.apart = np.append(np.diff(self.middles), self.faces[-1] - self.middles[-1])[:, None]
-        self.length = self.faces[1:, None]
+        self.faces, self.middles, self.widths, self.volumes, self.apart = _cells(radius, rings, spokes)
+        self.length = self.faces[1:, None]  # outer faces only: the first has none
         self.along = 0.5 * flow.speed * np.cos(grid.theta)[None, :]
         self.aside = -0.5 * flow.speed * np.sin(grid.theta)[None, :] * self.widths[:, None]
         self.q_slope = np.vstack([np.diff(q, axis=0), rim[None, :] - q[-1:]]) / self.apart
         self.rim_log = np.log(rim / self.mean)[None, :]
-        self.scale = self.mean * float(mobility(gap, flow.viscosity, rough_height(gap.height, gap.roughness)))
+        if moves is None:
+            moves = float(mobility(gap, flow.viscosity, rough_height(gap.height, gap.roughness)))
+        self.scale = self.mean * moves
         self.rings, self.spokes = rings, spokes
-        self._index = _band_index(rings, spokes)
         self.head = None if held is None else _Held(held, gap.tail, self)
 
     def _film(self, y: Array) -> tuple[Array, Array, Array, Array, Array, Array]:
         """Return K, dK/dy, F = h + sigma phi_s, its two derivatives, and h, the open gap, with dh/dy."""
         gap, viscosity = self.gap, self.flow.viscosity
         step = 1e-4
-        at = y[None] + np.array([-step, 0.0, step])[:, None, None]
+        at = np.stack([y - step, y, y + step])
         h = rough_height(gap.height - gap.tail * at, gap.roughness)
         K = mobility(gap, viscosity, h)
         F = h + gap.roughness * shear_factor(h / gap.roughness)
@@ -206,22 +232,21 @@ class Balance:
         full = np.vstack([y, rim_log])
         K, dK, F, dF, ddF, carried = self._film(full)
         flux, by_low, by_high = self._radial(full, K, dK, F, dF, ddF, q_slope, follows)
-        flux, by_low, by_high = (self.length * each for each in (flux, by_low, by_high))
+        per_scale = self.length / self.scale
+        flux, by_low, by_high = (per_scale * each for each in (flux, by_low, by_high))
         residual = flux.copy()
         residual[1:] -= flux[:-1]
         own = by_low.copy()
         own[1:] -= by_high[:-1]
         turned, by_turn = self._around(y, q, K[:-1], dK[:-1], F[:-1], dF[:-1], carried[:, :-1], follows)
-        residual += turned
+        residual += turned / self.scale
+        by_turn /= self.scale
         if isfinite(self.gap.drainage):
-            leak = self.volumes[:, None] / self.gap.drainage**2
+            leak = self.volumes[:, None] / (self.gap.drainage**2 * self.scale)
             load = self.mean * np.exp(y)
             residual += leak * K[:-1] * (q - load)
             own += leak * (dK[:-1] * (q - load) + K[:-1] * (follows - load))
-        bands = self._bands(own, by_turn, by_low, by_high)
-        residual /= self.scale
-        bands /= self.scale
-        return residual, bands
+        return residual, self._bands(own, by_turn, by_low, by_high)
 
     def _radial(
         self, y: Array, K: Array, dK: Array, F: Array, dF: Array, ddF: Array, q_slope: Array, follows: float
@@ -232,24 +257,27 @@ class Balance:
         delta = high - low
         near = np.abs(delta) < 1e-5
         safe = np.where(near, 1.0, delta)
-        level = np.where(near, 0.5 * (load[:-1] + load[1:]), (load[1:] - load[:-1]) / safe)
-        by_y_high = np.where(near, 0.5 * load[1:], (load[1:] - level) / safe)
-        by_y_low = np.where(near, 0.5 * load[:-1], (level - load[:-1]) / safe)
+        inner, outer = load[:-1], load[1:]
+        level = np.where(near, 0.5 * (inner + outer), (outer - inner) / safe)
+        by_y_high = np.where(near, 0.5 * outer, (outer - level) / safe)
+        by_y_low = np.where(near, 0.5 * inner, (level - inner) / safe)
         k, k_low, k_high = 0.5 * (K[:-1] + K[1:]), 0.5 * dK[:-1], 0.5 * dK[1:]
         D, D_low, D_high = k * level, k_low * level + k * by_y_low, k_high * level + k * by_y_high
         # Peclet number of the face: convected film against the load it presses down
         slope = 0.5 * (dF[:-1] + dF[1:])
         P = -self.along * slope * self.apart / D
         B, dB = _bernoulli(P)
-        push = B * delta / self.apart
-        flux = -k * q_slope + D * push + self.along * F[:-1]
-        turn = D * delta / self.apart * dB * (-P / D)  # through D in P
+        rise = delta / self.apart
+        flux = -k * q_slope + D * (B * rise) + self.along * F[:-1]
+        through = (B - P * dB) * rise  # D stands in P too
         bent = -0.5 * delta * dB * self.along  # through the slope in P
-        moved = k * follows / self.apart
-        by_low = moved - k_low * q_slope + D_low * push + turn * D_low - D * B / self.apart
-        by_low += self.along * dF[:-1] + bent * ddF[:-1]
-        by_high = -moved - k_high * q_slope + D_high * push + turn * D_high + D * B / self.apart
-        by_high += bent * ddF[1:]
+        direct = D * B / self.apart
+        by_low = D_low * through - k_low * q_slope - direct + self.along * dF[:-1] + bent * ddF[:-1]
+        by_high = D_high * through - k_high * q_slope + direct + bent * ddF[1:]
+        if follows:
+            moved = k * follows / self.apart
+            by_low += moved
+            by_high -= moved
         return flux, by_low, by_high
 
     def _around(
@@ -259,22 +287,28 @@ class Balance:
         turn, (h, dh) = self.grid.turn, carried
         load = self.mean * np.exp(y)
         omega = self.flow.turning * self.volumes[:, None]
-        out = (self.aside * F + omega * h) @ turn.T
-        by = turn[None] * (self.aside * dF + omega * dh)[:, None, :]
         across = (self.widths / self.middles)[:, None]
         slope = (q - load) @ turn.T
-        out -= (across * K * slope) @ turn.T
-        inner = across[:, :, None] * K[:, :, None] * turn[None] * (follows - load)[:, None, :]
-        inner = np.einsum("jk,ikl->ijl", turn, inner) + turn[None] * (across * dK * slope)[:, None, :]
-        return out, by - inner
+        spread = across * K
+        out = (self.aside * F + omega * h - spread * slope) @ turn.T
+        by = turn * (self.aside * dF + omega * dh - across * dK * slope)[:, None, :]
+        inner = (spread @ self.grid.twice).reshape(by.shape)
+        inner *= (follows - load)[:, None, :]
+        by -= inner
+        return out, by
 
     def _bands(self, own: Array, by_turn: Array, by_low: Array, by_high: Array) -> Array:
         """Return the matrix as LAPACK keeps bands to solve with them: row l + u + i - j, the first l to work in."""
         n, m = self.rings, self.spokes
-        whole = np.zeros((3 * self.half + 1, n * m), order="F")
+        deep = 3 * self.half + 1
+        flat = np.zeros(deep * n * m)
+        # of ring i from spoke l to j: row 2 half + j - l of column m i + l
+        blocks = np.ndarray(
+            by_turn.shape, buffer=flat, offset=16 * self.half, strides=(8 * deep * m, 8, 8 * (deep - 1))
+        )
+        blocks[:] = by_turn
+        whole = flat.reshape((deep, n * m), order="F")
         bands = whole[self.half :]
-        rows, columns = self._index
-        bands[rows, columns] = by_turn
         bands[self.half] += own.ravel()
         bands[self.half - m, m:] = by_high[:-1].ravel()
         bands[self.half + m, :-m] = -by_low[:-1].ravel()
@@ -349,22 +383,12 @@ class _Held:
         return np.asarray(alone - through @ np.linalg.solve(inner, self.rows @ alone))
 
 
-@lru_cache(maxsize=8)
-def _band_index(rings: int, spokes: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    half = 2 * spokes - 1
-    j = np.arange(spokes)
-    rows = half + j[:, None] - j[None, :]
-    columns = spokes * np.arange(rings)[:, None, None] + j[None, None, :]
-    return np.broadcast_to(rows, (rings, spokes, spokes)), np.broadcast_to(columns, (rings, spokes, spokes))
-
-
 def _bernoulli(x: Array) -> tuple[Array, Array]:
     """Return x/(e^x - 1) and its derivative, by their series about 0."""
     small = np.abs(x) < 1e-3
-    safe = np.where(
-        small, 1.0, np.minimum(x, 700.0)
-    )  # beyond, e^x is past all numbers; far below 0 the first is -x
+    safe = np.minimum(x, 700.0)  # beyond, e^x is past all numbers; far below 0 the first is -x
+    safe[small] = 1.0
     grown = np.expm1(safe)
     B = np.where(small, 1.0 - x / 2.0 + x * x / 12.0, safe / grown)
-    dB = np.where(small, -0.5 + x / 6.0, (1.0 - B * (grown + 1.0)) / np.where(small, 1.0, grown))
+    dB = np.where(small, -0.5 + x / 6.0, (1.0 - B * (grown + 1.0)) / grown)
     return B, dB

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, log, pi
+from math import exp, log, pi, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +20,7 @@ SOURCES: tuple[str, ...] = (
 )
 
 CLOSED = 1e-10  # [m]: no gap between solids is smaller
+_ROOT = sqrt(2.0 * pi)
 _MOST_SHEARED = 0.5506  # gap over roughness at which Phi^2 over the mean open gap is greatest
 
 
@@ -90,10 +91,17 @@ def rough_height(height: ArrayLike, roughness: float) -> Array:
         sigma [z Phi(z) + phi(z)], z = h/sigma [m].
     """
     z = np.asarray(height, dtype=np.float64) / roughness
-    bell = np.exp(-0.5 * z * z) / np.sqrt(2.0 * pi)
-    far = np.minimum(z, -8.0)  # there z Phi + phi loses its digits: bell/z^2 is its limit
-    open_gap = roughness * np.where(z > -8.0, z * ndtr(z) + bell, bell / (far * far))
-    return np.asarray(np.maximum(open_gap, CLOSED))
+    relative, bell = _opened(z, ndtr(z))
+    if z.min() <= -8.0:  # there z Phi + phi loses its digits: bell/z^2 is its limit
+        far = np.minimum(z, -8.0)
+        relative = np.where(z > -8.0, relative, bell / (far * far))
+    return np.asarray(np.maximum(roughness * relative, CLOSED))
+
+
+def _opened(z: Array, clear: Array) -> tuple[Array, Array]:
+    """Return the mean open gap over sigma, z Phi(z) + phi(z), from z and ``clear`` Phi(z), and phi(z)."""
+    bell = np.exp(-0.5 * z * z) / _ROOT
+    return z * clear + bell, bell
 
 
 def tip_relief(density: float, tip_radius: float) -> float:
@@ -139,7 +147,9 @@ def rough_shear(height: ArrayLike, roughness: float, relief: float) -> Array:
     and where all are worn to one height, the liquid still stands as deep as tips are round.
     """
     z = np.maximum(np.asarray(height, dtype=np.float64) / roughness, _MOST_SHEARED)
-    return np.asarray(np.minimum(ndtr(z) ** 2 / rough_height(z * roughness, roughness), 1.0 / relief))
+    clear = ndtr(z)
+    open_gap = np.maximum(roughness * _opened(z, clear)[0], CLOSED)
+    return np.asarray(np.minimum(clear * clear / open_gap, 1.0 / relief))
 
 
 def flow_factor(ratio: ArrayLike) -> Array:
@@ -172,9 +182,10 @@ def shear_factor(ratio: ArrayLike) -> Array:
         phi_s = 1.899 H^0.98 exp(-0.92 H + 0.05 H^2) up to H = 5, 1.126 exp(-0.25 H) beyond [1].
     """
     H = np.maximum(np.asarray(ratio, dtype=np.float64), 1e-12)
-    low = np.minimum(H, 5.0)
-    near = 1.899 * low**0.98 * np.exp(-0.92 * low + 0.05 * low * low)
-    return np.asarray(np.where(H <= 5.0, near, 1.126 * np.exp(-0.25 * H)))
+    far = H.max() > 5.0
+    low = np.minimum(H, 5.0) if far else H
+    near = 1.899 * low**0.98 * np.exp((0.05 * low - 0.92) * low)
+    return np.asarray(np.where(H <= 5.0, near, 1.126 * np.exp(-0.25 * H)) if far else near)
 
 
 def duct_conductance(width: ArrayLike, height: ArrayLike) -> Array:
@@ -193,7 +204,8 @@ def duct_conductance(width: ArrayLike, height: ArrayLike) -> Array:
     a, b = np.asarray(width, dtype=np.float64), np.asarray(height, dtype=np.float64)
     m, M = np.minimum(a, b), np.maximum(a, b)
     q = m / M
-    return np.asarray(m**3 * M / 12.0 * (1.0 - 0.63 * q * (1.0 - q**4 / 12.0)))
+    square = q * q
+    return np.asarray(m * m * m * M / 12.0 * (1.0 - 0.63 * q * (1.0 - square * square / 12.0)))
 
 
 def mobility(gap: Gap, viscosity: float, height: ArrayLike) -> Array:
@@ -215,7 +227,8 @@ def mobility(gap: Gap, viscosity: float, height: ArrayLike) -> Array:
         even source, whatever the grooves' direction); along, for grooves that run both ways.
     """
     h = np.asarray(height, dtype=np.float64)
-    land = flow_factor(h / gap.roughness) * h**3 / (12.0 * viscosity)
+    cube = h * h * h
+    land = flow_factor(h / gap.roughness) * cube / (12.0 * viscosity)
     if gap.groove_depth <= 0 or gap.groove_share <= 0:
         return np.asarray(land)
     deep, f = h + gap.groove_depth, gap.groove_share
@@ -223,6 +236,6 @@ def mobility(gap: Gap, viscosity: float, height: ArrayLike) -> Array:
     along = land + np.maximum(ducts, 0.0) / (viscosity * gap.groove_pitch)
     if gap.crossed:
         return np.asarray(along)
-    over_groove = land + (deep**3 - h**3) / (12.0 * viscosity)
+    over_groove = land + (deep * deep * deep - cube) / (12.0 * viscosity)
     across = 1.0 / ((1.0 - f) / land + f / over_groove)
     return np.asarray(0.5 * (along + across))

@@ -14,6 +14,7 @@ The Arrhenius factor that turns temperature into rate is ``removal.thermal_facto
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -131,13 +132,15 @@ def slurry_conductance(flow: ArrayLike, density: float, heat_capacity: float, ar
     return np.asarray(np.asarray(flow, dtype=np.float64) * density * heat_capacity / area)
 
 
-def combined_sink(conductances: ArrayLike, temperatures: ArrayLike) -> tuple[Array, Array]:
+def combined_sink(
+    conductances: Sequence[ArrayLike], temperatures: Sequence[ArrayLike]
+) -> tuple[Array, Array]:
     """Return one conductance and one sink temperature for several in parallel.
 
     Parameters
     ----------
     conductances, temperatures
-        [W/(m^2 K)] and [K], sinks along the first axis, broadcastable.
+        Of each sink [W/(m^2 K)] and [K], numbers or arrays that broadcast.
 
     Returns
     -------
@@ -151,12 +154,16 @@ def combined_sink(conductances: ArrayLike, temperatures: ArrayLike) -> tuple[Arr
     ModelError
         Where a conductance is below 0.
     """
-    h, T = np.broadcast_arrays(np.asarray(conductances, dtype=np.float64), np.asarray(temperatures))
-    if np.any(h < 0):
-        raise ModelError(refuse("heat conductance", "a negative value", "0 W/(m^2 K) or more"))
-    total = h.sum(axis=0)
-    mean = np.divide((h * T).sum(axis=0), total, out=np.array(T.mean(axis=0)), where=total > 0)
-    return np.asarray(total), np.asarray(mean)
+    total, warmth, plain = np.zeros(()), np.zeros(()), np.zeros(())
+    for h, T in zip(conductances, temperatures, strict=True):
+        each = np.asarray(h, dtype=np.float64)
+        if each.min() < 0:
+            raise ModelError(refuse("heat conductance", "a negative value", "0 W/(m^2 K) or more"))
+        total, warmth, plain = total + each, warmth + each * np.asarray(T), plain + np.asarray(T)
+    if total.min() > 0:
+        return np.asarray(total), np.asarray(warmth / total)
+    out = np.broadcast_to(plain / len(temperatures), np.broadcast(warmth, total).shape).copy()
+    return np.asarray(total), np.asarray(np.divide(warmth, total, out=out, where=total > 0))
 
 
 def thermal_depth(conductivity: float, density: float, heat_capacity: float, time: ArrayLike) -> Array:

@@ -140,8 +140,16 @@ def table_integral(
         raise ModelError(refuse("order of the contact integral", order, "above -1"))
     z, p = _checked(edges, probability)
     d = np.asarray(separation, dtype=np.float64)
-    above = np.clip(z - d[..., None], least, most) ** (order + 1.0) / (order + 1.0)
+    above = _power(np.clip(z - d[..., None], least, most), order + 1.0) / (order + 1.0)
     return np.asarray(np.diff(above, axis=-1) @ (p / np.diff(z)))
+
+
+def _power(values: Array, power: float) -> Array:
+    """Return powers of values of 0 or more; those of halves by the root, which is quicker."""
+    if power in (1.5, 2.5):
+        root = np.sqrt(values)
+        return np.asarray(values * root if power == 1.5 else values * values * root)
+    return np.asarray(values**power)
 
 
 def height_grid(height_sd: float, tail_length: float, bins: int = 400, *, tails: float = 18.0) -> Array:
@@ -224,26 +232,42 @@ def fresh_heights(edges: ArrayLike, height_sd: float, tail_length: float) -> Arr
     return np.asarray(np.maximum(-np.diff(beyond), 0.0))
 
 
-def level_and_deviation(edges: ArrayLike, probability: ArrayLike) -> tuple[Array, Array]:
-    """Return mean and standard deviation of binned heights.
+def bin_moments(edges: ArrayLike) -> Array:
+    """Return what takes probabilities of bins to the mean of their heights and of its square.
 
     Parameters
     ----------
     edges
         Of the bins: (n+1,) increasing [m].
+
+    Returns
+    -------
+    Array
+        (n, 2) [m], [m^2]; exact for a density uniform in each bin.
+    """
+    z = np.asarray(edges, dtype=np.float64)
+    middle, width = 0.5 * (z[1:] + z[:-1]), np.diff(z)
+    return np.stack([middle, middle * middle + width * width / 12.0], axis=1)
+
+
+def level_and_deviation(of_bins: Array, probability: ArrayLike) -> tuple[Array, Array]:
+    """Return mean and standard deviation of binned heights.
+
+    Parameters
+    ----------
+    of_bins
+        From :func:`bin_moments`, (n, 2).
     probability
         (..., n), each row summing to 1.
 
     Returns
     -------
     tuple[Array, Array]
-        [m], (...,); exact for a density uniform in each bin.
+        [m], (...,).
     """
-    z, p = np.asarray(edges, dtype=np.float64), np.asarray(probability, dtype=np.float64)
-    middle, width = 0.5 * (z[1:] + z[:-1]), np.diff(z)
-    mean = p @ middle
-    square = p @ (middle * middle + width * width / 12.0)
-    return np.asarray(mean), np.sqrt(np.maximum(square - mean * mean, 0.0))
+    both = np.asarray(probability, dtype=np.float64) @ of_bins
+    mean = both[..., 0]
+    return mean, np.sqrt(np.maximum(both[..., 1] - mean * mean, 0.0))
 
 
 def contact(

@@ -157,6 +157,24 @@ def ageing_grid(
     return np.asarray(np.interp(np.linspace(0.0, count[-1], bins + 1), count, scale))
 
 
+@njit(cache=True, error_model="numpy", fastmath={"reassoc", "nsz"})  # type: ignore[untyped-decorator]
+def _elastic(p: Array, z: Array, d: float, first: int, last: int) -> tuple[float, float, float, float]:
+    """Moments of orders 1/2 (times 3/2), 1 (times 2), 3/2 (times 5/2) and 0 of z - d over bins that lie above d.
+
+    Added up in any order, so that several bins go at a time.
+    """
+    half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
+    for k in range(first, last):
+        low, high = z[k] - d, z[k + 1] - d
+        density = p[k] / (z[k + 1] - z[k])
+        less, more = low * np.sqrt(low), high * np.sqrt(high)
+        half += density * (more - less)
+        one += density * (high * high - low * low)
+        threehalf += density * (high * more - low * less)
+        count += density * (high - low)
+    return half, one, threehalf, count
+
+
 @njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def _moments(p: Array, z: Array, d: float, depth: float) -> tuple[float, float, float, float, float, float]:
     """Moments of z - d above d, exact for uniform bins.
@@ -166,15 +184,26 @@ def _moments(p: Array, z: Array, d: float, depth: float) -> tuple[float, float, 
     """
     n = p.size
     first = min(max(int(np.searchsorted(z, d)) - 1, 0), n - 1)
+    # bins up to ``flows`` hold elastic summits alone; the first one begins at the flat
+    flows = min(max(int(np.searchsorted(z, d + depth)) - 1, first), n)
     half, one, threehalf, count = 0.0, 0.0, 0.0, 0.0
-    delta = max(z[first] - d, 0.0)
+    if flows > first:
+        half, one, threehalf, count = _elastic(p, z, d, first + 1, flows)
+        high = z[first + 1] - d
+        low = max(z[first] - d, 0.0)
+        density = p[first] / (z[first + 1] - z[first])
+        half += density * (high * np.sqrt(high) - low * np.sqrt(low))
+        one += density * (high * high - low * low)
+        threehalf += density * (high * high * np.sqrt(high) - low * low * np.sqrt(low))
+        count += density * (high - low)
+    delta = max(z[min(flows, n)] - d, 0.0)
     # elastic up to the depth: what a summit carries beyond it is added below
     held = min(delta, depth)
     root = np.sqrt(held)
     delta0, a0, b0, c0 = delta, held * root, delta * delta, held * held * root
     over_one, over_count = 0.0, 0.0
     over0 = max(delta - depth, 0.0)
-    for k in range(first, n):
+    for k in range(flows, n):
         delta = z[k + 1] - d
         held = min(max(delta, 0.0), depth)
         root = np.sqrt(held)

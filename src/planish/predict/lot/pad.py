@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,16 @@ from planish.engine.fixed import seal
 from planish.engine.record import Record
 from planish.physics.motion import sweep
 from planish.physics.surface import asperities, conditioning, summit_balance, summit_flow
+from planish.physics.surface.summit_answer import (
+    EXCESS,
+    FLOWING,
+    LENGTH,
+    LEVEL,
+    REAL,
+    REAL_LEVEL,
+    REAL_SLOPE,
+    summit_answers,
+)
 from planish.predict.wafer.disk import disk_work
 from planish.predict.wafer.pad_surface import as_conditioned
 from planish.predict.wafer.step_plan import speeds
@@ -91,43 +101,39 @@ def ring_groups(rings: PadRings, areas: Array) -> RingGroups:
 class WornSummits:
     """The summits of a worn pad as the wafer meets them (see ``pad_surface.Summits``).
 
-    Per group, for pressures p [Pa] near the one about which it was asked, ``log_about`` its logarithm: the
-    separation [m] is ``level`` - ``length`` ln p, the mean real pressure [Pa] ``real_about`` times the power
-    ``real_power`` of p over that. Between the groups that a wafer radius passes the mean over time is taken.
+    ``nodes`` (7, n_r) and ``track`` (7,): what ``summit_answers`` says of the groups that a wafer radius, and the wafer as
+    a whole, passes, as the mean over time.
     """
 
-    to_wafer: Array
+    nodes: Array
     track: Array
-    length: Array
-    level: Array
-    log_about: Array
-    real_about: Array
-    real_power: Array
     flow_pressure: float  # [Pa] that the mean real pressure never exceeds
     separation: Array  # (g,) [m] of the flat from the summits
-    moments: Array  # (g, 6) of z - d (``summit_balance.contact_rings``)
-    flowing: Array  # (g,) share of the load that lies on summits that flow
     heights: tuple[float, float]  # mean and standard deviation [m] over the wafer's track
 
-    def _weights(self, pressure: Array) -> Array:
-        return self.track[None, :] if pressure.size == 1 else self.to_wafer
+    def _answer(self, pressure: Array) -> Array:
+        return self.track if pressure.size == 1 else self.nodes
 
     def layer(self, pressure: Array) -> tuple[Array, Array, Array]:
         """Return (length [m], pressure [Pa], offset [m]) of the exponential layer about ``pressure`` [Pa]."""
-        weights = self._weights(pressure)
-        length = weights @ self.length
-        return length, pressure, weights @ self.level - length * np.log(pressure)
+        answer = self._answer(pressure)
+        length = answer[LENGTH]
+        return np.atleast_1d(length), pressure, answer[LEVEL] - length * np.log(pressure)
 
     def real(self, pressure: Array) -> tuple[Array, Array]:
-        """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa]."""
-        weights = self._weights(pressure)
-        times = np.exp(self.real_power * (np.log(pressure)[:, None] - self.log_about))
-        real = np.minimum((weights * times) @ self.real_about, self.flow_pressure)
+        """Return (mean real pressure [Pa], real contact fraction) under ``pressure`` [Pa].
+
+        From where it was asked on it goes as a power of p, as on one height of summits: a straight line in ln p would end
+        below nothing.
+        """
+        answer = self._answer(pressure)
+        straight = (answer[REAL_LEVEL] + answer[REAL_SLOPE] * np.log(pressure)) / answer[REAL] - 1.0
+        real = np.minimum(answer[REAL] * np.exp(straight), self.flow_pressure)
         return real, pressure / real
 
     def flowing_share(self, pressure: Array) -> Array:
         """Return which share of the load lies on summits that flow [1], (nodes,), under ``pressure`` [Pa]."""
-        return self._weights(pressure) @ self.flowing
+        return np.atleast_1d(self._answer(pressure)[FLOWING])
 
     def surface(self) -> tuple[float, float]:
         """Return mean and standard deviation [m] of their heights, averaged over the wafer's track."""
@@ -135,12 +141,11 @@ class WornSummits:
 
     def decay_length(self) -> float:
         """Return the length [m] over which the gap takes the load to 1/e, averaged over the wafer's track."""
-        return float(self.track @ self.length)
+        return float(self.track[LENGTH])
 
     def tail(self) -> float:
         """Return the mean excess height [m] of the summits in contact, averaged over the wafer's track."""
-        one, count = self.moments[:, 1], self.moments[:, 3]
-        return float(self.track @ np.divide(one, count, out=np.zeros_like(one), where=count > 0))
+        return float(self.track[EXCESS])
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -148,13 +153,14 @@ class SummitPlan(Record):
     """What is fixed of the pad's summits: the rings followed together, and the summits that a disk cuts.
 
     ``fresh`` (bins,) is the probability of freshly cut heights over ``edges`` [m], ``fresh_load`` what load
-    they would take (``summit_balance.log_load``).
+    they would take (``summit_balance.log_load``); ``of_bins`` (bins, 2) takes probabilities to means (``bin_moments``).
     """
 
     groups: RingGroups
     edges: Array
     fresh: Array
     fresh_load: Array
+    of_bins: Array
     density: float
     tip_radius: float
     modulus: float
@@ -164,8 +170,8 @@ class SummitPlan(Record):
 
     def width_at(self, height: Array) -> Array:
         """Return how finely heights are followed there [m], (n,), at ``height`` [m], (n,)."""
-        at = np.clip(np.searchsorted(self.edges, height) - 1, 0, self.edges.size - 2)
-        return np.asarray(np.diff(self.edges)[at])
+        at = np.minimum(np.maximum(np.searchsorted(self.edges, height) - 1, 0), self.edges.size - 2)
+        return np.asarray(self.edges[at + 1] - self.edges[at])
 
     @property
     def stiff(self) -> float:
@@ -241,6 +247,7 @@ def plan_summits(rig: Rig, rings: PadRings, areas: Array, highest_pressure: floa
         edges=edges,
         fresh=fresh,
         fresh_load=summit_balance.log_load(fresh, edges, depth),
+        of_bins=asperities.bin_moments(edges),
         density=surface.density,
         tip_radius=surface.tip_radius,
         modulus=modulus,
@@ -326,34 +333,16 @@ def worn_summits(plan: SummitPlan, pad: LotPad, pressure: Array) -> WornSummits:
     summit_balance.contact_rings(
         pad.probability, plan.edges, about, plan.stiff, plan.depth, separation, moments
     )
-    half, one, threehalf, count, over_one, over_count = moments.T
-    level, deviation = asperities.level_and_deviation(plan.edges, pad.probability)
-    length = threehalf / (1.5 * half)
-    # real = p/(pi R n A);  d(ln A)/d(ln p) = (-dA/dd / A) length; what flows has its area twice
-    area, log_about = one + over_one, np.log(about)
-    real = about / (pi * plan.tip_radius * plan.density * area)
-    power = 1.0 - length * (count + over_count) / area
+    answers = summit_answers(about, separation, moments, plan.density, plan.tip_radius, plan.depth)
+    level, deviation = asperities.level_and_deviation(plan.of_bins, pad.probability)
+    groups = plan.groups
     return WornSummits(
-        to_wafer=plan.groups.to_wafer,
-        track=plan.groups.track,
-        length=length,
-        level=separation + length * log_about,
-        log_about=log_about,
-        real_about=real,
-        real_power=power,
+        nodes=answers @ groups.to_wafer.T,
+        track=answers @ groups.track,
         flow_pressure=plan.flow_pressure,
         separation=separation,
-        moments=moments,
-        flowing=_flowing(plan.depth, threehalf, over_one, over_count),
-        heights=(float(plan.groups.track @ level), float(plan.groups.track @ deviation)),
+        heights=(float(groups.track @ level), float(groups.track @ deviation)),
     )
-
-
-def _flowing(depth: float, threehalf: Array, over_one: Array, over_count: Array) -> Array:
-    """Return the share of the load that lies on summits that flow (g,)."""
-    if not np.any(over_count > 0):
-        return np.zeros_like(threehalf)
-    return np.asarray(sqrt(depth) * (2.0 * over_one + depth * over_count) / threehalf)
 
 
 def aged(

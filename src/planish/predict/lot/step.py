@@ -236,7 +236,9 @@ def run_step(
         pressure=np.concatenate([found.solid, solved.pressure[nodes:]]),
         removed=removed[:, -1],
         duration=ends,
-        temperature=float(np.trapezoid(mean, times)) / ends if ends > 0 else float(mean[0]),
+        temperature=float((mean[1:] + mean[:-1]) @ (times[1:] - times[:-1])) / (2.0 * ends)
+        if ends > 0
+        else float(mean[0]),
         peak_temperature=peak_temperature(found, temperatures, ends),
         end_temperatures=heating.at(ends),
         real_pressure=float(found.real_pressure @ weights),

@@ -374,6 +374,7 @@ def meet(
         law = rig.removal[material]
         made.rates[material] = FilmRate(
             law=law,
+            coefficients=plan.coefficients[material],
             # Laws are calibrated with the grooves in the pad: their pressure is over all but the holes.
             pressure=solid / model.land,
             speed=speed,
@@ -562,6 +563,14 @@ def fresh_share(made: Conditions, rig: Rig, groove_depth: float, top: str | None
         return 0.0
     if top is None:
         return 1.0
-    mean = made.rates[top].mean_at_reference(plan.shares)
+    rate = made.rates[top]
     whole = resistance * float(delivery.slurry_consumption(1.0, plan.area, liquid.capacity))
+    parts = rate.mean_parts(plan.shares)
+    if parts is not None:
+        still, growing = parts
+        most = (
+            whole * growing * rate_factors.fresh_limit(rate.law.reference.fresh_fraction, liquid.fresh_half)
+        )
+        return delivery.balanced_fresh_linear(whole * still, most, liquid.fresh_half)
+    mean = rate.mean_at_reference(plan.shares)
     return delivery.balanced_fresh(lambda fresh: whole * mean(chemical_factor(rig, top, fresh)))

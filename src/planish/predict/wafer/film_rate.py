@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.errors import ModelError, refuse
 from planish.physics.removal.factors import thermal_exponent, thermal_factor
-from planish.physics.removal.laws import LAWS, term_values
+from planish.physics.removal.laws import LAWS
 from planish.physics.surface.softening import HOTTEST
 
 if TYPE_CHECKING:
+    from planish.physics.removal.law import Law
     from planish.setup.si import Removal
 
 Array = NDArray[np.float64]
@@ -27,8 +29,8 @@ class FilmRate:
 
     Attributes
     ----------
-    law
-        Of the material.
+    law, coefficients
+        Of the material, and the law's coefficients, checked.
     pressure, speed
         On its summits [Pa] and as the law takes it [m/s], (n_r,).
     friction
@@ -46,6 +48,7 @@ class FilmRate:
     """
 
     law: Removal
+    coefficients: Mapping[str, float]
     pressure: Array
     speed: Array
     friction: float
@@ -61,27 +64,27 @@ class FilmRate:
         return self._values(_NO_TEMPERATURE)
 
     def _values(self, temperature: Array) -> list[Array]:
-        law = self.law
-        return term_values(law.law, law.coefficients, self.pressure, self.speed, temperature, self.friction)
+        if self.pressure.min() < 0:
+            raise ModelError(refuse("pressure on summits [Pa]", float(self.pressure.min()), "0 or more"))
+        return self._record.values(self.coefficients, self.pressure, self.speed, temperature, self.friction)
+
+    @cached_property
+    def _record(self) -> Law:
+        return LAWS.get(self.law.law)
 
     @cached_property
     def parts(self) -> tuple[Array, Array, Array] | None:
         """The rate's mechanical, common and chemical terms [m/s], (n_r,) each, by their factors; None in series or warm."""
-        record = LAWS.get(self.law.law)
+        record = self._record
         if record.joined != "sum" or record.warm:
             return None
-        if self._one_term:
+        if record.together:
             alone = np.zeros(())
             return alone, self.overall * record.rate(self._cold, self.mechanical, 1.0), alone
         mechanical = record.rate(self._cold, self.mechanical, 0.0)
         chemical = record.rate(self._cold, 0.0, 1.0, self.dissolved)
         both = record.rate(self._cold, self.mechanical, 1.0, self.dissolved) - mechanical - chemical
         return self.overall * mechanical, self.overall * both, self.overall * chemical
-
-    @cached_property
-    def _one_term(self) -> bool:
-        """Whether grains, summits and slurry do all of the work together."""
-        return all(term.kind == "both" for term in LAWS.get(self.law.law).terms)
 
     def at(self, temperature: Array, chemical: float | None = None) -> Array:
         """Return the rate.
@@ -103,15 +106,16 @@ class FilmRate:
         rate: Array
         if self.parts is None:
             values, grown = self._values(temperature), answer * self._faster(temperature)
-            record, softly = LAWS.get(self.law.law), np.exp(softer) * self.mechanical
-            rate = np.asarray(self.overall * record.rate(values, softly, grown, self.dissolved))
-        elif self._one_term:
+            softly = np.exp(softer) * self.mechanical
+            rate = np.asarray(self.overall * self._record.rate(values, softly, grown, self.dissolved))
+        elif self._record.together:
             rate = np.exp(faster + softer) * (answer * self.parts[1])
         else:
             mechanical, both, alone = self.parts
             grown = answer * self._faster(temperature)
             rate = np.exp(softer) * (mechanical + grown * both) + grown * alone
-        return np.broadcast_to(rate, (temperature.shape[0], self.pressure.size))
+        whole = (temperature.shape[0], self.pressure.size)
+        return rate if rate.shape == whole else np.broadcast_to(rate, whole)
 
     def _faster(self, temperature: Array) -> Array | float:
         """Return what warmth does to the chemical factor."""
@@ -174,25 +178,34 @@ class FilmRate:
         at = replace(self, pressure=pressure, speed=speed, mechanical=mechanical)
         return np.asarray(at.at(np.array([[temperature]]))[0])
 
-    def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
-        """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
+    def mean_parts(self, weights: Array) -> tuple[float, float] | None:
+        """Return the mean rates [m/s] of what the chemical factor leaves alone and of what goes with it.
 
-        The pad is as soft as at ``warmth``.
+        Both at the law's reference temperature, the pad as soft as at ``warmth``; None for a law in series or warm.
 
         Parameters
         ----------
         weights
             Of the nodes, (n_r,), summing to 1.
         """
-        if self.parts is not None:
-            mechanical, both, alone = (
-                float(weights @ np.broadcast_to(part, weights.shape)) for part in self.parts
-            )
-            return lambda chemical: mechanical + chemical * (both + alone)
-        record, values = (
-            LAWS.get(self.law.law),
-            self._values(np.asarray(self.law.reference.temperature)),
-        )
+        if self.parts is None:
+            return None
+        if self._record.together:
+            return 0.0, float(weights @ self.parts[1])
+        still, both, alone = (float(weights @ np.broadcast_to(part, weights.shape)) for part in self.parts)
+        return still, both + alone
+
+    def mean_at_reference(self, weights: Array) -> Callable[[float], float]:
+        """Return the mean rate [m/s] at the law's reference temperature as a function of the chemical factor.
+
+        The pad is as soft as at ``warmth``. :meth:`mean_parts` says more of a law that is linear in that factor.
+
+        Parameters
+        ----------
+        weights
+            Of the nodes, (n_r,), summing to 1.
+        """
+        record, values = self._record, self._values(np.asarray(self.law.reference.temperature))
         return lambda chemical: (
             self.overall
             * float(

@@ -48,6 +48,8 @@ def on_top(left: Array, weights: Array) -> int | None:
         Of the points, (points,).
     """
     there = left > 0
+    if there[0].all():
+        return 0
     first = np.argmax(there, axis=0)
     area = np.bincount(first, weights=np.where(there.any(axis=0), weights, 0.0), minlength=left.shape[0])
     at = int(np.argmax(area))
@@ -73,9 +75,11 @@ def cumulative(times: Array, rates: Array) -> Array:
     -----
     Trapezoidal rule.
     """
-    steps = 0.5 * (rates[1:] + rates[:-1]) * np.diff(times)[:, None]
-    total = np.zeros_like(rates)
-    np.cumsum(steps, axis=0, out=total[1:])
+    total = np.empty(rates.shape)
+    total[0] = 0.0
+    np.add(rates[1:], rates[:-1], out=total[1:])
+    total[1:] *= 0.5 * (times[1:] - times[:-1])[:, None]
+    np.cumsum(total, axis=0, out=total)
     return total
 
 
@@ -111,8 +115,14 @@ def polish_stack(thickness: Array, curves: list[Array], times: Array) -> tuple[A
     exposed_at = np.zeros(points)
     for film in range(films):
         curve = curves[film]
-        at_start = value_at(curve, times, exposed_at)
-        removed[film] = np.clip(curve - at_start, 0.0, thickness[film])
+        if film == 0:
+            at_start, taken = curve[0], curve - curve[0]
+        elif exposed_at.min() > times[-1] and thickness[film].min() > 0:
+            break  # nothing of what lies below is reached anywhere
+        else:
+            at_start = value_at(curve, times, exposed_at)
+            taken = np.maximum(curve - at_start, 0.0)
+        np.minimum(taken, thickness[film], out=removed[film])
         exposed_at = time_of(curve, times, at_start + thickness[film])
         cleared[film] = exposed_at
     return removed, cleared
@@ -187,11 +197,11 @@ def value_at(curve: Array, times: Array, when: Array) -> Array:
     Array
         (points,).
     """
-    index = np.clip(np.searchsorted(times, when, side="right") - 1, 0, times.size - 2)
+    index = np.minimum(np.maximum(np.searchsorted(times, when, side="right") - 1, 0), times.size - 2)
     column = np.arange(curve.shape[1])
     low, high = curve[index, column], curve[index + 1, column]
-    share = np.clip((when - times[index]) / (times[index + 1] - times[index]), 0.0, 1.0)
-    return low + share * (high - low)
+    share = (when - times[index]) / (times[index + 1] - times[index])
+    return np.asarray(low + np.minimum(np.maximum(share, 0.0), 1.0) * (high - low))
 
 
 def time_of(curve: Array, times: Array, target: Array) -> Array:
@@ -211,10 +221,13 @@ def time_of(curve: Array, times: Array, target: Array) -> Array:
     Array
         [s], (points,); infinite if never.
     """
+    reached = curve[-1] >= target
+    if not reached.any():
+        return np.full(target.shape, np.inf)
     column = np.arange(curve.shape[1])
-    index = np.clip((curve < target).sum(axis=0), 1, times.size - 1)
+    index = np.minimum(np.maximum((curve < target).sum(axis=0), 1), times.size - 1)
     low, high = curve[index - 1, column], curve[index, column]
     rise = np.where(high > low, high - low, 1.0)
-    share = np.clip((target - low) / rise, 0.0, 1.0)
+    share = np.minimum(np.maximum((target - low) / rise, 0.0), 1.0)
     when = times[index - 1] + share * (times[index] - times[index - 1])
-    return np.where(curve[-1] >= target, when, np.inf)
+    return np.where(reached, when, np.inf)

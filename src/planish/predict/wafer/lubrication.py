@@ -48,7 +48,7 @@ class Lubrication:
     mobility
         Of that gap where summits carry the mean pressure [m^3/(Pa s)].
     at_first
-        Mean gap and mean of 1/gap as the solution was found [m], [1/m].
+        Mean gap, mean of 1/gap and the shear in the mean gap as the solution was found [m], [1/m], [1/m].
     """
 
     carried: Array
@@ -59,7 +59,7 @@ class Lubrication:
     gap: Gap
     load: Array
     mobility: float
-    at_first: tuple[float, float]
+    at_first: tuple[float, float, float]
 
     def __post_init__(self) -> None:
         film = self.film
@@ -116,6 +116,7 @@ def lubricate(
         mean * load[-1],
         None if last is None else last.film,
         held=held,
+        moves=moves,
     )
     ratio = film.solid.mean(axis=1) / (mean * about.mean(axis=1))
     nodes = np.append(film.radius, rig.wafer.radius)
@@ -130,18 +131,17 @@ def lubricate(
         gap=gap,
         load=load,
         mobility=moves,
-        at_first=(height, shear),
+        at_first=(height, shear, float(rough_shear(height, gap.roughness, relief))),
     )
 
 
 def _moved(last: Lubrication, gap: Gap, relief: float) -> Lubrication:
     """Return a film that shares the load as it did, on summits that have come closer or gone apart since."""
-    height, shear = last.at_first
+    height, shear, then = last.at_first
     height += gap.height - last.gap.height
     # over gaps that differ by a small part of the roughness, the mean goes as the shear in the mean gap
     now = float(rough_shear(height, gap.roughness, relief))
-    grown = now / float(rough_shear(last.at_first[0], last.gap.roughness, relief))
-    return replace(last, height=height, shear=shear * grown)
+    return replace(last, height=height, shear=shear * (now / then))
 
 
 def _means(height: Array, roughness: float, relief: float) -> tuple[float, float]:

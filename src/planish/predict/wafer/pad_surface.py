@@ -287,5 +287,5 @@ def _summit_curve(
         state.area_fraction,
         state.decay_length,
         state.flowing,
-        *(float(each) for each in asperities.level_and_deviation(edges, probability)),
+        *(float(each) for each in asperities.level_and_deviation(asperities.bin_moments(edges), probability)),
     )

@@ -372,9 +372,9 @@ class WaferResult(Result):
         return raised(self.rig, self._seen())
 
     def _seen(self) -> Seen:
-        steps, inside = self.steps, self.inside()
-        gone = np.all(self.remaining[:, inside] <= 0, axis=0)
-        height, _ = edge_extreme(self.radius, self.areas, self.removed[None, :], *self._rim())
+        steps, disc, removed = self.steps, self._counted, self.removed
+        gone = np.all(self.remaining[:, disc.inside] <= 0, axis=0)
+        height, _ = edge_extreme(self.radius, self.areas, removed[None, :], *self._rim())
         return Seen(
             limited=np.array([[step.stopped_by == TIME_LIMIT for step in steps]]),
             floating=np.array([[step.regime == "hydrodynamic" for step in steps]]),
@@ -390,9 +390,9 @@ class WaferResult(Result):
             unresolved=np.zeros(1, dtype=bool),  # a fresh pad's
             bare_somewhere=np.array([gone.any()]),
             bare=np.array([gone.all()]),
-            cleared_share=np.array([self.cleared_share()]),
-            removed=np.array([self.mean(self.removed)]),
-            sigma=np.array([self.sigma(self.removed)]),
+            cleared_share=np.array([cleared_share(self.incoming - self.remaining, self.remaining, disc)]),
+            removed=np.array([disc.mean(removed)]),
+            sigma=np.array([disc.sigma(removed)]),
             edge=height,
         )
 

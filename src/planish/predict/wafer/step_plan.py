@@ -5,7 +5,7 @@ One wafer works it out for each of its steps; a lot does so once and keeps it fo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import exp
 from typing import TYPE_CHECKING, NamedTuple, cast
@@ -102,6 +102,8 @@ class StepPlan:
         Of the wafer [m^2], and the share of it at each node (n_r,).
     law_speeds
         By material (n_r,) [m/s]: the mean speed that its removal law takes.
+    coefficients
+        By material: those of its law, checked.
     grains
         By material: what the slurry's grains do to the mechanical terms of its law.
     dissolved
@@ -129,6 +131,7 @@ class StepPlan:
     area: float
     shares: Array
     law_speeds: dict[str, Array]
+    coefficients: dict[str, Mapping[str, float]]
     grains: dict[str, float]
     dissolved: dict[str, float]
     pad_speed: float
@@ -171,7 +174,7 @@ def plan_step(
     all_speed = machine.mean_speed(
         np.concatenate([grid.r, grid.ring_r]) if pressed else grid.r, drive, carrier
     )
-    speed, shares = all_speed[:count], grid.areas / grid.areas.sum()
+    speed, shares = all_speed[:count], grid.shares
     laws = rig.removal
     both = _losses(rig, step, rings.area, np.concatenate([rings.duty, rings.pass_duty]))
     conductance, sink = (each[: rings.duty.size] for each in both)
@@ -186,6 +189,9 @@ def plan_step(
         law_speeds={
             material: _law_speed(law, machine, grid.r, speed, drive, carrier)
             for material, law in laws.items()
+        },
+        coefficients={
+            material: LAWS.get(law.law).checked(law.coefficients) for material, law in laws.items()
         },
         grains={material: _grains(rig, law) for material, law in laws.items()},
         dissolved={material: _dissolved(rig, law) for material, law in laws.items()},
@@ -243,8 +249,7 @@ def described_load(model: ContactModel, load: Array) -> Array:
     load
         On the wafer's back.
     """
-    areas = model.grid.areas
-    return np.maximum(load, _LOWEST_LOAD * float(areas @ load / areas.sum()))
+    return np.maximum(load, _LOWEST_LOAD * float(model.grid.shares @ load))
 
 
 def zone_table(model: ContactModel, rig: Rig) -> Array:
@@ -420,12 +425,10 @@ def _losses(rig: Rig, step: Step, area: float, duty: Array) -> tuple[Array, Arra
     liquid, room = rig.slurry, rig.ambient
     through, base = platen_path(rig)
     washed = float(heat.slurry_conductance(step.flow, liquid.density, liquid.heat_capacity, area))
-    conductances = np.stack(
-        [np.full(duty.shape, value) for value in (through, washed, room.air_loss)]
-        + [room.carrier_loss * duty]
+    return heat.combined_sink(
+        [through, washed, room.air_loss, room.carrier_loss * duty],
+        [base, liquid.temperature, room.temperature, room.temperature],
     )
-    sinks = np.array([base, liquid.temperature, room.temperature, room.temperature])[:, None]
-    return heat.combined_sink(conductances, sinks)
 
 
 def _pass_rise(pad: Pad, rings: PadRings, turn_time: float) -> Array:
