@@ -175,10 +175,13 @@ def lot_faults(setup: Setup, wafers: int) -> Iterator[str]:
         if not any("othing" in note for note in lot.notes):
             yield f"rate 0 from wafer {int(np.argmax(rate <= 0)) + 1} on, and no note says why"
         return
-    time = records.step_time.sum(axis=1)
-    solids = (records.step_solid_share * records.step_time).sum(axis=1) / np.where(time > 0, time, 1)
+    # each step's own load on summits explains its own part of what is removed
+    removed = records.step_rate * records.step_time
+    whole = removed.sum(axis=1, keepdims=True)
+    part = np.divide(removed, whole, out=np.full_like(removed, 1.0 / removed.shape[1]), where=whole > 0)
+    solids = np.maximum(records.step_solid_share, 1e-12)
     rise = rate[WARM + 1 :] / rate[WARM:-1]
-    explained = np.maximum(solids[WARM + 1 :] / np.maximum(solids[WARM:-1], 1e-12), 1.0)
+    explained = np.maximum((part[WARM:-1] * solids[WARM + 1 :] / solids[WARM:-1]).sum(axis=1), 1.0)
     # more load on summits rubs the pad warmer, and that answers too
     energy = max(lot.rig.removal[film.material].activation_energy for film in lot.rig.wafer.films)
     colder = np.diff(1.0 / records.temperature[WARM:])
