@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
+from functools import lru_cache
 from math import inf, pi
 from typing import ClassVar, Literal, NamedTuple
 
@@ -526,9 +527,19 @@ def disk_bins(edges: Array, c: Array, rings: Array) -> Array:
     Array
         [m^2], (m, k, n).
     """
-    return np.maximum(
-        np.diff(np.diff(lens_area(rings[None, :, None], edges[None, None, :], c[:, None, None]), axis=1)), 0
+    return _shared_areas(
+        *(np.ascontiguousarray(each, dtype=np.float64).tobytes() for each in (edges, c, rings))
     )
+
+
+@lru_cache(maxsize=16)
+def _shared_areas(edges: bytes, c: bytes, rings: bytes) -> Array:
+    """Return the areas of :func:`disk_bins`, to be read only: pads and disks of one size share them at any speed."""
+    R, d, r = (np.frombuffer(each) for each in (edges, c, rings))
+    lenses = lens_area(r[None, :, None], R[None, None, :], d[:, None, None])
+    shared = np.maximum(np.diff(np.diff(lenses, axis=1)), 0)
+    shared.setflags(write=False)
+    return shared
 
 
 def turned(x: ArrayLike, y: ArrayLike, angle: ArrayLike) -> tuple[Array, Array]:

@@ -291,12 +291,13 @@ def contact(
     """
     above_zero("summit density [1/m^2]", density)
     depth = elastic_depth(tip_radius, modulus, flow_pressure)
-    load, flowing, slope = _loads(separation, edges, probability, depth)
+    d = np.asarray(separation, dtype=np.float64)
+    load, flowing, slope = _loads(d, *_checked(edges, probability), depth)
     stiff = density * modulus * sqrt(tip_radius)
-    one = table_integral(1.0, separation, edges, probability)
-    count = table_integral(0.0, separation, edges, probability)
+    one = table_integral(1.0, d, edges, probability)
+    count = table_integral(0.0, d, edges, probability)
     if isfinite(depth):
-        one = one + table_integral(1.0, np.asarray(separation) + depth, edges, probability)
+        one = one + table_integral(1.0, d + depth, edges, probability)
     pressure, stiffness = 4.0 / 3.0 * stiff * load, 2.0 * stiff * slope
     area = pi * tip_radius * density * one
     touching = area > 0
@@ -311,17 +312,28 @@ def contact(
     )
 
 
-def _loads(
-    separation: ArrayLike, edges: ArrayLike, probability: ArrayLike, depth: float
-) -> tuple[Array, Array, Array]:
-    """Return load over (4/3) n E* sqrt(R), what of it lies on summits that flow, and stiffness over 2 n E* sqrt(R)."""
-    table = (separation, edges, probability)
-    load, slope = (table_integral(order, *table, most=depth) for order in (1.5, 0.5))
+def _loads(separation: Array, z: Array, p: Array, depth: float) -> tuple[Array, Array, Array]:
+    """Return load over (4/3) n E* sqrt(R), what of it lies on summits that flow, and stiffness over 2 n E* sqrt(R).
+
+    The table integrals of orders 3/2, 1/2 and, of what flows, 1 and 0, from heights subtracted once and one square root.
+    """
+    pressed = z - separation[..., None]
+    # sum over bins of density times (power at the upper edge less power at the lower), told by edges
+    by_edge = -np.diff(p / np.diff(z), prepend=0.0, append=0.0)
+
+    def counted(powers: Array, order: float) -> Array:
+        return np.asarray(powers @ by_edge) / (order + 1.0)
+
+    elastic = np.clip(pressed, 0.0, depth)
+    threehalves = elastic * np.sqrt(elastic)
+    load, slope = counted(elastic * threehalves, 1.5), counted(threehalves, 0.5)
     if not isfinite(depth):
         return load, np.zeros_like(load), slope
-    count, one = (table_integral(order, *table, least=depth) for order in (0.0, 1.0))
+    # from u = z - d - delta_c: 2 N_1 - delta_c N_0 is 2 int u phi + delta_c N_0, without a difference
+    beyond = np.maximum(pressed - depth, 0.0)
+    count, further = counted(beyond, 0.0), counted(beyond * beyond, 1.0)
     # pi R H is (4/3) E* sqrt(R delta_c): the flowing part in the units of the elastic one
-    flowing = sqrt(depth) * (2.0 * one - depth * count)
+    flowing = sqrt(depth) * (2.0 * further + depth * count)
     return load + flowing, flowing, slope + 4.0 / 3.0 * sqrt(depth) * count
 
 
@@ -368,21 +380,28 @@ def separation_under(
     depth = elastic_depth(tip_radius, modulus, flow_pressure)
     stiff = density * modulus * sqrt(tip_radius)
     top = float(z[1:][p > 0].max())
-    low = np.full(want.shape, float(z[0]) - _deepest(float(want.max()) / (4.0 / 3.0 * stiff), depth))
-    high = np.full(want.shape, top)
+    asked = want.ravel()
+    low = np.full(asked.shape, float(z[0]) - _deepest(float(asked.max()) / (4.0 / 3.0 * stiff), depth))
+    high = np.full(asked.shape, top)
     d = 0.5 * (low + high)
+    left = np.arange(asked.size)  # those not found yet: what is found stays, and costs nothing more
     for turn in range(200):
-        carried, _, stiffness = _loads(d, z, p, depth)
+        at, goal = d[left], asked[left]
+        carried, _, stiffness = _loads(at, z, p, depth)
         load, slope = 4.0 / 3.0 * stiff * carried, 2.0 * stiff * stiffness
-        if np.all(np.abs(load - want) <= 1e-12 * want):
+        off = np.abs(load - goal) > 1e-12 * goal
+        if not off.any():
             break
-        low, high = np.where(load > want, d, low), np.where(load > want, high, d)
+        left, at, goal, load, slope = left[off], at[off], goal[off], load[off], slope[off]
+        over = load > goal
+        low[left] = lower = np.where(over, at, low[left])
+        high[left] = upper = np.where(over, high[left], at)
         with np.errstate(divide="ignore", invalid="ignore"):
-            step = d + np.log(load / want) * load / slope
+            step = at + np.log(load / goal) * load / slope
         # Newton can swing over a level crowd of summits: every other later turn halves the bracket.
-        newton = np.isfinite(step) & (step > low) & (step < high) & (turn < 6 or turn % 2 == 0)
-        d = np.where(newton, step, 0.5 * (low + high))
-    return np.asarray(d)
+        newton = np.isfinite(step) & (step > lower) & (step < upper) & (turn < 6 or turn % 2 == 0)
+        d[left] = np.where(newton, step, 0.5 * (lower + upper))
+    return np.asarray(d.reshape(want.shape))
 
 
 def _deepest(load: float, depth: float) -> float:
