@@ -6,15 +6,19 @@ export PYTHONDONTWRITEBYTECODE =
 # Small matrices gain nothing from more BLAS threads and lose a lot on a busy machine.
 export OPENBLAS_NUM_THREADS ?= 1
 
+# Much of it uses one core: checks run beside the compiling of what is compiled at first use, and, where both are asked
+# for, the docs beside the tests.
+MAKEFLAGS += --jobs=2
+
 .PHONY: demo test checks kernels bench docs serve setup lock screenshots clean
 
 demo: .venv/ready
 	$(BIN)/python examples/demo.py
 
-# Most checks use one core: what is compiled at first use is compiled meanwhile on another.
-test: .venv/ready-dev
-	$(MAKE) --jobs 2 checks kernels
-	$(BIN)/pytest -n 2 --dist loadfile
+# Three workers for two cores: where a test waits for a browser or for a process of its own, another has its core.
+# Files go to them in the order of tests/conftest.py.
+test: checks kernels
+	$(BIN)/pytest -n 3 --dist loadfile --no-loadscope-reorder
 
 checks: .venv/ready-dev
 	$(BIN)/ruff check .
@@ -24,13 +28,13 @@ checks: .venv/ready-dev
 	$(BIN)/oxlint -c .oxlintrc.json --quiet src/planish/web/static
 	$(BIN)/python tools/find_browser.py
 
-kernels: .venv/ready-dev
+kernels: .venv/ready
 	$(BIN)/python tools/compile_kernels.py
 
 bench: .venv/ready-bench
 	$(BIN)/python benchmarks/all.py
 
-docs: .venv/ready-docs
+docs: .venv/ready-docs kernels
 	$(BIN)/python docs/make.py
 
 # The pictures in docs/screens: every view of the bench, both themes.

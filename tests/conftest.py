@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,23 @@ WHERE = {
     "openMV data collection",
     "layouts": "openly licensed chip layouts",
 }
+
+
+# Files that take long for the number of their tests; a file that is not here is as long as it has tests.
+LONG = {
+    "test_bench_page.py",
+    "test_bench_reach.py",
+    "test_bench_tradeoffs.py",
+    "test_bench_columns.py",
+    "test_script_parts.py",
+    "test_inputs_alive.py",
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put files that take long first: what is left at the end is short, and no core waits for another's last file."""
+    tests = Counter(item.path for item in items)
+    items.sort(key=lambda item: (item.path.name not in LONG, -tests[item.path], str(item.path)))
 
 
 def _root() -> Path:
