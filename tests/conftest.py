@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -29,6 +30,15 @@ LONG = {
     "test_bench_columns.py",
     "test_script_parts.py",
     "test_inputs_alive.py",
+    "test_results.py",
+    "test_outside_package.py",
+    "test_types.py",
+    "test_worked_pages.py",
+    "test_asperities_balance.py",
+    "test_calibrate.py",
+    "test_choose.py",
+    "test_tradeoffs.py",
+    "test_tune_several.py",
 }
 
 
@@ -36,6 +46,24 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put files that take long first: what is left at the end is short, and no core waits for another's last file."""
     tests = Counter(item.path for item in items)
     items.sort(key=lambda item: (item.path.name not in LONG, -tests[item.path], str(item.path)))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _commands_built_once() -> Iterator[None]:
+    """Build the command line of an app once for all that ask it here, not once a call: that takes longer than most calls."""
+    from typer import testing
+
+    build, built = testing._get_command, {}
+
+    def kept(app: object) -> object:
+        key = (id(app), len(app.registered_commands), len(app.registered_groups))
+        if key not in built:
+            built[key] = (app, build(app))
+        return built[key][1]
+
+    testing._get_command = kept
+    yield
+    testing._get_command = build
 
 
 def _root() -> Path:
