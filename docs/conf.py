@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
+
+from sphinx.domains.python import PythonDomain
 
 import planish
 
@@ -29,6 +31,7 @@ autodoc_member_order = "bysource"
 autodoc_typehints = "signature"
 autodoc_typehints_format = "short"
 autodoc_preserve_defaults = True
+autodoc_use_type_comments = False  # there are none: types stand in the signatures
 autodoc_type_aliases = {name: name for name in ("ArrayLike", "Array", "Progress")}
 autodoc_mock_imports = ["cupy", "cupyx"]
 napoleon_google_docstring = False
@@ -97,7 +100,49 @@ def without_tuple_fields(
     return True if type(thing).__name__ == "_tuplegetter" else None
 
 
+def one_document(_app: Any, doctree: Any) -> None:
+    """Let all nodes of a page belong to its own document.
+
+    What MyST hands on as reStructuredText has another, which would take all that Sphinx knows into every page that it
+    keeps on disk.
+    """
+    for node in doctree.findall():
+        if node.document is not doctree:
+            node.document = doctree
+
+
+class Names(PythonDomain):
+    """The Python names, each looked up by its last part; Sphinx goes through all of them for every name it does not find."""
+
+    def find_obj(
+        self, env: Any, modname: str, classname: str, name: str, kind: str | None, searchmode: int = 0
+    ) -> Any:
+        """Find a name as Sphinx does, among those that end as it does."""
+        last = name.removesuffix("()").rpartition(".")[2]
+        known = self.objects
+        if len(known) != self._counted:
+            self._counted, self._by_last = len(known), {}
+            for full, entry in known.items():
+                self._by_last.setdefault(full.rpartition(".")[2], {})[full] = entry
+        self._within = self._by_last.get(last, {})
+        try:
+            return super().find_obj(env, modname, classname, name, kind, searchmode)
+        finally:
+            self._within = None
+
+    _counted = -1
+    _by_last: ClassVar[dict[str, Any]] = {}
+    _within: Any = None
+
+    @property
+    def objects(self) -> Any:
+        """All names, or those that a search is about."""
+        return super().objects if self._within is None else self._within
+
+
 def setup(app: Any) -> None:
     """Register what is said above."""
+    app.add_domain(Names, override=True)
+    app.connect("doctree-read", one_document)
     app.connect("autodoc-process-docstring", as_plain_text, priority=100)
     app.connect("autodoc-skip-member", without_tuple_fields)

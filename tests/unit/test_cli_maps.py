@@ -45,8 +45,11 @@ def maps():
 
 @pytest.fixture(scope="module")
 def table(maps, tmp_path_factory):
-    """The maps written as a table, by hand."""
-    path = tmp_path_factory.mktemp("table") / "map.csv"
+    return written_by_hand(maps, tmp_path_factory.mktemp("table"))
+
+
+def written_by_hand(maps, folder):
+    path = folder / "map.csv"
     rows = ["x_um,y_um,density,line_width_um,space_um,perimeter_per_um"]
     for j, i in np.ndindex(maps.density.shape):
         x, y = (maps.origin[0] + (i + 0.5) * maps.cell) * 1e6, (maps.origin[1] + (j + 0.5) * maps.cell) * 1e6
@@ -62,7 +65,11 @@ def test_a_table_gives_the_same_die_as_the_maps_it_was_written_from(maps, table,
     theirs = run("die", ROTARY, "--layout", tmp_path / "maps.npz")
     for key in ("within_die_range_nm", "topography_nm", "planarization_length_mm", "clear_time_s"):
         assert mine[key] == pytest.approx(theirs[key], rel=1e-9)
-    assert run("die", ROTARY, "--layout", table, "--fields")["fields_polished"] > 100
+
+
+def test_a_table_is_polished_at_every_place_of_its_die(tmp_path):
+    large = written_by_hand(make_maps("density-blocks", 2e-3, size=20e-3, pitch=4e-6), tmp_path)
+    assert run("die", ROTARY, "--layout", large, "--fields")["fields_polished"] > 100
 
 
 def test_measure_reads_a_table_and_keeps_its_maps(maps, table, tmp_path):
