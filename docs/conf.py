@@ -19,7 +19,13 @@ author = "the planish authors"
 version = release = planish.__version__
 language = "en"
 
-extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon", "generate.mathml"]
+extensions = [
+    "myst_parser",
+    "sphinx.ext.autodoc",
+    "sphinx.ext.napoleon",
+    "generate.mathml",
+    "generate.thrift",
+]
 exclude_patterns = ["generate"]
 source_suffix = {".md": "markdown"}
 
@@ -31,6 +37,7 @@ autodoc_member_order = "bysource"
 autodoc_typehints = "signature"
 autodoc_typehints_format = "short"
 autodoc_preserve_defaults = True
+autodoc_use_type_comments = False  # there are none: types stand in the signatures
 autodoc_use_type_comments = False  # there are none: types stand in the signatures
 autodoc_type_aliases = {name: name for name in ("ArrayLike", "Array", "Progress")}
 autodoc_mock_imports = ["cupy", "cupyx"]
