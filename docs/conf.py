@@ -19,7 +19,13 @@ author = "the planish authors"
 version = release = planish.__version__
 language = "en"
 
-extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon", "generate.mathml"]
+extensions = [
+    "myst_parser",
+    "sphinx.ext.autodoc",
+    "sphinx.ext.napoleon",
+    "generate.mathml",
+    "generate.thrift",
+]
 exclude_patterns = ["generate"]
 source_suffix = {".md": "markdown"}
 

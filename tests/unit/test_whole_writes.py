@@ -7,6 +7,7 @@ syntax tree: a call that writes must get an open whole file, a buffer in memory,
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,7 @@ IN_A_FOLDER = {"create_group", "open_group", "to_zarr", "save_array", "create_ar
 ALWAYS = {"write_text", "write_bytes", "touch"}
 
 
+@cache
 def bare_writes(source: str) -> list[tuple[int, str]]:
     """Return (line, call) of each call in a module that writes a file by itself."""
     found: list[tuple[int, str]] = []
