@@ -27,6 +27,8 @@ _HOMES = {
     "setup.models": "Setup",
     # physics
     "physics.removal.law": "Coefficient Law Term",
+    "physics.optics.reflectance": "reflectance",
+    "setup.optical_index": "optical_index",
     # predict
     "predict.wafer.polish": "polish",
     "predict.wafer.result": "WaferResult",
@@ -113,6 +115,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.measure.sites.read import read_sites as read_sites
     from planish.measure.sites.wafer import MeasuredWafer as MeasuredWafer
     from planish.measure.sites.wafer import measure_wafer as measure_wafer
+    from planish.physics.optics.reflectance import reflectance as reflectance
     from planish.physics.removal.law import Coefficient as Coefficient
     from planish.physics.removal.law import Law as Law
     from planish.physics.removal.law import Term as Term
@@ -139,6 +142,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.load import loads as loads
     from planish.setup.models import Setup as Setup
     from planish.setup.new import new_setup as new_setup
+    from planish.setup.optical_index import optical_index as optical_index
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema
