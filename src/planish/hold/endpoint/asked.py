@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -54,7 +54,7 @@ class Optics:
             raise DataError(
                 f"{trace.source}: light: not given: must be a wavelength, as '632.8 nm' (or name the columns by theirs)"
             )
-        usual = {
+        usual: dict[str, Any] = {
             "film": "silica",
             "under": "silicon",
             "ambient": "water",
@@ -67,7 +67,7 @@ class Optics:
             for name in ("film", "under", "ambient")
             if told[name] is None
         )
-        filled = {name: usual[name] if told[name] is None else told[name] for name in usual}
+        filled: dict[str, Any] = {name: usual[name] if told[name] is None else told[name] for name in usual}
         share = read_range(filled["share"], "ratio", "share of the spot", one=True)[0]
         view = FilmView.of(
             filled["film"],

@@ -250,15 +250,16 @@ class FilmFollower:
             self._lose()
 
     def _lose(self) -> None:
-        """Look anew from the last samples on, around where the film should be."""
+        """Look anew from now on, around where the film should be."""
         assert self._x is not None
         half = 0.45 * self.view.fringe
-        back = self._times[-1] - self._times[0]
-        here = float(self._x[0]) + float(np.clip(self._x[1], *self.known.rate)) * back
+        here = float(self._x[0])
         most = float(self._table.step * (self._table.values.shape[0] - 2))
         low, high = min(max(here - half, 0.0), most), min(max(here + half, 1e-9), most)
         self.known = Known((low, high), self.known.rate)
         self.lost += 1
+        # Samples before now may be of the film as it was before the jump.
+        self._times, self._samples = self._times[-1:], self._samples[-1:]
         self._x, self._next = None, FIRST
 
     @property

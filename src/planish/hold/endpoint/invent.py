@@ -102,7 +102,7 @@ def invent_trace(
     start = float(share @ film)
     end = _end(kind, until, start)
     worn = _worn(rng, as_si(wander, "ratio", "wander of the rate"), pace, film, rate, share, end, kind)
-    times = pace * np.arange(worn.size)
+    times = pace * np.arange(worn.size, dtype=np.float64)
     left = np.maximum(film - worn[:, None] * rate, 0.0)
     told: dict[str, str] = {}
     if kind == "light":

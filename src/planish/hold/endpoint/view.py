@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from planish.engine.record import Record, counted
 from planish.errors import DataError, refuse
@@ -20,6 +20,7 @@ from planish.setup.optical_index import index_source, optical_index
 from planish.units import as_si, as_whole
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 Light: TypeAlias = "str | float | Sequence[float] | Array"
 PER_FRINGE = 64  # nodes of the table in the shortest fringe: cubics between them are off by 3e-7
 MOST_COLOURS = 1000
@@ -55,7 +56,7 @@ class FilmView(Record):
     polarization: Polarization
     below: tuple[tuple[str, float], ...]
     share: float
-    _indices: tuple[Array, ...] = field(default=(), compare=False)
+    _indices: tuple[Complex, ...] = field(default=(), compare=False)
 
     @classmethod
     def of(
@@ -151,11 +152,11 @@ class FilmView(Record):
             (..., colours).
         """
         thick = np.asarray(thickness, dtype=np.float64)[..., None]
-        layers = [thick, *(below for _, below in self.below)]
+        layers: list[ArrayLike] = [thick, *(below for _, below in self.below)]
         seen = stack_shares(self._indices, layers, self.wavelengths, self.angle, self.polarization).reflected
         if self.share == 1.0:
             return seen
-        bare = [np.zeros(1), *layers[1:]]
+        bare: list[ArrayLike] = [np.zeros(1), *layers[1:]]
         rest = stack_shares(self._indices, bare, self.wavelengths, self.angle, self.polarization).reflected
         return np.asarray(self.share * seen + (1.0 - self.share) * rest)
 
@@ -196,7 +197,7 @@ class SeenTable(Record):
         if count > MOST_NODES:
             most = f"up to {1e6 * MOST_NODES * step:.4g} um in this light"
             raise DataError(refuse("thickness of the film", f"{1e6 * thickest:.4g} um", most))
-        at = step * np.arange(count)
+        at = step * np.arange(count, dtype=np.float64)
         values = view.reflected(at)
         return cls(step, values, np.asarray(CubicSpline(at, values, axis=0)(at, 1)))
 
