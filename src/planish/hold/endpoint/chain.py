@@ -16,7 +16,7 @@ from planish.errors import ModelError, refuse
 
 SOURCES: tuple[str, ...] = (
     "Run length of a cumulative sum on a chain of states: Brook & Evans 1972, Biometrika 59, 539 (read as quoted in the "
-    "documentation of the package surveillance); averaged over the learned baseline: our own derivation",
+    "surveillance documentation); averaged over the learned baseline: our own derivation",
 )
 
 Array = NDArray[np.float64]
