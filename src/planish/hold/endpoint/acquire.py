@@ -20,6 +20,8 @@ SAMPLES = 160  # that the grid looks at; more are thinned
 SURE = 30.0  # by which the squares of the next valley must be worse, in squares of the noise
 STEADY = 1.0 / 16.0  # of a fringe: the largest error of the thickness that counts as understood
 MOST_CELLS = 20_000
+COLOURS = 12  # that the grid looks at
+MOST_NUMBERS = 60_000  # that a valley is run down with; more samples are thinned
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,11 @@ def understand(
         At the last sample.
     """
     t = times - times[0]
-    valleys = _valleys(table, fringe, t, samples, known)
+    last = t[-1]
+    thin = slice(None, None, max(1, -(-samples.size // MOST_NUMBERS)))
+    t, samples = t[thin], samples[thin]
+    few, chosen = table.fewer(COLOURS)
+    valleys = _valleys(few, fringe, t, samples[:, chosen], known)
     found = [one for one in (_down(table, t, samples, *start) for start in valleys) if one is not None]
     found = [one for one in found if _may_be(one, known, fringe)]
     if not found:
@@ -72,7 +78,6 @@ def understand(
     noise = float(np.sqrt(squares / free))
     floor = 1e-9 * float(np.ptp(samples))
     noise = max(noise, floor)
-    last = t[-1]
     end = best[0] - best[1] * last
     for other, theirs, _ in found[1:]:
         apart = abs(other[0] - other[1] * last - end) > fringe / 8.0

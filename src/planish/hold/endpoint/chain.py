@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 STATES = 80
 COARSE = 40  # where the run is averaged over the baseline
 _MEANS, _SCALES = 9, 9  # nodes over the unknown mean and scale of the baseline
+STEPS = 1500  # up to which the run is followed value by value
+LEARNED = 300  # degrees of freedom of a scale that are counted; more would change nothing
 LARGEST = 200.0  # of a threshold
 
 
@@ -96,7 +98,7 @@ def false_share(threshold: float, k: float, values: int, learned: int) -> float:
     from scipy.special import roots_genlaguerre
 
     nodes, weights = np.polynomial.hermite_e.hermegauss(_MEANS)
-    free = learned - 1
+    free = min(learned - 1, LEARNED)
     # (learned over true)^2 times the degrees of freedom is chi-squared: Gauss and Laguerre's nodes for it.
     halves, shares = roots_genlaguerre(_SCALES, 0.5 * free - 1.0)
     scales = np.sqrt(free / (2.0 * halves))
@@ -105,8 +107,16 @@ def false_share(threshold: float, k: float, values: int, learned: int) -> float:
     moves = chain(threshold, k, shift, scale, COARSE)
     left = np.zeros((shift.size, 1, COARSE))
     left[:, 0, 0] = 1.0
-    for _ in range(values):
-        left = left @ moves
+    if values <= STEPS:
+        for _ in range(values):
+            left = left @ moves
+    else:  # by squares of the chain
+        rest = values
+        while rest:
+            if rest & 1:
+                left = left @ moves
+            rest >>= 1
+            moves = moves @ moves if rest else moves
     share = np.outer(weights / weights.sum(), shares / shares.sum()).ravel()
     return float(1.0 - share @ left[:, 0].sum(axis=1))
 

@@ -105,7 +105,7 @@ class FilmFollower:
         self._table = SeenTable.of(view, thick[1] + view.fringe)
         self._times: list[float] = []
         self._samples: list[Array] = []
-        self._next = FIRST
+        self._gathered, self._next = 0, FIRST
         self._x: Array | None = None
         self._spread = np.zeros((4, 4))
         self._powers = np.zeros(3)
@@ -199,6 +199,7 @@ class FilmFollower:
         """Keep a sample, and try to understand the beginning now and then."""
         self._times.append(time)
         self._samples.append(y)
+        self._gathered += 1
         if len(self._times) > KEPT:
             # What came long ago tells the rate of then: the thickness at the start is followed by what is known of it.
             passed = self._times[1] - self._times[0]
@@ -207,11 +208,10 @@ class FilmFollower:
                 (max(low - fast * passed, 0.0), max(high - slow * passed, 0.0)), self.known.rate
             )
             del self._times[0], self._samples[0]
-            self._next = min(self._next, KEPT)
         taken = self.known.rate[0] * (time - self._times[0])
-        if len(self._times) < self._next or taken < LEAST_FRINGE * self.view.fringe:
+        if self._gathered < self._next or taken < LEAST_FRINGE * self.view.fringe:
             return
-        self._next = max(len(self._times) + 1, int(AGAIN * len(self._times)))
+        self._next = max(self._gathered + 1, int(AGAIN * self._gathered))
         found = understand(
             self._table, self.view.fringe, np.array(self._times), np.array(self._samples), self.known
         )
@@ -260,7 +260,7 @@ class FilmFollower:
         self.lost += 1
         # Samples before now may be of the film as it was before the jump.
         self._times, self._samples = self._times[-1:], self._samples[-1:]
-        self._x, self._next = None, FIRST
+        self._x, self._gathered, self._next = None, 1, FIRST
 
     @property
     def expected(self) -> Array | None:
@@ -285,4 +285,4 @@ class FilmFollower:
             if left <= 0.5 * step and self.called is None:
                 self.called, self.reached = time, time + left
         stage = "reached" if self.called is not None else "following"
-        return FilmState(time, stage, d, sqrt(max(vd, 0.0)), v, sqrt(max(vv, 0.0)), left, left_sd)
+        return FilmState(time, stage, max(d, 0.0), sqrt(max(vd, 0.0)), v, sqrt(max(vv, 0.0)), left, left_sd)

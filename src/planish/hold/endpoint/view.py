@@ -24,7 +24,7 @@ Complex = NDArray[np.complex128]
 Light: TypeAlias = "str | float | Sequence[float] | Array"
 PER_FRINGE = 64  # nodes of the table in the shortest fringe: cubics between them are off by 3e-7
 MOST_COLOURS = 1000
-MOST_NODES = 200_000
+MOST_NODES = 4_000_000  # of the table, all colours together
 THICKEST = 100e-6  # [m]
 
 
@@ -194,12 +194,27 @@ class SeenTable(Record):
 
         step = view.fringe / PER_FRINGE
         count = int(np.ceil(thickest / step)) + 2
-        if count > MOST_NODES:
-            most = f"up to {1e6 * MOST_NODES * step:.4g} um in this light"
-            raise DataError(refuse("thickness of the film", f"{1e6 * thickest:.4g} um", most))
+        colours = view.wavelengths.size
+        if count * colours > MOST_NODES:
+            most = f"up to {1e6 * MOST_NODES / colours * step:.4g} um in this light"
+            raise DataError(
+                refuse("thickness of the film", f"{1e6 * thickest:.4g} um", most, "or take fewer colours")
+            )
         at = step * np.arange(count, dtype=np.float64)
         values = view.reflected(at)
         return cls(step, values, np.asarray(CubicSpline(at, values, axis=0)(at, 1)))
+
+    def fewer(self, most: int) -> tuple[SeenTable, NDArray[np.int64]]:
+        """Return the table of at most so many colours, evenly chosen, and which they are.
+
+        Parameters
+        ----------
+        most
+            Colours.
+        """
+        count = self.values.shape[1]
+        chosen = np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))
+        return SeenTable(self.step, self.values[:, chosen], self.slopes[:, chosen]), chosen
 
     def look(self, thickness: Array) -> tuple[Array, Array]:
         """Return reflected share and its slope.
