@@ -166,3 +166,14 @@ def test_a_sample_that_cannot_be(given, word):
 def test_an_over_polish_that_cannot_be(options, word):
     with pytest.raises(DataError, match=word):
         planish.over_polish(**options)
+
+
+def test_a_trace_is_not_written_over_the_setup_nor_into_a_file(tmp_path):
+    setup = tmp_path / "setup.toml"
+    setup.write_text(SETUP.read_text(encoding="utf-8"), encoding="utf-8")
+    before = setup.read_bytes()
+    done = CliRunner().invoke(app, ["endpoint", "invent", str(setup), "-o", str(setup)])
+    assert "must be another file" in str(done.exception)
+    done = CliRunner().invoke(app, ["endpoint", "invent", str(setup), "-o", str(setup / "trace.csv")])
+    assert "cannot be written" in str(done.exception)
+    assert setup.read_bytes() == before

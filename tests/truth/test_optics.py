@@ -23,7 +23,7 @@ LIGHT = np.linspace(380.0, 820.0, 500)[:, None]
 def scattered(media, thicknesses, wavelength, angle, polarization):
     """R and T by the star product of scattering matrices, all in long double: no fields, no characteristic matrix."""
     kind = np.clongdouble
-    sine = np.sin(np.asarray(angle, dtype=np.longdouble)) * np.longdouble(media[0].real)
+    sine = np.sin(np.asarray(angle, dtype=np.longdouble)) * np.asarray(np.real(media[0]), dtype=np.longdouble)
     k0 = 2 * np.arctan2(np.longdouble(0), np.longdouble(-1)) / np.asarray(wavelength, dtype=np.longdouble)
     index = [np.asarray(n, dtype=kind) for n in media]
     q = [np.sqrt(n * n - sine * sine + 0j) for n in index]
@@ -79,6 +79,19 @@ def test_a_grid_of_dark_layers_at_a_slant_agrees_with_scattering_matrices(polari
         back, through = abeles(MEDIA, thick, LIGHT[at, 0], np.radians(slant), polarization)
         assert found.reflected[at, of] == pytest.approx(back, abs=1e-12)
         assert found.transmitted[at, of] == pytest.approx(through, abs=1e-12)
+
+
+@pytest.mark.parametrize("polarization", ["s", "p"])
+def test_points_with_optics_of_their_own_agree_with_scattering_matrices(polarization):
+    rng = np.random.default_rng(9)
+    count = 20_000
+    media = [np.full(count, 1.33 + 0j), *(rng.uniform(0.2, 4, count) + 1j * rng.choice([0, 1], count) * rng.uniform(0, 3, count) for _ in range(4))]  # fmt: skip
+    layers = [rng.uniform(0.0, 2000.0, count) * rng.choice([0, 1, 1e-4], count) for _ in range(3)]
+    light, angle = rng.uniform(300.0, 900.0, count), rng.uniform(0.0, 85.0, count)
+    found = planish.reflectance(media, layers, light, angle, polarization)
+    theirs = scattered(media, layers, light, np.radians(angle), polarization)
+    assert np.abs(found.reflected - theirs[0]).max() < 1e-11
+    assert np.abs(found.transmitted - theirs[1]).max() < 1e-11
 
 
 def test_the_stack_of_the_tmm_package():

@@ -8,6 +8,7 @@ from typing import Any
 import typer
 
 from planish.cli import show
+from planish.errors import DataError
 
 
 def follow(trace: Path, target: str, json_out: bool, out: Path | None, **options: Any) -> None:
@@ -31,11 +32,11 @@ def invent(
 ) -> None:
     """Write the trace that a wafer of a setup would give."""
     from planish import invent_trace
-    from planish.cli.options import writable_file
     from planish.jobs.changed import load_changed
 
     given = {name: value for name, value in options.items() if value is not None}
-    writable_file(output, [file])
+    if output.exists() and file.exists() and output.samefile(file):
+        raise DataError(f"-o {output}: is the setup that is read: must be another file, so that it stays")
     found = invent_trace(load_changed(file, settings), **given)
     path = found.write(output)
     _show(found, json_out, out)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from planish.engine.csv_text import csv_text
 from planish.engine.files import write_whole
+from planish.engine.given import as_path
 from planish.engine.record import counted
 from planish.errors import DataError, refuse
 from planish.measure.tables.columns import LENGTHS, TIMES, split_name
@@ -103,6 +104,11 @@ class Trace(Result):
         -------
         Path
             The same.
+
+        Raises
+        ------
+        DataError
+            Where it cannot be written.
         """
         truth = self.truth.size > 0
         header = ["time [s]", *self._names(), *(["true_thickness_nm"] if truth else [])]
@@ -116,8 +122,13 @@ class Trace(Result):
         ]
         notes = [f"{key}: {value}" for key, value in self.told.items()]
         notes += [f"note {at + 1}: {text}" for at, text in enumerate(self.notes)]
-        write_whole(Path(path), csv_text(header, rows, notes))
-        return Path(path)
+        file = as_path(path, "trace")
+        try:
+            write_whole(file, csv_text(header, rows, notes))
+        except OSError as problem:
+            reason = problem.strerror or type(problem).__name__
+            raise DataError(f"{file}: cannot be written ({reason}); name another file") from None
+        return file
 
 
 def read_trace(path: str | os.PathLike[str] | Trace, column: str | None = None) -> Trace:

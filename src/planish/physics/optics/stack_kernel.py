@@ -118,6 +118,62 @@ def _shares(
         transmitted[i] = through * math.exp(-loss[i]) if loss[i] > 0.0 else through
 
 
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz"})  # type: ignore[untyped-decorator]
+def _march_points(
+    indices: Complex,
+    wavelength: Array,
+    sine: Array,
+    thickness: Array,
+    along_p: bool,
+    reflected: Array,
+    transmitted: Array,
+) -> None:
+    """Do as :func:`march` where each point has optics of its own: one point after the other, all in registers."""
+    outer, media = indices.shape
+    rows = thickness.shape[1]
+    for o in range(outer):
+        across = (indices[o, 0].real * sine[o]) ** 2
+        k0 = 2.0 * math.pi / wavelength[o]
+        square = indices[o, media - 1] * indices[o, media - 1]
+        foot = _root(square - across)
+        if along_p:
+            foot = square / foot if foot != 0.0 else complex(math.inf, 0.0)
+        # At the critical angle the p-admittance of the last medium has no bound: C = 1, B = 0, nothing passes.
+        endless = math.isinf(foot.real)
+        b, c = (0.0 + 0.0j, 1.0 + 0.0j) if endless else (1.0 + 0.0j, foot)
+        loss = 0.0
+        for j in range(media - 2, 0, -1):
+            d = thickness[j - 1, o % rows, 0]
+            square = indices[o, j] * indices[o, j]
+            inside = square - across
+            q = _root(inside)
+            twice = 2.0 * k0 * d
+            re, im = _turned(8.0 * q.real * d / wavelength[o])
+            if q.imag > 0.0:
+                fade = math.exp(-twice * q.imag)
+                re, im = re * fade, im * fade
+                loss += twice * q.imag
+            if twice * (q.real + q.imag) < _SMALL:
+                u = _series(twice * q, k0 * d)
+            else:
+                # (1 - e)/(2 q), the division written out
+                size = 0.5 / (q.real * q.real + q.imag * q.imag)
+                u = complex(1.0 - re, -im) * complex(q.real * size, -q.imag * size)
+            even = complex(0.5 + 0.5 * re, 0.5 * im)
+            if along_p:
+                b, c = even * b + inside / square * u * c, square * u * b + even * c
+            else:
+                b, c = even * b + u * c, inside * u * b + even * c
+        first = math.sqrt(indices[o, 0].real ** 2 - across)
+        if along_p:
+            first = indices[o, 0].real ** 2 / first
+        top, against = first * b + c, first * b - c
+        whole = 1.0 / (top.real * top.real + top.imag * top.imag)
+        reflected[o] = (against.real * against.real + against.imag * against.imag) * whole
+        through = 0.0 if endless else 4.0 * first * foot.real * whole
+        transmitted[o] = through * math.exp(-loss) if loss > 0.0 else through
+
+
 @njit(cache=True, nogil=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def march(
     indices: Complex,
@@ -143,6 +199,9 @@ def march(
     reflected, transmitted
         (outer, inner), filled in.
     """
+    if thickness.shape[2] == 1:
+        _march_points(indices, wavelength, sine, thickness, along_p, reflected[:, 0], transmitted[:, 0])
+        return
     outer, media = indices.shape
     rows, inner = thickness.shape[1:]
     fields, loss = np.empty((4, inner)), np.empty(inner)
