@@ -105,6 +105,24 @@ def test_a_film_that_jumps_is_lost_and_found_again():
     assert abs(moved[at] - TARGET) < 5e-9
 
 
+def test_a_coarse_reading_is_followed_too():
+    times = 0.2 * np.arange(800)
+    left = 1000e-9 - 200e-9 / 60 * times
+    at, _ = called_at(VIEW, times, np.round(64 * VIEW.reflected(left)) / 64)
+    assert abs(left[at] - TARGET) < 5e-9
+
+
+@pytest.mark.parametrize(("rate", "sign"), [(400e-9, 1), (90e-9, 1), (200e-9, -1)])
+def test_a_rate_or_sign_that_was_not_told_is_not_taken_for_another(rate, sign):
+    """Twice or half the rate, light that comes back the wrong way round: never called, whatever the noise."""
+    times = 0.2 * np.arange(int(440e-9 / rate * 300))
+    for seed in range(3):
+        noise = 0.0025 * np.random.default_rng(seed).normal(size=(times.size, 1))
+        at, following = called_at(VIEW, times, sign * VIEW.reflected(1000e-9 - rate / 60 * times) + noise)
+        assert at is None
+        assert following.state.stage == "looking"
+
+
 def test_the_table_between_its_nodes_is_the_stack():
     view = planish.FilmView.of("silica", "450..750 nm/5", share="70 %", below=[("silicon nitride", "120 nm")])
     table = SeenTable.of(view, 1200e-9)

@@ -19,6 +19,8 @@ PER_FRINGE = 16  # cells of the grid in a fringe: a valley is half a fringe wide
 SAMPLES = 160  # that the grid looks at; more are thinned
 SURE = 30.0  # by which the squares of the next valley must be worse, in squares of the noise
 STEADY = 1.0 / 16.0  # of a fringe: the largest error of the thickness that counts as understood
+NOISIER = 2.0  # times what neighbouring samples differ by: what is left beyond that is no noise
+STRANGE = 0.05  # of the swing of the fringes: so much may be left whatever it is
 MOST_CELLS = 20_000
 COLOURS = 12  # that the grid looks at
 MOST_NUMBERS = 60_000  # that a valley is run down with; more samples are thinned
@@ -78,10 +80,13 @@ def understand(
     noise = float(np.sqrt(squares / free))
     floor = 1e-9 * float(np.ptp(samples))
     noise = max(noise, floor)
+    swing = 0.5 * float(np.ptp(table.values, axis=0).max()) * best[3]
+    if noise > max(NOISIER * _by_neighbours(samples), STRANGE * swing):
+        return None
     end = best[0] - best[1] * last
     for other, theirs, _ in found[1:]:
-        apart = abs(other[0] - other[1] * last - end) > fringe / 8.0
-        if apart and theirs - squares < SURE * noise**2:
+        elsewhere = abs(other[0] - other[1] * last - end) > fringe / 8.0
+        if elsewhere and theirs - squares < SURE * noise**2:
             return None
     try:
         spread = noise**2 * np.linalg.inv(jacobian.T @ jacobian)
@@ -94,6 +99,14 @@ def understand(
     if not np.all(np.diag(spread) > 0) or np.sqrt(spread[0, 0]) > STEADY * fringe:
         return None
     return Understood(np.array([end, best[1], best[2], best[3]]), spread, noise)
+
+
+def _by_neighbours(samples: Array) -> float:
+    """Return the noise by what neighbouring samples differ by, whatever the film; at least that of a coarse reading."""
+    apart = float(np.sqrt(0.5 * np.mean(np.diff(samples, axis=0) ** 2)))
+    read = np.unique(samples)
+    coarse = float(np.median(np.diff(read))) if 1 < read.size < 0.5 * samples.size else 0.0
+    return max(apart, coarse / np.sqrt(12.0))
 
 
 def _may_be(found: tuple[Array, float, Array], known: Known, fringe: float) -> bool:

@@ -36,7 +36,7 @@ def take_in(
     wander
         (3,) variances that v, b and a gain in a second.
     sample
-        (colours,); not-a-number where a colour is missing.
+        (colours,).
     noise
         Standard deviation of a sample.
     step, values, slopes
@@ -60,12 +60,10 @@ def take_in(
     spread[1, 1] += wander[0] * dt
     spread[2, 2] += wander[1] * dt
     spread[3, 3] += wander[2] * dt
-    surprise, seen = 0.0, 0
+    surprise = 0.0
     h, gain = np.empty(4), np.empty(4)
     for k in range(sample.size):
         y = sample[k]
-        if np.isnan(y):
-            continue
         place = min(max(state[0] / step, 0.0), values.shape[0] - 1.000001)
         at = int(place)
         x = place - at
@@ -84,11 +82,10 @@ def take_in(
             total += h[i] * gain[i]
         off = y - state[2] - state[3] * value
         surprise += off * off / total
-        seen += 1
         for i in range(4):
             state[i] += gain[i] * off / total
         for i in range(4):
             for j in range(i, 4):
                 new = spread[i, j] - gain[i] * gain[j] / total
                 spread[i, j], spread[j, i] = new, new
-    return surprise / seen if seen else 1.0
+    return surprise / sample.size
