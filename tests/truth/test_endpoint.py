@@ -105,6 +105,16 @@ def test_a_film_that_jumps_is_lost_and_found_again():
     assert abs(moved[at] - TARGET) < 5e-9
 
 
+def test_an_index_off_by_a_percent_is_a_thickness_off_by_a_percent(tmp_path):
+    """What no error that is told knows of: the light counts n d, not d."""
+    n = 1.01 * float(planish.optical_index("silica", 632.8).real)
+    (tmp_path / "film.csv").write_text(f"wavelength_nm,n\n600,{n}\n700,{n}\n", encoding="utf-8")
+    real = planish.FilmView.of(str(tmp_path / "film.csv"), "632.8 nm", angle="8 deg")
+    times, left, signals = film(np.random.default_rng(12), real, 40)
+    at, _ = called_at(VIEW, times, signals)
+    assert left[at] == pytest.approx(TARGET / 1.01, abs=1.5e-9)
+
+
 def test_a_coarse_reading_is_followed_too():
     times = 0.2 * np.arange(800)
     left = 1000e-9 - 200e-9 / 60 * times
