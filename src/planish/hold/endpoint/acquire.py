@@ -8,6 +8,7 @@ understood when no other valley is nearly as good.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,7 +107,7 @@ def _by_neighbours(samples: Array) -> float:
     apart = float(np.sqrt(0.5 * np.mean(np.diff(samples, axis=0) ** 2)))
     read = np.unique(samples)
     coarse = float(np.median(np.diff(read))) if 1 < read.size < 0.5 * samples.size else 0.0
-    return max(apart, coarse / 12.0**0.5)
+    return max(apart, coarse / sqrt(12.0))
 
 
 def _may_be(found: tuple[Array, float, Array], known: Known, fringe: float) -> bool:
