@@ -28,7 +28,7 @@ STANDINGS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ),
 )
 REST = "as the line itself says"
-LAYERS = ("physics", "measure", "setup", "predict", "cost", "fit", "tuning", "explain")
+LAYERS = ("physics", "measure", "setup", "predict", "cost", "fit", "tuning", "hold", "explain")
 
 HOME = Path(__file__).resolve().parents[2]
 READ = Path(__file__).with_name("read_sources.toml")

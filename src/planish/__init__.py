@@ -27,6 +27,8 @@ _HOMES = {
     "setup.models": "Setup",
     # physics
     "physics.removal.law": "Coefficient Law Term",
+    "physics.optics.reflectance": "reflectance",
+    "setup.optical_index": "optical_index",
     # predict
     "predict.wafer.polish": "polish",
     "predict.wafer.result": "WaferResult",
@@ -71,6 +73,15 @@ _HOMES = {
     "tuning.design.plan": "design_runs",
     "tuning.design.sheet": "RunSheet",
     "tuning.design.response": "fit_runs ResponseSurface",
+    # hold
+    "hold.endpoint.view": "FilmView",
+    "hold.endpoint.follower": "FilmFollower FilmState",
+    "hold.endpoint.follow": "follow_trace FollowedTrace",
+    "hold.endpoint.watcher": "ChangeWatcher WatchState",
+    "hold.endpoint.watch": "watch_trace WatchedTrace",
+    "hold.endpoint.trace": "read_trace Trace",
+    "hold.endpoint.invent": "invent_trace",
+    "hold.endpoint.overpolish": "over_polish OverPolish",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -104,6 +115,20 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.fit.law import LawFit as LawFit
     from planish.fit.law import fit_law as fit_law
     from planish.fit.removal import RemovalFit as RemovalFit
+    from planish.hold.endpoint.follow import FollowedTrace as FollowedTrace
+    from planish.hold.endpoint.follow import follow_trace as follow_trace
+    from planish.hold.endpoint.follower import FilmFollower as FilmFollower
+    from planish.hold.endpoint.follower import FilmState as FilmState
+    from planish.hold.endpoint.invent import invent_trace as invent_trace
+    from planish.hold.endpoint.overpolish import OverPolish as OverPolish
+    from planish.hold.endpoint.overpolish import over_polish as over_polish
+    from planish.hold.endpoint.trace import Trace as Trace
+    from planish.hold.endpoint.trace import read_trace as read_trace
+    from planish.hold.endpoint.view import FilmView as FilmView
+    from planish.hold.endpoint.watch import WatchedTrace as WatchedTrace
+    from planish.hold.endpoint.watch import watch_trace as watch_trace
+    from planish.hold.endpoint.watcher import ChangeWatcher as ChangeWatcher
+    from planish.hold.endpoint.watcher import WatchState as WatchState
     from planish.measure.layout.maps import LayoutMaps as LayoutMaps
     from planish.measure.layout.read import read_layout_maps as read_layout_maps
     from planish.measure.nested import NestedVariance as NestedVariance
@@ -113,6 +138,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.measure.sites.read import read_sites as read_sites
     from planish.measure.sites.wafer import MeasuredWafer as MeasuredWafer
     from planish.measure.sites.wafer import measure_wafer as measure_wafer
+    from planish.physics.optics.reflectance import reflectance as reflectance
     from planish.physics.removal.law import Coefficient as Coefficient
     from planish.physics.removal.law import Law as Law
     from planish.physics.removal.law import Term as Term
@@ -139,6 +165,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.setup.load import loads as loads
     from planish.setup.models import Setup as Setup
     from planish.setup.new import new_setup as new_setup
+    from planish.setup.optical_index import optical_index as optical_index
     from planish.setup.parts import PartRow as PartRow
     from planish.setup.parts import list_parts as list_parts
     from planish.setup.schema import json_schema as json_schema

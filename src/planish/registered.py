@@ -97,5 +97,8 @@ def register_all() -> None:
     register("comparison", drawer="planish.explain.figures.shares:shares_figure")
     register("side by side", drawer="planish.explain.figures.side_by_side:side_by_side_figure")
     register("calibration", drawer="planish.explain.figures.calibration:calibration_figure")
+    register("trace", drawer="planish.explain.figures.endpoint:trace_figure")
+    register("followed trace", drawer="planish.explain.figures.endpoint:followed_figure")
+    register("watched trace", drawer="planish.explain.figures.endpoint:watched_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")
     register("tuned platens", drawer="planish.explain.figures.platens:platens_figure")

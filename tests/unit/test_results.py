@@ -61,6 +61,9 @@ FOLLOWING = (
     "measured against predicted",
     "measured sets",
     "nested variance",
+    "trace",  # signals in the unit of the sensor
+    "followed trace",
+    "watched trace",
 )
 
 
@@ -142,6 +145,9 @@ def answers():
             setup, {"pad.part": "hard-solid, medium-microporous"}, ["rate", "evenness"], workers=1
         ),
         planish.hold_against(setup, planish.observe(setup, DATA / "runs" / "runs.csv")),
+        trace := planish.invent_trace(setup),
+        planish.follow_trace(trace, "500 nm"),
+        planish.watch_trace(planish.invent_trace(setup, "friction"), clear="99 %", rate_spread="3 %"),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
         planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
+    from planish.hold.endpoint.follow import FollowedTrace
+    from planish.hold.endpoint.trace import Trace
+    from planish.hold.endpoint.watch import WatchedTrace
     from planish.jobs.dies import DieAnswer
     from planish.jobs.dwell import DwellTable
     from planish.jobs.rates import RatesFit
@@ -182,6 +185,18 @@ def _surface(answer: ResponseSurface, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "surface"), answer.save(folder / "surface.nc")]
 
 
+def _trace(answer: Trace, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "trace"), answer.save(folder / "trace.nc")]
+
+
+def _followed(answer: FollowedTrace, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "followed"), answer.save(folder / "followed.nc")]
+
+
+def _watched(answer: WatchedTrace, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "watched"), answer.save(folder / "watched.nc")]
+
+
 def _comparison(answer: Comparison | SideBySide, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "comparison"), answer.save(folder / "comparison.nc")]
 
@@ -335,6 +350,9 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "comparison": _comparison,
     "side by side": _comparison,
     "response surface": _surface,
+    "trace": _trace,
+    "followed trace": _followed,
+    "watched trace": _watched,
     "tuned settings": _tuned,
     "tuned platens": _platens,
     "trade-off": _tradeoff,
