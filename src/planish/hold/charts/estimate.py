@@ -80,7 +80,7 @@ def widened(estimate: Estimate, limit: float, of_centre: float = 1.0) -> float:
     -------
     float
         t c4 sqrt(1 + of_centre/points), t the quantile of Student's distribution of the spread's degrees of freedom at
-        the chance of ``limit``: exact for an independent chi-distributed spread, close for a mean moving range.
+        the chance of ``limit``: exact for an independent chi-distributed spread, on the safe side for a mean moving range.
     """
     own = of_centre / estimate.points if estimate.points else 0.0
     if not np.isfinite(estimate.freedom):
