@@ -99,6 +99,7 @@ def spread_factors(count: int) -> tuple[float, float, float]:
     return 3 / (factor * float(np.sqrt(count))), max(0.0, 1 - wide), 1 + wide
 
 
+@lru_cache(maxsize=256)
 def moving_range_freedom(count: int) -> float:
     """Return the degrees of freedom that the mean moving range of single values is worth.
 

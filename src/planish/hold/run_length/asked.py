@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, ClassVar
 
 import numpy as np
@@ -38,8 +39,6 @@ class RunLength(Result):
         What the mean does.
     length
         Its average run length with the error of the computation.
-    curve
-        Shifts [standard deviations of a sample] and run lengths at them; none under a drift.
     solved
         Whether the limit was solved for.
     """
@@ -49,7 +48,6 @@ class RunLength(Result):
     design: Design
     mean: Mean
     length: Length
-    curve: tuple[tuple[float, float], ...]
     solved: bool
 
     def _told(self) -> str:
@@ -102,7 +100,9 @@ class RunLength(Result):
             "drift": mean.drift,
             "drift_from": mean.first if mean.drift else None,
             "rules": [rule.name for rule in design.rules],
-            "run_lengths": [{"shift": shift, "arl": length} for shift, length in self.curve],
+            "run_lengths": [
+                {"shift": shift, "arl": length} for shift, length in (() if mean.drift else curve(design))
+            ],
             "silent": [
                 {"samples": count, "share": share}
                 for count, share in enumerate(self.length.silent)
@@ -255,8 +255,24 @@ def _answer(design: Design, mean: Mean, solved: bool) -> RunLength:
         raise DataError(
             f"average run length: more than {100 * LONGEST:g} samples: must be less to be solved for (take a narrower limit)"
         )
-    curve = () if mean.drift else tuple((shift, design.length(Mean(shift)).mean) for shift in CURVE)
-    return RunLength(design, mean, length, curve, solved)
+    return RunLength(design, mean, length, solved)
+
+
+@lru_cache(maxsize=32)
+def curve(design: Design) -> tuple[tuple[float, float], ...]:
+    """Return the run lengths of a chart over the shift of the mean.
+
+    Parameters
+    ----------
+    design
+        The chart.
+
+    Returns
+    -------
+    tuple
+        Shifts [standard deviations of a sample], each with its run length [samples].
+    """
+    return tuple((shift, design.length(Mean(shift)).mean) for shift in CURVE)
 
 
 def _moves(mean: Mean) -> str:
