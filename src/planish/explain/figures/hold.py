@@ -68,7 +68,7 @@ def chart_figure(chart: Result) -> Figure:
         lines = [
             values(data, key) for line in (1, 2) if (key := f"panel_{number}_line_{line}") in data.variables
         ]
-        _lines(ax, rows, lines)
+        _lines(ax, rows, begins, lines)
         _limits(
             ax,
             rows,
@@ -91,11 +91,18 @@ def chart_figure(chart: Result) -> Figure:
     return fig
 
 
-def _lines(ax: Any, rows: Any, lines: list[Any]) -> None:
+def _lines(ax: Any, rows: Any, begins: Any, lines: list[Any]) -> None:
+    """Draw the points of each phase joined, and no line from phase to phase."""
     dotted = {"marker": "o", "markersize": 4} if rows.size <= DOTTED else {}
     width = 1.4 if rows.size <= DOTTED else 0.6
-    for number, line in enumerate(lines):
-        ax.plot(rows, line, **(line_look(0) | {"color": (BLUE, GREEN)[number], "linewidth": width}), **dotted)
+    for color, line in zip((BLUE, GREEN), lines, strict=False):
+        ax.plot(
+            np.insert(rows, begins, np.nan),
+            np.insert(line, begins, np.nan),
+            color=color,
+            linewidth=width,
+            **dotted,
+        )
 
 
 def _limits(ax: Any, rows: Any, begins: Any, ends: dict[str, Any]) -> None:
@@ -122,10 +129,10 @@ def _alarms(ax: Any, rows: Any, lines: list[Any], alarms: list[Any]) -> None:
             heights,
             linestyle="none",
             marker=mark,
-            markersize=10,
+            markersize=10 if rows.size <= DOTTED else 6,
             markerfacecolor="none",
             markeredgecolor=color,
-            markeredgewidth=1.8,
+            markeredgewidth=1.8 if rows.size <= DOTTED else 1.0,
             label=f"alarm, {kind}",
         )
 
@@ -279,7 +286,7 @@ def gauge_figure(answer: Result) -> Figure:
     ]
     ax.bar_label(bars, texts, padding=4)
     ax.invert_yaxis()
-    ax.margins(x=0.35)
+    ax.margins(x=0.45)
     ax.grid(axis="y", visible=False)
     categories = document["distinct_categories"]
     told = "" if categories is None else f", parts told apart: {categories}"
