@@ -1,9 +1,9 @@
 """Capability, tolerance intervals and gauge studies against worked examples.
 
-Read as quoted, with their places, in files of public source code and pages: NIST/SEMATECH e-Handbook, 6.1.6, 7.2.6.3, 2.4.4.4
-and 2.6.1 with its R code's printed results; Odeh & Owen 1980, table 3.4.1 (help of an R package, cran/spc,
-man/tol.lim.fact.Rd); the gauge study of the *Measurement Systems Analysis* reference manual, 4th edition, figure III-B 15, with
-its analysis of variance; a column in *Quality Digest*, May 2000 (Cpk 1.15 of 45 samples: 0.89 to 1.41 at 95 %).
+NIST/SEMATECH e-Handbook, 6.1.6 and 7.2.6.3; the gauge study of the *Measurement Systems Analysis* reference manual, 4th
+edition, figure III-B 15, with its analysis of variance (read as quoted in tests that check quality charts); 2.6.1 and 2.6.3
+(read as quoted in R code of that handbook); Odeh & Owen 1980, table 3.4.1 (read as quoted in the help of the spc package);
+*Quality Digest*, May 2000, itself: a Cpk of 1.15 of 45 samples lies between 0.89 and 1.41 at 95 %.
 """
 
 from __future__ import annotations

@@ -1,9 +1,8 @@
 """Control charts against worked examples: limits, statistics and alarms.
 
-Data and results were read in files of public source code that quote them with their place (their names are not given here):
-the NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 and 6.3.2.4; Montgomery, *Introduction to Statistical Quality
-Control*, table 9.1 with example 9.2, the piston rings and the flow width of a hard bake. The start-up data of Tracy, Young &
-Mason 1992 were read in the documentation of a statistics package (multivariate control charts).
+The NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 and 6.3.2.4; Montgomery, *Introduction to Statistical Quality
+Control*: table 9.1 with example 9.2, and the piston rings (read as quoted in tests that check quality charts). The start-up
+data of Tracy, Young & Mason 1992 (read as quoted in a statistics package's documentation).
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ from scipy.special import ndtr
 
 import planish
 from planish.hold.charts.estimate import from_single, widened
-from planish.hold.constants import c4, range_factors, spread_factors
+from planish.hold.constants import c4
 
 # 6.3.2.2: ten batches, flow rate.
 FLOW = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
@@ -60,18 +59,25 @@ def numbers(text):
 
 
 def test_constants():
-    """c4, d2, d3, A3, B3 and B4 of the usual table (6.3.2.1 and copies of it in source code)."""
+    """c4, and A3, B3 and B4 by the limits of charts of groups: the usual table (read as quoted in tests that check quality charts)."""
     table_c4 = [0.797885, 0.886227, 0.921318, 0.939986, 0.951533, 0.959369, 0.965030, 0.969311, 0.972659, 0.975350, 0.977559,
                 0.979406, 0.980971, 0.982316, 0.983484, 0.984506, 0.985410, 0.986214, 0.986934, 0.987583, 0.988170,
                 0.988705, 0.989193, 0.989640]  # fmt: skip
     assert [round(c4(n), 6) for n in range(2, 26)] == table_c4
-    ranges = {2: (1.1284, 0.8525), 3: (1.6926, 0.8884), 4: (2.0588, 0.8798)}
-    for n, printed in ranges.items():
-        assert range_factors(n) == pytest.approx(printed, abs=5.1e-5)
-    means = {2: (2.659, 0, 3.267), 3: (1.954, 0, 2.568), 4: (1.628, 0, 2.266), 5: (1.427, 0, 2.089), 6: (1.287, 0.030, 1.970),
-             7: (1.182, 0.118, 1.882), 8: (1.099, 0.185, 1.815), 9: (1.032, 0.239, 1.761), 10: (0.975, 0.284, 1.716)}  # fmt: skip
-    for n, printed in means.items():
-        assert spread_factors(n) == pytest.approx(printed, abs=5.1e-4)
+    factors = {2: (2.659, 0, 3.267), 3: (1.954, 0, 2.568), 4: (1.628, 0, 2.266), 5: (1.427, 0, 2.089), 6: (1.287, 0.030, 1.970),
+               7: (1.182, 0.118, 1.882), 8: (1.099, 0.185, 1.815), 9: (1.032, 0.239, 1.761), 10: (0.975, 0.284, 1.716)}  # fmt: skip
+    rng = np.random.default_rng(0)
+    for n, printed in factors.items():
+        data = {"x": rng.standard_normal(12 * n), "group": np.repeat(np.arange(12), n)}
+        means, spreads = planish.hold_chart(data, "x", "xbar", group="group").panels
+        mean_spread = spreads.centre[0]
+        found = [(means.upper - means.centre)[0], spreads.lower[0], spreads.upper[0]]
+        assert np.array(found) / mean_spread == pytest.approx(printed, abs=5.1e-4)
+    # D4 = 3.267 and 3/d2 = 2.659 of two (tables that round d2 first print 2.660).
+    chart = planish.hold_chart({"x": rng.standard_normal(20)}, "x")
+    ranges = chart.panels[1]
+    assert ranges.upper[0] / ranges.centre[0] == pytest.approx(3.267, abs=5.1e-4)
+    assert (chart.upper - chart.centre) / ranges.centre[0] == pytest.approx(2.659, abs=5.1e-4)
 
 
 def test_single_values():

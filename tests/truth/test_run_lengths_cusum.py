@@ -1,6 +1,6 @@
 """Average run lengths of tabular CUSUM charts against published tables.
 
-Read as quoted in the help of an R package for these charts (cran/spc, man/xcusum.arl.Rd and man/xDcusum.arl.Rd).
+All tables (read as quoted in the help of the spc package): man/xcusum.arl.Rd and man/xDcusum.arl.Rd.
 """
 
 from __future__ import annotations

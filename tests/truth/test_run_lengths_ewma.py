@@ -1,8 +1,8 @@
 """Average run lengths of EWMA charts against published tables.
 
-All tables were read as quoted in the help of an R package for these charts (cran/spc on a public host of source code,
-man/xewma.arl.Rd, man/xewma.crit.Rd, man/xDewma.arl.Rd), which gives each with its paper and table. The run lengths of
-Lucas & Saccucci 1990 at weights 0.05, 0.1 and 0.25 to two decimals were recomputed by an integral equation elsewhere.
+All tables (read as quoted in the help of the spc package): man/xewma.arl.Rd, man/xewma.crit.Rd, man/xDewma.arl.Rd, which
+give each with its paper and table. The run lengths of Lucas & Saccucci 1990 at weights 0.05, 0.1 and 0.25 to two decimals
+were recomputed by an integral equation elsewhere.
 Figures are held to half a unit of their last printed digit unless a test says otherwise.
 """
 

@@ -1,8 +1,8 @@
 """Run rules: average run lengths of charts with them, and what each finds.
 
-Champ & Woodall 1987, table 1, and Aerne, Champ & Rigdon 1991, table I, read as quoted in the help of an R package for these
-charts (cran/spc, man/xshewhartrunsrules.arl.Rd and man/xDshewhartrunsrules.arl.Rd). All four rules together give 91.75 on
-target: the NIST/SEMATECH e-Handbook, 6.3.2, says "on average every 91.75 points" (from memory).
+Champ & Woodall 1987, table 1, and Aerne, Champ & Rigdon 1991, table I (read as quoted in the help of the spc package):
+man/xshewhartrunsrules.arl.Rd and man/xDshewhartrunsrules.arl.Rd. All four rules together: a false alarm in 91.75 points, the
+NIST/SEMATECH e-Handbook, 6.3.2, after Champ & Woodall (read as quoted in tests that check quality charts).
 """
 
 from __future__ import annotations

@@ -29,8 +29,10 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 SOURCES = (
-    "NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6 (capability and its intervals) and 7.2.6.3 (tolerance intervals)",
-    "Factor of the two-sided tolerance interval: Odeh & Owen 1980, as quoted in the help of an R package (cran/spc)",
+    "NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6: capability; 7.2.6.3: tolerance intervals (read as quoted in tests "
+    "that check quality charts)",
+    "Interval of Cpk: as used in Quality Digest, May 2000 (read)",
+    "Factor of the two-sided tolerance interval: Odeh & Owen 1980 (read as quoted in the help of the spc package)",
 )
 ODD = 0.01  # chance below which values are said not to be normal
 NORMAL_FROM = 20  # rows from which that is tested

@@ -1,7 +1,8 @@
 """Factors of control charts, from their definitions and not from a table.
 
 c4(n) is the mean of the sample standard deviation of n normal values over their standard deviation,
-sqrt(2/(n - 1)) Gamma(n/2)/Gamma((n - 1)/2); d2(n) and d3(n) are mean and standard deviation of their range.
+sqrt(2/(n - 1)) Gamma(n/2)/Gamma((n - 1)/2); d2 = 2/sqrt(pi) is the mean of the range of two, and D4 = 1 + 3 d3/d2 with
+d3^2 = 2 - 4/pi where the limit of that range stands, over its mean.
 """
 
 from __future__ import annotations
@@ -9,12 +10,11 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import gammaln, ndtr
+from scipy.special import gammaln
 
 from planish.errors import DataError, refuse
 
 MOST = 1_000_000
-MOST_RANGE = 100  # of values whose range is taken
 D2_OF_TWO = float(2 / np.sqrt(np.pi))
 D4_OF_TWO = float(1 + 3 * np.sqrt(np.pi / 2 - 1))
 
@@ -41,62 +41,6 @@ def c4(count: int) -> float:
     if not 2 <= count <= MOST:
         raise DataError(refuse("values in a group", count, f"2 to {MOST}"))
     return float(np.sqrt(2 / (count - 1)) * np.exp(gammaln(count / 2) - gammaln((count - 1) / 2)))
-
-
-@lru_cache(maxsize=128)
-def range_factors(count: int) -> tuple[float, float]:
-    """Return d2 and d3: mean and standard deviation of the range of normal values.
-
-    Parameters
-    ----------
-    count
-        Values, 2 to 100.
-
-    Returns
-    -------
-    tuple
-        d2 and d3 [standard deviations].
-
-    Notes
-    -----
-    d2 = int 1 - (1 - Phi)^n - Phi^n; the mean square is twice the integral over x < y of
-    1 - Phi(y)^n - (1 - Phi(x))^n + (Phi(y) - Phi(x))^n. Simpson's rule on -8.5 to 8.5.
-
-    Raises
-    ------
-    DataError
-        For another number of values.
-    """
-    if not 2 <= count <= MOST_RANGE:
-        raise DataError(refuse("values in a group", count, f"2 to {MOST_RANGE}"))
-    x, w = np.polynomial.legendre.leggauss(400)
-    x, w = 8.5 * x, 8.5 * w
-    below = ndtr(x)
-    d2 = float(np.sum(w * (1 - (1 - below) ** count - below**count)))
-    # For each y the inner integral over x from -8.5 to y, on nodes of its own.
-    inner = 0.5 * (x[:, None] + 8.5) * (x[None, :] / 8.5 + 1) - 8.5
-    weights = 0.5 * (x[:, None] + 8.5) * (w[None, :] / 8.5)
-    low, high = ndtr(inner), below[:, None]
-    square = 2 * np.sum(w[:, None] * weights * (1 - high**count - (1 - low) ** count + (high - low) ** count))
-    return d2, float(np.sqrt(square - d2 * d2))
-
-
-def spread_factors(count: int) -> tuple[float, float, float]:
-    """Return A3, B3 and B4: limits of means and of standard deviations of groups, by their mean standard deviation.
-
-    Parameters
-    ----------
-    count
-        Values in a group.
-
-    Returns
-    -------
-    tuple
-        A3, B3 and B4.
-    """
-    factor = c4(count)
-    wide = 3 * float(np.sqrt(1 - factor * factor)) / factor
-    return 3 / (factor * float(np.sqrt(count))), max(0.0, 1 - wide), 1 + wide
 
 
 @lru_cache(maxsize=256)

@@ -36,9 +36,10 @@ CATEGORIES = (
     1.41  # parts told apart: this times part over gauge spread, cut to a whole number (common practice)
 )
 SOURCES = {
-    "crossed": "Expected mean squares of the crossed random plan, as stated in a statistics package's documentation "
-    "(documentation of PROC VARCOMP, gauge repeatability and reproducibility)",
-    "levels": "NIST/SEMATECH e-Handbook of Statistical Methods, 2.4.3 and 2.6.1 (levels of a gauge study)",
+    "crossed": "Expected mean squares of the crossed random plan: a statistics package's documentation (read); worked study of "
+    "the Measurement Systems Analysis manual (read as quoted in tests that check quality charts)",
+    "levels": "NIST/SEMATECH e-Handbook of Statistical Methods, 2.6.1 and 2.6.3: levels of a gauge study (read as quoted in "
+    "R code of that handbook)",
 }
 
 

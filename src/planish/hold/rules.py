@@ -5,10 +5,9 @@ A rule is written as it is said: ``1 beyond 3 sigma``, ``2 of 3 beyond 2 sigma``
 distances may stand in them. Two sets have a name:
 
 ``handbook``
-    The four of the Statistical Quality Control Handbook of 1956 (as quoted in the NIST/SEMATECH e-Handbook, 6.3.2).
+    The four of the Statistical Quality Control Handbook of 1956 (read as quoted in tests that check quality charts).
 ``eight``
-    The eight of Nelson 1984, *Journal of Quality Technology* 16, 237-239 (as quoted in the documentation of several
-    libraries; the paper itself was not read).
+    The eight of Nelson 1984, *Journal of Quality Technology* 16, 237-239 (read as quoted in documentation of run rules).
 
 An alarm stands at the point that completes a pattern: it must itself lie where the rule asks.
 """

@@ -358,7 +358,7 @@ def _run_length(options: Options) -> tuple[float | None, float | None, tuple[str
     return length.mean, length.error, ()
 
 
-def _settings(chart: str, options: Options) -> tuple[tuple[str, Any], ...]:
+def _settings(chart: str, options: Options) -> tuple[tuple[str, object], ...]:
     design = options.design
     found: dict[str, Any] = {"baseline": options.baseline, "widened": options.widen}
     if design is None:

@@ -18,17 +18,21 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 UNIT = "as in the table"
+HANDBOOK = "NIST/SEMATECH e-Handbook of Statistical Methods"
+QUOTED = "(read as quoted in tests that check quality charts)"
 SOURCES = {
-    "individuals": "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (single values and moving ranges)",
-    "xbar": "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.1 (means and standard deviations of groups)",
-    "ewma": "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 (EWMA); run lengths: Lucas & Saccucci 1990, as quoted",
-    "cusum": "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3 (tabular CUSUM); run lengths: Vance 1986, as quoted",
-    "t2": "NIST/SEMATECH e-Handbook of Statistical Methods, 6.5.4.3 (T squared of single rows); Tracy, Young & Mason 1992, as "
-    "quoted",
+    "individuals": f"{HANDBOOK}, 6.3.2.2: single values and moving ranges {QUOTED}",
+    "xbar": "Montgomery, Introduction to Statistical Quality Control: means and standard deviations of groups "
+    "(read as quoted in tests that check quality charts)",
+    "ewma": f"{HANDBOOK}, 6.3.2.4: EWMA {QUOTED}",
+    "cusum": "Montgomery, Introduction to Statistical Quality Control: tabular CUSUM "
+    "(read as quoted in tests that check quality charts)",
+    "t2": f"{HANDBOOK}, 6.5.4.3.4: T squared of rows to come; Tracy, Young & Mason 1992: of the rows of the limits "
+    "(read as quoted in a statistics package's documentation)",
 }
 RULES = (
-    "Run rules: Statistical Quality Control Handbook, 1956, as quoted in the NIST/SEMATECH e-Handbook, 6.3.2; Nelson 1984, "
-    "J. Qual. Technol. 16, 237, as quoted in documentation of libraries"
+    "Run rules: Statistical Quality Control Handbook, 1956 (read as quoted in tests that check quality charts); Nelson 1984, "
+    "J. Qual. Technol. 16, 237 (read as quoted in documentation of run rules)"
 )
 CAUSES = "What changed at an alarm: likelihood ratios of one change each, derived here"
 
@@ -158,7 +162,7 @@ class ControlChart(Result):
     phase: Whole
     phases: tuple[Phase, ...]
     alarms: tuple[Alarm, ...]
-    settings: tuple[tuple[str, Any], ...]
+    settings: tuple[tuple[str, object], ...]
     arl: float | None
     arl_error: float | None
     notes: tuple[str, ...]

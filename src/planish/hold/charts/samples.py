@@ -127,7 +127,7 @@ def read_samples(
 
 
 class Table(Protocol):
-    """Columns by name, of a file or given."""
+    """Columns by name, of a file or given; each method as of :class:`~planish.measure.tables.rows.Rows`."""
 
     @property
     def path(self) -> str:
@@ -142,13 +142,31 @@ class Table(Protocol):
         """Rows."""
 
     def index(self, name: str, purpose: str) -> int:
-        """Return the position of a column."""
+        """Return the position of a column.
+
+        Parameters
+        ----------
+        name, purpose
+            Its name, and what it is for.
+        """
 
     def numbers(self, name: str, purpose: str) -> Array:
-        """Return a column of numbers."""
+        """Return a column of numbers.
+
+        Parameters
+        ----------
+        name, purpose
+            Its name, and what it is for.
+        """
 
     def labels(self, name: str, purpose: str) -> list[str]:
-        """Return a column of labels."""
+        """Return a column of labels.
+
+        Parameters
+        ----------
+        name, purpose
+            Its name, and what it is for.
+        """
 
 
 def table_of(data: Data, columns: Sequence[str], sheet: str | None, decimal: str | None) -> Table:

@@ -1,8 +1,8 @@
 r"""Several columns judged together: Hotelling's T squared of single rows.
 
 T^2 = (x - m)' S^-1 (x - m), m and S mean and covariance of the n rows that limits are taken from. These rows themselves
-follow (n - 1)^2/n Beta(p/2, (n - p - 1)/2) (Tracy, Young & Mason 1992, as quoted in a statistics package's documentation);
-rows to come p (n + 1)(n - 1)/(n (n - p)) F(p, n - p) (NIST/SEMATECH e-Handbook, 6.5.4.3.4). An alarm is told by what the
+follow (n - 1)^2/n Beta(p/2, (n - p - 1)/2) (Tracy, Young & Mason 1992, read as quoted in a statistics package's
+documentation); rows to come p (n + 1)(n - 1)/(n (n - p)) F(p, n - p) (NIST/SEMATECH e-Handbook, 6.5.4.3.4, itself). An alarm is told by what the
 row adds in each column given the others: T^2 less the T^2 without that column.
 """
 

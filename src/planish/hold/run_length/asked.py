@@ -21,8 +21,7 @@ LONGEST = 1e7  # samples: a longer run length is not solved for, as its digits g
 CURVE = tuple(0.25 * step for step in range(17))
 SOURCES = (
     "Crowder 1987, Lucas & Saccucci 1990 (EWMA), Vance 1986, Lucas & Crosier 1982 (CUSUM), Champ & Woodall 1987 (run rules), "
-    "Gan 1991 and 1992, Aerne, Champ & Rigdon 1991 (drift): their results as quoted in the help of an R package for these "
-    "charts (cran/spc)",
+    "Gan 1991 and 1992, Aerne, Champ & Rigdon 1991 (drift) (read as quoted in the help of the spc package)",
     "Recursion for drift and for both sides of a CUSUM under it: derived here",
 )
 

@@ -17,8 +17,8 @@ the two sums on the charts still silent, a_t and b_t the shares that alarm upwar
 
 where K keeps what stays at or below h; a_t and b_t are what K+ and K- lose.
 
-Sources: Vance 1986 (the integral equation on Gauss-Legendre nodes), Lucas & Crosier 1982 (both sides, head starts), as named
-with their results in the help of an R package for these charts (cran/spc, man/xcusum.arl.Rd); the recursion derived here.
+Sources: Vance 1986 (the integral equation on Gauss-Legendre nodes), Lucas & Crosier 1982 (both sides, head starts) (read as
+quoted in the help of the spc package); the recursion derived here.
 """
 
 from __future__ import annotations
@@ -140,11 +140,11 @@ def _moving(
         if one_sided:
             survivors.add(float(up.sum()))
         else:
-            alive = survivors.shares[-1]
-            above, below = alive - float(up.sum()), alive - float(down.sum())
+            silent = survivors.shares[-1]
+            above, below = silent - float(up.sum()), silent - float(down.sum())
             up[0] -= below
             down[0] -= above
-            survivors.add(alive - above - below)
+            survivors.add(silent - above - below)
         if survivors.over:
             return survivors.closed(0.0)
         sample += 1

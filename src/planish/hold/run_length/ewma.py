@@ -10,8 +10,8 @@ solved by Nystroem's method on Gauss-Legendre nodes, which converges faster than
 mean or limits that change, the density of z on the nodes goes forward sample by sample with the same quadrature, and the
 run length is the sum of the shares still silent.
 
-Sources: Crowder 1987 (the integral equation) and Knoth 2003 (kernels that change), as named with their results in the help
-of an R package for these charts (cran/spc, man/xewma.arl.Rd and man/xDewma.arl.Rd); the recursion derived here.
+Sources: Crowder 1987 (the integral equation) and Knoth 2003 (kernels that change) (read as quoted in the help of the spc
+package); the recursion derived here.
 """
 
 from __future__ import annotations

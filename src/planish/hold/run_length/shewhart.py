@@ -6,8 +6,8 @@ through them once. With Q the chances of going from state to state without an al
 of (I - Q)^-1 1; under a drift the shares of the states go forward sample by sample. Without rules that count it is the
 closed form 1/(1 - Phi(L - mu) + Phi(-L - mu)).
 
-Source: the idea is of Champ & Woodall 1987, as named with their results in the help of an R package for these charts
-(cran/spc, man/xshewhartrunsrules.arl.Rd); the states derived here from the rules' words.
+Source: the idea is of Champ & Woodall 1987 (read as quoted in the help of the spc package); the states are derived here from
+the rules' words.
 """
 
 from __future__ import annotations
