@@ -88,6 +88,19 @@ def test_options(options, said):
     assert said in str(refused.value)
 
 
+def test_a_model_without_ages_and_ages_that_cannot_be():
+    setup = planish.new_setup("rotary")
+    with pytest.raises(DataError, match="model, age"):
+        chart(age="lot")
+    data = {"x": [1.0, 2.0, 3.0], "age": [0, 1, -1]}
+    with pytest.raises(
+        DataError, match=r"row 3: wafers on the pad = -1.0: must be a whole number from 0 to 5000"
+    ):
+        chart(data, model=setup, age="age")
+    with pytest.raises(DataError, match=r"row 2: wafers on the pad = 1.5"):
+        chart({**data, "age": [0, 1.5, 2]}, model=setup, age="age")
+
+
 def test_a_group_of_one():
     data = {"x": [1.0, 2.0, 3.0], "lot": ["a", "a", "b"]}
     with pytest.raises(DataError, match="group 'b' has 1 row: must have two or more"):

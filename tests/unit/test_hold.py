@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sys
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -12,7 +14,11 @@ from typer.testing import CliRunner
 import planish
 from planish.cli.main import app
 
+sys.path.insert(0, str(Path(__file__).parent))
+from workbooks import workbook
+
 RUN = CliRunner()
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 def noise(count, seed):
@@ -278,3 +284,37 @@ def test_a_month_of_wafers():
     assert len(chart.rows) == 30_000
     # One alarm in 92 points on target; runs of them come together.
     assert 200 < len({alarm.row for alarm in chart.alarms}) < 2500
+
+
+@pytest.fixture(scope="module")
+def ageing():
+    """Rates of a lot of an example setup, wafer after wafer, with a gauge's noise of 0.2 %."""
+    from planish.predict.lot.variation import Variation
+
+    setup = planish.load(EXAMPLES / "rotary.toml")
+    rate = planish.polish_lot(setup, 80, variation=Variation.none(), conditioning=True).records.rate
+    return setup, {"rate": 6e10 * rate * (1 + 0.002 * noise(80, 9)), "age": list(range(80))}
+
+
+def test_what_the_model_foretells_by_ageing_is_no_alarm(ageing):
+    setup, data = ageing
+    plain = planish.hold_chart(data, "rate", "ewma", weight=0.2, baseline=20)
+    aware = planish.hold_chart(data, "rate", "ewma", weight=0.2, baseline=20, model=setup, age="age")
+    assert plain.alarms
+    assert len(aware.alarms) < 0.2 * len(plain.alarms)
+    assert any("the lot model foretells" in note for note in aware.notes)
+    # What is left is the noise of the gauge.
+    assert aware.phases[0].sigma / aware.centre == pytest.approx(0.002, rel=0.5)
+    # A step that the model does not foretell still shows.
+    stepped = {**data, "rate": np.where(np.arange(80) >= 50, 1.01, 1.0) * data["rate"]}
+    found = planish.hold_chart(stepped, "rate", "ewma", weight=0.2, baseline=20, model=setup, age="age")
+    assert found.alarms
+    assert found.alarms[-1].kind == "mean shift"
+
+
+def test_a_workbook(tmp_path):
+    rows = [["wafer", "rate [nm/min]"], *([at, 300.0 + at % 3] for at in range(1, 31))]
+    (tmp_path / "month.xlsx").write_bytes(workbook({"notes": [["nothing here"]], "rates": rows}))
+    chart = planish.hold_chart(tmp_path / "month.xlsx", "rate")
+    assert len(chart.rows) == 30
+    assert chart.centre == pytest.approx(301)

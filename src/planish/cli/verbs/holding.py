@@ -24,7 +24,7 @@ class ChartUnlessNamed(TyperGroup):
 
 hold = typer.Typer(
     cls=ChartUnlessNamed,
-    help="Keep a step centred: 'hold FILE' charts measured rows and ends with 3 on an alarm; 'hold COMMAND' answers beside it.",
+    help="Keep a step centred: 'hold FILE' charts it (3 on an alarm); run lengths, limits, capability, gauges.",
     no_args_is_help=True,
 )
 app.add_typer(hold, name="hold")
@@ -119,6 +119,20 @@ def hold_chart(
     widen: Annotated[
         bool, typer.Option("--widen", help="Limits from few rows wide enough for their own doubt.")
     ] = False,
+    model: Annotated[
+        Path | None,
+        typer.Option(
+            "--model",
+            metavar="SETUP",
+            help="Judge rates without what the lot of this setup foretells by ageing.",
+        ),
+    ] = None,
+    age: Annotated[
+        str | None,
+        typer.Option(
+            "--age", metavar="COLUMN", help="With --model: wafers that the pad had polished before the row's."
+        ),
+    ] = None,
     sheet: Sheet = None,
     decimal: DecimalSign = None,
     output: Picture = None,
@@ -150,6 +164,8 @@ def hold_chart(
         rules=rule or [],
         alpha=alpha,
         widen=widen,
+        model=model,
+        age=age,
         sheet=sheet,
         decimal=decimal,
     )

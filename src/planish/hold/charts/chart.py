@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
+from planish.hold.charts.ageing import without_ageing
 from planish.hold.charts.causes import changes, words
 from planish.hold.charts.groups import group_means
 from planish.hold.charts.individuals import individuals
@@ -24,6 +25,9 @@ from planish.hold.run_length.asked import limit_for
 from planish.hold.run_length.design import make_design
 from planish.hold.run_length.mean import Mean
 from planish.units import as_whole
+
+if TYPE_CHECKING:
+    from planish.setup.given import SetupLike
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -52,6 +56,8 @@ def hold_chart(
     rules: Sequence[str] = (),
     alpha: float | None = None,
     widen: bool = False,
+    model: SetupLike | None = None,
+    age: str | None = None,
     sheet: str | None = None,
     decimal: str | None = None,
 ) -> ControlChart:
@@ -91,6 +97,9 @@ def hold_chart(
         Share of false alarms of "t2"; 0.0027 unless given.
     widen
         Limits allow for their own estimation.
+    model, age
+        A setup, and the column that says how many wafers the pad had polished before the row's: removal rates are judged
+        without what the lot model foretells for that age.
     sheet, decimal
         Of a workbook with several sheets, and "point" or "comma" where the table leaves it open.
 
@@ -103,6 +112,8 @@ def hold_chart(
     ------
     DataError
         Naming the place of what cannot be used.
+    ModelError
+        Where the model's pad does not last as long as a row's.
     """
     options = _options(
         chart,
@@ -130,9 +141,15 @@ def hold_chart(
         if len(value) != 1:
             raise DataError(refuse("value", list(value), "one column", "several are for the chart 't2'"))
         value = value[0]
+    if (model is None) != (age is None):
+        raise DataError(refuse("model, age", (model is not None, age), "both, or neither"))
     samples = read_samples(
-        data, value, group=group, phase=phase, new_phase=new_phase, sheet=sheet, decimal=decimal
+        data, value, group=group, phase=phase, new_phase=new_phase, age=age, sheet=sheet, decimal=decimal
     )
+    if model is not None:
+        if chart == "t2":
+            raise DataError(refuse("model", "given", "left out for the chart 't2'"))
+        samples = without_ageing(samples, model)
     parts, first, last, off = _parts(chart, samples, options)
     panels = _joined(parts)
     lengths = [part.z.size for part in parts]

@@ -43,7 +43,9 @@ class Samples:
     said
         What there is to say of the rows.
     source
-        The file, or "given".
+        The file, or "data".
+    ages
+        Of the pad of each row [wafers], NaN where not said; None without such a column.
     """
 
     values: Array
@@ -55,6 +57,7 @@ class Samples:
     group_names: tuple[str, ...]
     said: tuple[str, ...]
     source: str
+    ages: Array | None = None
 
 
 def read_samples(
@@ -64,6 +67,7 @@ def read_samples(
     group: str | None = None,
     phase: str | None = None,
     new_phase: Sequence[int] = (),
+    age: str | None = None,
     sheet: str | None = None,
     decimal: str | None = None,
 ) -> Samples:
@@ -79,6 +83,8 @@ def read_samples(
         Columns of labels; a new phase begins where the label is another than in the row above.
     new_phase
         Rows, counted from 1, at which a phase begins too.
+    age
+        Column of the pad's age [wafers].
     sheet, decimal
         As of :func:`~planish.measure.tables.rows.read_rows`.
 
@@ -97,7 +103,7 @@ def read_samples(
         raise DataError(refuse("value", value, "the name of the measured column, or of several"))
     if len({name.strip().casefold() for name in wanted}) != len(wanted):
         raise DataError(refuse("value", wanted, "each column named once"))
-    labels = [name for name in (group, phase) if name is not None]
+    labels = [name for name in (group, phase, age) if name is not None]
     table = table_of(data, [*wanted, *labels], sheet, decimal)
     columns = np.column_stack([table.numbers(name, "the measured column") for name in wanted])
     names = tuple(table.names[table.index(name, "the measured column")] for name in wanted)
@@ -123,6 +129,7 @@ def read_samples(
         group_names,
         said,
         table.path,
+        None if age is None else table.numbers(age, "the column of the pad's age")[kept],
     )
 
 
