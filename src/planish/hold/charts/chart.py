@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,26 +13,21 @@ from planish.hold.charts.ageing import without_ageing
 from planish.hold.charts.causes import changes, words
 from planish.hold.charts.groups import group_means
 from planish.hold.charts.individuals import individuals
-from planish.hold.charts.options import Options
+from planish.hold.charts.options import Options, make_options
 from planish.hold.charts.part import Panel, Part
 from planish.hold.charts.result import CAUSES, RULES, SOURCES, Alarm, ControlChart, Phase
 from planish.hold.charts.samples import Data, Samples, read_samples
 from planish.hold.charts.several import several
 from planish.hold.charts.sums import sums
 from planish.hold.charts.weighted import weighted
-from planish.hold.run_length.asked import limit_for
-from planish.hold.run_length.design import make_design
 from planish.hold.run_length.mean import Mean
-from planish.units import as_whole
 
 if TYPE_CHECKING:
     from planish.setup.given import SetupLike
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
-CHARTS = ("individuals", "xbar", "ewma", "cusum", "t2")
 FEW = 100  # points behind limits: with fewer their own doubt is told
-USUAL_WEIGHT = 0.2
 
 
 def hold_chart(
@@ -115,7 +109,7 @@ def hold_chart(
     ModelError
         Where the model's pad does not last as long as a row's.
     """
-    options = _options(
+    options = make_options(
         chart,
         baseline,
         centre,
@@ -191,70 +185,6 @@ def hold_chart(
         (*samples.said, *said, *_notes(chart, phases, options)),
         (SOURCES[chart], *((RULES,) if options.rules else ()), CAUSES),
     )
-
-
-def _options(
-    chart: str,
-    baseline: int | None,
-    centre: float | None,
-    sigma: float | None,
-    limit: float | None,
-    arl: float | None,
-    weight: float | None,
-    settling: bool,
-    reference: float | None,
-    head_start: float | None,
-    rules: Sequence[str],
-    alpha: float | None,
-    widen: bool,
-) -> Options:
-    if chart not in CHARTS:
-        raise DataError(refuse("chart", chart, f"one of {', '.join(CHARTS)}"))
-    if baseline is not None:
-        as_whole(baseline, "baseline", 2, 10**9)
-    for name, value in (("centre", centre), ("sigma", sigma)):
-        if value is not None and (not np.isfinite(value) or (name == "sigma" and not value > 0)):
-            raise DataError(refuse(name, value, "a number above 0" if name == "sigma" else "a number"))
-    if limit is not None and arl is not None:
-        raise DataError(refuse("arl", arl, "left out where the limit is given"))
-    if alpha is not None and not 0 < alpha < 1:
-        raise DataError(refuse("alpha", alpha, "above 0 and below 1", "0.0027 is usual"))
-    if widen and (chart in ("cusum", "t2") or (sigma is not None and centre is not None)):
-        why = (
-            "no such limits are known for its sums"
-            if chart == "cusum"
-            else "its limits allow for that already"
-            if chart == "t2"
-            else "centre and sigma are given"
-        )
-        raise DataError(refuse("widen", widen, "left out here", why))
-    if chart == "t2":
-        others: dict[str, Any] = {
-            "limit": limit, "arl": arl, "weight": weight, "reference": reference, "head start": head_start,
-            "rules": list(rules) or None, "settling": settling or None, "centre": centre, "sigma": sigma,
-        }  # fmt: skip
-        for name, value in others.items():
-            if value is not None:
-                raise DataError(
-                    refuse(name, value, "left out for the chart 't2'", "its limit follows from alpha")
-                )
-        return Options(None, baseline, alpha=0.0027 if alpha is None else alpha)
-    if alpha is not None:
-        raise DataError(refuse("alpha", alpha, "left out but for the chart 't2'", "give limit or arl"))
-    kind = "individuals" if chart == "xbar" else chart
-    design = make_design(
-        kind,
-        limit,
-        weight=USUAL_WEIGHT if kind == "ewma" and weight is None else weight,
-        reference=reference,
-        head_start=head_start,
-        rules=rules,
-        settling=settling,
-    )
-    if arl is not None:
-        plain = replace(design, rules=())
-        design = replace(design, limit=limit_for(plain, arl))
-    return Options(design, baseline, centre, sigma, widen)
 
 
 def _parts(
@@ -407,6 +337,8 @@ def _notes(chart: str, phases: Sequence[Phase], options: Options) -> tuple[str, 
         found.append(
             "limits are taken from the same rows that are judged: a change in them widens or moves the limits too"
         )
+    if chart in ("individuals", "xbar"):
+        found.append("arl_on_target is of the first panel alone: ranges or spreads alarm beside it")
     if chart == "cusum":
         found.append("lower and upper are limits of the cumulated sums; centre is the target")
     if chart == "t2":
