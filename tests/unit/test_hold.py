@@ -150,6 +150,12 @@ def test_widened_limits_are_those_that_the_note_names():
     assert any("widen" in note for note in plain.notes)
 
 
+def test_a_baseline_longer_than_a_phase_is_told():
+    chart = planish.hold_chart({"x": noise(30, 4)}, "x", baseline=50)
+    assert chart.phases[0].taken_from == 30
+    assert any(note.startswith("baseline = 50: all rows has 30 points") for note in chart.notes)
+
+
 def test_groups_of_different_sizes_have_limits_of_their_own():
     sizes = [3, 5, 8, 4, 6]
     group = np.repeat(np.arange(5), sizes)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import counted
 from planish.errors import DataError, refuse
 from planish.hold.charts.ageing import without_ageing
 from planish.hold.charts.causes import changes, words
@@ -332,6 +333,12 @@ def _notes(chart: str, phases: Sequence[Phase], options: Options) -> tuple[str, 
     elif few and chart == "cusum":
         found.append(
             f"limits rest on {few[-1].taken_from} points: it alarms falsely more often than arl_on_target says"
+        )
+    short = [phase for phase in phases if options.baseline is not None and phase.points <= options.baseline]
+    if short:
+        found.append(
+            f"baseline = {options.baseline}: {short[0].name} has {counted(short[0].points, 'point')}: limits are taken from all of "
+            "them, and these are judged by their own limits"
         )
     if options.baseline is None and chart != "t2" and (options.centre is None or options.sigma is None):
         found.append(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, stdtrit
 
+from planish.engine.record import counted
 from planish.errors import DataError
 from planish.hold.constants import D2_OF_TWO, mean_of_chi, moving_range_freedom
 
@@ -49,7 +50,7 @@ def from_single(values: Array, centre: float | None, sigma: float | None, what: 
     need = 1 if sigma is not None else 2
     if (centre is None and values.size < 2) or values.size < need:
         raise DataError(
-            f"{what}: {values.size} rows: must be two or more to take limits from (or give centre and sigma)"
+            f"{what}: {counted(values.size, 'row')}: must be two or more to take limits from (or give centre and sigma)"
         )
     spread, freedom = sigma, np.inf
     if spread is None:

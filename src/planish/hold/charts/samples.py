@@ -10,6 +10,7 @@ from typing import Protocol, TypeAlias, Union
 import numpy as np
 from numpy.typing import NDArray
 
+from planish.engine.record import counted
 from planish.errors import DataError, refuse
 from planish.measure.tables.rows import Rows, bare, read_rows
 
@@ -109,7 +110,7 @@ def read_samples(
     names = tuple(table.names[table.index(name, "the measured column")] for name in wanted)
     kept = ~np.any(np.isnan(columns), axis=1)
     if kept.sum() < 2:
-        raise DataError(f"{table.path}: {kept.sum()} rows with a value: must be two or more")
+        raise DataError(f"{table.path}: {counted(int(kept.sum()), 'row')} with a value: must be two or more")
     if np.max(np.abs(columns[kept])) > 1e100:
         raise DataError(
             f"{table.path}: {np.max(np.abs(columns[kept])):.3g}: must be below 1e100 (is the column right?)"
