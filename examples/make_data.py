@@ -83,6 +83,20 @@ def lots(path: Path) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
+def month(path: Path) -> None:
+    """Write the rates of 120 wafers, one monitor a lot: another pad from wafer 61 on, and a rate that sinks from 96 on."""
+    rng = np.random.default_rng(35)
+    wafers = np.arange(1, 121)
+    rate = np.where(wafers <= 60, 301.0, 308.0) + 2.2 * rng.standard_normal(120)
+    rate -= 0.45 * np.clip(wafers - 95, 0, None)
+    uneven = 2.6 + 0.012 * (308.0 - rate) + 0.12 * rng.standard_normal(120)
+    lines = [f"# {SAID[0].replace('this wafer', 'these wafers')}", "wafer,lot,pad,rate [nm/min],WIWNU [%]"]
+    for number, one, two in zip(wafers, rate, uneven, strict=True):
+        pad = "P1" if number <= 60 else "P2"
+        lines.append(f"{number},{1 + (number - 1) // 5},{pad},{one:.1f},{two:.2f}")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
 def steps(layout: Path, path: Path) -> None:
     """Write a layout of density blocks, and steps measured on 24 places of it after three polish times.
 
@@ -144,6 +158,7 @@ def main() -> None:
     wrong[30] += 25e-9  # one site the gauge got wrong, to be flagged
     write_sites(replace(after, value=wrong), HERE / "line-after.csv", comments=SAID)
     lots(HERE / "lots.csv")
+    month(HERE / "month.csv")
     steps(HERE / "test-blocks.gds", HERE / "steps.csv")
     runs(HERE / "runs")
 

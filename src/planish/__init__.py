@@ -82,6 +82,11 @@ _HOMES = {
     "hold.endpoint.trace": "read_trace Trace",
     "hold.endpoint.invent": "invent_trace",
     "hold.endpoint.overpolish": "over_polish OverPolish",
+    "hold.charts.chart": "hold_chart",
+    "hold.charts.result": "ControlChart",
+    "hold.run_length.asked": "hold_run_length hold_limit RunLength",
+    "hold.capability": "hold_capability Capability",
+    "hold.gauge": "hold_gauge GaugeStudy",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -129,6 +134,15 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.endpoint.watch import watch_trace as watch_trace
     from planish.hold.endpoint.watcher import ChangeWatcher as ChangeWatcher
     from planish.hold.endpoint.watcher import WatchState as WatchState
+    from planish.hold.capability import Capability as Capability
+    from planish.hold.capability import hold_capability as hold_capability
+    from planish.hold.charts.chart import hold_chart as hold_chart
+    from planish.hold.charts.result import ControlChart as ControlChart
+    from planish.hold.gauge import GaugeStudy as GaugeStudy
+    from planish.hold.gauge import hold_gauge as hold_gauge
+    from planish.hold.run_length.asked import RunLength as RunLength
+    from planish.hold.run_length.asked import hold_limit as hold_limit
+    from planish.hold.run_length.asked import hold_run_length as hold_run_length
     from planish.measure.layout.maps import LayoutMaps as LayoutMaps
     from planish.measure.layout.read import read_layout_maps as read_layout_maps
     from planish.measure.nested import NestedVariance as NestedVariance

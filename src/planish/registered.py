@@ -102,3 +102,7 @@ def register_all() -> None:
     register("watched trace", drawer="planish.explain.figures.endpoint:watched_figure")
     register("tuned settings", drawer="planish.explain.figures.tuned:tuned_figure")
     register("tuned platens", drawer="planish.explain.figures.platens:platens_figure")
+    register("control chart", drawer="planish.explain.figures.hold:chart_figure")
+    register("run length", drawer="planish.explain.figures.hold:run_length_figure")
+    register("capability", drawer="planish.explain.figures.hold:capability_figure")
+    register("gauge study", drawer="planish.explain.figures.hold:gauge_figure")

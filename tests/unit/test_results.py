@@ -64,6 +64,10 @@ FOLLOWING = (
     "trace",  # signals in the unit of the sensor
     "followed trace",
     "watched trace",
+    "control chart",  # values in the unit of the table, and in standard deviations
+    "run length",
+    "capability",
+    "gauge study",
 )
 
 
@@ -149,6 +153,19 @@ def answers():
         planish.follow_trace(trace, "500 nm"),
         planish.watch_trace(planish.invent_trace(setup, "friction"), clear="99 %", rate_spread="3 %"),
         planish.tune(setup, target="450 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
+        planish.hold_chart(
+            {"rate": [*np.tile([298.0, 300.0, 302.0], 10), 309.0, 310.0], "pad": ["A"] * 20 + ["B"] * 12},
+            "rate",
+            phase="pad",
+        ),
+        planish.hold_run_length("ewma", 2.814, weight=0.1),
+        planish.hold_capability({"rate": np.tile([298.0, 300.0, 302.0], 10)}, "rate", 290.0, 310.0),
+        planish.hold_gauge(
+            {"y": [1.0, 1.1, 2.0, 2.1, 1.2, 1.0, 2.2, 2.0], "part": [1, 1, 2, 2] * 2, "by": list("aaaabbbb")},
+            "y",
+            "part",
+            "by",
+        ),
         planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]
     return {answer.kind: answer for answer in found}

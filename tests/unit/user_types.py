@@ -19,14 +19,17 @@ import planish
 from planish import (
     Band,
     Calibrated,
+    Capability,
     Cleaned,
     Coefficient,
     Comparison,
+    ControlChart,
     DieResult,
     DiskFit,
     DiskSeries,
     FieldsResult,
     Finding,
+    GaugeStudy,
     HeldSets,
     Law,
     LawFit,
@@ -40,6 +43,7 @@ from planish import (
     RemovalFit,
     ResponseSurface,
     Result,
+    RunLength,
     RunSheet,
     SavedResult,
     Setup,
@@ -156,6 +160,24 @@ def measure(before: Path, after: str) -> MeasuredWafer:
     assert_type(measured.removal, SiteMap)
     assert_type(measured["sites"], object)
     return measured
+
+
+def held(file: Path) -> ControlChart:
+    chart = planish.hold_chart(file, ["rate", "wiwnu"], "t2", baseline=30, new_phase=[101])
+    assert_type(chart, ControlChart)
+    assert_type(chart.upper, float)
+    assert_type(chart.alarms[0].cause, str)
+    assert_type(chart.panels[0].upper, Array)
+    assert_type(chart.arl, float | None)
+    assert_type(planish.hold_run_length("ewma", 2.8, weight=0.1, drift=0.01), RunLength)
+    assert_type(planish.hold_limit("cusum", 500).limit, float)
+    fits = planish.hold_capability({"rate": [1.0, 2.0, 3.0]}, "rate", 0.0, 4.0)
+    assert_type(fits, Capability)
+    assert_type(fits.cpk.value, float | None)
+    study = planish.hold_gauge("gauge.csv", "rate", "wafer", "tool")
+    assert_type(study, GaugeStudy)
+    assert_type(study.parts[0].sd, float)
+    return chart
 
 
 def observed(setup: Setup) -> list[Observed]:

@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from planish.hold.endpoint.follow import FollowedTrace
     from planish.hold.endpoint.trace import Trace
     from planish.hold.endpoint.watch import WatchedTrace
+    from planish.hold.capability import Capability
+    from planish.hold.charts.result import ControlChart
+    from planish.hold.gauge import GaugeStudy
+    from planish.hold.run_length.asked import RunLength
     from planish.jobs.dies import DieAnswer
     from planish.jobs.dwell import DwellTable
     from planish.jobs.rates import RatesFit
@@ -49,7 +53,8 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     ----------
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
-        measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates.
+        measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
+        a capability, a gauge study.
     folder
         Where to; it must exist.
     units
@@ -284,6 +289,54 @@ def write_point(answer: TradeOff, number: int, folder: Path) -> Path:
     return _text(folder / f"point-{number}.toml", answer.setup(number).to_toml())
 
 
+def _chart(answer: ControlChart, folder: Path, units: str) -> list[Path]:
+    return [
+        *save_figure(answer.plot(), folder, "chart"),
+        _text(folder / "points.csv", points_of_chart_csv(answer)),
+        answer.save(folder / "chart.nc"),
+    ]
+
+
+def points_of_chart_csv(answer: ControlChart) -> str:
+    """Return the points of a control chart as a table of text, a row a point.
+
+    Parameters
+    ----------
+    answer
+        The chart.
+
+    Returns
+    -------
+    str
+        Comma-separated: row of the table, phase, the lines and limits of each panel, and the rules met there.
+    """
+    head = ["row", "phase"]
+    columns = [[str(row) for row in answer.rows], [answer.phases[at].name for at in answer.phase]]
+    for panel in answer.panels:
+        names = [panel.name] if len(panel.series) == 1 else [f"{panel.name}, rises", f"{panel.name}, falls"]
+        lines = [*panel.series, panel.lower, panel.upper]
+        head += [*names, f"{panel.name} lower limit", f"{panel.name} upper limit"]
+        columns += [["" if value != value else f"{value:.8g}" for value in line] for line in lines]
+    met: dict[int, list[str]] = {}
+    for alarm in answer.alarms:
+        met.setdefault(alarm.point, []).append(alarm.rule)
+    head.append("alarms")
+    columns.append(["; ".join(dict.fromkeys(met.get(at, ()))) for at in range(len(answer.rows))])
+    return csv_text(head, zip(*columns, strict=True))
+
+
+def _run_length(answer: RunLength, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "run-length"), answer.save(folder / "run-length.nc")]
+
+
+def _capability(answer: Capability, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "capability"), answer.save(folder / "capability.nc")]
+
+
+def _gauge(answer: GaugeStudy, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "gauge"), answer.save(folder / "gauge.nc")]
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -356,6 +409,10 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "tuned settings": _tuned,
     "tuned platens": _platens,
     "trade-off": _tradeoff,
+    "control chart": _chart,
+    "run length": _run_length,
+    "capability": _capability,
+    "gauge study": _gauge,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,

@@ -196,7 +196,9 @@ def _split(file: Path, lines: list[str], separator: str) -> list[Row]:
             cells = _quoted(file, number, line, separator)
         else:
             cells = _by_blanks(line) if separator == " " else line.split(separator)
-        texts = [plain(cell.strip()) for cell in cells]
+        texts = [cell.strip() for cell in cells]
+        if "'" in line:  # nothing else is shielded from spreadsheets
+            texts = [plain(text) for text in texts]
         if not any(texts):
             continue
         limits.check_columns(file, len(texts))
