@@ -120,6 +120,10 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.fit.law import LawFit as LawFit
     from planish.fit.law import fit_law as fit_law
     from planish.fit.removal import RemovalFit as RemovalFit
+    from planish.hold.capability import Capability as Capability
+    from planish.hold.capability import hold_capability as hold_capability
+    from planish.hold.charts.chart import hold_chart as hold_chart
+    from planish.hold.charts.result import ControlChart as ControlChart
     from planish.hold.endpoint.follow import FollowedTrace as FollowedTrace
     from planish.hold.endpoint.follow import follow_trace as follow_trace
     from planish.hold.endpoint.follower import FilmFollower as FilmFollower
@@ -134,10 +138,6 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.endpoint.watch import watch_trace as watch_trace
     from planish.hold.endpoint.watcher import ChangeWatcher as ChangeWatcher
     from planish.hold.endpoint.watcher import WatchState as WatchState
-    from planish.hold.capability import Capability as Capability
-    from planish.hold.capability import hold_capability as hold_capability
-    from planish.hold.charts.chart import hold_chart as hold_chart
-    from planish.hold.charts.result import ControlChart as ControlChart
     from planish.hold.gauge import GaugeStudy as GaugeStudy
     from planish.hold.gauge import hold_gauge as hold_gauge
     from planish.hold.run_length.asked import RunLength as RunLength

@@ -23,11 +23,11 @@ if TYPE_CHECKING:
     from planish.fit.planarization import PlanarizationFit
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
+    from planish.hold.capability import Capability
+    from planish.hold.charts.result import ControlChart
     from planish.hold.endpoint.follow import FollowedTrace
     from planish.hold.endpoint.trace import Trace
     from planish.hold.endpoint.watch import WatchedTrace
-    from planish.hold.capability import Capability
-    from planish.hold.charts.result import ControlChart
     from planish.hold.gauge import GaugeStudy
     from planish.hold.run_length.asked import RunLength
     from planish.jobs.dies import DieAnswer
