@@ -20,6 +20,7 @@ from planish import (
     Band,
     Calibrated,
     Capability,
+    ChangeWatcher,
     Cleaned,
     Coefficient,
     Comparison,
@@ -28,7 +29,11 @@ from planish import (
     DiskFit,
     DiskSeries,
     FieldsResult,
+    FilmFollower,
+    FilmState,
+    FilmView,
     Finding,
+    FollowedTrace,
     GaugeStudy,
     HeldSets,
     Law,
@@ -38,6 +43,7 @@ from planish import (
     MeasuredWafer,
     NestedVariance,
     Observed,
+    OverPolish,
     PartRow,
     PlanishError,
     RemovalFit,
@@ -51,11 +57,14 @@ from planish import (
     SiteMap,
     StudyResult,
     Term,
+    Trace,
     TradeOff,
     Tuned,
     TunedPlatens,
     WaferCost,
     WaferResult,
+    WatchedTrace,
+    WatchState,
 )
 
 Array = NDArray[np.float64]
@@ -249,3 +258,19 @@ def numbers(setup: Setup, rates: Array) -> Calibrated:
     assert_type(found.fitted(), Setup)
     assert_type(found.to_toml(), str)
     return found
+
+
+def light(setup: Setup) -> FollowedTrace:
+    shares = planish.reflectance([1.0, planish.optical_index("silica", 633.0), 3.88 + 0.02j], [500.0], 633.0)
+    assert_type(shares.reflected, Array)
+    view = FilmView.of("silica", "632.8 nm", angle="8 deg")
+    following = FilmFollower(view, target=5e-7, start=("930 nm", "1070 nm"), rate=("2 nm/s", "7 nm/s"))
+    assert_type(following.feed(0.0, 0.3), FilmState)
+    watching = ChangeWatcher(by="slope", direction="down", block="1 s")
+    assert_type(watching.feed(0.0, 1.0), WatchState)
+    trace = planish.invent_trace(setup, seed=4, angle="8 deg")
+    assert_type(trace, Trace)
+    assert_type(planish.read_trace("light.csv"), Trace)
+    assert_type(planish.watch_trace(trace, by="slope"), WatchedTrace)
+    assert_type(planish.over_polish("60 s", "99.9 %", rate_spread="3 %"), OverPolish)
+    return planish.follow_trace(trace, "500 nm", light="632.8 nm", start="930..1070 nm")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypedDict
 
 import numpy as np
 
@@ -19,6 +19,19 @@ MACHINE_FIRST = (
     "the machine's interlocks and the tool's own stop rule come first: what is told here is to be checked by qualified "
     "staff against the tool maker's limits, on monitor wafers, before product"
 )
+
+
+class OpticsAsked(TypedDict, total=False):
+    """What may be said of film and light, as :meth:`planish.hold.endpoint.view.FilmView.of` takes it."""
+
+    film: str | None
+    light: Light | None
+    under: str | None
+    ambient: str | None
+    angle: float | str | None
+    polarization: Polarization | None
+    below: Sequence[tuple[str, float | str]] | str | None
+    share: float | str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +103,7 @@ class Optics:
         return view, assumed
 
 
-def optics_of(given: dict[str, object]) -> Optics:
+def optics_of(given: OpticsAsked) -> Optics:
     """Return film and light from keyword arguments.
 
     Raises
@@ -101,7 +114,7 @@ def optics_of(given: dict[str, object]) -> Optics:
     unknown = [name for name in given if name not in Optics.__slots__]
     if unknown:
         raise DataError(refuse("argument", unknown[0], ", ".join(Optics.__slots__)))
-    return replace(Optics(), **given)  # type: ignore[arg-type]
+    return replace(Optics(), **given)
 
 
 def read_range(given: Range | float, dimension: str, name: str, *, one: bool = False) -> tuple[float, float]:

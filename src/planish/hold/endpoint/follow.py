@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Unpack
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from planish.engine.record import counted, figure
 from planish.errors import DataError, refuse
 from planish.hold.endpoint import follower, overpolish
-from planish.hold.endpoint.asked import MACHINE_FIRST, Range, optics_of, read_range
+from planish.hold.endpoint.asked import MACHINE_FIRST, OpticsAsked, Range, optics_of, read_range
 from planish.hold.endpoint.follower import FilmFollower, FilmState
 from planish.hold.endpoint.overpolish import OverPolish, over_polish
 from planish.hold.endpoint.trace import DRAWN, Trace, read_trace
@@ -168,7 +168,7 @@ def follow_trace(
     clear: float | str | None = None,
     rate_spread: float | str = 0.0,
     film_spread: float | str = 0.0,
-    **optics: Any,
+    **optics: Unpack[OpticsAsked],
 ) -> FollowedTrace:
     """Replay an optical trace: follow the film by its light, and say when the target was reached.
 

@@ -6,13 +6,13 @@ rings alike; the sensor has an unknown gain and offset, and noise.
 
 from __future__ import annotations
 
-from typing import Any, Literal, TypeAlias
+from typing import Any, Literal, TypeAlias, Unpack
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
-from planish.hold.endpoint.asked import Range, read_range
+from planish.hold.endpoint.asked import OpticsAsked, Range, read_range
 from planish.hold.endpoint.trace import Trace
 from planish.hold.endpoint.view import FilmView
 from planish.predict.wafer.polish import polish
@@ -41,7 +41,7 @@ def invent_trace(
     spot: Range = (0.0, 0.02),
     wander: float | str = 0.03,
     step: float | str = 0.1,
-    **optics: Any,
+    **optics: Unpack[OpticsAsked],
 ) -> Trace:
     """Return the trace that a wafer of a setup would give while its top film is polished.
 
@@ -177,9 +177,9 @@ def _cleared(film: Array, rate: Array, worn: Array, share: Array) -> Array:
     return np.asarray(ndtr(reached) @ share)
 
 
-def _view(rig: Any, optics: dict[str, Any]) -> FilmView:
+def _view(rig: Any, optics: OpticsAsked) -> FilmView:
     """Return what the light sees of the setup's films, or of what was given in their place."""
-    given = {name: value for name, value in optics.items() if value is not None}
+    given: dict[str, Any] = {name: value for name, value in optics.items() if value is not None}
     films = list(rig.wafer.films)
     if "film" not in given:
         given["film"] = _material(films[0].material, "film")
