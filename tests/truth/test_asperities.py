@@ -147,3 +147,17 @@ def test_bad_values_are_refused(call) -> None:
 def test_bad_measurements_are_refused(call) -> None:
     with pytest.raises(DataError):
         call()
+
+
+def test_what_is_found_is_not_looked_for_again(monkeypatch):
+    """Newton on ln p is nearly straight in d: pressures over five decades are found together, in a few turns."""
+    turns = []
+    loads = asp._loads
+    monkeypatch.setattr(asp, "_loads", lambda *given: turns.append(1) or loads(*given))
+    edges = asp.height_grid(6e-6, 5e-6)
+    heights = asp.fresh_heights(edges, 6e-6, 5e-6)
+    numbers = {"density": 2e8, "tip_radius": 30e-6, "modulus": 1.9e8, "flow_pressure": 60e6}
+    pressure = np.geomspace(10.0, 1e6, 96)
+    found = asp.separation_under(pressure, edges, heights, **numbers)
+    assert len(turns) <= 10
+    np.testing.assert_allclose(asp.contact(found, edges, heights, **numbers).pressure, pressure, rtol=1e-12)

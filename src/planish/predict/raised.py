@@ -204,7 +204,7 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
             f"{' (3/8 of their modulus)' if taken else ''}; the "
             f"plasticity index is {_up_to(flows)}{seen.plasticity.max():.3g}"
         ),
-        flows.any(axis=1),
+        np.any(flows, axis=1),
     )
     yield from _met(
         "doubt",
@@ -235,7 +235,7 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
             f"the liquid film in {_named(names, lost)} is found only up to {100 * least:.2g} % of the speed, and taken as "
             "it is there: beyond, it lifts the wafer off its summits or sucks it down too hard"
         ),
-        lost.any(axis=1),
+        np.any(lost, axis=1),
     )
     yield from _met(
         "doubt",
@@ -244,14 +244,14 @@ def _conditions(rig: Rig, seen: Seen) -> Iterator[Raised]:
             f"the liquid would be sucked below what it can bear in {_named(names, seen.film_torn)}: it would boil or draw "
             "air there, which the model does not follow"
         ),
-        seen.film_torn.any(axis=1),
+        np.any(seen.film_torn, axis=1),
     )
     dry = seen.fresh < NO_SLURRY
     yield from _met(
         "doubt",
         "slurry",
         lambda: f"no fresh slurry reaches the wafer in {_named(names, dry)}: nothing is removed there",
-        dry.any(axis=1),
+        np.any(dry, axis=1),
     )
     yield from _met(
         "doubt",
@@ -356,7 +356,7 @@ def _calls(names: Sequence[str], seen: Seen) -> Iterator[Raised]:
         lambda: (
             f"The wafer floats on a fluid film in {_named(names, seen.floating)}: little contact, little removal."
         ),
-        seen.floating.any(axis=1),
+        np.any(seen.floating, axis=1),
     )
 
 
@@ -372,7 +372,7 @@ def _liquid(rig: Rig, names: Sequence[str], seen: Seen) -> Iterator[Raised]:
             f"the liquid carries {_up_to(lifts)}{100 * np.max(carried, where=lifts, initial=0.0):.0f} % of the load in "
             f"{_named(names, lifts)}: summits carry that much less, so rate and friction fall, and not evenly over the wafer"
         ),
-        lifts.any(axis=1),
+        np.any(lifts, axis=1),
     )
     sucks = found & (carried < -LIQUID_CARRIES)
     yield from _met(
@@ -383,7 +383,7 @@ def _liquid(rig: Rig, names: Sequence[str], seen: Seen) -> Iterator[Raised]:
             f"the load in {_named(names, sucks)}: summits carry that much more, so rate and friction rise, and not evenly "
             "over the wafer"
         ),
-        sucks.any(axis=1),
+        np.any(sucks, axis=1),
     )
     boundary = rig.slurry.friction_boundary
     shear = seen.friction - boundary * seen.solid_share
@@ -398,7 +398,7 @@ def _liquid(rig: Rig, names: Sequence[str], seen: Seen) -> Iterator[Raised]:
             f"{100 * shear[at] / max(seen.friction[at], 1e-12):.0f} % of it by the liquid's shear: how thin the liquid is "
             "between the summits is known but roughly, so friction, and heat and rate with it, are doubtful"
         ),
-        rubs.any(axis=1),
+        np.any(rubs, axis=1),
     )
 
 

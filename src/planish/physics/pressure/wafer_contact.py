@@ -192,8 +192,9 @@ def _factor(system: ContactSystem, length: Array, pressure: Array) -> Factors:
     if info != 0:
         raise _singular()
     # One right-hand side at a time: two or more are handed to a second thread, at 10 ms where it is busy.
-    heights = np.empty(system.bodies.shape, order="F")
-    for body in range(heights.shape[1]):
+    bodies = int(system.bodies.shape[1])
+    heights = np.empty((size, bodies), order="F")
+    for body in range(bodies):
         heights[:, body] = pressure * dgetrs(lu, pivots, system.bodies[:, body])[0]
     try:
         forces = _inverse(system.weights @ heights)
