@@ -21,7 +21,11 @@ SOURCE = Path(planish.__file__).parents[1]
 # figures holds (numbers, texts, lists), is Any by nature.
 # What stands in a setup file under a path is whatever the file holds there.
 OPEN = {"Setup.document.return", "Setup.tree.return", "Setup.get.return", "Setup.si.return"}
-BY_NATURE = ("tuple[Any, ...]", "dict[str, Any]", "numpy.dtype[Any]")  # the last: what NumPy itself calls an ArrayLike
+BY_NATURE = (
+    "tuple[Any, ...]",
+    "dict[str, Any]",
+    "numpy.dtype[Any]",
+)  # the last: what NumPy itself calls an ArrayLike
 
 
 @pytest.fixture(scope="module")
