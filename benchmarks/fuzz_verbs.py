@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable
 
@@ -188,6 +189,180 @@ def report(rng: random.Random) -> Case:
     return Case("report", words, files)
 
 
+RATES = [
+    "150..250 nm/min",
+    "200 nm/min",
+    "0..1 nm/min",
+    "5..1 nm/min",
+    "nan..1 nm/min",
+    "x",
+    "",
+    "1e300..2e300 m/s",
+]
+COLUMNS = ["rate", "rate", "rate", "WIWNU", "wafer", "pad", "lot", "x", "", "rate [nm/min]"]
+SHARES_OF = ["99.9 %", "0.5", "3 %", "0", "1", "100 %", "-1 %", "nan", "x", "", "200 %"]
+
+
+def mostly(rng: random.Random, good: str, odd: list[str]) -> str:
+    """Return what is usual, and now and then something odd: most cases should get past the first check."""
+    return good if rng.random() < 0.85 else rng.choice(odd)
+
+
+def hold(rng: random.Random) -> Case:
+    """A control chart, capability or a gauge study of a table, or the run length of a chart."""
+    what = rng.random()
+    if what < 0.55:
+        words = ["hold", *some(rng, 0.5, "chart"), "m.csv", "--value", mostly(rng, "rate", COLUMNS)]
+        words += some(rng, 0.2, "--value", mostly(rng, "rate", COLUMNS)) + some(
+            rng, 0.3, "--phase", mostly(rng, "pad", COLUMNS)
+        )
+        words += some(
+            rng, 0.8, "--chart", rng.choice([*["individuals", "xbar", "ewma", "cusum", "t2"] * 3, "x", ""])
+        )
+        words += some(rng, 0.3, "--group", mostly(rng, "lot", COLUMNS)) + some(
+            rng, 0.2, "--arl", mostly(rng, "200", NUMBERS)
+        )
+        words += some(rng, 0.2, "--baseline", mostly(rng, "30", NUMBERS)) + some(rng, 0.15, "--widen")
+        words += some(rng, 0.2, "--weight", mostly(rng, "0.2", NUMBERS)) + some(
+            rng, 0.2, "--limit", mostly(rng, "2.8", NUMBERS)
+        )
+        words += some(rng, 0.15, "--reference", mostly(rng, "0.5", NUMBERS)) + some(
+            rng, 0.1, "--head-start", mostly(rng, "2.5", NUMBERS)
+        )
+        words += some(rng, 0.1, "--centre", mostly(rng, "300", NUMBERS)) + some(
+            rng, 0.1, "--sigma", mostly(rng, "2", NUMBERS)
+        )
+        words += some(rng, 0.3, "--rule", rng.choice(["handbook", "eight", "2 of 3 beyond 2 sigma", "8 on one side",
+                                                      "9 of 3 beyond 1 sigma", "99 rising or falling", "x", ""]))  # fmt: skip
+        words += some(rng, 0.1, "--new-phase", mostly(rng, "40", NUMBERS)) + some(rng, 0.1, "--settling")
+    elif what < 0.75:
+        kind = rng.choice(["arl", "limit"])
+        words = ["hold", kind, "--chart", rng.choice(["individuals", "xbar", "ewma", "cusum", "x"])]
+        words += some(rng, 0.8, "--weight", mostly(rng, "0.2", NUMBERS)) + some(rng, 0.3, "--one-sided")
+        words += some(rng, 0.8, "--limit", mostly(rng, "2.8", NUMBERS)) if kind == "arl" else []
+        words += some(rng, 0.9, "--arl", mostly(rng, "200", NUMBERS)) if kind == "limit" else []
+        words += some(rng, 0.3, "--reference", mostly(rng, "0.5", NUMBERS)) + some(rng, 0.2, "--settling")
+        words += some(rng, 0.3, "--shift", mostly(rng, "0.5", NUMBERS)) + some(
+            rng, 0.3, "--drift", mostly(rng, "0.01", NUMBERS)
+        )
+        words += some(rng, 0.1, "--drift-from", rng.choice(["0", "1", "2"]))
+    elif what < 0.9:
+        words = ["hold", "capability", "m.csv", "--value", mostly(rng, "rate", COLUMNS)]
+        words += some(rng, 0.7, "--lsl", mostly(rng, "290", NUMBERS)) + some(
+            rng, 0.7, "--usl", mostly(rng, "320", NUMBERS)
+        )
+        words += some(rng, 0.2, "--group", mostly(rng, "lot", COLUMNS)) + some(
+            rng, 0.2, "--confidence", mostly(rng, "0.95", SHARES_OF)
+        )
+        words += some(rng, 0.2, "--coverage", mostly(rng, "0.99", SHARES_OF))
+    else:
+        words = [
+            "hold",
+            "gauge",
+            "m.csv",
+            "--value",
+            mostly(rng, "rate", COLUMNS),
+            "--part",
+            mostly(rng, "wafer", COLUMNS),
+        ]
+        words += some(rng, 0.7, "--appraiser", mostly(rng, "pad", COLUMNS)) + some(
+            rng, 0.3, "--tolerance", mostly(rng, "40", NUMBERS)
+        )
+        words += some(rng, 0.2, "--pool") + some(rng, 0.2, "--run", rng.choice(COLUMNS))
+    return Case("hold", [*words, *some(rng, 0.7, "--json")], {"m.csv": either("month.csv", rng, 0.4)})
+
+
+def endpoint(rng: random.Random) -> Case:
+    """A trace invented, followed by its light or watched for a change."""
+    what = rng.random()
+    if what < 0.3:
+        words = [
+            "endpoint",
+            "invent",
+            "a.toml",
+            "-o",
+            rng.choice(["out/t.csv"] * 5 + [".", "a.toml/t.csv", ""]),
+        ]
+        words += some(rng, 0.6, "--kind", rng.choice(["light", "friction", "eddy", "x"]))
+        words += some(rng, 0.3, "--signal-to-noise", mostly(rng, "20", NUMBERS)) + some(
+            rng, 0.2, "--seed", mostly(rng, "4", NUMBERS)
+        )
+        words += some(rng, 0.3, "--interval", mostly(rng, "0.2 s", TIMES)) + some(
+            rng, 0.2, "--until", mostly(rng, "60 s", TIMES)
+        )
+        words += some(
+            rng, 0.2, "--light", rng.choice(["632.8 nm", "450..750 nm/30", "0 nm", "x", "1..2 nm/1000000000"])
+        )
+        words += some(rng, 0.2, "--spot", rng.choice(["0..20 mm", "5 mm", "-1..0 mm", "1..0 m", "x"]))
+        return Case("endpoint", [*words, *some(rng, 0.5, "--json")], {"a.toml": odd_setup(rng, 2)})
+    time = [0.2 * k for k in range(300)]
+    rows = "".join(f"{at:g},{0.3 + 0.1 * math.sin(at / 3):.6g}\n" for at in time).encode()
+    head = (
+        b"# light: 632.8 nm\n# start: 940..1060 nm\n# rate: 150..250 nm/min\n" if rng.random() < 0.95 else b""
+    )
+    text = bytearray(head + b"time [s],signal\n" + rows)
+    for _ in range(rng.choice([0, 0, 0, 1, 3, 40])):
+        text[rng.randrange(len(text))] = rng.choice(b"0123456789.,-en\n#xs ;\xff")
+    if what < 0.7:
+        words = ["endpoint", "follow", "t.csv", *some(rng, 0.95, "--target", mostly(rng, "900 nm", LENGTHS))]
+        words += some(
+            rng, 0.3, "--start", rng.choice(["940..1060 nm", "1 m", "x", "5..1 nm", "-1..1 nm", ""])
+        )
+        words += some(rng, 0.3, "--rate", mostly(rng, "150..250 nm/min", RATES)) + some(
+            rng, 0.2, "--lead", mostly(rng, "1 s", TIMES)
+        )
+        words += some(rng, 0.2, "--film", rng.choice(["silica", "copper", "x", "t.csv", ""]))
+        words += some(rng, 0.2, "--angle", rng.choice(["8 deg", "90 deg", "-1 deg", "nan", "x"]))
+        words += some(
+            rng, 0.2, "--below", rng.choice(["silicon nitride 100 nm", "x 1 nm", "silica", "+", ""])
+        )
+        words += some(rng, 0.2, "--share", mostly(rng, "0.5", SHARES_OF)) + some(
+            rng, 0.2, "--wander", mostly(rng, "3 %", SHARES_OF)
+        )
+    else:
+        words = ["endpoint", "watch", "t.csv", *some(rng, 0.3, "--by", rng.choice(["level", "slope", "x"]))]
+        words += some(rng, 0.3, "--change", mostly(rng, "0.05", NUMBERS)) + some(
+            rng, 0.3, "--block", mostly(rng, "1 s", TIMES)
+        )
+        words += some(rng, 0.3, "--baseline", mostly(rng, "20 s", TIMES)) + some(
+            rng, 0.3, "--longest", mostly(rng, "600 s", TIMES)
+        )
+        words += some(rng, 0.3, "--false-alarms", mostly(rng, "0.5 %", SHARES_OF))
+        words += some(rng, 0.2, "--direction", rng.choice(["up", "down", "either", "x"]))
+    words += some(rng, 0.3, "--clear", mostly(rng, "99.9 %", SHARES_OF)) + some(
+        rng, 0.3, "--rate-spread", mostly(rng, "3 %", SHARES_OF)
+    )
+    return Case("endpoint", [*words, *some(rng, 0.7, "--json")], {"t.csv": bytes(text)})
+
+
+def reckon(rng: random.Random) -> Case:
+    """Cost, cleaning, and settings solved for: what takes a setup and a few options."""
+    verb = rng.choice(["cost", "clean", "clean", "tune"])
+    words = [verb, "a.toml", *some(rng, 0.7, "--json")]
+    if verb == "cost":
+        words += some(rng, 0.5, "--wafers", mostly(rng, "20", NUMBERS))
+    elif verb == "clean":
+        words += some(rng, 0.4, "--sizes", rng.choice(["20..200 nm", "100 nm", "0", "x", ""]))
+        words += some(rng, 0.4, "--hamaker", mostly(rng, "1", NUMBERS)) + some(
+            rng, 0.3, "--step", rng.choice(["main", "1", "9", ""])
+        )
+    else:
+        words += [
+            "--target",
+            mostly(rng, "900 nm", LENGTHS),
+            *some(rng, 0.3, "--longest", mostly(rng, "600 s", TIMES)),
+        ]
+        words += some(rng, 0.3, "--neighbour", rng.choice(["1 psi", "0 psi", "-1 psi", "x"]))
+        words += some(rng, 0.3, "--keep", rng.choice(["recipe.step.buff", "recipe.step.9", "x", ""]))
+        words += some(
+            rng,
+            0.3,
+            "--bound",
+            rng.choice(["time=..90 s", "ring_pressure=1..2 psi", "time=9..1 s", "x=1", "="]),
+        )
+    return Case(verb, words, {"a.toml": odd_setup(rng, 3)})
+
+
 def describe(rng: random.Random) -> Case:
     target = rng.choice(["out/n.toml", "out/n.toml", ".", "", "/dev/null/x", "a" * 300, "💥.toml"])
     words = rng.choice([
@@ -201,12 +376,23 @@ def describe(rng: random.Random) -> Case:
     return Case(words[0] if words[0] in ("parts", "schema", "new") else "words", words)
 
 
-# verb: of 1000 cases
+# verb: of 1150 cases
 SHARES: dict[Callable[[random.Random], Case], int] = {
     check: 260, polish: 270, lot: 100, dwell: 50, die: 50, measure: 120, fit: 50, fit_rates: 8, fit_steps: 15,
-    compare: 12, report: 5, describe: 60,
+    compare: 12, report: 5, describe: 60, hold: 60, endpoint: 60, reckon: 30,
 }  # fmt: skip
-QUICK = {check: 80, polish: 20, lot: 4, dwell: 3, die: 1, measure: 30, fit: 5, describe: 20}
+QUICK = {
+    check: 80,
+    polish: 20,
+    lot: 4,
+    dwell: 3,
+    die: 1,
+    measure: 30,
+    fit: 5,
+    describe: 20,
+    hold: 20,
+    endpoint: 6,
+}
 
 
 def draw(seed: int, number: int, shares: dict[Callable[[random.Random], Case], int] = SHARES) -> Case:
