@@ -24,6 +24,8 @@ WHERE = {
 
 # Files that take long for the number of their tests; a file that is not here is as long as it has tests.
 LONG = {
+    "test_shipped_dies.py",
+    "test_shipped_numbers.py",
     "test_bench_page.py",
     "test_bench_reach.py",
     "test_bench_tradeoffs.py",
