@@ -52,12 +52,11 @@ CASES = {
         "recipe.step.2.zone_pressures": "15 psi",
         "recipe.step.2.ring_pressure": "6 psi",
     },
-    "the liquid film in touch down is found only up to": {
-        "slurry.viscosity": "1000 mPa*s",
-        "pad.top.softening": "0 %/K",  # a softer pad lets this liquid pass
+    "the liquid film in touch down, main, buff is found only up to": {  # a gap that is nearly closed
         "pad.grooves": "none",
-        "recipe.step.1.zone_pressures": ["0.5 psi", "0.5 psi", "0.5 psi", "0.2 psi", "0.02 psi"],
-        "recipe.step.1.ring_pressure": "1 psi",
+        "pad.surface.height_sd": "0.5 um",
+        "pad.surface.tail_length": "1 um",
+        "pad.film_offset": "-8 um",
     },
     "the liquid sucks the wafer down by": {
         "pad.grooves": "none",

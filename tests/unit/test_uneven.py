@@ -207,8 +207,8 @@ def test_a_worn_ring_presses_as_one_made_with_its_gap(rotary: Setup) -> None:
     keys = {"head.ring.gap_wear_rate": "20 um/h"}
     lot = plan_lot(at_stated_stiffness(rotary.replace(keys).rig), 300, cells=CELLS)
     assert lot.ring is not None
-    use = 0.5 * lot.ring.most / lot.ring.rate
-    gained = 0.5 * lot.ring.most
+    gained = 0.5 * float(lot.ring.gained[1])
+    use = gained / lot.ring.rate
     ring = rotary.rig.head.ring
     wider = replace(at_stated_stiffness(rotary.rig), head=replace(
         rotary.rig.head, ring=replace(ring, gap=ring.gap + gained, width=ring.width - gained)))  # fmt: skip
