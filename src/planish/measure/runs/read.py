@@ -14,9 +14,12 @@ from planish.measure.runs.columns import MEASURED, ROLES, Column, nearest_name, 
 from planish.measure.runs.record import Run, RunColumns, RunTable
 from planish.measure.sites.column_names import named
 from planish.measure.tables.decimals import Decimal, decimal_sign, missing
-from planish.measure.tables.grid import Grid, numeric, read_grids
+from planish.measure.tables.grid import Grid, read_grids
+from planish.measure.tables.named import is_unit, names_row, rows_below, units_first
+from planish.measure.tables.workbook import Row
 
 MOST_RUNS = 10_000
+EXAMPLE = "wafer,pre file,post file,time_s"  # of column names, for a refusal
 _FILES = ("before", "after", "removal")
 _WORDS = ("wafer", "lot", *_FILES)
 IsKey: TypeAlias = Callable[[str], bool]
@@ -57,9 +60,9 @@ def read_runs(
     """
     told = RunColumns() if told is None else told
     grid = _chosen(read_grids(path, told.sheet), told, is_key)
-    at = _head(grid)
+    at = names_row(grid, EXAMPLE)
     columns = _columns(grid, at, told, is_key, keys)
-    rows = _rows(grid, at, len(columns))
+    rows = rows_below(grid, at, len(columns))
     columns, rows = _units_below(columns, rows)
     if not rows:
         raise DataError(f"{grid.path}: has column names but no rows")
@@ -106,8 +109,8 @@ def count_runs(path: str | os.PathLike[str]) -> int:
         For a file that is no table.
     """
     grid = _chosen(read_grids(path), RunColumns(), lambda _: False)
-    at = _head(grid)
-    return len(_rows(grid, at, len(grid.rows[at][1])))
+    at = names_row(grid, EXAMPLE)
+    return len(rows_below(grid, at, len(grid.rows[at][1])))
 
 
 def files_named(
@@ -129,13 +132,13 @@ def files_named(
     """
     told = RunColumns() if told is None else told
     grid = _chosen(read_grids(path, told.sheet), told, is_key)
-    at = _head(grid)
+    at = names_row(grid, EXAMPLE)
     columns = _columns(grid, at, told, is_key, ())
     names = [
         cells[i]
         for i, one in enumerate(columns)
         if one is not None and one.role in _FILES
-        for _, cells in _rows(grid, at, len(columns))
+        for _, cells in rows_below(grid, at, len(columns))
         if not missing(cells[i])
     ]
     return tuple(dict.fromkeys(names))
@@ -143,7 +146,7 @@ def files_named(
 
 def _is_runs(grid: Grid, is_key: IsKey, told: RunColumns) -> bool:
     try:
-        names = grid.rows[_head(grid)][1]
+        names = grid.rows[names_row(grid, EXAMPLE)][1]
     except DataError:
         return False
     if any(_of_sites(name) for name in names):
@@ -168,20 +171,6 @@ def _chosen(grids: Sequence[Grid], told: RunColumns, is_key: IsKey) -> Grid:
     names = "; ".join(grid.how[0] for grid in (fit or grids) if grid.how)
     count = "a table of runs stands on each of" if fit else "no table of runs stands on"
     raise DataError(f"{grids[0].path}: {count} {names}: must be one (say which: sheet)")
-
-
-def _head(grid: Grid) -> int:
-    """Return which row holds the column names: the first that is no note."""
-    for at, (line, cells) in enumerate(grid.rows):
-        if cells[0].startswith("#") and len(cells) == 1:
-            continue
-        if all(numeric(cell) for cell in cells if cell):
-            raise DataError(
-                f"{grid.path}: {grid.place} {line}: numbers stand where column names belong (begin with a line of "
-                "names, as wafer,pre file,post file,time_s)"
-            )
-        return at
-    raise DataError(f"{grid.path}: holds no column names and no rows (only blank or # lines)")
 
 
 def _columns(
@@ -258,35 +247,15 @@ def _check_measured(grid: Grid, at: int, columns: Sequence[Column | None]) -> No
             )
 
 
-def _rows(grid: Grid, at: int, width: int) -> list[tuple[int, tuple[str, ...]]]:
-    out = []
-    for line, cells in grid.rows[at + 1 :]:
-        if cells[0].startswith("#") and not any(cells[1:]):
-            continue
-        if len(cells) > width and any(cells[width:]):
-            raise DataError(
-                f"{grid.path}: {grid.place} {line}: {len(cells)} cells where {width} columns are named (one cell a "
-                "column; a cell that holds the separator stands in quotation marks)"
-            )
-        out.append((line, (*cells[:width], *[""] * (width - len(cells)))))
-    return out
-
-
-def _units_below(
-    columns: list[Column | None], rows: list[tuple[int, tuple[str, ...]]]
-) -> tuple[list[Column | None], list[tuple[int, tuple[str, ...]]]]:
-    """Take a row of units below the names into the columns: one in which some cells are units in brackets alone."""
-    if not rows:
-        return columns, rows
-    cells = rows[0][1]
-    filled = [cell for cell in cells if cell and cell != "-"]
-    if not filled or not all(cell[0] in "[(" and cell[-1] in "])" and len(cell) > 2 for cell in filled):
+def _units_below(columns: list[Column | None], rows: list[Row]) -> tuple[list[Column | None], list[Row]]:
+    """Take a row of units below the names into the columns."""
+    if not units_first(rows):
         return columns, rows
     made = [
         Column(one.header, one.role, one.path, cell[1:-1].strip())
-        if one is not None and cell[:1] in ("[", "(")
+        if one is not None and is_unit(cell)
         else one
-        for one, cell in zip(columns, cells, strict=True)
+        for one, cell in zip(columns, rows[0][1], strict=True)
     ]
     return made, rows[1:]
 
@@ -294,7 +263,7 @@ def _units_below(
 def _decimal(
     grid: Grid,
     columns: Sequence[Column | None],
-    rows: Sequence[tuple[int, tuple[str, ...]]],
+    rows: Sequence[Row],
     told: RunColumns,
 ) -> Decimal:
     if told.decimal is not None:

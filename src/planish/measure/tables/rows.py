@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.measure.tables.decimals import Decimal, decimal_sign, missing, plain_number
-from planish.measure.tables.grid import Grid, numeric, read_grids
+from planish.measure.tables.grid import Grid, read_grids
+from planish.measure.tables.named import is_unit, names_row, rows_below, units_first
 from planish.measure.tables.read import number
 
 Array = NDArray[np.float64]
@@ -233,40 +234,20 @@ def read_rows(
     if decimal not in (None, "point", "comma"):
         raise DataError(refuse("decimal", decimal, "point or comma"))
     grid = _chosen(read_grids(path, sheet), columns)
-    at = _head(grid)
+    at = names_row(grid, "wafer,thickness [nm]")
     names = grid.rows[at][1]
-    cells, lines = [], []
-    for line, found in grid.rows[at + 1 :]:
-        if found[0].startswith("#") and not any(found[1:]):
-            continue
-        if len(found) > len(names) and any(found[len(names) :]):
-            raise DataError(
-                f"{grid.path}: {grid.place} {line}: {len(found)} cells where {len(names)} columns are named (one cell a "
-                "column; a cell that holds the separator stands in quotation marks)"
-            )
-        cells.append((*found[: len(names)], *[""] * (len(names) - len(found))))
-        lines.append(line)
-    names, cells, lines = _units_below(names, cells, lines)
-    if not cells:
+    rows = rows_below(grid, at, len(names))
+    if units_first(rows):
+        units = rows.pop(0)[1]
+        names = tuple(
+            f"{name} {unit}" if is_unit(unit) else name for name, unit in zip(names, units, strict=True)
+        )
+    if not rows:
         raise DataError(f"{grid.path}: has column names but no rows")
     said: Decimal | None = None if decimal is None else "comma" if decimal == "comma" else "point"
-    return Rows(grid.path, names, tuple(cells), tuple(lines), grid.place, said)
-
-
-def _units_below(
-    names: tuple[str, ...], cells: list[tuple[str, ...]], lines: list[int]
-) -> tuple[tuple[str, ...], list[tuple[str, ...]], list[int]]:
-    """Take a row of units in brackets below the names into the names."""
-    if not cells:
-        return names, cells, lines
-    filled = [cell for cell in cells[0] if cell and cell != "-"]
-    if not filled or not all(len(cell) > 2 and cell[0] in "[(" and cell[-1] in "])" for cell in filled):
-        return names, cells, lines
-    with_units = tuple(
-        f"{name} {unit}" if unit[:1] in ("[", "(") else name
-        for name, unit in zip(names, cells[0], strict=True)
+    return Rows(
+        grid.path, names, tuple(cells for _, cells in rows), tuple(line for line, _ in rows), grid.place, said
     )
-    return with_units, cells[1:], lines[1:]
 
 
 def _chosen(grids: Sequence[Grid], columns: Sequence[str]) -> Grid:
@@ -284,17 +265,3 @@ def _chosen(grids: Sequence[Grid], columns: Sequence[str]) -> Grid:
         return fit[0]
     told = "; ".join(grid.how[0] for grid in (fit or grids) if grid.how)
     raise DataError(f"{grids[0].path}: several sheets ({told}): must be one (say which: --sheet)")
-
-
-def _head(grid: Grid) -> int:
-    """Return which row holds the column names: the first that is no note."""
-    for at, (line, cells) in enumerate(grid.rows):
-        if cells[0].startswith("#") and len(cells) == 1:
-            continue
-        if all(numeric(cell) for cell in cells if cell):
-            raise DataError(
-                f"{grid.path}: {grid.place} {line}: numbers stand where column names belong (begin with a line of names, as "
-                "wafer,thickness [nm])"
-            )
-        return at
-    raise DataError(f"{grid.path}: holds no column names and no rows (only blank or # lines)")
