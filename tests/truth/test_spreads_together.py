@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import planish
 from planish.errors import SetupError
-from planish.predict.wafer.bands import polish_band, spreads
+from planish.predict.wafer.bands import drawn, polish_band, spreads
 from planish.predict.wafer.correlations import correlations, mixed, spread_together
+from planish.predict.wafer.spread_keys import spread_changes, spread_key
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 # JCGM 100:2008 (GUM), appendix H.2: voltage, current and phase angle of one circuit, measured together
 # (read as quoted in the GTC manual).
@@ -233,3 +237,23 @@ def test_a_pad_that_is_another_no_longer_goes_together() -> None:
     other = told.replace({"pad.top.shore_d": 60.0})
     assert np.array_equal(correlations(other, spreads(other)), np.eye(len(spreads(other))))
     assert not np.array_equal(correlations(told, spreads(told)), np.eye(len(spreads(told))))
+
+
+@pytest.mark.parametrize("name", ["rotary", "copper", "linear"])
+def test_each_spread_has_a_key_of_its_own_and_moves_by_it_as_in_a_draw(name: str) -> None:
+    """A law of several steps, such as copper's, has no coefficient that stands for its rate."""
+    setup = planish.load(EXAMPLES / f"{name}.toml")
+    stated = spreads(setup)
+    keys = [spread_key(setup, one) for one in stated]
+    assert len(set(keys)) == len(keys)
+    assert set(keys) <= setup.origins.keys()
+    for at, one in enumerate(stated):
+        if one.by[0] in ("rate", "layer"):
+            there = setup.replace(spread_changes(setup, one, 0.7)).rig
+            amounts = [0.7 if at == number else 0.0 for number in range(len(stated))]
+            wanted = drawn(setup, stated, amounts)
+            for material, law in wanted.removal.items():
+                assert there.removal[material].coefficients == pytest.approx(law.coefficients, rel=1e-9)
+            assert [layer.modulus for layer in there.pad.layers] == pytest.approx(
+                [layer.modulus for layer in wanted.pad.layers], rel=1e-5
+            )

@@ -42,7 +42,10 @@ def spread_key(setup: Setup, one: OneSpread) -> str:
     if kind == "rate":
         table, place = setup.model.removal[str(which)], paths.join("removal", str(which))
         leading = LAWS.get(table.law).leading
-        return f"{place}.rate" if table.rate is not None else f"{place}.coefficients.{leading}"
+        if table.rate is not None:
+            return f"{place}.rate"
+        # a law of several steps has no coefficient that stands for its rate: there the spread's own key does
+        return f"{place}.coefficients.{leading}" if leading else f"{place}.spread"
     if kind == "layer":
         return _stiffness(setup, LAYERS[int(which)])
     return "pad.surface.flow_spread" if kind == "flow" else str(which)
