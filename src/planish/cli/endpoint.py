@@ -48,6 +48,6 @@ def _show(found: Any, json_out: bool, out: Path | None) -> None:
     if json_out:
         show.print_json(figures)
     else:
-        typer.echo(str(found).strip("<>"))
+        typer.echo(str(found).strip("<>").partition(": ")[2])  # the sentence, without the record's name
         show.summary(figures)
     show.files(found, out, json_out)

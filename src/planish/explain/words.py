@@ -67,12 +67,23 @@ _WORDS = {
     "off_target_nm": "true thickness at the call less the target [nm]",
     "over_polish_s": "over-polish [s]",
     "clear_share_percent": "share of the wafer that is then clear [%]",
-    "clear_s": "clear so far after [s]",
+    "clear_s": "time after which that share is clear [s]",
     "first_clear_s": "first places clear after [s]",
     "change_in_sd": "smallest change to find, in standard deviations",
     "threshold_in_sd": "threshold of the sum, in standard deviations",
     "promised_delay_s": "delay promised for that change, mean [s]",
     "promised_false_alarms_percent": "false alarms promised, of traces without a change [%]",
+    "arl": "ARL, samples on average before an alarm",
+    "arl_error": "its numerical error, in samples",
+    "arl_on_target": "ARL on target, samples on average before a false alarm",
+    "lsl": "LSL, lower specification limit",
+    "usl": "USL, upper specification limit",
+    **{
+        f"{key}{end}": f"{key.capitalize()}{told}"
+        for key in ("cp", "cpk", "pp", "ppk")
+        for end, told in (("", ""), ("_low", ", interval from"), ("_high", ", interval to"))
+    },
+    "normal_chance": "chance of values so unlike normal ones, were they normal",
     "kinship": "correlation of neighbouring blocks",
     "fresh_fraction_percent": "fresh slurry under the wafer [%]",
     "real_contact_percent": "real contact area [%]",

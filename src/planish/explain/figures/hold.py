@@ -34,6 +34,13 @@ if TYPE_CHECKING:
 DOTTED = 400  # points up to which each is drawn with a dot
 NAMED_PHASES = 12  # phases up to which their names are written
 # What changed: mark, colour; the mark alone tells them apart.
+CHARTS = {
+    "individuals": "Single values",
+    "xbar": "Means and spreads of groups",
+    "ewma": "EWMA",
+    "cusum": "CUSUM",
+    "t2": "T squared",
+}
 MARKS = {
     "mean shift": ("^", ORANGE),
     "drift": (">", PINK),
@@ -84,7 +91,9 @@ def chart_figure(chart: Result) -> Figure:
     _phase_names(grid[0], rows, begins, document["phases"])
     grid[-1].set_xlabel("row of the table")
     told = f"{document['alarm_count']} {'alarm' if document['alarm_count'] == 1 else 'alarms'}"
-    fig.suptitle(f"{document['chart']} of {document['value']}: {told}", fontweight="bold", x=0.02, ha="left")
+    fig.suptitle(
+        f"{CHARTS[document['chart']]} of {document['value']}: {told}", fontweight="bold", x=0.02, ha="left"
+    )
     if document["alarms"]:
         handles, labels = _unique(grid)
         fig.legend(handles, labels, loc="outside lower left", ncols=5)
@@ -179,7 +188,7 @@ def run_length_figure(answer: Result) -> Figure:
     document: Any = answer.document()
     fig = figure(8.0, 4.8)
     ax = axes(fig, 1, 1, 1)
-    what = f"{document['chart']}, limit {document['limit']:.4g} sigma"
+    what = f"{CHARTS[document['chart']]}, limit {document['limit']:.4g} sigma"
     if document["run_lengths"]:
         ax.plot(
             [row["shift"] for row in document["run_lengths"]],

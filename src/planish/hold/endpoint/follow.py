@@ -132,7 +132,7 @@ class FollowedTrace(Result):
                 "clear_s": self.over.time,
                 "first_clear_s": self.over.first,
             }
-        return {**found, "film": repr(self.view).strip("<>"), "states": self._rows()}
+        return {**found, "film": self.view.words, "states": self._rows()}
 
     def _rows(self) -> list[dict[str, Any]]:
         thin = max(1, -(-len(self.states) // DRAWN))

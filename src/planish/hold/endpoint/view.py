@@ -118,11 +118,16 @@ class FilmView(Record):
             )
         return cls(film, under, ambient, waves, slant, polarization, layers, part, indices)
 
-    def _told(self) -> str:
+    @property
+    def words(self) -> str:
+        """What is seen in which light, as a person says it."""
         light = f"{1e9 * self.wavelengths[0]:.5g} nm"
         if self.wavelengths.size > 1:
             light += f" to {1e9 * self.wavelengths[-1]:.5g} nm ({counted(self.wavelengths.size, 'colour')})"
         return f"{self.film} on {self.under} in {self.ambient}, {light}"
+
+    def _told(self) -> str:
+        return self.words
 
     @property
     def fringe(self) -> float:
