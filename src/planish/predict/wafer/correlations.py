@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.physics.removal.laws import LAWS
 from planish.predict.wafer.spread_keys import OneSpread, spread_key
 from planish.setup import paths
 from planish.setup.models import Setup
@@ -53,13 +52,13 @@ def correlations(setup: Setup | Rig, moved: Sequence[OneSpread]) -> Array:
         for row in setup.model.fitted.value
         if _holds(setup, _place(setup, row.key))
     }
-    at = {key: index for index, one in enumerate(moved) if (key := _key(setup, one, places)) is not None}
     held = {
         row.key
         for row in setup.model.fitted.held
         if row.key in setup.origins and setup.origins[row.key].value == row.value
     }
-    at = {key: index for index, one in enumerate(moved) if (key := spread_key(setup, one)) in held} | at
+    keys = [spread_key(setup, one) for one in moved]
+    at = {places.get(key, key): index for index, key in enumerate(keys) if key in places or key in held}
     for pair in setup.model.fitted.together:
         first, second = at.get(pair.first), at.get(pair.second)
         if first is not None and second is not None and first != second:
@@ -123,18 +122,3 @@ def _holds(setup: Setup, place: str) -> bool:
         and setup.origins[place].origin == "setup"
         and bool(setup.origins[place].spread)
     )
-
-
-def _key(setup: Setup, one: OneSpread, places: Mapping[str, str]) -> str | None:
-    """Return the fitted key, as its row writes it, that a spread is of."""
-    kind, which, _ = one.by
-    if kind == "key":
-        return places.get(str(which))
-    if kind != "rate":
-        return None
-    place = paths.join("removal", str(which))
-    leading = LAWS.get(setup.rig.removal[str(which)].law).leading
-    for path in (f"{place}.rate", f"{place}.coefficients.{leading}"):
-        if path in places:
-            return places[path]
-    return None
