@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from tradeoffs_page import answer_the_question
 
 VIEWS = {
     "bench": ("", "#lot-numbers b"),
@@ -43,10 +44,7 @@ def test_no_serious_accessibility_finding(window, search_lists, view, theme) -> 
         page.click("#show-answer")
         page.wait_for_selector(".teach-side table")
     if view == "trade-offs":
-        if page.locator(
-            "#tradeoffs-view .ask:not([open])"
-        ).count():  # the front of an earlier search stands there
-            page.click("#tradeoffs-view .ask > summary")
+        answer_the_question(page)
         page.wait_for_selector("#tradeoffs-view .foreseen")
         assert findings(page) == []  # as it is asked
         search_lists(page)

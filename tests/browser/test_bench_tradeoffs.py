@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tradeoffs_page import answer_the_question
 
 VIEW = "#tradeoffs-view"
 SAID = f"{VIEW} .foreseen"
@@ -13,8 +14,7 @@ SAID = f"{VIEW} .foreseen"
 def opened(visit):
     page = visit.open("#view=tradeoffs")
     page.wait_for_selector(f"{VIEW} .aims input", state="attached")
-    if page.locator(f"{VIEW} .ask:not([open])").count():
-        page.click(f"{VIEW} .ask > summary")
+    answer_the_question(page)
     return page
 
 

@@ -19,6 +19,8 @@ export class TradeOffs {
       <div class="run"></div><p class="outcome" role="status"></p><div class="front"></div><div class="costs"></div>`;
     const at = (name) => home.querySelector(`.${name}`);
     this.ask = at("ask"); this.run = at("run"); this.outcome = at("outcome"); this.front = at("front");
+    // A front that is picked up late does not close the question under somebody who has begun to answer it.
+    for (const kind of ["click", "input"]) this.ask.addEventListener(kind, () => { this.used = true; });
     this.ask.addEventListener("toggle", () => this.ask.open && this.state.document && this.offer());
     this.form = new ChoiceForm(at("asking"), state, { go: (choice) => this.start(choice) });
     this.cost = new Cost(at("costs"), state);
@@ -129,7 +131,7 @@ export class TradeOffs {
     let answer;
     try { answer = await askPacked(`/api/jobs/${job.id}/answer`); } catch (error) { this.say(error.message, true); return; }
     this.found = answer.header;
-    this.ask.open = false;
+    if (focus || !this.used) this.ask.open = false;
     this.say("");
     this.draw(job);
     if (!focus) return;
