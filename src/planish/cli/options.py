@@ -28,20 +28,22 @@ def writable(out: Path | None) -> Path | None:
     return out
 
 
-def writable_file(out: Path | None, read: Sequence[Path] = ()) -> Path | None:
+def writable_file(
+    out: Path | None, read: Sequence[Path] = (), *, option: str = "--out", as_in: str = "tuned.toml"
+) -> Path | None:
     """Refuse a file that cannot be written, or that was read, before anything is computed or printed."""
     if out is None:
         return None
     if out.is_dir():
-        raise DataError(f"--out {out}: is a folder: must be a file; name one in it, as {out / 'tuned.toml'}")
+        raise DataError(f"{option} {out}: is a folder: must be a file; name one in it, as {out / as_in}")
     for one in read:
         if out.exists() and one.exists() and out.samefile(one):
-            raise DataError(f"--out {out}: is the file that is read: must be another, so that it stays")
+            raise DataError(f"{option} {out}: is the file that is read: must be another, so that it stays")
     folder = out.parent
     if not folder.is_dir():
-        raise DataError(f"--out {out}: there is no folder {folder}; make it, or name another")
+        raise DataError(f"{option} {out}: there is no folder {folder}; make it, or name another")
     if not os.access(out if out.exists() else folder, os.W_OK):
-        raise DataError(f"--out {out}: cannot be written; name another")
+        raise DataError(f"{option} {out}: cannot be written; name another")
     return out
 
 

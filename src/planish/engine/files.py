@@ -24,6 +24,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO
 
+from planish.errors import DataError
+
 #: A part of another machine (or of a boot before this one) goes when nothing was written to it for a day.
 STRANGER_SECONDS = 86400.0
 _PART = re.compile(
@@ -55,6 +57,29 @@ def write_whole(path: Path, content: bytes | str, *, mode: int = _ANYONE, new: b
     """
     with whole_file(path, mode=mode, new=new) as out:
         out.write(content.encode() if isinstance(content, str) else content)
+
+
+def write_asked(path: Path, content: bytes | str) -> Path:
+    """Write a file that a person named, whole or not at all, and return its path.
+
+    Parameters
+    ----------
+    path
+        The file; missing folders are made.
+    content
+        Text is written as UTF-8.
+
+    Raises
+    ------
+    DataError
+        Where it cannot be written.
+    """
+    try:
+        write_whole(path, content)
+    except OSError as problem:
+        reason = problem.strerror or type(problem).__name__
+        raise DataError(f"{path}: cannot be written ({reason}); name another file") from None
+    return path
 
 
 def write_together(contents: Mapping[Path, bytes | str]) -> None:

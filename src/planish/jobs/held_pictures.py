@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from planish.engine.files import write_whole
+from planish.engine.files import write_asked
 from planish.errors import DataError, refuse
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def write_picture(answer: Result, path: Path) -> Path:
     Raises
     ------
     DataError
-        For another ending.
+        For another ending, and where it cannot be written.
     """
     from planish.explain.figures.style import as_png, as_svg
 
@@ -63,8 +63,6 @@ def write_picture(answer: Result, path: Path) -> Path:
     if ending == ".html":
         from planish.explain.held_page import held_page
 
-        write_whole(path, held_page(answer))
-    else:
-        picture = answer.plot()
-        write_whole(path, as_png(picture) if ending == ".png" else as_svg(picture))
-    return path
+        return write_asked(path, held_page(answer))
+    picture = answer.plot()
+    return write_asked(path, as_png(picture) if ending == ".png" else as_svg(picture))

@@ -36,7 +36,7 @@ def _picture(path: Path | None) -> Path | None:
         return None
     from planish.jobs.held_pictures import check_picture
 
-    return writable_file(check_picture(path))
+    return writable_file(check_picture(path), option="-o", as_in="chart.png")
 
 
 Picture = Annotated[

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.csv_text import csv_text
-from planish.engine.files import write_whole
+from planish.engine.files import write_asked
 from planish.engine.given import as_path
 from planish.engine.record import counted
 from planish.errors import DataError, refuse
@@ -122,13 +122,7 @@ class Trace(Result):
         ]
         notes = [f"{key}: {value}" for key, value in self.told.items()]
         notes += [f"note {at + 1}: {text}" for at, text in enumerate(self.notes)]
-        file = as_path(path, "trace")
-        try:
-            write_whole(file, csv_text(header, rows, notes))
-        except OSError as problem:
-            reason = problem.strerror or type(problem).__name__
-            raise DataError(f"{file}: cannot be written ({reason}); name another file") from None
-        return file
+        return write_asked(as_path(path, "trace"), csv_text(header, rows, notes))
 
 
 def read_trace(path: str | os.PathLike[str] | Trace, column: str | None = None) -> Trace:

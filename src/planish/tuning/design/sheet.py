@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.engine.csv_text import csv_text
-from planish.engine.files import write_whole
+from planish.engine.files import write_asked
 from planish.engine.record import counted
 from planish.errors import DataError, refuse
 from planish.results.result import Result
@@ -173,14 +173,7 @@ class RunSheet(Result):
         DataError
             Where it cannot be written, or for a name that another column has.
         """
-        file = Path(path)
-        text = self.as_csv(results)
-        try:
-            write_whole(file, text)
-        except OSError as problem:
-            reason = problem.strerror or type(problem).__name__
-            raise DataError(f"{file}: cannot be written ({reason}); name another file") from None
-        return file
+        return write_asked(Path(path), self.as_csv(results))
 
 
 def _cell(value: Any) -> str:
