@@ -43,6 +43,8 @@ def fit(
         reading={name: value for name, value in reading.items() if value is not None},
         **options,
     )
+    if out is not None:
+        found.fitted()  # first: the notes say what of the held spreads it could not follow
     figures: dict[str, Any] = found.document()
     if json_out:
         show.print_json(figures)

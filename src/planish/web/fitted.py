@@ -62,12 +62,13 @@ def fitted(
             told,
             read=lambda: tell(READ),
         )
+    document = found.fitted().document  # first: its notes say what of the held spreads could not be followed
     figures: dict[str, Any] = found.document()
     header = {
         **figures,
         "sentences": sentences(figures),
         "fitted_for": setup.digest(),
-        "document": found.fitted().document,
+        "document": document,
     }
     return dict(clean(header)), found.to_toml()
 
