@@ -163,7 +163,7 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     from planish.predict.lot.pad import worn_summits
     from planish.predict.lot.plan import plan_lot
     from planish.predict.lot.state import first_state
-    from planish.predict.lot.step import pad_under, run_step
+    from planish.predict.lot.step import StepOn, pad_under, run_step
 
     lot = plan_lot(rotary, 60, conditioning=False, cells=CELLS)
     draws, lot_state, rows = draw(STILL, 60, 0), first_state(lot), []
@@ -173,10 +173,9 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
     model, rings = prepare(rotary, cells=CELLS), pad_rings(rotary, prepare(rotary, cells=CELLS).grid)
     plan, step = lot.steps[1], replace(rotary.steps[1], stop="time", stop_value=60.0)
     land = 1.0 - rotary.pad.grooves.width / rotary.pad.grooves.pitch
-    fast = run_step(
-        lot, plan, lot_state.steps[1], lot_state.pad, pad_under(lot, lot_state.pad),
-        temperatures=lot_state.temperatures, left=lot.incoming, rate_factor=1.0, duration=60.0,
-    )  # fmt: skip
+    under = pad_under(lot, lot_state.pad)
+    on = StepOn(lot, plan, lot_state.steps[1], under, lot_state.temperatures, lot.incoming, 1.0, 60.0)
+    fast = run_step(on, lot_state.pad)
     # described about the pressure that a pad as warm as this one meets
     summits = worn_summits(lot.summits, lot_state.pad, plan.group_nominal / (land * fast.modulus_left))
     state = PadState(summits, rotary.pad.grooves.depth, lot_state.temperatures)
@@ -202,6 +201,34 @@ def test_fast_step_is_the_step_of_one_wafer_on_a_worn_pad(rotary) -> None:
         * rate.chemical
     )
     np.testing.assert_allclose(rate.at(at)[0], expected, rtol=1e-12)
+
+
+@pytest.mark.parametrize("pause", ["", "2 idle 5 min"])
+@pytest.mark.parametrize("mode", ["in-situ", "ex-situ", None])
+def test_a_step_in_parts_wears_the_pad_as_in_one(rotary, mode: str | None, pause: str) -> None:
+    """On a pad that ages fast within a wafer: parts of 5 s against one of 60 s, which the pad half-way stands for."""
+    disk = rotary.conditioner if mode is None else replace(rotary.conditioner, mode=mode)
+    unworn = replace(rotary.pad, polish_wear_coefficient=0.0)
+    pad = replace(rotary.pad, polish_wear_coefficient=30.0 * rotary.pad.polish_wear_coefficient)
+    step = replace(rotary.steps[1], stop="time", stop_value=60.0)
+    fast = replace(rotary, pad=pad, conditioner=disk)
+    parts = tuple(replace(step, stop_value=5.0, name=f"part {part}") for part in range(12))
+    events = [pause] if pause else []
+    asked = {"variation": STILL, "cells": CELLS, "conditioning": mode is not None, "events": events}
+    whole = polish_lot(replace(fast, steps=(step,)), 4, **asked).records
+    finer = polish_lot(replace(fast, steps=parts), 4, **asked).records
+    first = polish_lot(replace(fast, steps=(step,), pad=unworn), 1, **{**asked, "events": []}).records
+    assert finer.mean_removed[0] < 0.98 * first.mean_removed[0]  # else there would be nothing to tell
+    np.testing.assert_allclose(whole.mean_removed, finer.mean_removed, rtol=4e-3)
+
+
+def test_a_new_pad_among_worn_ones_is_met_as_the_first(rotary) -> None:
+    """How the old pad was worn says nothing of the new one."""
+    fast = replace(rotary, pad=replace(rotary.pad, polish_wear_coefficient=3e-15), conditioner=None)
+    lot = polish_lot(fast, 12, variation=STILL, cells=CELLS, events=["10 pad"], handling_time=3600.0)
+    removed = lot.records.mean_removed
+    assert removed[9] == pytest.approx(removed[0], rel=2e-3)
+    assert removed[8] < 0.97 * removed[0]
 
 
 def test_same_seed_same_numbers_on_any_worker_count(rotary) -> None:

@@ -59,6 +59,26 @@ def test_same_as_the_single_solver(parts, ring: float) -> None:
         assert grid.areas @ got[: grid.r.size] == pytest.approx(grid.areas @ load, rel=1e-10)
 
 
+def test_what_stands_clear_of_a_worn_pad_comes_back_to_bear(parts) -> None:
+    """Stiff summits under a pad worn by many of their lengths: its middle carries nothing, and carries again when it is flat."""
+    grid, _, operators, plate = parts
+    load = np.full(grid.r.size, 2e4)
+    pad, step = worn_pad(operators[:1], plate, False), series_step(operators[:1], plate, load, 0.0)
+    shares = np.ones(1)
+    length, scale = np.full(grid.r.size, 1e-8), np.full(grid.r.size, 2e4)
+    dip = -np.exp(-((grid.r / 0.02) ** 2))
+    last, answers = begin(step, load), {}
+    depths = [0.0, 2e-6, 5e-6, 10e-6, 20e-6, 40e-6, 80e-6, 30e-6, 5e-6, 0.0]
+    for at, depth in enumerate(depths):
+        last = solve_next(step, pad.at(shares), shares, last, length, scale, depth * dip)
+        assert grid.areas @ last.pressure == pytest.approx(grid.areas @ load, rel=1e-10)
+        answers[at] = last.pressure.copy()
+    assert answers[6][0] < 1e-30
+    assert answers[6].max() > 1.2 * load[0]
+    np.testing.assert_allclose(answers[8], answers[2], rtol=1e-8)
+    np.testing.assert_allclose(answers[9], answers[0], rtol=1e-8)
+
+
 def _both(value, grid, ring):
     return value if ring else value[: grid.r.size]
 

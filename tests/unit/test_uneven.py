@@ -15,7 +15,7 @@ from planish.physics.pressure.radial_grid import pressure_grid
 from planish.predict.lot.plan import plan_lot
 from planish.predict.lot.run import polish_lot
 from planish.predict.lot.state import first_state
-from planish.predict.lot.step import pad_under, run_step
+from planish.predict.lot.step import StepOn, pad_under, run_step
 from planish.predict.lot.variation import Variation
 from planish.predict.wafer.conditions import contact_pressure
 from planish.predict.wafer.contact_model import prepare
@@ -193,10 +193,8 @@ def test_the_quick_step_of_a_lot_has_the_pressure_of_one_wafer(rotary: Setup) ->
     model = prepare(rig, cells=CELLS)
     left = 0.4 * lot.incoming
     under = pad_under(lot, state.pad)
-    fast = run_step(
-        lot, lot.steps[1], state.steps[1], state.pad, under,
-        temperatures=state.temperatures, left=left, rate_factor=1.0, duration=30.0,
-    )  # fmt: skip
+    on = StepOn(lot, lot.steps[1], state.steps[1], under, state.temperatures, left, 1.0, 30.0)
+    fast = run_step(on, state.pad)
     fresh = pad_state(rig, fast.summits)
     slow = contact_pressure(rig, rig.steps[1], model, fresh, left=left)
     np.testing.assert_allclose(fast.solved.pressure[:CELLS], slow.pressure, rtol=1e-7)
@@ -215,8 +213,7 @@ def test_a_worn_ring_presses_as_one_made_with_its_gap(rotary: Setup) -> None:
     state, step = first_state(lot), lot.steps[1]
     outcomes = [
         run_step(
-            lot, step, state.steps[1], state.pad, under,
-            temperatures=state.temperatures, left=lot.incoming, rate_factor=1.0, duration=30.0,
+            StepOn(lot, step, state.steps[1], under, state.temperatures, lot.incoming, 1.0, 30.0), state.pad
         )
         for under in (pad_under(lot, state.pad, use), pad_under(lot, state.pad))
     ]  # fmt: skip

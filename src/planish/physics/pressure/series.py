@@ -31,7 +31,7 @@ SOURCES: tuple[str, ...] = ("Newton's method with a Jacobian kept from earlier (
 
 TOLERANCE = 1e-10
 _MOST_PASSES = 60
-_FAINTEST = 1e-300  # [Pa]: below it the arithmetic ends, far below any pressure
+_FAINTEST = 1e-40  # [Pa]: what stands clear of the summits bears no less, so that it can come back to bear
 _SLOW = 0.35  # contraction per pass that calls for a new inverse
 
 
@@ -285,15 +285,15 @@ def _chord(
         size = 0.0
         for i in range(p.size):
             change = move[i] / p[i]
-            size = max(size, abs(change))
             if not np.isfinite(change):
                 return False, inverse, heights, forces, made
+            if change > 0.0 or p[i] > _FAINTEST:
+                size = max(size, abs(change))
         for i in range(p.size):
             change = move[i] / p[i]
             # Far moves downward go by the exponential, which keeps the pressure positive.
             p[i] = p[i] + move[i] if size < 0.3 or change > 0 else p[i] * np.exp(change)
-            if not p[i] >= _FAINTEST:
-                return False, inverse, heights, forces, made
+            p[i] = max(p[i], _FAINTEST)
         contraction = size / last if last < 0.3 else 0.0
         last = size
         if size * min(max(contraction, 1e-3), 1.0) <= TOLERANCE or (size < 1e-9 and contraction > 0.5):

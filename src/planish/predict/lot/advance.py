@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from planish.errors import ModelError
 from planish.predict.lot.pad import LotPad, aged, new_pad
 from planish.predict.lot.row import Row
-from planish.predict.lot.state import LotState, StepState
-from planish.predict.lot.step import StepOutcome, pad_under, run_step
+from planish.predict.lot.state import LotState, StepState, Wearing
+from planish.predict.lot.step import StepOn, StepOutcome, expected_end, pad_under, run_step
 
 if TYPE_CHECKING:
     from planish.predict.lot.events import Event
-    from planish.predict.lot.plan import LotPlan, LotStep
+    from planish.predict.lot.plan import LotPlan
     from planish.predict.lot.variation import Chance
 
 Array = NDArray[np.float64]
@@ -67,7 +67,8 @@ def advance(state: LotState, plan: LotPlan, draws: Chance) -> tuple[LotState, Ro
 def _happen(state: LotState, plan: LotPlan, event: Event, draws: Chance) -> LotState:
     """Return the state after what the event says was done."""
     if event.kind == "pad":
-        return replace(state, pad=new_pad(plan.summits, state.pad.disk_use + plan.broken_in))
+        pad = new_pad(plan.summits, state.pad.disk_use + plan.broken_in)
+        return replace(state, pad=pad, steps=tuple(replace(step, wearing=None) for step in state.steps))
     if event.kind == "disk":
         use = 0.0 if event.value is None else event.value
         return replace(state, pad=replace(state.pad, disk_use=use))
@@ -132,27 +133,19 @@ def _polish(
     under = pad_under(plan, pad, state.ring_use)
     left = incoming
     outcomes: list[StepOutcome] = []
+    wearing: list[Wearing] = []
     for step, last, duration in zip(plan.steps, state.steps, wanted, strict=True):
+        on = StepOn(plan, step, last, under, temperatures, left, state.batch * draws.process, duration)
         try:
-            found = run_step(
-                plan,
-                step,
-                last,
-                pad,
-                under,
-                temperatures=temperatures,
-                left=left,
-                rate_factor=state.batch * draws.process,
-                duration=duration,
-            )
+            found, pad, works = _through(on, pad)
         except ModelError as error:
             top = plan.rig.pad.layers[0].thickness
             by_then = f"{float(pad.worn.max()) * 1e3:.4g} of the pad's {top * 1e3:g} mm"
             raise ModelError(f"wafer {wafer}: {error}; by then {by_then} are worn away") from None
         left = np.maximum(left - found.removed, 0.0)
         temperatures = found.end_temperatures
-        pad = _after_step(plan, step, pad, found, under.land)
         outcomes.append(found)
+        wearing.append(works)
     _still_there(plan, pad, wafer)
     times = tuple(found.duration for found in outcomes)
     row = Row.of(
@@ -168,25 +161,56 @@ def _polish(
         temperatures=temperatures,
         batch=state.batch,
         control=control,
-        steps=tuple(StepState(found.solved, found.duration, found.lubrication) for found in outcomes),
+        steps=tuple(
+            StepState(found.solved, found.duration, found.lubrication, works)
+            for found, works in zip(outcomes, wearing, strict=True)
+        ),
         said=_told(state.said, plan, wafer, under.worn, at_limit=at_limit),
         ring_use=state.ring_use + sum(times),
     )
     return after, row
 
 
-def _after_step(plan: LotPlan, step: LotStep, pad: LotPad, found: StepOutcome, land: float) -> LotPad:
-    """Return the pad after the step: summits worn by the wafer and the ring, cut anew by the disk."""
+def _through(on: StepOn, pad: LotPad) -> tuple[StepOutcome, LotPad, Wearing]:
+    """Take the wafer through one step, on summits as they are half-way through it: (what it did, the pad after it, what wore it).
+
+    They are worn half-way there as the last wafer wore them; the first on its pad finds that out by a trial.
+    """
+    works, time = on.last.wearing, expected_end(on)
+    if works is None:
+        trial = run_step(on, pad)
+        works, time = _wearing(on, trial), trial.duration
+    midway = _worn_for(on, pad, works, 0.5 * time)
+    found = run_step(on, midway)
+    works = _wearing(on, found)
+    rest = found.duration - 0.5 * time
+    begun, rest = (
+        (midway, rest) if rest >= 0.0 else (pad, found.duration)
+    )  # it ended far sooner than the last
+    return found, _worn_for(on, begun, works, rest, found.summits.separation), works
+
+
+def _wearing(on: StepOn, found: StepOutcome) -> Wearing:
+    """Return what wears the summits in a step that went so."""
+    # warm summits under a pressure stand as cold ones under more, and the real pressure wears them by less
+    pressure = on.step.group_seen @ found.pressure / (on.under.land * found.modulus_left)
+    return Wearing(pressure, found.modulus_left)
+
+
+def _worn_for(
+    on: StepOn, pad: LotPad, works: Wearing, time: float, separation: Array | None = None
+) -> LotPad:
+    """Return the pad after so much of the step [s]: summits worn by the wafer and the ring, cut anew by the disk."""
+    plan, step = on.plan, on.step
     return aged(
         plan.summits,
         pad,
         plan.rig,
-        separation=found.summits.separation,
-        # warm summits under a pressure stand as cold ones under more, and the real pressure wears them by less
-        pressure=step.group_seen @ found.pressure / (land * found.modulus_left),
-        sliding=step.group_sliding * found.duration * found.modulus_left,
-        cut=step.cut * plan.sharpness(pad.disk_use) * found.duration,
-        disk_time=found.duration * step.disk_share,
+        separation=pad.separation if separation is None else separation,
+        pressure=works.pressure,
+        sliding=step.group_sliding * time * works.modulus_left,
+        cut=step.cut * plan.sharpness(pad.disk_use) * time,
+        disk_time=time * step.disk_share,
     )
 
 

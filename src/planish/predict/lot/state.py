@@ -67,12 +67,27 @@ class Control:
 
 
 @dataclass(frozen=True, slots=True)
+class Wearing:
+    """What wears the summits in a step: ``pressure`` (g,) [Pa] on those of each group while touched, as if they were cold, and what warmth leaves of their modulus."""
+
+    pressure: Array
+    modulus_left: float
+
+    def __post_init__(self) -> None:
+        seal(self.pressure)
+
+
+@dataclass(frozen=True, slots=True)
 class StepState:
-    """Where the last wafer left a step: its pressures, film, and ``duration`` [s], 0 before the first wafer."""
+    """Where the last wafer left a step: its pressures, film, and ``duration`` [s], 0 before the first wafer.
+
+    ``wearing``: how it wore this pad, None before the first wafer on it.
+    """
 
     solved: Solved
     duration: float = 0.0
     film: Lubrication | None = None
+    wearing: Wearing | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -68,6 +68,31 @@ class PadUnder:
 
 
 @dataclass(frozen=True, slots=True)
+class StepOn:
+    """A step of the recipe that one wafer is about to take, and what it begins from.
+
+    ``last``: where the last wafer left this step; ``under``: the pad's body; ``temperatures`` (n,) [K] of the pad rings;
+    ``left`` (films, n_r) [m] of the films; ``rate_factor``: by which chance multiplies the rate; ``duration`` [s], None for
+    the step's own stop.
+    """
+
+    plan: LotPlan
+    step: LotStep
+    last: StepState
+    under: PadUnder
+    temperatures: Array
+    left: Array
+    rate_factor: float
+    duration: float | None
+
+    @property
+    def material(self) -> str | None:
+        """What lies on top, None where nothing is left."""
+        top = on_top(self.left, self.step.fixed.shares)
+        return None if top is None else self.plan.rig.wafer.films[top].material
+
+
+@dataclass(frozen=True, slots=True)
 class StepOutcome:
     """What the step did: profiles over wafer nodes, and numbers."""
 
@@ -128,18 +153,15 @@ def pad_under(plan: LotPlan, pad: LotPad, ring_use: float = 0.0) -> PadUnder:
     )
 
 
-def _expected_time(
-    plan: LotPlan, step: LotStep, last: StepState, duration: float | None, left: Array
-) -> float:
+def expected_end(on: StepOn) -> float:
     """Return about how long the step will take [s]: as long as for the last wafer where nothing sets its time."""
-    if duration is not None:
-        return duration
-    if step.fixed.step.stop != "time" and last.duration > 0:
-        return last.duration
-    goal = 0.0 if step.fixed.step.stop == "time" else stop_amount(step.fixed.step, left, plan.weights)[1]
-    top = on_top(left, step.fixed.shares)
-    material = None if top is None else plan.rig.wafer.films[top].material
-    return expected_time(plan.rig, step.fixed, step.back, material, goal)
+    if on.duration is not None:
+        return on.duration
+    fixed = on.step.fixed
+    if fixed.step.stop != "time" and on.last.duration > 0:
+        return on.last.duration
+    goal = 0.0 if fixed.step.stop == "time" else stop_amount(fixed.step, on.left, on.plan.weights)[1]
+    return expected_time(on.plan.rig, fixed, on.step.back, on.material, goal)
 
 
 def _softness(plan: LotPlan, step: LotStep, temperatures: Array, time: float) -> Softness:
@@ -147,40 +169,15 @@ def _softness(plan: LotPlan, step: LotStep, temperatures: Array, time: float) ->
     return softness(plan.rig, mean_temperature(step.heating, temperatures, plan.track, time))
 
 
-def run_step(
-    plan: LotPlan,
-    lot_step: LotStep,
-    last: StepState,
-    pad: LotPad,
-    under: PadUnder,
-    *,
-    temperatures: Array,
-    left: Array,
-    rate_factor: float,
-    duration: float | None,
-) -> StepOutcome:
-    """Run the step on the pad as it is (the summits are read, not aged).
+def run_step(on: StepOn, pad: LotPad) -> StepOutcome:
+    """Run the step on the summits of the pad as it is (they are read, not aged).
 
     Parameters
     ----------
-    plan
-        What is fixed for the lot.
-    lot_step
-        And for this step.
-    last
-        Where the last wafer left this step.
+    on
+        The step, and what it begins from.
     pad
         As it is.
-    under
-        Its body, from ``pad_under``.
-    temperatures
-        Of the pad rings [K], (n,).
-    left
-        Of the films [m], (films, n_r).
-    rate_factor
-        By which chance multiplies the rate.
-    duration
-        [s]; None for the step's own stop.
 
     Returns
     -------
@@ -192,17 +189,16 @@ def run_step(
     ModelError
         Where there is no solution.
     """
+    plan, lot_step, under, left = on.plan, on.step, on.under, on.left
     rig, weights = plan.rig, plan.weights
     warm = AS_STATED
     if plan.softens:
-        time = _expected_time(plan, lot_step, last, duration, left)
-        warm = _softness(plan, lot_step, temperatures, time)
+        warm = _softness(plan, lot_step, on.temperatures, expected_end(on))
     cold = worn_summits(plan.summits, pad, lot_step.group_nominal / (under.land * warm.summits))
     summits = soft(cold, warm.summits)
     standing = under.height + bow_height(rig, plan.model, left)
-    solved = _contact(lot_step, last.solved, summits, under, standing, plan.uneven, warm.give)
+    solved = _contact(lot_step, on.last.solved, summits, under, standing, plan.uneven, warm.give)
     nodes = lot_step.fixed.shares.size
-    top = on_top(left, lot_step.fixed.shares)
     found = meet(
         lot_step.fixed,
         rig,
@@ -211,14 +207,14 @@ def run_step(
         under.groove_depth,
         solved.pressure[:nodes],
         solved.pressure[nodes:],
-        rate_factor,
-        top=None if top is None else rig.wafer.films[top].material,
+        on.rate_factor,
+        top=on.material,
         warm=warm,
-        last=last.film,
+        last=on.last.film,
     )
-    heating = pad_heat(found, temperatures)
+    heating = pad_heat(found, on.temperatures)
     ends, limited, times, seen, removed = _until(
-        plan, lot_step, last.duration, found, heating, left, duration
+        plan, lot_step, on.last.duration, found, heating, left, on.duration
     )
     if ends < times[-1]:
         at = max(min(int(np.searchsorted(times, ends)), times.size - 1), 1)
@@ -239,7 +235,7 @@ def run_step(
         temperature=float((mean[1:] + mean[:-1]) @ (times[1:] - times[:-1])) / (2.0 * ends)
         if ends > 0
         else float(mean[0]),
-        peak_temperature=peak_temperature(found, temperatures, ends),
+        peak_temperature=peak_temperature(found, on.temperatures, ends),
         end_temperatures=heating.at(ends),
         real_pressure=float(found.real_pressure @ weights),
         real_fraction=float(found.real_fraction @ weights),
