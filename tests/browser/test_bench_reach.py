@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from tradeoffs_page import answer_the_question
 
+HELD = Path(__file__).parents[2] / "examples" / "data" / "month.csv"
 VIEWS = {
     "bench": ("", "#lot-numbers b"),
     "teach": ("#view=teach&lesson=ring", ".stage h2"),
     "trade-offs": ("#view=tradeoffs", "#tradeoffs-view .ask > summary"),
     "tune": ("#view=tune", "#tune-view form"),
+    "hold": ("#view=hold", "#hold-view form"),
     "data": ("#view=data", "#drop"),
     "runs": ("#view=runs", "#lot-form"),
 }
@@ -51,6 +55,17 @@ def test_no_serious_accessibility_finding(window, search_lists, view, theme) -> 
         search_lists(page)
         page.click("#tradeoffs-view .cost > summary")
         page.wait_for_selector("#tradeoffs-view .cost-table table")
+    if view == "hold":
+        page.click("#hold-view [data-part=trace]")
+        page.click("#hold-view button:has-text('replay it')")
+        page.wait_for_selector("#hold-view .sentence:has-text('called')")
+        page.click("#hold-view button:has-text('pause')")
+        assert findings(page) == []
+        page.click("#hold-view [data-part=chart]")
+        page.set_input_files("#hold-view input[type=file] >> nth=0", str(HELD))
+        page.wait_for_selector("#hold-view [role=status]:has-text('rows')")
+        page.click("#hold-view button:has-text('draw the chart')")
+        page.wait_for_selector("#hold-view .chart-svg")
     if view == "tune":
         assert findings(page) == []  # as it is asked
         page.click("#tune-view button.main")

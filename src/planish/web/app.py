@@ -63,6 +63,7 @@ def build(
     from planish.web.api import router
     from planish.web.choosing import router as choosing_router
     from planish.web.data_api import router as data_router
+    from planish.web.hold_api import router as hold_router
     from planish.web.people import router as people_router
     from planish.web.refusals import add_refusals
     from planish.web.security import LOOPBACK, Guard
@@ -98,6 +99,7 @@ def build(
     app.include_router(router)
     app.include_router(choosing_router)
     app.include_router(data_router)
+    app.include_router(hold_router)
     app.include_router(pages.router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     add_refusals(app)

@@ -83,7 +83,7 @@ async def forget_upload(upload: str, held: Held, person: Worker) -> dict[str, bo
 @router.post("/uploads/{upload}/look", tags=["own data"])
 async def look(upload: str, asked: s.LookAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Say how a table stands and how it is read with what is told of it; nothing is kept."""
-    path, name = await run_in_threadpool(_table, held, person, upload)
+    path, name = await run_in_threadpool(own_table, held, person, upload)
     told = asked.told.plain()
     return JSONResponse(await ask("files", "looked", path, name, told, asked.wafer, module=_OWN))
 
@@ -91,7 +91,7 @@ async def look(upload: str, asked: s.LookAsked, ask: Ask, held: Held, person: Vi
 @router.post("/uploads/{upload}/read", tags=["own data"])
 async def read(upload: str, asked: s.ReadAsked, ask: Ask, held: Held, person: Worker) -> JSONResponse:
     """Read a table as told from now on; remembered, files with the same column names are read so too."""
-    path, name = await run_in_threadpool(_table, held, person, upload)
+    path, name = await run_in_threadpool(own_table, held, person, upload)
     told = asked.told.plain()
     if asked.remember and not told:
         raise DataError(
@@ -126,7 +126,7 @@ async def _also(
     return dict(found)
 
 
-def _table(held: Any, person: s.Person, upload: str) -> tuple[str, str]:
+def own_table(held: Any, person: s.Person, upload: str) -> tuple[str, str]:
     """Return path and name of a person's table."""
     path = str(held.uploads.path(person.id, upload))
     kept = next(one for one in held.uploads.of(person.id) if one.id == upload)
@@ -196,7 +196,7 @@ async def measured(asked: s.MeasuredAsked, ask: Ask, held: Held, person: Viewer)
 @router.post("/runs", tags=["own data"])
 async def runs(asked: s.RunsAsked, ask: Ask, held: Held, person: Viewer) -> JSONResponse:
     """Say what a table of runs holds, which of its site files you have not brought, and which numbers may be free."""
-    path, name = await run_in_threadpool(_table, held, person, asked.file)
+    path, name = await run_in_threadpool(own_table, held, person, asked.file)
     files = await run_in_threadpool(held.uploads.by_name, person.id)
     scratch = str(held.uploads.scratch(person.id))
     words = [asked.column, asked.leave_out]

@@ -303,6 +303,49 @@ class TracesAsked(Question):
     rates: str | None = Field(None, max_length=40)
 
 
+class TableAsked(Question):
+    """An uploaded table."""
+
+    file: str = Field(max_length=40)
+
+
+Column = Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class ChartAsked(TableAsked):
+    """A control chart of an uploaded table, by the options of `planish hold`."""
+
+    value: list[Column] = Field(min_length=1, max_length=20)
+    chart: Literal["individuals", "xbar", "ewma", "cusum", "t2"] = "individuals"
+    group: Column | None = None
+    phase: Column | None = None
+    new_phase: list[int] = Field([], max_length=60)
+    baseline: int | None = Field(None, ge=2, le=10_000_000)
+    limit: float | None = Field(None, gt=0, le=100)
+    weight: float | None = Field(None, gt=0, le=1)
+    reference: float | None = Field(None, ge=0, le=10)
+    alpha: float | None = Field(None, gt=0, lt=1)
+    rules: list[Annotated[str, Field(max_length=80)]] = Field([], max_length=12)
+    widen: bool = False
+
+
+class TraceAsked(Question):
+    """A trace to be replayed: an uploaded one, or without ``file`` one invented from the ``document``."""
+
+    document: Document | None = None
+    file: str | None = Field(None, max_length=40)
+    kind: Literal["light", "friction", "eddy"] = "light"
+    target_nm: float = Field(0, ge=0, le=1e6)
+    start: str = Field("", max_length=80)
+    rate: str = Field("", max_length=80)
+    film: str = Field("", max_length=80)
+    light: str = Field("", max_length=80)
+    direction: Literal["up", "down", "either"] = "either"
+    baseline: str = Field("", max_length=40)
+    seed: int = Field(0, ge=0, le=2**31)
+    noise: float = Field(20, ge=0.1, le=1e6)
+
+
 class SignIn(Question):
     """Name and password."""
 

@@ -97,7 +97,7 @@ export class Chart {
         for (let i = 0; i < one.x.length; i++) add("circle", { cx: px(one.x[i]), cy: py(one.y[i]), r: font * 0.22, class: `dot ${look}`, "clip-path": `url(#${clip})` });
         return;
       }
-      if (one.low) {
+      if (one.low && one.x.length) {
         const edge = (values, i) => `${px(one.x[i]).toFixed(1)} ${py(values[i]).toFixed(1)}`, places = [...one.x.keys()];
         add("path", { d: `M${places.map((i) => edge(one.low, i)).join("L")}L${places.toReversed().map((i) => edge(one.high, i)).join("L")}Z`, class: `band ${look}`, "clip-path": `url(#${clip})` });
       }

@@ -94,6 +94,15 @@ export class Data {
     else await this.together(this.dropped || [file]);
   }
 
+  // Bring one file; what it is, is told by the server.
+  async store(file) {
+    const reply = await fetch(`/api/uploads?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file, headers: { "Content-Type": "application/octet-stream" } });
+    const told = await reply.json();
+    if (!reply.ok) throw new Error(told.refused);
+    this.files.unshift(told);
+    return told;
+  }
+
   async bring(list) {
     const said = [];
     let wrong = false;
@@ -102,10 +111,7 @@ export class Data {
       this.tell(`reading ${file.name} …`);
       try {
         if (file.name.toLowerCase().endsWith(".toml")) { await this.bringMap(file); said.push(this.said.textContent); continue; }
-        const reply = await fetch(`/api/uploads?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file, headers: { "Content-Type": "application/octet-stream" } });
-        const told = await reply.json();
-        if (!reply.ok) throw new Error(told.refused);
-        this.files.unshift(told);
+        const told = await this.store(file);
         this.dropped.unshift(told);
         said.push(...told.notes);
         if (told.about.is === "unread") { said.push(`${told.name}: cannot be read by itself: say which column is what`); wrong = true; }

@@ -8,6 +8,7 @@ import { Settings } from "./settings.js";
 import { Compare } from "./compare.js";
 import { Teach } from "./teach.js";
 import { Data } from "./data.js";
+import { Hold } from "./hold.js";
 import { Runs } from "./runs.js";
 import { askPassword } from "./password.js";
 import { TradeOffs } from "./tradeoffs.js";
@@ -17,7 +18,7 @@ import { system } from "./units.js";
 const at = (id) => document.getElementById(id);
 const pressed = (home, key, value) => { for (const b of at(home).querySelectorAll("button")) b.setAttribute("aria-pressed", b.dataset[key] === value); };
 const SETTLE = 350;
-const LEFT = ["tune", "tradeoffs", "data", "runs"]; // views that stand where the machine does
+const LEFT = ["tune", "tradeoffs", "hold", "data", "runs"]; // views that stand where the machine does
 
 const state = {
   document: null, changes: {}, answer: null, forms: null, step: 1, view: "bench", lesson: "",
@@ -274,6 +275,7 @@ function show(view) {
   if (view === "runs") runs.watch();
   if (view === "tune") tune.open();
   if (view === "tradeoffs") tradeoffs.open();
+  if (view === "hold") hold.open();
   if (state.document) state.save();
 }
 
@@ -303,6 +305,7 @@ const runs = new Runs(at("runs-view"), state);
 const tune = new Tune(at("tune-view"), state);
 const tradeoffs = new TradeOffs(at("tradeoffs-view"), state);
 Object.assign(state, { answers, machine, data, flush, showFront: (job) => { show("tradeoffs"); tradeoffs.show(job, true); }, showTuned: (job) => { show("tune"); tune.show(job); } });
+const hold = new Hold(at("hold-view"), state); // it looks at the files of `data`
 answers.enlarge("wafer");
 
 at("motions").addEventListener("click", (e) => e.target.dataset.motion && state.swap("/api/move", { motion: e.target.dataset.motion }));
