@@ -27,7 +27,13 @@ from typing import NamedTuple
 import numpy as np
 
 from planish.errors import DataError, refuse
-from planish.hold.control.belief import Array, Estimator, moved
+from planish.hold.control.belief import Estimator, moved
+
+SOURCES = (
+    "Control by one weighted average, stable for 0 < weight times gain ratio < 2, variance under white noise 2/(2 - weight times ratio): "
+    "Ingolfsson & Sachs 1993 (abstract; both worked out anew here)",
+    "Limits with late metrology, sine limit of a loop that moves on from its last setting, small gain of any linear estimator: derived here",
+)
 
 
 class Ratios(NamedTuple):
@@ -119,16 +125,6 @@ def output_variance(weight: float, ratio: float) -> float:
     if not 0 < weight * ratio < 2:
         raise DataError(refuse("weight times ratio of gains", weight * ratio, "above 0 and below 2"))
     return 2.0 / (2.0 - weight * ratio)
-
-
-def roots_of_average(weight: float, ratio: float, delay: int) -> Array:
-    """Return the roots of the loop with one weighted average; stable where all lie inside the unit circle."""
-    late = _whole(delay)
-    powers = np.zeros(late + 2)
-    powers[0] = 1.0
-    powers[1] -= 1.0 - weight
-    powers[-1] += weight * (ratio - 1.0)
-    return np.asarray(np.roots(powers))
 
 
 def _whole(delay: int) -> int:

@@ -76,7 +76,7 @@ def best_move(gain: Array, wanted: Array, room: Room, last: Array) -> tuple[Arra
     else:
         from scipy.optimize import lsq_linear
 
-        scale = 1.0 / np.where(room.most > 0, room.most, 1.0)
+        scale = 1.0 / np.where(np.isfinite(room.most), room.most, 1.0)
         pull = RIDGE * float(np.abs(gain).max()) * np.diag(scale / scale.max())
         found = lsq_linear(
             np.vstack([gain, pull]),
@@ -85,7 +85,7 @@ def best_move(gain: Array, wanted: Array, room: Room, last: Array) -> tuple[Arra
             method="bvls",
         )
         move = np.clip(found.x, low, high)
-    tight = 1e-9 + 1e-6 * room.most
+    tight = 1e-9 + 1e-6 * np.where(np.isfinite(room.most), room.most, 0.0)
     held = []
     for at, name in enumerate(room.names):
         if move[at] <= low[at] + tight[at]:

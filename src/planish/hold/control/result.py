@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from planish.engine.record import shortened
+from planish.hold.control import margin
 from planish.hold.control.belief import Array, Spreads
 from planish.results.result import Result
 
@@ -22,9 +23,8 @@ CAUTION = (
     "and local codes, and tried on monitor wafers before product; the machine's interlocks come first"
 )
 SOURCES = (
-    "Ingolfsson & Sachs 1993 (control by one weighted average: stable for gain ratios within 0 < w r < 2, variance under white "
-    "noise) (abstract read); both worked out anew in hold.control.margin, with the delay",
-    "Least spread: covariance of the best linear filter of the true step, computed beside the trial",
+    "Least spread: covariance of the best linear filter of the true step, computed beside the trial (derived here)",
+    "Spreads of chance that were not given: invented for the demo",
 )
 
 
@@ -73,6 +73,8 @@ class ControlTrial(Result):
         Spreads that the controls were told, and those of the step.
     gain_ratio
         Real over reckoned gain.
+    weight
+        Of the weighted average.
     """
 
     kind: ClassVar[str] = "control trial"
@@ -91,6 +93,7 @@ class ControlTrial(Result):
     told: Spreads
     true: Spreads
     gain_ratio: float
+    weight: float
     title: str
     rests_on: tuple[str, ...]
 
@@ -116,6 +119,9 @@ class ControlTrial(Result):
             "simulated: the course of the lot model with chance on top; spreads as told, which are invented unless you gave your own",
             "spread is the root mean square from what was wanted, over all wafers and courses; the bound is that of the best "
             "linear forecast of the true step",
+            "average_noise: white noise through one weighted average without delay, over the noise; last_setting_limit: up to which weight "
+            "times gain ratio a loop would be stable that moves on from its last setting; the controls here hold each measurement against the "
+            "settings of its own wafer",
             "pads and disks age by wafers, as in a lot that keeps its amount: a fixed time, which polishes a little less on a worn "
             "pad, ages it a little less in truth",
         ]
@@ -129,7 +135,7 @@ class ControlTrial(Result):
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, a line each."""
-        return [*SOURCES, *self.rests_on]
+        return [*margin.SOURCES, *SOURCES, *self.rests_on]
 
     def _content(self) -> dict[str, Any]:
         wanted = 1e9 * self.wanted
@@ -183,6 +189,8 @@ class ControlTrial(Result):
             "best_control": min(self.rows, key=lambda row: row.sigma).name,
             "best_to_bound_relative": min(row.ratio for row in self.rows),
             "true_gain_relative": self.gain_ratio,
+            "average_noise_relative": float(np.sqrt(margin.output_variance(self.weight, self.gain_ratio))),
+            "last_setting_limit_relative": margin.integral_limit(self.delay),
             "controls": controls,
             "spreads": [
                 {"spread": name, "told_percent": 100 * value, "true_percent": 100 * getattr(self.true, name)}

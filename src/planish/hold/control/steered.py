@@ -264,7 +264,7 @@ def steered(setup: SetupLike, *, zones: bool = False, target: float | str | None
         mean = float(shares @ removed)
         if not 0.5 * mean <= aim <= 2 * mean:
             raise DataError(
-                refuse("target [nm]", 1e9 * aim, f"{0.5e9 * mean:.4g} to {2e9 * mean:.4g}, for this recipe removes "
+                refuse("target [nm]", round(1e9 * aim, 3), f"{0.5e9 * mean:.4g} to {2e9 * mean:.4g}, for this recipe removes "
                        f"{1e9 * mean:.4g} nm", "set up its time first")
             )  # fmt: skip
         wanted = removed * aim / mean

@@ -16,7 +16,7 @@ from planish.hold.control.belief import Array, Estimator, Spreads, read_spreads
 from planish.hold.control.bound import least_variance
 from planish.hold.control.kalman import Kalman
 from planish.hold.control.loop import Coming, Loop, advise, first_state, learn, ran
-from planish.hold.control.margin import Ratios, small_gain
+from planish.hold.control.margin import Ratios, average_limit, small_gain
 from planish.hold.control.plant import Drawn, Plant, drawn
 from planish.hold.control.result import ControlTrial, Tried
 from planish.hold.control.steered import Limits, Steered, output_weights, read_limits, steered
@@ -172,9 +172,11 @@ def try_control(
         done(0.5 + 0.5 * (number + 1) / seeds)
     bound = least_variance(Kalman(spreads=true), scene.plant.aged.tolist(), scene.plant.changed, delay)
     ages = [one.aged for one in scene.course.coming]
+    margins = {one.name: small_gain(one, ages, changes, delay) for one in estimators}
+    margins["ewma"] = Ratios(0.0, average_limit(weight, delay))  # the exact one
     return _told(
         rig, scene, runs, bound, delay, seed, told=told, true=true, gain_ratio=gain_ratio,
-        margins={one.name: small_gain(one, ages, changes, delay) for one in estimators},
+        weight=weight, margins=margins,
     )  # fmt: skip
 
 
@@ -224,7 +226,7 @@ def controlled(loop: Loop, step: Steered, plant: Plant, course: Course, chance: 
 def _share(value: float | str, name: str, most: float) -> float:
     share = as_si(value, "ratio", name)
     if not 0 <= share <= most:
-        raise DataError(refuse(name, share, f"0 to {most:g} (relative)"))
+        raise DataError(refuse(name, round(share, 6), f"0 to {most:g} (relative)"))
     return share
 
 
@@ -300,6 +302,7 @@ def _told(
     told: Spreads,
     true: Spreads,
     gain_ratio: float,
+    weight: float,
     margins: dict[str, Ratios],
 ) -> ControlTrial:
     step = scene.step
@@ -340,6 +343,7 @@ def _told(
         told=told,
         true=true,
         gain_ratio=gain_ratio,
+        weight=weight,
         title=rig.title,
         rests_on=tuple(rig.sources),
     )
