@@ -16,6 +16,7 @@ HERE = Path(__file__).resolve().parent
 
 
 def main() -> None:
+    """Try, draw and write."""
     trial = planish.try_control(HERE.parents[1] / "examples" / "copper-barrier.toml")
     write_whole(HERE / "control.png", as_png(trial.plot(), dpi=80))
 

@@ -89,6 +89,7 @@ _HOMES = {
     "hold.gauge": "hold_gauge GaugeStudy",
     "hold.control.trial": "try_control",
     "hold.control.result": "ControlTrial",
+    "hold.control.beginning": "begin_control",
     "hold.control.kept": "ControlledStep",
     "hold.control.advice": "ControlAdvice ControlNews",
     "hold.control.belief": "Spreads",
@@ -132,6 +133,7 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.charts.result import ControlChart as ControlChart
     from planish.hold.control.advice import ControlAdvice as ControlAdvice
     from planish.hold.control.advice import ControlNews as ControlNews
+    from planish.hold.control.beginning import begin_control as begin_control
     from planish.hold.control.belief import Spreads as Spreads
     from planish.hold.control.kept import ControlledStep as ControlledStep
     from planish.hold.control.result import ControlTrial as ControlTrial

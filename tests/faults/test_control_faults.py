@@ -63,14 +63,16 @@ def test_a_step_that_time_does_not_move():
         EXAMPLES / "rotary.toml",
         ["recipe.step.main.stop_on_removed=", "recipe.step.main.max_time=", "recipe.step.main.time=600 s"],
     )
-    with pytest.raises(planish.PlanishError, match="must be 0.2 % or more to be controlled by its time"):
+    with pytest.raises(
+        planish.PlanishError, match=re.escape("must be 0.2 % or more to be controlled by its time")
+    ):
         planish.try_control(cleared, wafers=12, seeds=1)
 
 
 @pytest.fixture(scope="module")
 def begun(tmp_path_factory):
     folder = tmp_path_factory.mktemp("faults") / "step"
-    planish.ControlledStep.begin(TIMED, folder, pad_life=4, disk_life=4, **ASK)
+    planish.begin_control(TIMED, folder, pad_life=4, disk_life=4, **ASK)
     return folder
 
 
@@ -140,7 +142,7 @@ def test_files_that_were_changed(folder, name, text, said):
 
 def test_a_folder_that_holds_one_and_one_that_holds_none(folder, tmp_path):
     with pytest.raises(DataError, match="a step is controlled there already"):
-        planish.ControlledStep.begin(TIMED, folder, **ASK)
+        planish.begin_control(TIMED, folder, **ASK)
     with pytest.raises(DataError, match="no step is controlled"):
         planish.ControlledStep.open(tmp_path / "none")
     with pytest.raises(DataError, match="no step is controlled"):
@@ -151,7 +153,7 @@ def test_a_folder_that_holds_one_and_one_that_holds_none(folder, tmp_path):
         ({"pad_life": 1}, "pad life"),
     ):
         with pytest.raises(DataError, match=re.escape(said)):
-            planish.ControlledStep.begin(TIMED, tmp_path / "new", **options, **ASK)
+            planish.begin_control(TIMED, tmp_path / "new", **options, **ASK)
         assert not (tmp_path / "new").exists()
 
 

@@ -276,7 +276,7 @@ ASK = {"when": "2026-01-01T00:00:00+00:00", "by": "ana"}
 @pytest.fixture(scope="module")
 def begun(tmp_path_factory):
     folder = tmp_path_factory.mktemp("begun") / "control"
-    planish.ControlledStep.begin(TIMED, folder, pad_life=20, disk_life=20, **ASK)
+    planish.begin_control(TIMED, folder, pad_life=20, disk_life=20, **ASK)
     return folder
 
 

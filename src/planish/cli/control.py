@@ -48,7 +48,7 @@ def tried(
 
 def begin(file: Path, settings: list[str], folder: Path, json_out: bool, **options: Any) -> None:
     """Put a step under control, in advice."""
-    from planish import ControlledStep
+    from planish import begin_control
     from planish.jobs.changed import load_changed
 
     setup = load_changed(file, settings)
@@ -56,7 +56,7 @@ def begin(file: Path, settings: list[str], folder: Path, json_out: bool, **optio
         options["spreads"] = pairs(options["spreads"], "--spread")
     given = {name: value for name, value in options.items() if value is not None}
     with show.progress("foretelling", json_out) as told:
-        step = ControlledStep.begin(setup, folder, when=now(), progress=told, **given)
+        step = begin_control(setup, folder, when=now(), progress=told, **given)
     _news(step.status(), json_out)
 
 

@@ -47,7 +47,20 @@ class Ageing(Record):
     curves: Array
 
     def at(self, pad: int, disk: int) -> Array:
-        """Return the outputs (outputs,) foretold for a wafer whose pad and disk have seen so many before it."""
+        """Return the outputs (outputs,) foretold for a wafer whose pad and disk have seen so many before it.
+
+        Parameters
+        ----------
+        pad
+            Wafers that the pad has seen before.
+        disk
+            And the disk.
+
+        Returns
+        -------
+        Array
+            (outputs,).
+        """
         young = min(pad, disk, self.curves.shape[1] - 1)
         apart = float(np.clip(disk - pad, self.apart[0], self.apart[-1]))
         above = int(np.clip(np.searchsorted(self.apart, apart), 1, self.apart.size - 1))
@@ -77,7 +90,22 @@ class Ages:
 
 
 def foretold(ageing: Ageing, ages: Ages, shares: Array) -> tuple[Array, float]:
-    """Return what is foretold of a wafer (outputs,), and what of its mean came since its pad was new."""
+    """Return what is foretold of a wafer (outputs,), and what of its mean came since its pad was new.
+
+    Parameters
+    ----------
+    ageing
+        The kept course.
+    ages
+        Of pad and disk.
+    shares
+        Of each output in the mean, (outputs,).
+
+    Returns
+    -------
+    tuple[Array, float]
+        Both relative to what is wanted.
+    """
     now = ageing.at(ages.pad, ages.disk)
     return now, float(shares @ (now - ageing.at(0, ages.disk_then)))
 
@@ -138,6 +166,20 @@ def ageing_of(
 
 def course_of(lot: LotResult, step: Steered, weights: Array) -> Array:
     """Return what each wafer of a lot would have given in the time that was set up, (n, outputs).
+
+    Parameters
+    ----------
+    lot
+        Without chance.
+    step
+        As it is controlled.
+    weights
+        Of the wafer's nodes in each output, (outputs, n_r).
+
+    Returns
+    -------
+    Array
+        Logarithms of removed over wanted.
 
     Raises
     ------

@@ -110,13 +110,39 @@ class Estimator(Protocol):
         """Return the belief before the first wafer."""
 
     def later(self, belief: Belief, changed: tuple[str, ...]) -> Belief:
-        """Return the belief one wafer on, before which something was changed."""
+        """Return the belief one wafer on, before which something was changed.
+
+        Parameters
+        ----------
+        belief
+            Before.
+        changed
+            What was changed before that wafer.
+
+        Returns
+        -------
+        Belief
+            After.
+        """
 
     def row(self, aged: float) -> Array:
         """Return h (k,) of a wafer whose pad has ``aged`` so far by what is foretold."""
 
     def gain(self, belief: Belief, row: Array) -> Array:
-        """Return K (k,) for a measured wafer."""
+        """Return K (k,) for a measured wafer.
+
+        Parameters
+        ----------
+        belief
+            Before the measurement.
+        row
+            h of the wafer, (k,).
+
+        Returns
+        -------
+        Array
+            K.
+        """
 
 
 def moved(belief: Belief, gain: Array, row: Array, off: Array, noise: float) -> Belief:

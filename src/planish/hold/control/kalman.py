@@ -33,7 +33,20 @@ class Kalman:
         )
 
     def later(self, belief: Belief, changed: tuple[str, ...]) -> Belief:
-        """Return the belief one wafer on."""
+        """Return the belief one wafer on.
+
+        Parameters
+        ----------
+        belief
+            Before.
+        changed
+            What was changed before that wafer.
+
+        Returns
+        -------
+        Belief
+            After.
+        """
         mean, spread, s = belief.mean, belief.spread.copy(), self.spreads
         parts = [*((PAD, AGEING) if "pad" in changed else ()), *((DISK,) if "disk" in changed else ())]
         if parts:
@@ -52,6 +65,19 @@ class Kalman:
         return np.array([1.0, 1.0, 1.0, aged])
 
     def gain(self, belief: Belief, row: Array) -> Array:
-        """Return K."""
+        """Return K.
+
+        Parameters
+        ----------
+        belief
+            Before the measurement.
+        row
+            h of the wafer, (k,).
+
+        Returns
+        -------
+        Array
+            K.
+        """
         seen = belief.spread @ row
         return np.asarray(seen / (row @ seen + self.spreads.noise))

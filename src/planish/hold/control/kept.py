@@ -7,7 +7,7 @@ count as approved at once. Switched off, it advises nothing and approves nothing
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,25 +16,21 @@ import numpy as np
 from planish.engine.record import figure
 from planish.errors import DataError, refuse
 from planish.hold.control.advice import ControlAdvice, ControlNews, told_settings
-from planish.hold.control.ageing import Ages, ageing_of
-from planish.hold.control.belief import CHANGES, Array, Spreads, read_spreads
+from planish.hold.control.ageing import Ages
+from planish.hold.control.belief import CHANGES, Array
 from planish.hold.control.journal import Entry, Journal, JournalFile
-from planish.hold.control.loop import SUSPECT, Loop, advise
-from planish.hold.control.plan import ControlPlan, make_estimator, read_plan, write_plan
+from planish.hold.control.loop import advise
+from planish.hold.control.plan import ControlPlan, read_plan
 from planish.hold.control.replay import Now, Place, apply, replay
 from planish.hold.control.result import CAUTION
-from planish.hold.control.steered import Limits, output_weights, read_limits, steered
 from planish.hold.control.stopping import JOURNAL, STOPPED, off_entry, one_line
-from planish.hold.control.weighted import DRIFT_WEIGHT, WEIGHT
-from planish.setup.given import as_rig, as_setup
 from planish.units import as_si
 
 if TYPE_CHECKING:
-    from planish.setup.models import Setup
+    pass
 
 PLAN = "plan.json"
 MODES = ("advice", "automatic")
-LIFE = 600  # wafers that a pad or a disk lasts, unless said
 ONE = "1"
 AUTOMATIC = "automatic"
 
@@ -55,88 +51,6 @@ class ControlledStep:
     def __init__(self, plan: ControlPlan, journal: Journal) -> None:
         self.plan = plan
         self.journal = journal
-
-    @classmethod
-    def begin(
-        cls,
-        setup: Setup | str | os.PathLike[str],
-        folder: str | os.PathLike[str],
-        *,
-        by: str,
-        when: str,
-        why: str = "",
-        estimator: str = "kalman",
-        weight: float = WEIGHT,
-        drift_weight: float = DRIFT_WEIGHT,
-        spreads: Spreads | Mapping[str, float | str] | None = None,
-        physics: bool = True,
-        zones: bool = False,
-        target: float | str | None = None,
-        limits: Limits | Mapping[str, str] | None = None,
-        pad_life: int = LIFE,
-        disk_life: int = LIFE,
-        suspect: float = SUSPECT,
-        progress: Callable[[float], None] | None = None,
-    ) -> ControlledStep:
-        """Put the longest step of a setup under control, in advice.
-
-        Parameters
-        ----------
-        setup
-            A loaded setup or its file.
-        folder
-            Where plan and journal are kept; it must not hold one.
-        by, when, why
-            Who says so, when as text, and for what reason.
-        estimator, weight, drift_weight, spreads, physics
-            As of :func:`~planish.hold.control.plan.make_estimator`.
-        zones, target
-            As of :func:`~planish.hold.control.trial.try_control`.
-        limits
-            Of settings and their change, as :func:`~planish.hold.control.steered.read_limits` takes them.
-        pad_life, disk_life
-            Most wafers that one sees: so far the lot is foretold.
-        suspect
-            Standard deviations beyond which a measurement is held off.
-        progress
-            Called with the share done.
-
-        Returns
-        -------
-        ControlledStep
-            In that folder.
-
-        Raises
-        ------
-        DataError
-            For a folder that holds one, and for numbers that cannot be.
-        """
-        where = Path(folder)
-        if (where / PLAN).exists() or (where / JOURNAL).exists():
-            raise DataError(f"{where}: a step is controlled there already: name another folder")
-        if isinstance(suspect, bool) or not isinstance(suspect, int | float) or not 2 <= suspect <= 100:
-            raise DataError(refuse("suspect [standard deviations]", suspect, "2 to 100", "4 is usual"))
-        entry = Entry(
-            "begun",
-            one_line("when", when),
-            one_line("by", by),
-            one_line("why", why, empty=True),
-            {"mode": "advice"},
-        )
-        given = as_setup(setup)
-        rig = as_rig(given)
-        made = make_estimator(estimator, weight, drift_weight, read_spreads(spreads), physics)
-        step = steered(given, zones=zones, target=target)
-        room = step.room(read_limits(limits))
-        weights = output_weights(rig, zones=zones)
-        ageing = ageing_of(rig, step, weights, pad_life, disk_life, progress)
-        plan = ControlPlan(
-            given.name, given.digest(), step, ageing, Loop(step.gain, room, made, float(suspect))
-        )
-        write_plan(plan, where / PLAN)
-        journal = JournalFile(where / JOURNAL)
-        journal.add(entry)
-        return cls(plan, journal)
 
     @classmethod
     def open(cls, folder: str | os.PathLike[str]) -> ControlledStep:
@@ -214,6 +128,22 @@ class ControlledStep:
     def approve(self, number: int, *, by: str, when: str, why: str = "") -> ControlNews:
         """Put an advice in force: its settings count for the wafers that follow.
 
+        Parameters
+        ----------
+        number
+            Of the advice.
+        by
+            Who says so.
+        when
+            The time, as text.
+        why
+            For what reason; kept.
+
+        Returns
+        -------
+        ControlNews
+            What is in force.
+
         Raises
         ------
         DataError
@@ -223,6 +153,22 @@ class ControlledStep:
 
     def decline(self, number: int, *, by: str, when: str, why: str = "") -> ControlNews:
         """Turn an advice down: the settings in force stay.
+
+        Parameters
+        ----------
+        number
+            Of the advice.
+        by
+            Who says so.
+        when
+            The time, as text.
+        why
+            For what reason; kept.
+
+        Returns
+        -------
+        ControlNews
+            What stays in force.
 
         Raises
         ------
@@ -242,7 +188,30 @@ class ControlledStep:
         time: float | str | None = None,
         incoming: Amounts | None = None,
     ) -> ControlNews:
-        """Tell that a wafer was polished: with the settings in force, or with another ``time`` [s]."""
+        """Tell that a wafer was polished: with the settings in force, or with another ``time`` [s].
+
+        Parameters
+        ----------
+        wafer
+            Its name.
+        by
+            Who says so.
+        when
+            The time, as text.
+        head
+            Which head.
+        platen
+            Which platen.
+        time
+            Of the step [s], or text, where it was not the one in force.
+        incoming
+            Thickness of all films that came in [m], or text: of the wafer or of each zone; as set up unless given.
+
+        Returns
+        -------
+        ControlNews
+            How many wait for their measurement.
+        """
         place = _place(head, platen)
         with self.journal.alone():
             now = self.now()
@@ -275,7 +244,28 @@ class ControlledStep:
         head: str = ONE,
         platen: str = ONE,
     ) -> ControlNews:
-        """Tell what a wafer measured: removed [m] or text, of the wafer or of each zone; None where it is missing."""
+        """Tell what a wafer measured: removed [m] or text, of the wafer or of each zone; None where it is missing.
+
+        Parameters
+        ----------
+        wafer
+            Its name.
+        removed
+            As measured.
+        by
+            Who says so.
+        when
+            The time, as text.
+        head
+            Which head.
+        platen
+            Which platen.
+
+        Returns
+        -------
+        ControlNews
+            Whether it was learned, and why not.
+        """
         place = _place(head, platen)
         with self.journal.alone():
             now = self.now()
@@ -306,7 +296,26 @@ class ControlledStep:
         )
 
     def changed(self, part: str, *, by: str, when: str, why: str = "", platen: str = ONE) -> ControlNews:
-        """Tell that the pad, the disk or the batch of slurry of a platen was changed."""
+        """Tell that the pad, the disk or the batch of slurry of a platen was changed.
+
+        Parameters
+        ----------
+        part
+            "pad", "disk" or "slurry".
+        by
+            Who says so.
+        when
+            The time, as text.
+        why
+            For what reason; kept.
+        platen
+            Which platen.
+
+        Returns
+        -------
+        ControlNews
+            What begins anew.
+        """
         if part not in CHANGES:
             raise DataError(refuse("changed", part, f"one of {', '.join(CHANGES)}"))
         with self.journal.alone():
@@ -328,7 +337,24 @@ class ControlledStep:
         )
 
     def switch_on(self, *, by: str, when: str, why: str, mode: str = "advice") -> ControlNews:
-        """Switch it on: in advice, or to automatic, where an advice counts as approved at once."""
+        """Switch it on: in advice, or to automatic, where an advice counts as approved at once.
+
+        Parameters
+        ----------
+        by
+            Who says so.
+        when
+            The time, as text.
+        why
+            For what reason; kept.
+        mode
+            "advice" or "automatic".
+
+        Returns
+        -------
+        ControlNews
+            The mode.
+        """
         if mode not in MODES:
             raise DataError(refuse("mode", mode, f"one of {', '.join(MODES)}"))
         self.journal.add(
@@ -337,7 +363,22 @@ class ControlledStep:
         return ControlNews(f"switched on, {mode}, by {by}: {why}", {"mode": mode})
 
     def switch_off(self, *, when: str, by: str = "not said", why: str = "") -> ControlNews:
-        """Switch it off at once: no advice, no approval; the settings in force stay. It needs no reason and reads nothing."""
+        """Switch it off at once: no advice, no approval; the settings in force stay. It needs no reason and reads nothing.
+
+        Parameters
+        ----------
+        when
+            The time, as text.
+        by
+            Who says so.
+        why
+            For what reason; kept.
+
+        Returns
+        -------
+        ControlNews
+            That no move is made.
+        """
         self.journal.add(off_entry(when, by, why))
         return ControlNews(STOPPED, {"mode": "off"})
 

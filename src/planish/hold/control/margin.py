@@ -121,6 +121,18 @@ def output_variance(weight: float, ratio: float) -> float:
     """Return the variance of the output over that of white noise under one weighted average without delay.
 
     2/(2 - w r): y = e - r A, A' = (1 - w r) A + w e (Ingolfsson & Sachs 1993).
+
+    Parameters
+    ----------
+    weight
+        Of the average.
+    ratio
+        Real over reckoned gain.
+
+    Returns
+    -------
+    float
+        For weight times ratio above 0 and below 2.
     """
     if not 0 < weight * ratio < 2:
         raise DataError(refuse("weight times ratio of gains", weight * ratio, "above 0 and below 2"))

@@ -78,7 +78,20 @@ def make_estimator(
 
 
 def write_plan(plan: ControlPlan, path: Path) -> Path:
-    """Write a plan, whole or not at all."""
+    """Write a plan, whole or not at all.
+
+    Parameters
+    ----------
+    plan
+        To be kept.
+    path
+        The file.
+
+    Returns
+    -------
+    Path
+        The same.
+    """
     one = plan.loop.estimator
     told: dict[str, Any] = {
         "format": FORMAT,

@@ -69,7 +69,20 @@ class Now:
         return self.places[place]
 
     def coming(self, place: Place, incoming: Array | None) -> Coming:
-        """Return what is known of the next wafer of a head on a platen; ``incoming`` (outputs,) [m]."""
+        """Return what is known of the next wafer of a head on a platen; ``incoming`` (outputs,) [m].
+
+        Parameters
+        ----------
+        place
+            Head and platen.
+        incoming
+            Thickness that comes in, (outputs,) [m]; as set up where None.
+
+        Returns
+        -------
+        Coming
+            For its loop.
+        """
         step = self.plan.step
         base, aged = foretold(self.plan.ageing, self.ages.get(place[1], Ages()), step.shares)
         goal = np.zeros(len(step.outputs))
@@ -119,7 +132,15 @@ def replay(plan: ControlPlan, entries: Iterable[Entry]) -> Now:
 
 
 def apply(now: Now, entry: Entry) -> None:
-    """Let one event happen; ``now`` is changed."""
+    """Let one event happen; ``now`` is changed.
+
+    Parameters
+    ----------
+    now
+        Where everything stands; it is changed.
+    entry
+        What happened.
+    """
     told = entry.details
     if entry.what in ("on", "begun"):
         now.switch = Switch(str(told["mode"]), entry.who, entry.when, entry.why)

@@ -286,7 +286,20 @@ def steered(setup: SetupLike, *, zones: bool = False, target: float | str | None
 
 
 def output_weights(rig: Rig, *, zones: bool) -> Array:
-    """Return the weights of the wafer's nodes in each output, (outputs, n_r)."""
+    """Return the weights of the wafer's nodes in each output, (outputs, n_r).
+
+    Parameters
+    ----------
+    rig
+        The setup.
+    zones
+        Whether each zone is an output, or the mean alone.
+
+    Returns
+    -------
+    Array
+        Each row adds up to 1.
+    """
     return _outputs(rig, Course(rig), zones=zones)[0]
 
 

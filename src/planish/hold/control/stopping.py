@@ -41,7 +41,22 @@ def stop_control(folder: str | os.PathLike[str], *, when: str, by: str = NOBODY,
 
 
 def off_entry(when: str, by: str, why: str) -> Entry:
-    """Return the event of switching off."""
+    """Return the event of switching off.
+
+    Parameters
+    ----------
+    when
+        The time, as text.
+    by
+        Who says so.
+    why
+        For what reason; kept.
+
+    Returns
+    -------
+    Entry
+        For a journal.
+    """
     return Entry("off", one_line("when", when), one_line("by", by), one_line("why", why, empty=True), {})
 
 

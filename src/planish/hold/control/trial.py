@@ -181,7 +181,20 @@ def try_control(
 
 
 def fixed(plant: Plant, chance: Drawn) -> Run:
-    """Return the course of wafers whose settings are never moved."""
+    """Return the course of wafers whose settings are never moved.
+
+    Parameters
+    ----------
+    plant
+        The true step.
+    chance
+        What it draws.
+
+    Returns
+    -------
+    Run
+        All its wafers.
+    """
     return Run(chance.outputs, np.zeros((chance.outputs.shape[0], plant.gain.shape[1])), 0, 0)
 
 

@@ -42,7 +42,20 @@ class Ewma:
         return Belief(np.zeros((1, outputs)), np.array([[self.spreads.start**2]]))
 
     def later(self, belief: Belief, changed: tuple[str, ...]) -> Belief:
-        """Return the belief one wafer on."""
+        """Return the belief one wafer on.
+
+        Parameters
+        ----------
+        belief
+            Before.
+        changed
+            What was changed before that wafer.
+
+        Returns
+        -------
+        Belief
+            After.
+        """
         return Belief(belief.mean, belief.spread + self.spreads.wander**2 + self.spreads.renewed(changed))
 
     def row(self, aged: float) -> Array:
@@ -51,7 +64,20 @@ class Ewma:
         return np.ones(1)
 
     def gain(self, belief: Belief, row: Array) -> Array:
-        """Return K."""
+        """Return K.
+
+        Parameters
+        ----------
+        belief
+            Before the measurement.
+        row
+            h of the wafer, (k,).
+
+        Returns
+        -------
+        Array
+            K.
+        """
         del belief, row
         return np.array([self.weight])
 
@@ -79,7 +105,20 @@ class DoubleEwma:
         return Belief(np.zeros((2, outputs)), np.diag([self.spreads.start**2, self.spreads.wander**2]))
 
     def later(self, belief: Belief, changed: tuple[str, ...]) -> Belief:
-        """Return the belief one wafer on."""
+        """Return the belief one wafer on.
+
+        Parameters
+        ----------
+        belief
+            Before.
+        changed
+            What was changed before that wafer.
+
+        Returns
+        -------
+        Belief
+            After.
+        """
         mean, spread = belief
         if "pad" in changed or "disk" in changed:
             mean = mean * np.array([[1.0], [0.0]])
@@ -95,6 +134,19 @@ class DoubleEwma:
         return np.array([1.0, 0.0])
 
     def gain(self, belief: Belief, row: Array) -> Array:
-        """Return K."""
+        """Return K.
+
+        Parameters
+        ----------
+        belief
+            Before the measurement.
+        row
+            h of the wafer, (k,).
+
+        Returns
+        -------
+        Array
+            K.
+        """
         del belief, row
         return np.array([self.weight, self.weight * self.drift_weight])
