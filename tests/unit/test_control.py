@@ -268,6 +268,7 @@ def test_zones_hold_the_profile_too():
     assert kalman.uneven < 0.5 * fixed.uneven
     assert kalman.sigma < 0.5 * fixed.sigma
     assert "mean_spread_percent" in trial.document()["controls"][0]
+    assert any("stops on an amount in the setup" in note for note in trial.notes)
 
 
 ASK = {"when": "2026-01-01T00:00:00+00:00", "by": "ana"}

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from planish.results.result import Result
 
 FIXED = "fixed time"
-CLOSE = 6.0  # least sigmas that the closer look shows: what a new pad does at first leaves it
+CLOSE = 6.0  # least spreads that the closer look shows: what a new pad does at first leaves it
 
 
 @styled
@@ -39,12 +39,12 @@ def trial_figure(trial: Result) -> Figure:
     removed, time = 1e9 * values(data, "removed"), values(data, "time")
     wanted, bound = 1e9 * values(data, "wanted"), 1e9 * values(data, "bound")
     fig = figure(11.5, 9.0)
-    grid = fig.add_gridspec(3, 2, width_ratios=(3.2, 1.0))
+    grid = fig.add_gridspec(3, 2, width_ratios=(2.7, 1.0))
     whole, close, times = (axes(fig, grid[row, 0]) for row in range(3))
     for ax in (whole, close):
         ax.fill_between(
             wafers, wanted - 2 * bound, wanted + 2 * bound, color=FAINT, alpha=0.3, linewidth=0,
-            label="wanted ± 2 least sigma",
+            label="wanted ± 2 least spreads",
         )  # fmt: skip
         ax.set_ylabel("removed [nm]")
     for number, name in enumerate(controls):
@@ -72,7 +72,7 @@ def trial_figure(trial: Result) -> Figure:
     fig.suptitle(
         f"Step {document['step']}, {document['wanted_nm']:.4g} nm wanted, metrology {late} "
         f"{'wafer' if late == 1 else 'wafers'} late: {document['best_control']} comes to "
-        f"{document['best_to_bound_relative']:.3g} times the least sigma",
+        f"{document['best_to_bound_relative']:.2f} times the least spread",
         fontweight="bold", x=0.02, ha="left",
     )  # fmt: skip
     return fig
@@ -84,7 +84,7 @@ def _bars(ax: Any, document: Any, controls: list[str]) -> None:
     sizes = [rows[name]["spread_percent"] for name in controls]
     looks = [line_look(number)["color"] for number in range(len(controls))]
     bars = ax.bar(controls, sizes, color=looks, alpha=0.8)
-    ax.bar_label(bars, [f"{size:.3g} %\n{rows[name]['to_bound_relative']:.3g} ×" for size, name in zip(sizes, controls, strict=True)], padding=3)  # fmt: skip
+    ax.bar_label(bars, [f"{size:.3g} %\n{rows[name]['to_bound_relative']:.2f} ×" for size, name in zip(sizes, controls, strict=True)], padding=3, fontsize=9)  # fmt: skip
     ax.axhline(document["bound_spread_percent"], color=INK, linewidth=1.6, linestyle=(0, (4, 2)))
     ax.tick_params(axis="x", rotation=45)
     ax.margins(y=0.15)

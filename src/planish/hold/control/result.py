@@ -96,6 +96,7 @@ class ControlTrial(Result):
     weight: float
     title: str
     rests_on: tuple[str, ...]
+    said: tuple[str, ...] = ()
 
     def _told(self) -> str:
         found = ", ".join(f"{row.name} {100 * row.sigma:.3g} %" for row in self.rows)
@@ -131,7 +132,7 @@ class ControlTrial(Result):
             said.append(
                 "chance is drawn for each zone by itself: the unevenness of real wafers hangs together"
             )
-        return (*said, CAUTION)
+        return (*said, *self.said, CAUTION)
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, a line each."""
@@ -143,7 +144,7 @@ class ControlTrial(Result):
             {
                 "control": row.name,
                 "spread_percent": 100 * row.sigma,
-                "spread_nm": wanted * row.sigma,
+                "spread_of_removed_nm": wanted * row.sigma,
                 "to_bound_relative": row.ratio,
                 "mean_off_percent": 100 * row.mean,
                 "worst_percent": 100 * row.worst,
@@ -152,7 +153,7 @@ class ControlTrial(Result):
                     if len(self.step.outputs) > 1
                     else {}
                 ),
-                "held_off": row.held_off,
+                "held_off_mean": row.held_off,
                 "at_limit_percent": 100 * row.limited,
                 "gain_ratio_least_relative": None if row.margin is None else row.margin.least,
                 "gain_ratio_most_relative": None if row.margin is None else row.margin.most,
@@ -185,7 +186,7 @@ class ControlTrial(Result):
             "time_s": self.step.time,
             "wanted_nm": wanted,
             "bound_spread_percent": 100 * self.least,
-            "bound_spread_nm": wanted * self.least,
+            "bound_of_removed_nm": wanted * self.least,
             "best_control": min(self.rows, key=lambda row: row.sigma).name,
             "best_to_bound_relative": min(row.ratio for row in self.rows),
             "true_gain_relative": self.gain_ratio,
@@ -226,8 +227,14 @@ class ControlTrial(Result):
                     np.stack(list(self.times.values())),
                     {"units": "s", "long_name": "time of the step"},
                 ),
-                "pad_changed": (("wafer",), np.array(["pad" in what for what in self.changed])),
-                "disk_changed": (("wafer",), np.array(["disk" in what for what in self.changed])),
+                **{
+                    f"{part}_changed": (
+                        ("wafer",),
+                        np.array([float(part in what) for what in self.changed]),
+                        {"units": "1", "long_name": f"1 where the {part} was changed before the wafer"},
+                    )
+                    for part in ("pad", "disk")
+                },
             },
             coords={"wafer": np.arange(1, count + 1), "control": list(self.removed)},
         )

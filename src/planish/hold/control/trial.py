@@ -359,4 +359,9 @@ def _told(
         weight=weight,
         title=rig.title,
         rests_on=tuple(rig.sources),
+        said=tuple(
+            f"step {step.step} stops on an amount in the setup: here its time ends it, and the amount is not looked at"
+            for one in rig.steps
+            if one.name == step.step and one.stop != "time"
+        ),
     )
