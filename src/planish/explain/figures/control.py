@@ -69,10 +69,10 @@ def trial_figure(trial: Result) -> Figure:
     times.set_xlabel("wafer of the first course")
     _bars(axes(fig, grid[:, 1]), document, controls)
     late = document["delay_wafers"]
+    wafer = "wafer" if late == 1 else "wafers"
     fig.suptitle(
-        f"Step {document['step']}, {document['wanted_nm']:.4g} nm wanted, metrology {late} "
-        f"{'wafer' if late == 1 else 'wafers'} late: {document['best_control']} comes to "
-        f"{document['best_to_bound_relative']:.2f} times the least spread",
+        f"{document['step']}, {document['wanted_nm']:.4g} nm, metrology {late} {wafer} late: "
+        f"{document['best_control']} {document['best_to_bound_relative']:.2f} × the least spread",
         fontweight="bold", x=0.02, ha="left",
     )  # fmt: skip
     return fig
