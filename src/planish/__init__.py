@@ -87,6 +87,13 @@ _HOMES = {
     "hold.run_length.asked": "hold_run_length hold_limit RunLength",
     "hold.capability": "hold_capability Capability",
     "hold.gauge": "hold_gauge GaugeStudy",
+    "hold.control.trial": "try_control",
+    "hold.control.result": "ControlTrial",
+    "hold.control.beginning": "begin_control",
+    "hold.control.kept": "ControlledStep",
+    "hold.control.advice": "ControlAdvice ControlNews",
+    "hold.control.belief": "Spreads",
+    "hold.control.stopping": "stop_control",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -124,6 +131,14 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.capability import hold_capability as hold_capability
     from planish.hold.charts.chart import hold_chart as hold_chart
     from planish.hold.charts.result import ControlChart as ControlChart
+    from planish.hold.control.advice import ControlAdvice as ControlAdvice
+    from planish.hold.control.advice import ControlNews as ControlNews
+    from planish.hold.control.beginning import begin_control as begin_control
+    from planish.hold.control.belief import Spreads as Spreads
+    from planish.hold.control.kept import ControlledStep as ControlledStep
+    from planish.hold.control.result import ControlTrial as ControlTrial
+    from planish.hold.control.stopping import stop_control as stop_control
+    from planish.hold.control.trial import try_control as try_control
     from planish.hold.endpoint.follow import FollowedTrace as FollowedTrace
     from planish.hold.endpoint.follow import follow_trace as follow_trace
     from planish.hold.endpoint.follower import FilmFollower as FilmFollower

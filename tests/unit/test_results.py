@@ -166,6 +166,7 @@ def answers():
             "part",
             "by",
         ),
+        planish.try_control(EXAMPLES / "copper-barrier.toml", wafers=12, seeds=1, pad_every=5, disk_every=8),
         planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
     ]
     return {answer.kind: answer for answer in found}

@@ -33,6 +33,7 @@ _PART = re.compile(
     re.DOTALL,
 )
 _ANYONE = 0o666
+_CUT = b" (cut off)\n"  # behind a line that a crash left half written
 _LONGEST_NAME = 150  # bytes of a name that are kept in the temporary one
 
 
@@ -206,6 +207,69 @@ def whole_folder(path: Path, *, mode: int = 0o777) -> Iterator[Path]:
         _remove(temporary)
         raise
     _remove(before)
+
+
+def append_line(path: Path, line: str) -> None:
+    """Add one line at the end of a file that is only ever added to, and flush it to the disk.
+
+    Parameters
+    ----------
+    path
+        The file; missing folders are made.
+    line
+        Without its end; it is written as UTF-8 by a single write. Where an earlier one was cut off by a crash, that is marked as
+        such at its end, and this one begins a line of its own.
+
+    Raises
+    ------
+    ValueError
+        For a text of several lines.
+    OSError
+        Where it cannot be written.
+    """
+    if "\n" in line or "\r" in line:
+        raise ValueError("a line of a file that is added to must be one line")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), _ANYONE)
+    try:
+        size = os.lseek(handle, 0, os.SEEK_END)
+        cut = False
+        if size:
+            os.lseek(handle, size - 1, os.SEEK_SET)
+            cut = os.read(handle, 1) != b"\n"
+        content = (_CUT if cut else b"") + line.encode() + b"\n"
+        if os.write(handle, content) != len(content):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Keep other processes that ask for the same lock out until the block ends; they wait.
+
+    Parameters
+    ----------
+    path
+        A file that exists, locked by its own name with ``.lock`` behind it.
+
+    Raises
+    ------
+    OSError
+        Where the lock cannot be made.
+    """
+    try:
+        import fcntl
+    except ImportError:  # no POSIX: one person at a time
+        yield
+        return
+    handle = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT, _ANYONE)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def second_name(path: Path, other: Path) -> Path:

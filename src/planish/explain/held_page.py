@@ -17,8 +17,9 @@ CAPTIONS = {
     "run length": "Samples on average before an alarm, or the share of charts still silent.",
     "capability": "The rows between their specification limits, with the normal curves of both spreads.",
     "gauge study": "Standard deviation of each source of the spread.",
+    "control trial": "What each wafer of the first course lost, under each control; grey: twice the least spread about what was wanted.",
 }
-TABLES = ("alarms", "phases", "components", "anova", "run_lengths")
+TABLES = ("alarms", "phases", "components", "anova", "run_lengths", "controls", "spreads")
 
 
 def held_page(answer: Result) -> str:
@@ -49,5 +50,5 @@ def held_page(answer: Result) -> str:
                 [label(key) for key in head], [[row.get(key) for key in head] for row in shown], name + more
             )
     notes = Part("Assumed").listing(list(answer.notes))
-    return render(f"{answer.kind} of {document.get('value', document.get('chart', ''))}", [picture, numbers, notes],
+    return render(f"{answer.kind} of {document.get('value', document.get('chart', document.get('step', '')))}", [picture, numbers, notes],
                   answer.sources())  # fmt: skip

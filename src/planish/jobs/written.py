@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from planish.fit.unseen import Unseen
     from planish.hold.capability import Capability
     from planish.hold.charts.result import ControlChart
+    from planish.hold.control.result import ControlTrial
     from planish.hold.endpoint.follow import FollowedTrace
     from planish.hold.endpoint.trace import Trace
     from planish.hold.endpoint.watch import WatchedTrace
@@ -54,7 +55,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
-        a capability, a gauge study.
+        a capability, a gauge study, a trial of control.
     folder
         Where to; it must exist.
     units
@@ -337,6 +338,23 @@ def _gauge(answer: GaugeStudy, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "gauge"), answer.save(folder / "gauge.nc")]
 
 
+def _trial(answer: ControlTrial, folder: Path, units: str) -> list[Path]:
+    written = {}
+    for name in ("controls", "course"):
+        columns = answer.tables()[name]
+        cells = zip(*columns.values(), strict=True)
+        rows = [
+            "" if one is None else f"{one:.6g}" if isinstance(one, float) else str(one)
+            for row in cells
+            for one in row
+        ]
+        width = len(columns)
+        lines = [rows[at : at + width] for at in range(0, len(rows), width)]
+        written[folder / f"{name}.csv"] = csv_text(list(columns), lines)
+    write_together(written)
+    return [*save_figure(answer.plot(), folder, "control"), *written, answer.save(folder / "control.nc")]
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -413,6 +431,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "run length": _run_length,
     "capability": _capability,
     "gauge study": _gauge,
+    "control trial": _trial,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,
