@@ -44,6 +44,9 @@ _HOMES = {
     "predict.cleaning": "clean_wafer Cleaned",
     "cost.per_wafer": "cost_of",
     "cost.result": "WaferCost",
+    "cost.saving": "cost_saving CostSaving",
+    "cost.sensitivity": "cost_sensitivity CostSensitivity",
+    "cost.passing": "flow_wafers WaferFlow",
     "results.result": "Result",
     "results.saved": "open_result SavedResult",
     # measure
@@ -99,8 +102,14 @@ _WHERE = {name: f"planish.{home}" for home, names in _HOMES.items() for name in 
 __all__ = ["__version__", *_WHERE]
 
 if TYPE_CHECKING:  # the same names for a type checker
+    from planish.cost.passing import WaferFlow as WaferFlow
+    from planish.cost.passing import flow_wafers as flow_wafers
     from planish.cost.per_wafer import cost_of as cost_of
     from planish.cost.result import WaferCost as WaferCost
+    from planish.cost.saving import CostSaving as CostSaving
+    from planish.cost.saving import cost_saving as cost_saving
+    from planish.cost.sensitivity import CostSensitivity as CostSensitivity
+    from planish.cost.sensitivity import cost_sensitivity as cost_sensitivity
     from planish.errors import PlanishError as PlanishError
     from planish.explain.comparison.attribution import Comparison as Comparison
     from planish.explain.comparison.attribution import compare as compare

@@ -5,19 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from planish.cost.pace import bottleneck
 from planish.engine.record import shortened
 from planish.results.result import Result
 
 if TYPE_CHECKING:
+    from planish.cost.sheet import Sheet
     from planish.results.asked import Asked
+
+CONSUMABLES = ("pad", "disk", "ring", "membrane")
+WEEK = 168 * 3600.0  # [s]
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
     """One thing that a wafer uses up.
 
-    ``price`` of one of it (a litre of slurry, an hour of the machine), None where none is given; ``amount`` of it for a
-    wafer of product, None where nothing tells; ``life`` in wafers polished, and what ends it.
+    ``price`` of one of it (a litre of slurry or water, an hour of the machine or of people, a year of upkeep), None where
+    none is given; ``amount`` of it for a wafer of product, None where nothing tells; ``life`` in wafers polished, and what
+    ends it; ``group``: fixed, recurring, or yield for what is lost with scrapped wafers.
     """
 
     name: str
@@ -25,6 +31,7 @@ class Item:
     amount: float | None
     life: int | None = None
     end: str = ""
+    group: str = "recurring"
 
     @property
     def cost(self) -> float | None:
@@ -34,25 +41,65 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Times:
-    """What one wafer of product takes [s]: its own, that of the monitors, that of changes and breaking-in."""
+    """What one wafer of product takes of the machine [s].
+
+    ``polish`` and ``between`` wafers, shared out over the platens; ``waiting`` of the platens for a slower station;
+    ``monitors``; ``changes`` and breaking-in; ``failures``, unscheduled stops.
+    """
 
     polish: float
     between: float
     monitors: float
     changes: float
+    waiting: float = 0.0
+    failures: float = 0.0
+
+    @property
+    def cycle(self) -> float:
+        """From one wafer to the next while nothing stops the machine [s]."""
+        return self.polish + self.between + self.waiting
 
     @property
     def total(self) -> float:
         """All of it [s]."""
-        return self.polish + self.between + self.monitors + self.changes
+        return self.cycle + self.monitors + self.changes + self.failures
+
+
+@dataclass(frozen=True, slots=True)
+class States:
+    """Which share of the calendar a machine spends in each of the six equipment states, 0 to 1."""
+
+    productive: float
+    standby: float
+    engineering: float
+    scheduled_down: float
+    unscheduled_down: float
+    non_scheduled: float
+
+    @property
+    def operating(self) -> float:
+        """Share in which product is to be made, stops and all."""
+        return self.productive + self.standby + self.scheduled_down + self.unscheduled_down
+
+    def rows(self) -> list[dict[str, object]]:
+        """Return a row a state: its number, name, share, and hours a week."""
+        return [
+            {
+                "state": number,
+                "name": name.replace("_", " "),
+                "share_percent": 100.0 * getattr(self, name),
+                "week_h": 168.0 * getattr(self, name),
+            }
+            for number, name in enumerate(self.__slots__, 1)
+        ]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
 class WaferCost(Result):
     """What a wafer of product costs.
 
-    ``wafers`` of the lot that showed the lives; ``slurry`` [m^3] for a wafer of product; ``currency`` "" where the setup
-    does not name it.
+    ``wafers`` of the lot that showed the lives; ``sheet`` with items, times and states; ``currency`` "" where the setup does
+    not name it.
     """
 
     kind: ClassVar[str] = "cost of a wafer"
@@ -60,9 +107,7 @@ class WaferCost(Result):
     title: str
     currency: str
     wafers: int
-    items: tuple[Item, ...]
-    times: Times
-    slurry: float
+    sheet: Sheet
     notes: tuple[str, ...]
     rests_on: tuple[str, ...]
     asked: Asked | None = None
@@ -73,10 +118,24 @@ class WaferCost(Result):
         return f"{shortened(self.title, 60)!r}: {money}, {3600 / self.times.total:.3g} wafers an hour"
 
     @property
+    def items(self) -> tuple[Item, ...]:
+        """What a wafer uses up."""
+        return self.sheet.items
+
+    @property
+    def times(self) -> Times:
+        """What it takes of the machine."""
+        return self.sheet.times
+
+    @property
+    def slurry(self) -> float:
+        """Slurry for a wafer of product [m^3]."""
+        return self.sheet.slurry
+
+    @property
     def total(self) -> float | None:
         """The sum of what is known; None where nothing has a price."""
-        known = [item.cost for item in self.items if item.cost is not None]
-        return sum(known) if known else None
+        return self.sheet.total
 
     def sources(self) -> list[str]:
         """Return what the answer rests on, one line each."""
@@ -84,26 +143,35 @@ class WaferCost(Result):
 
     def _content(self) -> dict[str, Any]:
         """Return the sum, what the wafer takes, the lives, and a row an item with its share."""
-        lives = {item.name: item for item in self.items if item.name not in ("slurry", "monitors", "machine")}
-        times = self.times
+        lives = {item.name: item for item in self.items if item.name in CONSUMABLES}
+        times, total, states = self.times, self.total, self.sheet.states
+        slowest = bottleneck(self.sheet.line)
         return {
-            "wafer_cost": self.total,
+            "cost_per_wafer": total,
+            "cost_per_good_wafer": None if total is None else total / (1.0 - self.sheet.scrapped),
             "currency": self.currency,
-            "throughput_per_h": 3600.0 / times.total,
+            "wafers_per_hour": 3600.0 / times.total,
+            "wafers_per_week": WEEK * states.operating / times.total,
             "machine_time_s": times.total,
+            "cycle_s": times.cycle,
+            "bottleneck": slowest.name,
             "polish_time_s": times.polish,
             "between_time_s": times.between,
+            "waiting_time_s": times.waiting,
             "monitors_time_s": times.monitors,
             "changes_time_s": times.changes,
+            "failures_time_s": times.failures,
             "slurry_ml": 1e6 * self.slurry,
             **{f"{name}_life_wafers": item.life for name, item in lives.items()},
             **{f"{name}_end": item.end for name, item in lives.items() if item.end},
             "wafers": self.wafers,
             "items": self.rows(),
+            "groups": self.groups(),
+            "states": states.rows(),
         }
 
     def rows(self) -> list[dict[str, object]]:
-        """Return a row an item: price, life in wafers and its end, cost for a wafer, share of the sum."""
+        """Return a row an item: price, life in wafers and its end, cost for a wafer, share of the sum, group."""
         total = self.total
         return [
             {
@@ -113,6 +181,19 @@ class WaferCost(Result):
                 "end": item.end,
                 "cost": item.cost,
                 "share_percent": None if item.cost is None or not total else 100 * item.cost / total,
+                "group": item.group,
             }
             for item in self.items
+        ]
+
+    def groups(self) -> list[dict[str, object]]:
+        """Return a row a group of items that has a price: its cost for a wafer, and its share."""
+        sums: dict[str, float] = {}
+        for item in self.items:
+            if item.cost is not None:
+                sums[item.group] = sums.get(item.group, 0.0) + item.cost
+        total = self.total
+        return [
+            {"group": group, "cost": cost, "share_percent": 100 * cost / total if total else None}
+            for group, cost in sums.items()
         ]

@@ -15,7 +15,10 @@ from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.cost.passing import WaferFlow
     from planish.cost.result import WaferCost
+    from planish.cost.saving import CostSaving
+    from planish.cost.sensitivity import CostSensitivity
     from planish.explain.comparison.attribution import Comparison
     from planish.explain.comparison.side_by_side import SideBySide
     from planish.fit.calibrate.held import HeldSets
@@ -184,6 +187,18 @@ def _cost(answer: WaferCost, folder: Path, units: str) -> list[Path]:
         _table(folder / "cost.csv", list(rows[0]), cells, note),
         answer.save(folder / "cost.nc"),
     ]
+
+
+def _saving(answer: CostSaving, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "saving"), answer.save(folder / "saving.nc")]
+
+
+def _sensitivity(answer: CostSensitivity, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "tornado"), answer.save(folder / "tornado.nc")]
+
+
+def _flow(answer: WaferFlow, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "flow"), answer.save(folder / "flow.nc")]
 
 
 def _surface(answer: ResponseSurface, folder: Path, units: str) -> list[Path]:
@@ -400,6 +415,9 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "study": _study,
     "DwellTable": _dwell,
     "cost of a wafer": _cost,
+    "saving": _saving,
+    "cost sensitivity": _sensitivity,
+    "flow of wafers": _flow,
     "comparison": _comparison,
     "side by side": _comparison,
     "response surface": _surface,
