@@ -90,6 +90,8 @@ _HOMES = {
     "hold.run_length.asked": "hold_run_length hold_limit RunLength",
     "hold.capability": "hold_capability Capability",
     "hold.gauge": "hold_gauge GaugeStudy",
+    "hold.qualify.qualified": "hold_qualify read_qualification Qualification",
+    "hold.qualify.equivalence": "hold_equivalence hold_equivalence_size Equivalence EquivalenceSize",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -149,6 +151,13 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.endpoint.watcher import WatchState as WatchState
     from planish.hold.gauge import GaugeStudy as GaugeStudy
     from planish.hold.gauge import hold_gauge as hold_gauge
+    from planish.hold.qualify.equivalence import Equivalence as Equivalence
+    from planish.hold.qualify.equivalence import EquivalenceSize as EquivalenceSize
+    from planish.hold.qualify.equivalence import hold_equivalence as hold_equivalence
+    from planish.hold.qualify.equivalence import hold_equivalence_size as hold_equivalence_size
+    from planish.hold.qualify.qualified import Qualification as Qualification
+    from planish.hold.qualify.qualified import hold_qualify as hold_qualify
+    from planish.hold.qualify.qualified import read_qualification as read_qualification
     from planish.hold.run_length.asked import RunLength as RunLength
     from planish.hold.run_length.asked import hold_limit as hold_limit
     from planish.hold.run_length.asked import hold_run_length as hold_run_length

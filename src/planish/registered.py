@@ -109,3 +109,6 @@ def register_all() -> None:
     register("run length", drawer="planish.explain.figures.hold:run_length_figure")
     register("capability", drawer="planish.explain.figures.hold:capability_figure")
     register("gauge study", drawer="planish.explain.figures.hold:gauge_figure")
+    register("qualification", drawer="planish.explain.figures.qualify:qualification_figure")
+    register("equivalence", drawer="planish.explain.figures.qualify:equivalence_figure")
+    register("equivalence size", drawer="planish.explain.figures.qualify:equivalence_size_figure")

@@ -190,6 +190,7 @@ def _longer(taken: Used, prices: Prices, name: str, wafers: int) -> Moved:
 def _dearer(taken: Used, prices: Prices, key: str, value: float) -> Moved:
     def moved(factor: float) -> tuple[Used, Prices]:
         most = 1.0 if key in ("measured", "scrapped") else float("inf")
-        return taken, replace(prices, **{key: min(factor * value, most)})
+        changed: dict[str, Any] = {key: min(factor * value, most)}
+        return taken, replace(prices, **changed)
 
     return moved

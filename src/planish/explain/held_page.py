@@ -17,8 +17,11 @@ CAPTIONS = {
     "run length": "Samples on average before an alarm, or the share of charts still silent.",
     "capability": "The rows between their specification limits, with the normal curves of both spreads.",
     "gauge study": "Standard deviation of each source of the spread.",
+    "qualification": "Each check between its limits.",
+    "equivalence": "The rows of both parts; the difference of their means between the margins.",
+    "equivalence size": "Chance of showing equivalence, by the rows of a sample.",
 }
-TABLES = ("alarms", "phases", "components", "anova", "run_lengths")
+TABLES = ("alarms", "phases", "components", "anova", "run_lengths", "checks", "parts", "curve")
 
 
 def held_page(answer: Result) -> str:
@@ -49,5 +52,6 @@ def held_page(answer: Result) -> str:
                 [label(key) for key in head], [[row.get(key) for key in head] for row in shown], name + more
             )
     notes = Part("Assumed").listing(list(answer.notes))
-    return render(f"{answer.kind} of {document.get('value', document.get('chart', ''))}", [picture, numbers, notes],
-                  answer.sources())  # fmt: skip
+    of = document.get("value", document.get("chart", document.get("title", "")))
+    title = f"{answer.kind} of {of}" if of else answer.kind
+    return render(title, [picture, numbers, notes], answer.sources())

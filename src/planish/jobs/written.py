@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from planish.hold.endpoint.trace import Trace
     from planish.hold.endpoint.watch import WatchedTrace
     from planish.hold.gauge import GaugeStudy
+    from planish.hold.qualify.equivalence import Equivalence, EquivalenceSize
+    from planish.hold.qualify.qualified import Qualification
     from planish.hold.run_length.asked import RunLength
     from planish.jobs.dies import DieAnswer
     from planish.jobs.dwell import DwellTable
@@ -57,7 +59,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
-        a capability, a gauge study.
+        a capability, a gauge study, a qualification, a test of equivalence.
     folder
         Where to; it must exist.
     units
@@ -352,6 +354,14 @@ def _gauge(answer: GaugeStudy, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "gauge"), answer.save(folder / "gauge.nc")]
 
 
+def _qualification(answer: Qualification, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "qualification"), answer.save(folder / "qualification.nc")]
+
+
+def _equivalence(answer: Equivalence | EquivalenceSize, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "equivalence"), answer.save(folder / "equivalence.nc")]
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -431,6 +441,9 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "run length": _run_length,
     "capability": _capability,
     "gauge study": _gauge,
+    "qualification": _qualification,
+    "equivalence": _equivalence,
+    "equivalence size": _equivalence,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from planish.cost.per_wafer import SOURCES as COST_SOURCES
 from planish.cost.per_wafer import cost_of
+from planish.cost.sheet import SOURCES as COST_SOURCES
 from planish.engine.record import counted, shortened
 from planish.errors import SetupError, refuse
 from planish.explain.comparison.attribution import OUTCOMES, SOURCES, Comparison, compare
