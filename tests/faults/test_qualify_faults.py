@@ -117,7 +117,7 @@ def test_keys(tmp_path):
         ({"old": "c"}, "rows with p 'c' = 0: must be 2 or more with a value (labels there are: a, b)"),
         ({"new": "a"}, "new part = 'a': must be another one than the old"),
         ({"alpha": 0.6}, "alpha = 0.6: must be from 1e-6 to 0.4"),
-        ({"power": 1.0}, "power = 1.0: must be from 0.01 to 0.9999"),
+        ({"power": 1.0}, "power of the test = 1.0: must be from 0.01 to 0.9999"),
         ({"part": "q"}, "must be the name of one of its columns"),
         ({"data": {"x": [1.0, 1.0, 2.0, 2.0], "p": list("aabb")}}, "all rows of a part are the same"),
     ],

@@ -11,7 +11,8 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from planish.cost.lives import Lives
-from planish.cost.result import Item, WaferCost
+from planish.cost.items import Item
+from planish.cost.result import WaferCost
 from planish.cost.sheet import SOURCES, sheet
 from planish.cost.used import used
 from planish.predict.lot.advance import WornThroughError

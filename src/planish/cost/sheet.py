@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planish.cost.pace import Station, bottleneck, stations
-from planish.cost.result import Item, States, Times
+from planish.cost.items import Item, States, Times
 from planish.errors import SetupError, refuse
 from planish.predict.lot.plan import HANDLING_TIME
 

@@ -153,7 +153,7 @@ def equivalence_size_figure(found: Result) -> Figure:
     ax = subplots(fig, 1, 1)
     ax.plot(
         [row["rows"] for row in document["curve"]],
-        [row["power"] for row in document["curve"]],
+        [row["reached_power"] for row in document["curve"]],
         color=BLUE,
         marker="o",
         markersize=4,

@@ -221,8 +221,8 @@ def hold_equivalence(
 
 def _rows(numbers: Array, labels: list[str], name: str, path: str, part: str) -> Array:
     known = [label.strip() for label in labels]
-    found = numbers[np.array([label == name.strip() for label in known], dtype=bool)]
-    found = found[np.isfinite(found)]
+    chosen = np.array([label == name.strip() for label in known], dtype=bool)
+    found: Array = numbers[chosen & np.isfinite(numbers)]
     if found.size < LEAST:
         there = ", ".join(dict.fromkeys(label for label in known if label)) or "none"
         raise DataError(
@@ -325,7 +325,7 @@ class EquivalenceSize(Result):
             "true_difference": self.difference,
             "alpha": self.alpha,
             "samples": self.samples,
-            "curve": [{"rows": rows, "power": power} for rows, power in self.curve],
+            "curve": [{"rows": rows, "reached_power": power} for rows, power in self.curve],
         }
 
 

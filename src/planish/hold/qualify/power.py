@@ -181,6 +181,6 @@ def check(alpha: float, power: float, lower: float, upper: float) -> None:
     if not 1e-6 <= alpha <= 0.4:
         raise DataError(refuse("alpha", alpha, "from 1e-6 to 0.4", "0.05 is usual"))
     if not 0.01 <= power <= 0.9999:
-        raise DataError(refuse("power", power, "from 0.01 to 0.9999", "0.8 or 0.9 is usual"))
+        raise DataError(refuse("power of the test", power, "from 0.01 to 0.9999", "0.8 or 0.9 is usual"))
     if not (-math.inf < lower < 0 < upper < math.inf):
         raise DataError(refuse("margin", f"{lower:g} to {upper:g}", "from below 0 to above 0"))

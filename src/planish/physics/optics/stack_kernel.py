@@ -43,7 +43,15 @@ def _root(square: complex) -> complex:
 
 @njit(cache=True, nogil=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def in_small(twice: complex, length: float) -> complex:
-    """Return u = (1 - e)/(2 q) for a small 2 beta = ``twice`` and k0 d = ``length``."""
+    """Return u = (1 - e)/(2 q) by its series.
+
+    Parameters
+    ----------
+    twice
+        2 beta, small.
+    length
+        k0 d.
+    """
     x = complex(-twice.imag, twice.real)
     series = 1.0 + x * 0.5 * (1.0 + x / 3.0 * (1.0 + x * 0.25 * (1.0 + x * 0.2 * (1.0 + x / 6.0))))
     return complex(length * series.imag, -length * series.real)
