@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planish.cost.flow import Chance, Change, Passed, pass_wafers
+from planish.cost.items import States
 from planish.cost.pace import Station, bottleneck
 from planish.cost.per_wafer import WAFERS, lot_of_cost
-from planish.cost.items import States
 from planish.cost.sheet import SOURCES, WEEK, Sheet, sheet
 from planish.cost.used import Used, used
 from planish.engine.record import shortened

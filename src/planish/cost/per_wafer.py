@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from planish.cost.lives import Lives
 from planish.cost.items import Item
+from planish.cost.lives import Lives
 from planish.cost.result import WaferCost
 from planish.cost.sheet import SOURCES, sheet
 from planish.cost.used import used

@@ -14,8 +14,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planish.cost.pace import Station, bottleneck, stations
 from planish.cost.items import Item, States, Times
+from planish.cost.pace import Station, bottleneck, stations
 from planish.errors import SetupError, refuse
 from planish.predict.lot.plan import HANDLING_TIME
 
