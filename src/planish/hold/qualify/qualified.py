@@ -19,6 +19,7 @@ from planish.errors import DataError, refuse
 from planish.hold.charts.samples import Data, Table, table_of
 from planish.hold.qualify.checklist import LOOKS, Check, Checklist, read_checklist
 from planish.hold.qualify.record import FORMAT, read_record, sealed
+from planish.results.plain import Figure
 from planish.results.result import Result
 
 Array = NDArray[np.float64]
@@ -92,7 +93,7 @@ class Qualification(Result):
         """Return what the answer rests on, one line each."""
         return list(SOURCES)
 
-    def rows(self) -> list[dict[str, Any]]:
+    def rows(self) -> list[dict[str, Figure]]:
         """Return a row a check."""
         return [
             {
@@ -111,7 +112,7 @@ class Qualification(Result):
             for one in self.checks
         ]
 
-    def record(self) -> dict[str, Any]:
+    def record(self) -> dict[str, object]:
         """Return the content of the record, to be signed."""
         return {
             "format": FORMAT,
@@ -147,18 +148,17 @@ class Qualification(Result):
         return write_asked(Path(path), text + "\n")
 
     def _content(self) -> dict[str, Any]:
-        record = self.record()
         return {
             "title": self.title,
             "passed": self.passed,
             "by": self.by,
             "when": self.when,
             "remark": self.remark,
-            "digest": sealed(record, None)["digest"],
+            "digest": sealed(self.record(), None)["digest"],
             "missed": sum(not one.passed for one in self.checks),
             "checks": self.rows(),
-            "table": record["table"]["name"],
-            "checklist": record["checklist"]["name"],
+            "table": self.table[0],
+            "checklist": self.checklist[0],
         }
 
 
