@@ -13,11 +13,11 @@ import planish
 PACKAGES = {
     "setup": "describe: setup files, parts, checks",
     "predict": "predict: wafer, lot, die",
-    "cost": "cost: what a wafer costs",
+    "cost": "cost: what a wafer costs, and how wafers pass the machine",
     "measure": "measure: sites, traces, layouts, statistics",
     "fit": "fit: calibrate to own data",
     "tuning": "tune: settings solved for, many runs of one setup, trade-offs",
-    "hold": "hold: control charts, run lengths, capability, gauge studies, endpoints, run-to-run control",
+    "hold": "hold: control charts, run lengths, capability, gauge studies, qualifications, endpoints, run-to-run control",
     "explain": "explain: findings, figures, reports, attribution",
     "physics": "the physics: pure functions of SI numbers and arrays",
     "results": "what every answer has: figures, tables, datasets, files",

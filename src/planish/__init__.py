@@ -44,6 +44,9 @@ _HOMES = {
     "predict.cleaning": "clean_wafer Cleaned",
     "cost.per_wafer": "cost_of",
     "cost.result": "WaferCost",
+    "cost.saving": "cost_saving CostSaving",
+    "cost.sensitivity": "cost_sensitivity CostSensitivity",
+    "cost.passing": "flow_wafers WaferFlow",
     "results.result": "Result",
     "results.saved": "open_result SavedResult",
     # measure
@@ -94,6 +97,8 @@ _HOMES = {
     "hold.control.advice": "ControlAdvice ControlNews",
     "hold.control.belief": "Spreads",
     "hold.control.stopping": "stop_control",
+    "hold.qualify.qualified": "hold_qualify read_qualification Qualification",
+    "hold.qualify.equivalence": "hold_equivalence hold_equivalence_size Equivalence EquivalenceSize",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -106,8 +111,14 @@ _WHERE = {name: f"planish.{home}" for home, names in _HOMES.items() for name in 
 __all__ = ["__version__", *_WHERE]
 
 if TYPE_CHECKING:  # the same names for a type checker
+    from planish.cost.passing import WaferFlow as WaferFlow
+    from planish.cost.passing import flow_wafers as flow_wafers
     from planish.cost.per_wafer import cost_of as cost_of
     from planish.cost.result import WaferCost as WaferCost
+    from planish.cost.saving import CostSaving as CostSaving
+    from planish.cost.saving import cost_saving as cost_saving
+    from planish.cost.sensitivity import CostSensitivity as CostSensitivity
+    from planish.cost.sensitivity import cost_sensitivity as cost_sensitivity
     from planish.errors import PlanishError as PlanishError
     from planish.explain.comparison.attribution import Comparison as Comparison
     from planish.explain.comparison.attribution import compare as compare
@@ -155,6 +166,13 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.endpoint.watcher import WatchState as WatchState
     from planish.hold.gauge import GaugeStudy as GaugeStudy
     from planish.hold.gauge import hold_gauge as hold_gauge
+    from planish.hold.qualify.equivalence import Equivalence as Equivalence
+    from planish.hold.qualify.equivalence import EquivalenceSize as EquivalenceSize
+    from planish.hold.qualify.equivalence import hold_equivalence as hold_equivalence
+    from planish.hold.qualify.equivalence import hold_equivalence_size as hold_equivalence_size
+    from planish.hold.qualify.qualified import Qualification as Qualification
+    from planish.hold.qualify.qualified import hold_qualify as hold_qualify
+    from planish.hold.qualify.qualified import read_qualification as read_qualification
     from planish.hold.run_length.asked import RunLength as RunLength
     from planish.hold.run_length.asked import hold_limit as hold_limit
     from planish.hold.run_length.asked import hold_run_length as hold_run_length

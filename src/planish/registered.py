@@ -47,6 +47,9 @@ def register_all() -> None:
         shown="planish.explain.figures.from_saved:dummy_fill",
     )
     register("cost of a wafer", drawer="planish.explain.figures.cost:cost_figure")
+    register("saving", drawer="planish.explain.figures.cost:saving_figure")
+    register("cost sensitivity", drawer="planish.explain.figures.cost:tornado_figure")
+    register("flow of wafers", drawer="planish.explain.figures.flow:flow_figure")
     register("cleaning", drawer="planish.explain.figures.cleaning:cleaning_figure")
     register(
         "measured wafer",
@@ -107,3 +110,6 @@ def register_all() -> None:
     register("capability", drawer="planish.explain.figures.hold:capability_figure")
     register("gauge study", drawer="planish.explain.figures.hold:gauge_figure")
     register("control trial", drawer="planish.explain.figures.control:trial_figure")
+    register("qualification", drawer="planish.explain.figures.qualify:qualification_figure")
+    register("equivalence", drawer="planish.explain.figures.qualify:equivalence_figure")
+    register("equivalence size", drawer="planish.explain.figures.qualify:equivalence_size_figure")

@@ -50,7 +50,7 @@ def setup():
         (VARY, AIMS, {"wafers": 1}, r"wafers"),
         (VARY, AIMS, {"seed": -1}, r"seed"),
         (VARY, ["rate", "dishing"], {}, r"die: no layout given.*--layout FILE or --pattern"),
-        (VARY, ["rate", "cost"], {"wafers": 2}, r"wafer_cost: no price is given.*\[cost\]"),
+        (VARY, ["rate", "cost"], {"wafers": 2}, r"cost_per_wafer: no price is given.*\[cost\]"),
     ],
 )
 def test_what_cannot_be_asked_for(setup, vary, aims, more, words):

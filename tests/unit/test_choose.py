@@ -129,7 +129,7 @@ def test_lives_and_cost_as_the_verb_cost_tells_them(setup):
     found = planish.choose(priced, {SPEED: "70 rpm, 110 rpm"}, ["pad-life", "cost"], wafers=3, workers=1)
     for point in found.points:
         alone = planish.cost_of(priced.replace(point.changes), 3).summary()
-        assert point.figures == (alone["pad_life_wafers"], alone["wafer_cost"])
+        assert point.figures == (alone["pad_life_wafers"], alone["cost_per_wafer"])
 
 
 def test_what_is_left_within_a_die():

@@ -67,10 +67,10 @@ def test_a_wafer_costs_what_a_sum_by_hand_says(said):
     assert {item.name: item.cost for item in said.items} == pytest.approx(BY_HAND, rel=1e-9)
     assert said.total == pytest.approx(sum(BY_HAND.values()), rel=1e-9)
     figures = said.summary()
-    assert figures["wafer_cost"] == said.total
+    assert figures["cost_per_wafer"] == said.total
     assert figures["polish_time_s"] == pytest.approx(85.0)
     assert figures["slurry_ml"] == pytest.approx(1000 * BY_HAND["slurry"] / 4)
-    assert figures["throughput_per_h"] == pytest.approx(180 / BY_HAND["machine"])
+    assert figures["wafers_per_hour"] == pytest.approx(180 / BY_HAND["machine"])
     assert figures["currency"] == "EUR"
 
 
@@ -87,7 +87,7 @@ def test_without_prices_nothing_is_made_up(plain):
     bare = planish.cost_of(plain, 4)
     assert bare.total is None
     assert all(item.cost is None for item in bare.items)
-    assert bare.summary()["throughput_per_h"] > 0
+    assert bare.summary()["wafers_per_hour"] > 0
     told = next(note for note in bare.notes if note.startswith("no price is given"))
     assert all(f"cost.{key}_price" in told for key in ("pad", "disk", "ring", "membrane", "slurry", "hour"))
     assert any("30 s between wafers taken (common practice, no source)" in note for note in bare.notes)
@@ -237,7 +237,7 @@ def test_the_verb_prints_and_writes_what_the_function_says(plain, said, tmp_path
     done = CliRunner().invoke(app, [*words, "--json", "--out", str(tmp_path / "out")])
     assert done.exit_code == 0
     document = json.loads(done.stdout)
-    assert document["wafer_cost"] == said.total
+    assert document["cost_per_wafer"] == said.total
     saved = planish.open_result(tmp_path / "out" / "cost.nc")
     assert saved.document() == document
     table = (tmp_path / "out" / "cost.csv").read_text(encoding="utf-8")
@@ -250,6 +250,6 @@ def test_the_verb_prints_and_writes_what_the_function_says(plain, said, tmp_path
     }
     shown = CliRunner().invoke(app, words).stdout
     assert "what a wafer of product uses up, in EUR" in shown
-    assert "not counted: yield and rework" in shown
+    assert "not counted unless a price is given for it" in shown
     wrong = CliRunner().invoke(app, ["cost", str(path), "--wafers", "1"])
     assert wrong.exit_code != 0

@@ -19,6 +19,7 @@ from planish.explain.figures.style import as_svg
 from planish.explain.words import label
 from planish.fit.planarization import fit_planarization
 from planish.fit.unseen import RatePredictor
+from planish.hold.qualify.checklist import Check, Checklist
 from planish.jobs.measured import measured_against
 from planish.jobs.rates import fit_rates
 from planish.measure.layout.make import make_maps
@@ -68,6 +69,9 @@ FOLLOWING = (
     "run length",
     "capability",
     "gauge study",
+    "qualification",
+    "equivalence",
+    "equivalence size",
 )
 
 
@@ -139,7 +143,17 @@ def answers():
         design_sweep(setup, 4),
         propose_fill(die.density, die.cell, die.worst.seen.length),
         clean_wafer(setup, USUAL),
-        planish.cost_of(setup.replace({"cost": {"pad_price": 400, "slurry_price": 3.5}}), 4),
+        cost := planish.cost_of(setup.replace({"cost": {"pad_price": 400, "slurry_price": 3.5}}), 4),
+        planish.cost_saving(cost, cost),
+        planish.hold_qualify(
+            {"x": [1.0, 2.0]},
+            Checklist("t", (Check("rate", "x", "mean", 0.0, None),), "", "c.toml"),
+            "A. Person",
+        ),
+        planish.hold_equivalence({"x": [1.0, 2.0, 1.5, 2.5], "p": list("aabb")}, "x", "p", "a", "b", 1.0),
+        planish.hold_equivalence_size(1.0, 1.0),
+        planish.cost_sensitivity(setup.replace({"cost": {"pad_price": 400, "slurry_price": 3.5}}), 0.2, 4),
+        planish.flow_wafers(setup, 40, lot=4),
         _disks(),
         sheet := planish.design_runs(setup, VARIED, star="faced", predict=["wiwnu_sigma_percent"]),
         planish.fit_runs(sheet),

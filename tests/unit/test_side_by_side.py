@@ -82,14 +82,14 @@ def test_notes_say_whose_they_are(setups):
 def test_costs_stand_beside_with_their_items(setups):
     side = planish.compare_all(setups[:2], cost_wafers=6)
     costs = [planish.cost_of(one, 6) for one in setups[:2]]
-    assert side.values("wafer_cost") == [cost.total for cost in costs]
+    assert side.values("cost_per_wafer") == [cost.total for cost in costs]
     rows = {row["item"]: row for row in side.document()["costs"]}
     assert sum(row["B"] for row in rows.values() if row["B"] is not None) == pytest.approx(costs[1].total)
     assert rows["ring"]["A"] is None
     assert any(note.startswith("A and B: cost: not counted") for note in side.notes)
     other = setups[1].replace({"cost.currency": "USD"})
     mixed = planish.compare_all([setups[0], other], cost_wafers=6)
-    row = next(row for row in mixed.document()["figures"] if row["figure"] == "wafer_cost")
+    row = next(row for row in mixed.document()["figures"] if row["figure"] == "cost_per_wafer")
     assert row["B less A"] is None
     assert any("different money" in note for note in mixed.notes)
 

@@ -189,7 +189,7 @@ def test_the_cost_is_the_package_s(client, document) -> None:
     priced = {**document, "cost": {"currency": "EUR", "pad_price": 450, "hour_price": 180}}
     told = client.post("/api/cost", json={"document": priced}).json()
     found = planish.cost_of(Setup(priced), 25)
-    assert told["wafer_cost"] == pytest.approx(found.total)
+    assert told["cost_per_wafer"] == pytest.approx(found.total)
     assert [row["item"] for row in told["items"]] == [row["item"] for row in found.rows()]
     assert told["notes"] == list(found.notes)
 

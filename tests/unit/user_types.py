@@ -25,9 +25,13 @@ from planish import (
     Coefficient,
     Comparison,
     ControlChart,
+    CostSaving,
+    CostSensitivity,
     DieResult,
     DiskFit,
     DiskSeries,
+    Equivalence,
+    EquivalenceSize,
     FieldsResult,
     FilmFollower,
     FilmState,
@@ -46,6 +50,7 @@ from planish import (
     OverPolish,
     PartRow,
     PlanishError,
+    Qualification,
     RemovalFit,
     ResponseSurface,
     Result,
@@ -62,6 +67,7 @@ from planish import (
     Tuned,
     TunedPlatens,
     WaferCost,
+    WaferFlow,
     WaferResult,
     WatchedTrace,
     WatchState,
@@ -122,7 +128,15 @@ def predict(setup: Setup, maps: LayoutMaps) -> tuple[WaferResult, LotResult, Die
     assert_type(planish.polish_band(setup), dict[str, Band])
     assert_type(planish.lot_band(setup, 20, seed=1), dict[str, Band])
     assert_type(planish.die_band([setup], maps), dict[str, Band])
-    assert_type(planish.cost_of(setup, 50), WaferCost)
+    cost = planish.cost_of(setup, 50)
+    assert_type(cost, WaferCost)
+    saving = planish.cost_saving(cost, cost)
+    assert_type(saving, CostSaving)
+    assert_type(saving.against.total, float | None)
+    assert_type(planish.cost_sensitivity(setup, 0.2, 50), CostSensitivity)
+    flow = planish.flow_wafers(setup, 400, lot=50, arrival=240.0, seed=1)
+    assert_type(flow, WaferFlow)
+    assert_type(flow.pace(), tuple[float, float])
     assert_type(planish.compare_all([setup, setup], cost_wafers=4), SideBySide)
     sheet = planish.design_runs(
         setup, {"head.ring.gap": "0.4..0.9 mm", "recipe.step.main.flow": "150..250 ml/min"}
@@ -186,6 +200,14 @@ def held(file: Path) -> ControlChart:
     study = planish.hold_gauge("gauge.csv", "rate", "wafer", "tool")
     assert_type(study, GaugeStudy)
     assert_type(study.parts[0].sd, float)
+    released = planish.hold_qualify("new-pad.csv", Path("checklist.toml"), by="A. Person")
+    assert_type(released, Qualification)
+    assert_type(released.sign("new-pad.json", key=b"sixteen bytes or more"), Path)
+    assert_type(planish.read_qualification("new-pad.json"), Qualification)
+    alike = planish.hold_equivalence("pads.csv", "rate", "pad", "A", "B", "3 %")
+    assert_type(alike, Equivalence)
+    assert_type(alike.interval, tuple[float, float])
+    assert_type(planish.hold_equivalence_size(4.0, 7.0), EquivalenceSize)
     return chart
 
 

@@ -1,7 +1,8 @@
 """What does a wafer cost? Lives, slurry and time of a lot, at the prices that the setup gives; nothing is assumed.
 
 Consumables are shared out over the wafers that they last, slurry over what flows, the machine over the time that it is
-kept. Wafers that monitor a new pad wear and cost as product does, and product bears it.
+kept. Wafers that monitor a new pad wear and cost as product does, and product bears it. The sums are those of
+:mod:`planish.cost.sheet`.
 """
 
 from __future__ import annotations
@@ -9,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from planish.cost.lives import Lives, lives
-from planish.cost.result import Item, Times, WaferCost
-from planish.errors import SetupError, refuse
+from planish.cost.items import Item
+from planish.cost.lives import Lives
+from planish.cost.result import WaferCost
+from planish.cost.sheet import SOURCES, sheet
+from planish.cost.used import used
 from planish.predict.lot.advance import WornThroughError
 from planish.predict.lot.plan import HANDLING_TIME
 from planish.predict.lot.run import polish_lot
@@ -29,12 +30,19 @@ if TYPE_CHECKING:
     from planish.setup.models import Setup
     from planish.setup.si import Rig
 
-LITRE = 1e-3  # [m^3]
-HOUR = 3600.0  # [s]
 WAFERS, MOST_WAFERS = 1000, 100_000
-SOURCES = ("Cost of a wafer: prices shared out over lives, flow and time, derived here",)
-NOT_COUNTED = "not counted: yield and rework, power, water and waste, people, buildings; an hour's price may hold what you put in"
-ONE_AT_A_TIME = "one machine polishes one wafer at a time, all steps on the one pad of the setup"
+NOT_COUNTED = (
+    "not counted unless a price is given for it: people, upkeep and floor, water, scrapped wafers; never: rework, power, waste; "
+    "an hour's price may hold what you put in"
+)
+ALIKE = "all platens polish as the setup's one pad does, and a stop stops the whole machine"
+# What an item's amount comes from, where that is no life of its own.
+ASKS = {
+    "monitors": "cost.pad_wafers",
+    "machine bought": "cost.machine_years",
+    "water": "cost.water_flow",
+    "scrap": "cost.scrapped",
+}
 LIMITS = (
     "lives end at the usual limits of a lot (common practice, no source); rate and uniformity are looked at in the "
     "{wafers} wafers that were polished, depths are drawn on beyond them"
@@ -117,19 +125,14 @@ def cost_of_lot(lot: LotResult, wafers: int, asked: Asked | None = None) -> Wafe
     """
     rig = lot.rig
     prices = rig.prices or Prices()
-    found = lives(lot, prices)
-    product = _product_share(prices, found)
-    times = _times(rig, lot, found, prices, _between(prices), product)
-    slurry = _slurry(rig, lot, found) / product
-    items = tuple(_items(rig, found, prices, times, slurry, product))
+    taken = used(lot, prices)
+    worked = sheet(taken, prices)
     return WaferCost(
         title=rig.title,
         currency=prices.currency,
         wafers=lot.wafers,
-        items=items,
-        times=times,
-        slurry=slurry,
-        notes=tuple(_notes(rig, lot, found, prices, items, wafers)),
+        sheet=worked,
+        notes=tuple(_notes(rig, lot, taken.lives, prices, worked.items, wafers)),
         rests_on=(*SOURCES, *lot.sources()),
         asked=asked,
     )
@@ -154,75 +157,6 @@ def _lot(
             wafers = min(wafers, worn.wafer) - 1
 
 
-def _product_share(prices: Prices, found: Lives) -> float:
-    """Return which share of the wafers that are polished is product and no monitor."""
-    life = found.pad.wafers
-    if not prices.monitors or life is None:
-        return 1.0
-    if prices.monitors >= life:
-        raise SetupError(
-            refuse(
-                "cost.monitors",
-                prices.monitors,
-                f"fewer than the {life} wafers that a pad lasts ({found.pad.end})",
-                "monitor less, or look at what ends the pad: planish lot",
-            )
-        )
-    return 1.0 - prices.monitors / life
-
-
-def _counted(lot: LotResult, found: Lives) -> slice:
-    """Return the wafers of the lot that are polished before the pad is changed."""
-    return slice(0, min(lot.wafers, found.pad.wafers or lot.wafers))
-
-
-def _times(rig: Rig, lot: LotResult, found: Lives, prices: Prices, between: float, product: float) -> Times:
-    disk = rig.conditioner
-    polish = float(lot.records.time[_counted(lot, found)].mean())
-    waiting = max(between, disk.ex_situ_time) if disk is not None and lot.conditioning else between
-    broken_in = disk.break_in_time if disk is not None and lot.conditioning else 0.0
-    changes = (
-        (found.pad.wafers, (prices.pad_change or 0.0) + broken_in),
-        (found.disk.wafers, prices.disk_change or 0.0),
-        (found.ring.wafers, prices.head_change or 0.0),
-        (found.membrane.wafers, prices.head_change or 0.0),
-    )
-    changing = sum(time / life for life, time in changes if life is not None)
-    return Times(
-        polish=polish,
-        between=waiting,
-        monitors=(polish + waiting) * (1.0 / product - 1.0),
-        changes=changing / product,
-    )
-
-
-def _slurry(rig: Rig, lot: LotResult, found: Lives) -> float:
-    """Return the slurry [m^3] that flows for one wafer."""
-    flows = np.array([step.flow for step in rig.steps])
-    return float((lot.records.step_time[_counted(lot, found)] @ flows).mean())
-
-
-def _items(
-    rig: Rig, found: Lives, prices: Prices, times: Times, slurry: float, product: float
-) -> Iterator[Item]:
-    """Yield what a wafer uses up, in the order of a machine."""
-    used_up = {
-        "pad": (found.pad, True),
-        "disk": (found.disk, rig.conditioner is not None),
-        "ring": (found.ring, rig.head.ring is not None),
-        "membrane": (found.membrane, True),
-    }
-    for name, (life, there) in used_up.items():
-        if there:
-            share = None if life.wafers is None else 1.0 / (life.wafers * product)
-            yield Item(name, getattr(prices, f"{name}_price"), share, life.wafers, life.end)
-    yield Item("slurry", prices.slurry_price, slurry / LITRE)
-    if prices.monitors:
-        known = found.pad.wafers is not None
-        yield Item("monitors", prices.monitor_price, 1.0 / product - 1.0 if known else None)
-    yield Item("machine", prices.hour_price, times.total / HOUR)
-
-
 def _notes(
     rig: Rig, lot: LotResult, found: Lives, prices: Prices, items: tuple[Item, ...], asked: int
 ) -> Iterator[str]:
@@ -235,8 +169,9 @@ def _notes(
         yield f"no price is given, so left out of the sum: {named}"
     for item in items:
         if item.price is not None and item.amount is None:
-            key = "pad_wafers" if item.name == "monitors" else f"{item.name}_wafers"
-            yield f"{item.name}: nothing here tells how long one lasts, so left out of the sum: say cost.{key}"
+            lacks = "how much of it a wafer takes" if item.name in ASKS else "how long one lasts"
+            key = ASKS.get(item.name, f"cost.{item.name}_wafers")
+            yield f"{item.name}: nothing here tells {lacks}, so left out of the sum: say {key}"
     yield from _idle(rig, prices)
     if prices.between is None:
         yield f"cost.between not given: {HANDLING_TIME:g} s between wafers taken (common practice, no source)"
@@ -258,7 +193,7 @@ def _notes(
             "their limits before it: a longer lot shows that"
         )
     yield LIMITS.format(wafers=lot.wafers)
-    yield ONE_AT_A_TIME
+    yield ALIKE
     yield NOT_COUNTED
     yield from lot.notes
 
@@ -271,3 +206,13 @@ def _idle(rig: Rig, prices: Prices) -> Iterator[str]:
         yield "the head has no retaining ring: what cost says of rings counts for nothing"
     if not prices.monitors and prices.monitor_price is not None:
         yield "cost.monitors not given: no wafer monitors a new pad, and its price counts for nothing"
+    pairs = {
+        ("failure_every", "repair"): "no unscheduled stop is counted",
+        ("measured", "measure"): "no wafer is measured in the machine",
+        ("water_flow", "water_price"): "water is not counted",
+        ("machine_years", "machine_price"): "the machine is not written off",
+        ("scrapped", "wafer_price"): "a scrapped wafer is worth nothing beyond what it cost here",
+    }
+    for (given, lacking), told in pairs.items():
+        if getattr(prices, given) is not None and getattr(prices, lacking) is None:
+            yield f"cost.{given} given, cost.{lacking} not: {told}"

@@ -18,8 +18,22 @@ CAPTIONS = {
     "capability": "The rows between their specification limits, with the normal curves of both spreads.",
     "gauge study": "Standard deviation of each source of the spread.",
     "control trial": "What each wafer of the first course lost, under each control; grey: twice the least spread about what was wanted.",
+    "qualification": "Each check between its limits.",
+    "equivalence": "The rows of both parts; the difference of their means between the margins.",
+    "equivalence size": "Chance of showing equivalence, by the rows of a sample.",
 }
-TABLES = ("alarms", "phases", "components", "anova", "run_lengths", "controls", "spreads")
+TABLES = (
+    "alarms",
+    "phases",
+    "components",
+    "anova",
+    "run_lengths",
+    "controls",
+    "spreads",
+    "checks",
+    "parts",
+    "curve",
+)
 
 
 def held_page(answer: Result) -> str:
@@ -50,5 +64,6 @@ def held_page(answer: Result) -> str:
                 [label(key) for key in head], [[row.get(key) for key in head] for row in shown], name + more
             )
     notes = Part("Assumed").listing(list(answer.notes))
-    return render(f"{answer.kind} of {document.get('value', document.get('chart', document.get('step', '')))}", [picture, numbers, notes],
-                  answer.sources())  # fmt: skip
+    of = next((document[key] for key in ("value", "chart", "title", "step") if document.get(key)), "")
+    title = f"{answer.kind} of {of}" if of else answer.kind
+    return render(title, [picture, numbers, notes], answer.sources())

@@ -76,6 +76,11 @@ _WORDS = {
     "arl": "ARL, samples on average before an alarm",
     "arl_error": "its numerical error, in samples",
     "arl_on_target": "ARL on target, samples on average before a false alarm",
+    "cost_per_good_wafer": "cost per good wafer, those that are not scrapped",
+    "wafers_per_hour_error": "its standard error, of twenty batches",
+    "expected_wafers_per_hour": "wafers per hour by the closed form",
+    "waiting_time_s": "platens, or wafers, wait [s]",
+    "moved_percent": "each moved by [%]",
     "lsl": "LSL, lower specification limit",
     "usl": "USL, upper specification limit",
     **{

@@ -15,7 +15,10 @@ from planish.results.result import Result
 from planish.units import PSI
 
 if TYPE_CHECKING:
+    from planish.cost.passing import WaferFlow
     from planish.cost.result import WaferCost
+    from planish.cost.saving import CostSaving
+    from planish.cost.sensitivity import CostSensitivity
     from planish.explain.comparison.attribution import Comparison
     from planish.explain.comparison.side_by_side import SideBySide
     from planish.fit.calibrate.held import HeldSets
@@ -30,6 +33,8 @@ if TYPE_CHECKING:
     from planish.hold.endpoint.trace import Trace
     from planish.hold.endpoint.watch import WatchedTrace
     from planish.hold.gauge import GaugeStudy
+    from planish.hold.qualify.equivalence import Equivalence, EquivalenceSize
+    from planish.hold.qualify.qualified import Qualification
     from planish.hold.run_length.asked import RunLength
     from planish.jobs.dies import DieAnswer
     from planish.jobs.dwell import DwellTable
@@ -55,7 +60,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
-        a capability, a gauge study, a trial of control.
+        a capability, a gauge study, a trial of control, a qualification, a test of equivalence.
     folder
         Where to; it must exist.
     units
@@ -185,6 +190,18 @@ def _cost(answer: WaferCost, folder: Path, units: str) -> list[Path]:
         _table(folder / "cost.csv", list(rows[0]), cells, note),
         answer.save(folder / "cost.nc"),
     ]
+
+
+def _saving(answer: CostSaving, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "saving"), answer.save(folder / "saving.nc")]
+
+
+def _sensitivity(answer: CostSensitivity, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "tornado"), answer.save(folder / "tornado.nc")]
+
+
+def _flow(answer: WaferFlow, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "flow"), answer.save(folder / "flow.nc")]
 
 
 def _surface(answer: ResponseSurface, folder: Path, units: str) -> list[Path]:
@@ -355,6 +372,14 @@ def _trial(answer: ControlTrial, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "control"), *written, answer.save(folder / "control.nc")]
 
 
+def _qualification(answer: Qualification, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "qualification"), answer.save(folder / "qualification.nc")]
+
+
+def _equivalence(answer: Equivalence | EquivalenceSize, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "equivalence"), answer.save(folder / "equivalence.nc")]
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -418,6 +443,9 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "study": _study,
     "DwellTable": _dwell,
     "cost of a wafer": _cost,
+    "saving": _saving,
+    "cost sensitivity": _sensitivity,
+    "flow of wafers": _flow,
     "comparison": _comparison,
     "side by side": _comparison,
     "response surface": _surface,
@@ -432,6 +460,9 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "capability": _capability,
     "gauge study": _gauge,
     "control trial": _trial,
+    "qualification": _qualification,
+    "equivalence": _equivalence,
+    "equivalence size": _equivalence,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,

@@ -77,6 +77,9 @@ WITHOUT_UNIT = (
     "score",
     "price",  # in the money that stands beside it
     "cost",
+    "wafer",  # money for one
+    "hour",  # wafers in one
+    "week",
 )
 
 UNITS = _all()

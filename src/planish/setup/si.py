@@ -468,7 +468,10 @@ class Die(Record):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Prices(Record):
-    """What things cost: prices in ``currency`` (of a litre for the slurry), lives in wafers, times [s]. None: not said."""
+    """What things cost: prices in ``currency`` (of a litre for slurry and water), lives in wafers, times [s], flow [m^3/s].
+
+    None: not said.
+    """
 
     currency: str = ""
     pad_price: float | None = None
@@ -487,6 +490,25 @@ class Prices(Record):
     pad_change: float | None = None
     disk_change: float | None = None
     head_change: float | None = None
+    platens: int | None = None
+    visits: int | None = None
+    load: float | None = None
+    rinse: float | None = None
+    clean: float | None = None
+    measure: float | None = None
+    measured: float | None = None
+    failure_every: float | None = None
+    repair: float | None = None
+    engineering: float | None = None
+    idle: float | None = None
+    machine_price: float | None = None
+    machine_years: float | None = None
+    upkeep_price: float | None = None
+    labour_price: float | None = None
+    water_price: float | None = None
+    water_flow: float | None = None
+    wafer_price: float | None = None
+    scrapped: float | None = None
 
     def _told(self) -> str:
         priced = sum(name.endswith("_price") and getattr(self, name) is not None for name in self.__slots__)

@@ -109,14 +109,61 @@ def cost(
     wafers: Annotated[
         int, typer.Option("--wafers", "-n", help="Wafers of the lot on one pad that shows the lives.")
     ] = 1000,
+    prices: Annotated[
+        Path | None,
+        typer.Option(
+            "--prices", help="Price file (TOML) with keys of the table [cost], over those of the setup."
+        ),
+    ] = None,
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            "--against", help="Another setup file: say what FILE, with its --set, saves against it."
+        ),
+    ] = None,
+    tornado: Annotated[
+        str | None,
+        typer.Option(
+            "--tornado",
+            metavar="SHARE",
+            help="Move each price, life and time down and up by a share, as '20 %': what does the cost hang on?",
+        ),
+    ] = None,
     settings: Settings = None,
     json_out: Json = False,
     out: Out = None,
 ) -> None:
-    """Say what a wafer costs by lives, flow, time and the setup's prices, and how many an hour there are."""
+    """Say what a wafer costs by lives, flow, time and prices, how many an hour there are, and what a change saves."""
     from planish.cli import cost as verb
 
-    verb.cost(file, settings or [], wafers, json_out, out)
+    verb.cost(file, settings or [], prices, wafers, against, tornado, json_out, out)
+
+
+@app.command()
+def flow(
+    file: SetupFile,
+    wafers: Annotated[int, typer.Option("--wafers", "-n", help="Wafers of product that pass.")] = 2000,
+    lot: Annotated[int, typer.Option("--lot", help="Wafers of the lot that shows the lives.")] = 1000,
+    arrival: Annotated[
+        str | None,
+        typer.Option(
+            "--arrival",
+            help="Mean time between wafers that arrive each on its own, as '3 min'; one is always waiting unless given.",
+        ),
+    ] = None,
+    steady: Annotated[
+        bool, typer.Option("--steady", help="Unscheduled stops come at their mean, not by chance.")
+    ] = False,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of stops and arrivals.")] = 0,
+    settings: Settings = None,
+    json_out: Json = False,
+    out: Out = None,
+) -> None:
+    """Let wafers pass the machine one by one: wafers an hour, waiting, and how its time splits."""
+    from planish.cli import cost as verb
+
+    options = {"wafers": wafers, "lot": lot, "stops_by_chance": not steady, "seed": seed}
+    verb.flow(file, settings or [], options, arrival, json_out, out)
 
 
 @app.command()

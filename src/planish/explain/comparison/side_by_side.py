@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from planish.cost.per_wafer import SOURCES as COST_SOURCES
 from planish.cost.per_wafer import cost_of
+from planish.cost.sheet import SOURCES as COST_SOURCES
 from planish.engine.record import counted, shortened
 from planish.errors import SetupError, refuse
 from planish.explain.comparison.attribution import OUTCOMES, SOURCES, Comparison, compare
@@ -26,8 +26,8 @@ LETTERS = "ABCDEFGHIJKL"
 _SIDE = re.compile(r"(A and B|A|B): ")  # before what a pair says of the wafer of one or both
 #: What of a cost stands beside the figures of the wafer.
 OF_COST = (
-    "wafer_cost",
-    "throughput_per_h",
+    "cost_per_wafer",
+    "wafers_per_hour",
     "machine_time_s",
     "slurry_ml",
     "pad_life_wafers",
@@ -141,7 +141,7 @@ class SideBySide(Result):
     def _row(self, figure: str) -> dict[str, Any]:
         values = self.values(figure)
         first = values[0]
-        apart = figure == "wafer_cost" and self._mixed_money
+        apart = figure == "cost_per_wafer" and self._mixed_money
         less = [None if first is None or value is None or apart else value - first for value in values[1:]]
         return {
             "figure": figure,

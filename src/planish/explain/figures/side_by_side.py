@@ -39,7 +39,7 @@ def side_by_side_figure(answer: Result) -> Figure:
     told = {row["figure"]: row for row in document["figures"]}
     drawn = [
         key
-        for key in ("wafer_cost", *document["outcomes"])
+        for key in ("cost_per_wafer", *document["outcomes"])
         if key in told and told[key][letters[0]] is not None
     ]
     drawn = drawn or list(document["outcomes"])
@@ -47,7 +47,7 @@ def side_by_side_figure(answer: Result) -> Figure:
     grid = subplots(fig, len(drawn), 2, squeeze=False)
     for (left, right), key in zip(grid, drawn, strict=True):
         _values(left, letters, told[key])
-        if key == "wafer_cost":
+        if key == "cost_per_wafer":
             _items(right, document, letters)
         else:
             _shares(right, document, key)

@@ -8,7 +8,7 @@ n + i k with k above 0.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal, NamedTuple, TypeAlias
+from typing import Any, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -91,7 +91,63 @@ def _marched(
     shape: tuple[int, ...],
     optics: tuple[int, ...],
 ) -> Shares:
-    """Run the kernel: axes along which only thicknesses change are its inner ones, so that optics are worked out once."""
+    """Run the kernel that fits: where no thickness changes along an axis of its own, that of single points."""
+    points = int(np.prod(shape, dtype=np.int64))
+    outer = int(np.prod(optics, dtype=np.int64))
+    run = _by_points if outer == points else _by_rows
+    asked = (False, True) if polarization == "mean" else (polarization == "p",)
+    found = [run(media, layers, light, np.sin(slant), along_p, shape, optics) for along_p in asked]
+    means = [0.5 * (both[0] + both[1]) if len(both) > 1 else both[0] for both in zip(*found, strict=True)]
+    return Shares(*(one.reshape(shape) for one in means))
+
+
+def _by_points(
+    media: list[Complex],
+    layers: list[Array],
+    light: Array,
+    sine: Array,
+    along_p: bool,
+    shape: tuple[int, ...],
+    _: tuple[int, ...],
+) -> tuple[Array, Array]:
+    """Each point has optics of its own; what is the same for all is handed over once."""
+    from planish.physics.optics.points_kernel import march_points
+
+    points = int(np.prod(shape, dtype=np.int64))
+
+    def told(values: NDArray[Any]) -> NDArray[Any]:
+        return values.reshape(1) if values.size == 1 else np.broadcast_to(values, shape).reshape(points)
+
+    def split(values: Sequence[NDArray[Any]], kind: type) -> tuple[NDArray[Any], NDArray[Any]]:
+        same: NDArray[Any] = np.array(
+            [one.ravel()[0] if one.size == 1 else np.nan for one in values], dtype=kind
+        )
+        own = [told(one) for one in values if one.size > 1]
+        return same, np.array(own, dtype=kind) if own else np.empty((0, points), dtype=kind)
+
+    reflected, transmitted = np.empty(points), np.empty(points)
+    march_points(
+        *split(media, np.complex128),
+        *split(layers, np.float64),
+        np.ascontiguousarray(told(light)),
+        np.ascontiguousarray(told(sine)),
+        along_p,
+        reflected,
+        transmitted,
+    )
+    return reflected, transmitted
+
+
+def _by_rows(
+    media: list[Complex],
+    layers: list[Array],
+    light: Array,
+    sine: Array,
+    along_p: bool,
+    shape: tuple[int, ...],
+    optics: tuple[int, ...],
+) -> tuple[Array, Array]:
+    """Axes along which only thicknesses change are the kernel's inner ones, so that optics are worked out once."""
     from planish.physics.optics.stack_kernel import march
 
     padded = (1,) * (len(shape) - len(optics)) + optics
@@ -111,17 +167,13 @@ def _marched(
     for at, one in enumerate(layers):
         whole = np.broadcast_to(one, shape).transpose(order)
         thick[at] = whole[(0,) * len(outside)].reshape(1, inner) if rows == 1 else whole.reshape(outer, inner)
-    wave = np.ascontiguousarray(told(light), dtype=np.float64)
-    sine = np.sin(np.ascontiguousarray(told(slant), dtype=np.float64))
-    found = []
-    for along_p in (False, True) if polarization == "mean" else (polarization == "p",):
-        reflected, transmitted = np.empty((outer, inner)), np.empty((outer, inner))
-        march(stacked, wave, sine, thick, along_p, reflected, transmitted)
-        found.append((reflected, transmitted))
-    means = [np.mean(both, axis=0) if len(both) > 1 else both[0] for both in zip(*found, strict=True)]
+    reflected, transmitted = np.empty((outer, inner)), np.empty((outer, inner))
+    lit = [np.ascontiguousarray(told(one), dtype=np.float64) for one in (light, sine)]
+    march(stacked, *lit, thick, along_p, reflected, transmitted)
     back = np.argsort(order)
-    moved = [one.reshape([shape[axis] for axis in order]).transpose(back) for one in means]
-    return Shares(*(np.ascontiguousarray(one).reshape(shape) for one in moved))
+    moved = (one.reshape([shape[axis] for axis in order]).transpose(back) for one in (reflected, transmitted))
+    first, second = (np.ascontiguousarray(one) for one in moved)
+    return first, second
 
 
 def _constant(values: Array, shape: tuple[int, ...], axes: list[int]) -> bool:

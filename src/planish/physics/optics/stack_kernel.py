@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-_SMALL = 1e-2  # of 2 beta: below it u is a series, since 1 - e loses its digits
-_FAST = {"contract", "nsz", "arcp", "reassoc"}
+SMALL = 1e-2  # of 2 beta: below it u is a series, since 1 - e loses its digits
+FAST = {"contract", "nsz", "arcp", "reassoc"}
 _HALF_PI = 0.5 * math.pi
 
 
@@ -42,15 +42,23 @@ def _root(square: complex) -> complex:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")  # type: ignore[untyped-decorator]
-def _series(twice: complex, length: float) -> complex:
-    """Return u = (1 - e)/(2 q) for a small 2 beta = ``twice`` and k0 d = ``length``."""
+def in_small(twice: complex, length: float) -> complex:
+    """Return u = (1 - e)/(2 q) by its series.
+
+    Parameters
+    ----------
+    twice
+        2 beta, small.
+    length
+        k0 d.
+    """
     x = complex(-twice.imag, twice.real)
     series = 1.0 + x * 0.5 * (1.0 + x / 3.0 * (1.0 + x * 0.25 * (1.0 + x * 0.2 * (1.0 + x / 6.0))))
     return complex(length * series.imag, -length * series.real)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz"}, inline="always")  # type: ignore[untyped-decorator]
-def _turned(quarters: float) -> tuple[float, float]:
+def turned(quarters: float) -> tuple[float, float]:
     """Return cosine and sine of an angle in quarters of a turn."""
     whole = np.floor(quarters + 0.5)
     r = (quarters - whole) * _HALF_PI
@@ -71,7 +79,7 @@ def _turned(quarters: float) -> tuple[float, float]:
     return cosine, sine
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FAST)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=FAST)  # type: ignore[untyped-decorator]
 def _layer(
     thickness: Array, wavelength: float, q: complex, up: complex, down: complex, fields: Array, loss: Array
 ) -> None:
@@ -84,7 +92,7 @@ def _layer(
     steep = 2.0 * k0 * (abs(q.real) + abs(q.imag))
     for i in range(thickness.size):
         d = thickness[i]
-        re, im = _turned(turn * d)
+        re, im = turned(turn * d)
         if dark:
             fade = math.exp(-fading * d)
             re, im = re * fade, im * fade
@@ -94,8 +102,8 @@ def _layer(
         rr, ri = vr * rise.real - vi * rise.imag, vr * rise.imag + vi * rise.real
         fr, fi = vr * fall.real - vi * fall.imag, vr * fall.imag + vi * fall.real
         br, bi, cr, ci = fields[0, i], fields[1, i], fields[2, i], fields[3, i]
-        if steep * d < _SMALL:
-            u = _series(2.0 * k0 * d * q, k0 * d)
+        if steep * d < SMALL:
+            u = in_small(2.0 * k0 * d * q, k0 * d)
             rr, ri = (u * up).real, (u * up).imag
             fr, fi = (u * down).real, (u * down).imag
         fields[0, i] = er * br - ei * bi + rr * cr - ri * ci
@@ -104,7 +112,7 @@ def _layer(
         fields[3, i] = fr * bi + fi * br + er * ci + ei * cr
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FAST)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=FAST)  # type: ignore[untyped-decorator]
 def _shares(
     fields: Array, loss: Array, first: float, foot: float, reflected: Array, transmitted: Array
 ) -> None:
@@ -116,62 +124,6 @@ def _shares(
         reflected[i] = (ar * ar + ai * ai) * whole
         through = 4.0 * first * foot * whole
         transmitted[i] = through * math.exp(-loss[i]) if loss[i] > 0.0 else through
-
-
-@njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz"})  # type: ignore[untyped-decorator]
-def _march_points(
-    indices: Complex,
-    wavelength: Array,
-    sine: Array,
-    thickness: Array,
-    along_p: bool,
-    reflected: Array,
-    transmitted: Array,
-) -> None:
-    """Do as :func:`march` where each point has optics of its own: one point after the other, all in registers."""
-    outer, media = indices.shape
-    rows = thickness.shape[1]
-    for o in range(outer):
-        across = (indices[o, 0].real * sine[o]) ** 2
-        k0 = 2.0 * math.pi / wavelength[o]
-        square = indices[o, media - 1] * indices[o, media - 1]
-        foot = _root(square - across)
-        if along_p:
-            foot = square / foot if foot != 0.0 else complex(math.inf, 0.0)
-        # At the critical angle the p-admittance of the last medium has no bound: C = 1, B = 0, nothing passes.
-        endless = math.isinf(foot.real)
-        b, c = (0.0 + 0.0j, 1.0 + 0.0j) if endless else (1.0 + 0.0j, foot)
-        loss = 0.0
-        for j in range(media - 2, 0, -1):
-            d = thickness[j - 1, o % rows, 0]
-            square = indices[o, j] * indices[o, j]
-            inside = square - across
-            q = _root(inside)
-            twice = 2.0 * k0 * d
-            re, im = _turned(8.0 * q.real * d / wavelength[o])
-            if q.imag > 0.0:
-                fade = math.exp(-twice * q.imag)
-                re, im = re * fade, im * fade
-                loss += twice * q.imag
-            if twice * (q.real + q.imag) < _SMALL:
-                u = _series(twice * q, k0 * d)
-            else:
-                # (1 - e)/(2 q), the division written out
-                size = 0.5 / (q.real * q.real + q.imag * q.imag)
-                u = complex(1.0 - re, -im) * complex(q.real * size, -q.imag * size)
-            even = complex(0.5 + 0.5 * re, 0.5 * im)
-            if along_p:
-                b, c = even * b + inside / square * u * c, square * u * b + even * c
-            else:
-                b, c = even * b + u * c, inside * u * b + even * c
-        first = math.sqrt(indices[o, 0].real ** 2 - across)
-        if along_p:
-            first = indices[o, 0].real ** 2 / first
-        top, against = first * b + c, first * b - c
-        whole = 1.0 / (top.real * top.real + top.imag * top.imag)
-        reflected[o] = (against.real * against.real + against.imag * against.imag) * whole
-        through = 0.0 if endless else 4.0 * first * foot.real * whole
-        transmitted[o] = through * math.exp(-loss) if loss > 0.0 else through
 
 
 @njit(cache=True, nogil=True, error_model="numpy")  # type: ignore[untyped-decorator]
@@ -199,9 +151,6 @@ def march(
     reflected, transmitted
         (outer, inner), filled in.
     """
-    if thickness.shape[2] == 1:
-        _march_points(indices, wavelength, sine, thickness, along_p, reflected[:, 0], transmitted[:, 0])
-        return
     outer, media = indices.shape
     rows, inner = thickness.shape[1:]
     fields, loss = np.empty((4, inner)), np.empty(inner)

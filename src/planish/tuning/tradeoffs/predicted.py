@@ -184,9 +184,9 @@ def figure_value(wanted: Aim | Limit, found: Prediction) -> float:
     value = summary.get(wanted.figure)
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
-    if wanted.figure == "wafer_cost":
+    if wanted.figure == "cost_per_wafer":
         raise NeverThereError(
-            "wafer_cost: no price is given: must be one at least to be aimed at or limited (see the keys of [cost])"
+            "cost_per_wafer: no price is given: must be one at least to be aimed at or limited (see the keys of [cost])"
         )
     if wanted.answer == "die" and wanted.figure not in summary:
         numbers = ", ".join(key for key, held in summary.items() if isinstance(held, float))

@@ -47,7 +47,7 @@ export class Cost {
       const texts = [item.item, cell(item.price, 4), item.life_wafers === null ? "–" : `${item.life_wafers}${item.end ? ` (${item.end})` : ""}`, item.cost === null ? "–" : `${number(item.cost)}${money}`, item.share_percent === null ? "–" : `${number(item.share_percent, 2)} %`];
       for (const text of texts) row.insertCell().textContent = text;
     }
-    const sum = found.wafer_cost === null ? "No price is given, so no sum: say your prices below." : `A wafer costs ${number(found.wafer_cost, 4)}${money}; ${number(found.throughput_per_h)} wafers an hour.`;
+    const sum = found.cost_per_wafer === null ? "No price is given, so no sum: say your prices below." : `A wafer costs ${number(found.cost_per_wafer, 4)}${money}; ${number(found.wafers_per_hour)} wafers an hour.`;
     const takes = `It takes ${number(found.slurry_ml)} ml of slurry and ${number(found.machine_time_s)} s of the machine.`;
     this.table.replaceChildren(make("p", { class: "sentence", text: `${sum} ${takes}` }), make("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "What a wafer costs, table" }, made), make("details", {}, make("summary", { text: "notes" }), make("ul", {}, ...found.notes.map((text) => make("li", { text })))));
   }
