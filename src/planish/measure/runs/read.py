@@ -9,8 +9,16 @@ from pathlib import Path
 from typing import TypeAlias
 
 from planish.errors import DataError, refuse
-from planish.measure.runs.cells import QUANTITY, count, file_beside, quantity, setting
-from planish.measure.runs.columns import MEASURED, ROLES, Column, nearest_name, understood, unit_of_name
+from planish.measure.runs.cells import QUANTITY, count, figure, file_beside, quantity, setting
+from planish.measure.runs.columns import (
+    MEASURED,
+    ROLES,
+    WORDS,
+    Column,
+    nearest_name,
+    understood,
+    unit_of_name,
+)
 from planish.measure.runs.record import Run, RunColumns, RunTable
 from planish.measure.sites.column_names import named
 from planish.measure.tables.decimals import Decimal, decimal_sign, missing
@@ -21,7 +29,7 @@ from planish.measure.tables.workbook import Row
 MOST_RUNS = 10_000
 EXAMPLE = "wafer,pre file,post file,time_s"  # of column names, for a refusal
 _FILES = ("before", "after", "removal")
-_WORDS = ("wafer", "lot", *_FILES)
+_WORDS = ("wafer", "lot", *_FILES, *WORDS)
 IsKey: TypeAlias = Callable[[str], bool]
 
 
@@ -31,6 +39,7 @@ def read_runs(
     told: RunColumns | None = None,
     is_key: IsKey = lambda _: False,
     keys: Sequence[str] = (),
+    most: int = MOST_RUNS,
 ) -> RunTable:
     """Read a table of runs: text with any usual separator, Parquet or a workbook.
 
@@ -46,6 +55,8 @@ def read_runs(
         Whether a path is that of a key of the setup.
     keys
         Paths of keys, for the refusal of a name that is none.
+    most
+        Rows that it may have.
 
     Returns
     -------
@@ -66,8 +77,8 @@ def read_runs(
     columns, rows = _units_below(columns, rows)
     if not rows:
         raise DataError(f"{grid.path}: has column names but no rows")
-    if len(rows) > MOST_RUNS:
-        raise DataError(f"{grid.path}: {len(rows)} rows: must be at most {MOST_RUNS} runs (split the table)")
+    if len(rows) > most:
+        raise DataError(f"{grid.path}: {len(rows)} rows: must be at most {most} runs (split the table)")
     _check_measured(grid, at, columns)
     decimal = _decimal(grid, columns, rows, told)
     made = [_run(grid, line, cells, columns, decimal) for line, cells in rows]
@@ -206,6 +217,7 @@ def _check_told(place: str, headers: Sequence[str], told: RunColumns) -> None:
     for what, name in (
         *((f"column of {role}", name) for role, name in told.columns.items()),
         *(("column left out", name) for name in told.leave_out),
+        *(("column kept", name) for name in told.keep),
     ):
         if name.strip().casefold() not in have:
             shown = ", ".join(header[:40] for header in headers[:12])
@@ -216,6 +228,8 @@ def _as_told(header: str, told: RunColumns) -> Column | None:
     for role, name in told.columns.items():
         if header.casefold() == name.strip().casefold():
             return Column(header, role, unit=unit_of_name(header, role))
+    if any(header.casefold() == name.strip().casefold() for name in told.keep):
+        return Column(header, "kept")
     return None
 
 
@@ -223,7 +237,7 @@ def _check_once(place: str, columns: Sequence[Column]) -> None:
     seen: dict[str, str] = {}
     for one in columns:
         what = one.role or one.path
-        if what in seen:
+        if what in seen and what != "kept":
             words = ROLES[one.role][0] if one.role else one.path
             raise DataError(
                 f"{place}: columns {seen[what][:40]!r} and {one.header[:40]!r} could each be the {words}: must be one "
@@ -283,6 +297,8 @@ def _run(
     place = f"{grid.path}: {grid.place} {line}"
     found: dict[str, object] = {}
     settings: dict[str, str] = {}
+    words: dict[str, str] = {}
+    kept: dict[str, float] = {}
     folder = Path(grid.path).parent
     for one, cell in zip(columns, cells, strict=True):
         if one is None or missing(cell):
@@ -292,8 +308,12 @@ def _run(
             settings[one.path] = setting(cell, one.unit, decimal)
         elif one.role in _FILES:
             found[one.role] = file_beside(folder, cell, where)
+        elif one.role in WORDS:
+            words[one.role] = cell
         elif one.role in _WORDS:
             found[one.role] = cell
+        elif one.role == "kept":
+            kept[one.header] = figure(cell, where, decimal)
         elif one.role == "pad_wafers":
             found[one.role] = count(cell, where, decimal)
         else:
@@ -301,7 +321,7 @@ def _run(
             found[one.role] = value
             if one.role == "sd":
                 found["sd_is_rate"] = "/" in unit
-    run = Run(place=place, settings=settings, **found)  # type: ignore[arg-type]  # by the roles above
+    run = Run(place=place, settings=settings, words=words, kept=kept, **found)  # type: ignore[arg-type]  # by the roles above
     _check_run(run)
     return run
 
