@@ -87,6 +87,8 @@ _HOMES = {
     "hold.run_length.asked": "hold_run_length hold_limit RunLength",
     "hold.capability": "hold_capability Capability",
     "hold.gauge": "hold_gauge GaugeStudy",
+    "hold.history.history": "open_history History",
+    "hold.history.view": "HistoryView",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -140,6 +142,9 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.endpoint.watcher import WatchState as WatchState
     from planish.hold.gauge import GaugeStudy as GaugeStudy
     from planish.hold.gauge import hold_gauge as hold_gauge
+    from planish.hold.history.history import History as History
+    from planish.hold.history.history import open_history as open_history
+    from planish.hold.history.view import HistoryView as HistoryView
     from planish.hold.run_length.asked import RunLength as RunLength
     from planish.hold.run_length.asked import hold_limit as hold_limit
     from planish.hold.run_length.asked import hold_run_length as hold_run_length

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -53,8 +54,10 @@ def hold_chart(
     widen: bool = False,
     model: SetupLike | None = None,
     age: str | None = None,
+    name: str | None = None,
     sheet: str | None = None,
     decimal: str | None = None,
+    source: str = "",
 ) -> ControlChart:
     """Draw a control chart of measured rows and judge each.
 
@@ -95,8 +98,12 @@ def hold_chart(
     model, age
         A setup, and the column that says how many wafers the pad had polished before the row's: removal rates are judged
         without what the lot model foretells for that age.
+    name
+        Column that says what each row is called, as the wafer: told with its alarms.
     sheet, decimal
         Of a workbook with several sheets, and "point" or "comma" where the table leaves it open.
+    source
+        What columns that are given by name come from, for refusals.
 
     Returns
     -------
@@ -139,7 +146,16 @@ def hold_chart(
     if (model is None) != (age is None):
         raise DataError(refuse("model, age", (model is not None, age), "both, or neither"))
     samples = read_samples(
-        data, value, group=group, phase=phase, new_phase=new_phase, age=age, sheet=sheet, decimal=decimal
+        data,
+        value,
+        group=group,
+        phase=phase,
+        new_phase=new_phase,
+        age=age,
+        name=name,
+        sheet=sheet,
+        decimal=decimal,
+        source=source,
     )
     if model is not None:
         if chart == "t2":
@@ -155,6 +171,9 @@ def hold_chart(
         own = slice(starts[at], starts[at + 1])
         names = samples.group_names if chart == "xbar" else ()
         alarms += _alarms(part, (first[own], last[own]), int(starts[at]), off[at], samples.names, names)
+    if samples.called:
+        called = dict(zip(samples.rows.tolist(), samples.called, strict=True))
+        alarms = [replace(alarm, name=called[alarm.row]) for alarm in alarms]
     alarms.sort(key=lambda alarm: (alarm.point, alarm.panel, alarm.rule))
     phases = tuple(
         Phase(

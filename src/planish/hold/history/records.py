@@ -1,0 +1,200 @@
+"""What a history holds of a wafer, an event and a decision, as rows of its tables."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planish.errors import DataError, refuse
+from planish.hold.history.keys import digest_of, key_of
+from planish.hold.history.moments import moment
+from planish.measure.runs.columns import WORDS
+from planish.measure.sites.pairing import paired
+from planish.measure.sites.statistics import wafer_statistics
+
+if TYPE_CHECKING:
+    from planish.measure.runs.record import Run
+    from planish.measure.sites.read import SiteMap
+
+Row = dict[str, Any]
+LONGEST = 1000  # characters of a text that somebody writes
+
+
+@dataclass(frozen=True, slots=True)
+class WaferRecord:
+    """A wafer as it is put into the tables.
+
+    Attributes
+    ----------
+    row
+        Of the table of wafers, but for the entry that adds it.
+    place
+        Where it was read, for refusals.
+    settings
+        What was set otherwise, as JSON; "" where nothing is told.
+    maps
+        Plan, and row of the table of maps, of each of its maps.
+    """
+
+    row: Row
+    place: str
+    settings: str = ""
+    maps: tuple[tuple[Row, Row], ...] = field(default=())
+
+
+def wafer_record(run: Run, before: SiteMap | None = None, after: SiteMap | None = None) -> WaferRecord:
+    """Return the record of a wafer.
+
+    Parameters
+    ----------
+    run
+        Its row in a table of runs.
+    before, after
+        Thickness of its sites; or the removal, and None; or neither.
+
+    Raises
+    ------
+    DataError
+        For a wafer without a name or a moment, and sites that do not pair up or of which nothing is removed.
+    """
+    if run.wafer is None and run.cut is None:
+        raise DataError(
+            f"{run.place}: the name of the wafer is not given: must be filled in (a column wafer)"
+        )
+    if "when" not in run.words:
+        raise DataError(
+            f"{run.place}: the day and time of polishing is not given: must be filled in (a column polished at)"
+        )
+    at = moment(run.words["when"], f"{run.place}: polished at")
+    words = {"wafer": run.wafer or "", "lot": run.lot or ""} | {
+        name: run.words.get(name, "") for name in WORDS if name != "when"
+    }
+    key = key_of(
+        "wafer" if run.wafer else "cut", at, *(words[name] for name in ("wafer", "lot", "tool", "platen"))
+    )
+    settings = json.dumps(dict(sorted(run.settings.items()))) if run.settings else ""
+    figures: Row = {
+        "settings": key_of(settings) if settings else None,
+        "pad_wafers": run.pad_wafers,
+        "pad_time": run.pad_time,
+        "disk_time": run.disk_time,
+        "ring_time": run.ring_time,
+        "cut": run.cut,
+        "told_rate": run.rate,
+        "told_error": run.sd,
+        "error_of_rate": run.sd_is_rate,
+        "kept": json.dumps(dict(sorted(run.kept.items()))) if run.kept else None,
+        **_summary(run, before, after),
+    }
+    maps = tuple(
+        _map(at, key, which, each)
+        for which, each in (
+            ("removal" if after is None else "before", before),
+            ("after", after),
+        )
+        if each is not None
+    )
+    told = {**words, **figures, "polished": at, "settings": settings}
+    digest = digest_of(told, [part for plan, row in maps for part in (plan["key"], row["values"])])
+    return WaferRecord(
+        {"polished": at, "key": key, "digest": digest, **words, **figures}, run.place, settings, maps
+    )
+
+
+def _summary(run: Run, before: SiteMap | None, after: SiteMap | None) -> Row:
+    names = ("time", "removed", "rate", "wiwnu_sigma", "wiwnu_range", "sigma", "minimum", "maximum", "sites")
+    found: Row = dict.fromkeys(names) | {"time": run.time, "rate": run.rate}
+    if run.rate is not None and run.time is not None:
+        found["removed"] = run.rate * run.time
+    if before is None:
+        return found
+    try:
+        removal = paired(before, after).removal
+        figures = wafer_statistics(removal.value)
+    except DataError as error:
+        raise DataError(f"{run.place}: {error}") from None
+    time = run.time if run.time is not None else removal.polish_time
+    return found | {
+        "time": time,
+        "removed": figures.mean,
+        "rate": None if time is None else figures.mean / time,
+        "wiwnu_sigma": figures.wiwnu_sigma_percent,
+        "wiwnu_range": figures.wiwnu_range_percent,
+        "sigma": figures.sigma,
+        "minimum": figures.minimum,
+        "maximum": figures.maximum,
+        "sites": figures.sites,
+    }
+
+
+def _map(at: int, key: bytes, which: str, sites: SiteMap) -> tuple[Row, Row]:
+    names = json.dumps(list(sites.site))
+    x, y, values = (
+        np.ascontiguousarray(part, dtype="<f8").tobytes() for part in (sites.x, sites.y, sites.value)
+    )
+    plan: Row = {
+        "sites": len(sites),
+        "x": x,
+        "y": y,
+        "names": names,
+        "named": bool(sites.named_sites),
+        "unit": sites.unit,
+        "wafer_radius": sites.wafer_radius,
+    }
+    plan["key"] = digest_of((names, plan["named"], sites.unit, sites.wafer_radius), (x, y))
+    return plan, {"polished": at, "key": key, "which": which, "plan": plan["key"], "values": values}
+
+
+def event_row(kind: str, at: int, words: Mapping[str, str], place: str) -> Row:
+    """Return an event as a row of its table, but for the entry that adds it.
+
+    Parameters
+    ----------
+    kind
+        What happened, as "pad change".
+    at
+        When [µs since 1970].
+    words
+        Tool, head, platen, the part that came in, and a note; those that are said.
+    place
+        For refusals.
+
+    Raises
+    ------
+    DataError
+        For no kind, and for text that is too long.
+    """
+    told = {name: words.get(name, "").strip() for name in ("tool", "head", "platen", "part", "note")}
+    what = " ".join(kind.split()).lower()
+    if not what:
+        raise DataError(
+            refuse(f"{place}: event", kind, "what happened", "as 'pad change', 'disk change' or 'idle'")
+        )
+    for name, text in {**told, "event": what}.items():
+        check_words(text, f"{place}: {name}")
+    key = key_of("event", what, at, told["tool"], told["head"], told["platen"])
+    return {"key": key, "digest": digest_of([what, at, told]), "at": at, "kind": what, **told}
+
+
+def check_words(text: str, place: str) -> str:
+    """Return a text that somebody wrote, stripped.
+
+    Parameters
+    ----------
+    text
+        As given.
+    place
+        For the refusal.
+
+    Raises
+    ------
+    DataError
+        Where it is too long, or holds what no text holds.
+    """
+    if len(text) > LONGEST or "\0" in text:
+        raise DataError(f"{place}: {len(text)} characters: must be a text of at most {LONGEST}")
+    return text.strip()
