@@ -56,16 +56,18 @@ def history_figure(shown: Result) -> Figure:
     events = document["events"]
     for event in events:
         ax.axvline(_day(event["at"]), color=INK, linewidth=1, linestyle=(0, (1, 2)))
-    if len(events) <= NAMED_EVENTS:
+    ax.margins(x=0.02, y=0.12)
+    if 0 < len(events) <= NAMED_EVENTS:
+        low, high = ax.get_ylim()
+        ax.set_ylim(low, high + 0.45 * (high - low))  # room for the words
         top = ax.get_xaxis_transform()
         for event in events:
             words = " ".join(part for part in (event["kind"], event["part"]) if part)
             ax.text(
-                _day(event["at"]), 0.99, f" {words}", transform=top, rotation=90, va="top", ha="left", fontsize=8
+                _day(event["at"]), 0.98, words, transform=top, rotation=90, va="top", ha="right", fontsize=8
             )
     ax.set_ylabel(label(value))
     ax.set_xlabel("polished (UTC)")
-    ax.margins(x=0.02, y=0.12)
     fig.autofmt_xdate(rotation=20)
     count = f"{document['wafers']} {'wafer' if document['wafers'] == 1 else 'wafers'}"
     fig.suptitle(f"{count}: {document['chosen']}", fontweight="bold", x=0.02, ha="left")

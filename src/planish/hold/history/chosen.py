@@ -72,7 +72,9 @@ class Chosen:
 
     def of_events(self) -> list[ColumnElement[bool]]:
         """Return what must hold of an event: of a place that is not said it happened to all."""
-        said = {name: value for name in ("tool", "head", "platen") if (value := getattr(self, name)) is not None}
+        said = {
+            name: value for name in ("tool", "head", "platen") if (value := getattr(self, name)) is not None
+        }
         return [EVENTS.c[name].in_([value, ""]) for name, value in said.items()]
 
     def told(self) -> str:

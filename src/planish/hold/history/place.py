@@ -17,6 +17,7 @@ from planish.errors import DataError, refuse
 
 VARIABLE = "PLANISH_HISTORY"
 NAME = "history.sqlite"
+OWN = "own"
 WAITS = 60.0  # [s] for who writes at the same time
 PAGE = 8192  # bytes: a map of a hundred sites fits beside its neighbours
 ALLOWED = "the path of a file, sqlite:///FILE, or postgresql+pg8000://USER@HOST/NAME"
@@ -28,14 +29,15 @@ def place_of(url: str | Path | None) -> URL:
     Parameters
     ----------
     url
-        A path, or a URL; unless given the file in $PLANISH_HISTORY, or in planish/history of the user's data folder.
+        A path, or a URL; unless given, or as "own", the file in the folder $PLANISH_HISTORY, or in planish/history of the
+        user's data folder.
 
     Raises
     ------
     DataError
         For a URL that is none, and for a database that is neither SQLite nor PostgreSQL.
     """
-    if url is None:
+    if url is None or url == OWN:
         return URL.create("sqlite", database=str(user_folder("history", VARIABLE) / NAME))
     text = str(url)
     if isinstance(url, Path) or "://" not in text:
