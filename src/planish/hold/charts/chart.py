@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -167,13 +166,13 @@ def hold_chart(
     number = np.repeat(np.arange(len(parts)), lengths)
     starts = np.concatenate([[0], np.cumsum(lengths)])
     alarms: list[Alarm] = []
+    called = dict(zip(samples.rows.tolist(), samples.called, strict=True)) if samples.called else {}
     for at, part in enumerate(parts):
         own = slice(starts[at], starts[at + 1])
         names = samples.group_names if chart == "xbar" else ()
-        alarms += _alarms(part, (first[own], last[own]), int(starts[at]), off[at], samples.names, names)
-    if samples.called:
-        called = dict(zip(samples.rows.tolist(), samples.called, strict=True))
-        alarms = [replace(alarm, name=called[alarm.row]) for alarm in alarms]
+        alarms += _alarms(
+            part, (first[own], last[own]), int(starts[at]), off[at], samples.names, names, called
+        )
     alarms.sort(key=lambda alarm: (alarm.point, alarm.panel, alarm.rule))
     phases = tuple(
         Phase(
@@ -276,6 +275,7 @@ def _alarms(
     off: Array | None,
     columns: Sequence[str],
     groups: Sequence[str],
+    called: Mapping[int, str],
 ) -> list[Alarm]:
     out: list[Alarm] = []
     begins, ends = rows
@@ -306,12 +306,10 @@ def _alarms(
     for panel, rule, at in flagged:
         for place in at:
             cause, kind, size, first, points = told[int(place)]
-            name = groups[before + int(place)] if groups else ""
-            out.append(
-                Alarm(
-                    int(ends[place]), rule, cause, kind, size, first, points, before + int(place), panel, name
-                )
-            )
+            group = groups[before + int(place)] if groups else ""
+            row = int(ends[place])
+            told_of = (kind, size, first, points, before + int(place), panel, group, called.get(row, ""))
+            out.append(Alarm(row, rule, cause, *told_of))
     return out
 
 

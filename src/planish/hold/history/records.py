@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planish.errors import DataError, refuse
 from planish.hold.history.keys import digest_of, key_of
@@ -132,21 +134,30 @@ def _summary(run: Run, before: SiteMap | None, after: SiteMap | None) -> Row:
 
 
 def _map(at: int, key: bytes, which: str, sites: SiteMap) -> tuple[Row, Row]:
-    names = json.dumps(list(sites.site))
-    x, y, values = (
-        np.ascontiguousarray(part, dtype="<f8").tobytes() for part in (sites.x, sites.y, sites.value)
+    values = _doubles(sites.value)
+    plan = _plan(
+        sites.site,
+        bool(sites.named_sites),
+        sites.unit,
+        sites.wafer_radius,
+        _doubles(sites.x),
+        _doubles(sites.y),
     )
-    plan: Row = {
-        "sites": len(sites),
-        "x": x,
-        "y": y,
-        "names": names,
-        "named": bool(sites.named_sites),
-        "unit": sites.unit,
-        "wafer_radius": sites.wafer_radius,
-    }
-    plan["key"] = digest_of((names, plan["named"], sites.unit, sites.wafer_radius), (x, y))
     return plan, {"polished": at, "key": key, "which": which, "plan": plan["key"], "values": values}
+
+
+def _doubles(values: NDArray[np.float64]) -> bytes:
+    return np.ascontiguousarray(values, dtype="<f8").tobytes()
+
+
+@lru_cache(64)  # wafer after wafer has the same
+def _plan(
+    names: tuple[str, ...], named: bool, unit: str, wafer_radius: float | None, x: bytes, y: bytes
+) -> Row:
+    text = json.dumps(list(names))
+    key = digest_of((text, named, unit, wafer_radius), (x, y))
+    return {"key": key, "sites": len(names), "x": x, "y": y, "names": text, "named": named, "unit": unit,
+            "wafer_radius": wafer_radius}  # fmt: skip
 
 
 def event_row(kind: str, at: int, words: Mapping[str, str], place: str) -> Row:

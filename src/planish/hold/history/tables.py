@@ -30,7 +30,10 @@ BY_MONTH = ("wafers", "maps")
 _PARTED = {"postgresql_partition_by": "RANGE (polished)", "sqlite_with_rowid": False}
 # SQLite numbers rows by itself only where the key is an INTEGER.
 _NUMBER = BigInteger().with_variant(Integer(), "sqlite")
-_NUMBERED = Column("id", _NUMBER, primary_key=True, autoincrement=True)
+
+
+def _numbered() -> Column[int]:
+    return Column("id", _NUMBER, primary_key=True, autoincrement=True)
 
 
 def _bytes(name: str, *, key: bool = False, null: bool = False) -> Column[bytes]:
@@ -56,7 +59,7 @@ def _entry() -> Column[int]:
 ENTRIES = Table(
     "entries",
     METADATA,
-    _NUMBERED,
+    _numbered(),
     Column("at", BigInteger, nullable=False),
     _word("what"),
     _word("who"),
@@ -126,7 +129,7 @@ EVENTS = Table(
 DECISIONS = Table(
     "decisions",
     METADATA,
-    _NUMBERED.copy(),
+    _numbered(),
     _entry(),
     Column("at", BigInteger, nullable=False),
     *(_word(name) for name in ("what", "who", "why", "tool", "recipe")),

@@ -81,7 +81,8 @@ def read_runs(
         raise DataError(f"{grid.path}: {len(rows)} rows: must be at most {most} runs (split the table)")
     _check_measured(grid, at, columns)
     decimal = _decimal(grid, columns, rows, told)
-    made = [_run(grid, line, cells, columns, decimal) for line, cells in rows]
+    files: dict[str, Path] = {}
+    made = [_run(grid, line, cells, columns, decimal, files) for line, cells in rows]
     return RunTable(grid.path, tuple(made), _told(grid, columns, len(made)))
 
 
@@ -292,7 +293,12 @@ def _decimal(
 
 
 def _run(
-    grid: Grid, line: int, cells: Sequence[str], columns: Sequence[Column | None], decimal: Decimal
+    grid: Grid,
+    line: int,
+    cells: Sequence[str],
+    columns: Sequence[Column | None],
+    decimal: Decimal,
+    files: dict[str, Path],
 ) -> Run:
     place = f"{grid.path}: {grid.place} {line}"
     found: dict[str, object] = {}
@@ -307,7 +313,9 @@ def _run(
         if one.path:
             settings[one.path] = setting(cell, one.unit, decimal)
         elif one.role in _FILES:
-            found[one.role] = file_beside(folder, cell, where)
+            if cell not in files:  # a file of many wafers is looked for once
+                files[cell] = file_beside(folder, cell, where)
+            found[one.role] = files[cell]
         elif one.role in WORDS:
             words[one.role] = cell
         elif one.role in _WORDS:

@@ -7,6 +7,7 @@ than cell by cell. Anything else goes to the careful readers, which understand m
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -109,7 +110,8 @@ def _column_by_column(file: Path) -> dict[str, SiteMap] | None:
         return None
     wafers, sites = _labels(frame, roles["wafer"][0]), None
     if "site" in roles:
-        sites = _labels(frame, roles["site"][0])
+        named = _labels(frame, roles["site"][0])
+        sites = None if named is None else named.to_list()
     if wafers is None or ("site" in roles and sites is None):
         return None
     return _each(str(file), quantity, split_name(roles["value"][0])[1] or "", wafers, sites, x, y, value)
@@ -119,40 +121,51 @@ def _each(
     source: str,
     quantity: str,
     unit: str,
-    wafers: list[str],
+    wafers: pl.Series,
     sites: list[str] | None,
     x: Array,
     y: Array,
     value: Array,
 ) -> dict[str, SiteMap] | None:
-    rows: dict[str, list[int]] = {}
-    for row, name in enumerate(wafers):
-        rows.setdefault(name, []).append(row)
-    plans: dict[tuple[bytes, bytes, tuple[str, ...]], tuple[Array, Array, tuple[str, ...]]] = {}
     found: dict[str, SiteMap] = {}
-    for wafer, own in rows.items():
-        part: slice | list[int] = slice(own[0], own[-1] + 1) if own[-1] - own[0] + 1 == len(own) else own
+    plan: tuple[Array, Array, tuple[str, ...]] | None = None
+    known: set[tuple[bytes, bytes, tuple[str, ...]]] = set()
+    for wafer, part in _parts(wafers):
         here, there = x[part], y[part]
-        names = (
-            tuple(str(i + 1) for i in range(len(own))) if sites is None else tuple(sites[row] for row in own)
-        )
-        plan = (here.tobytes(), there.tobytes(), names)
-        if plan not in plans:
-            if len(set(names)) < len(names) or same_place(here, there) is not None:
+        names = _names(sites, part, len(here))
+        if (
+            plan is None
+            or names != plan[2]
+            or not (np.array_equal(here, plan[0]) and np.array_equal(there, plan[1]))
+        ):
+            plan = (here.copy(), there.copy(), names)
+            key = (here.tobytes(), there.tobytes(), names)
+            if key not in known and (len(set(names)) < len(names) or same_place(here, there) is not None):
                 return None
-            plans[plan] = (here.copy(), there.copy(), names)
-        own_x, own_y, own_names = plans[plan]
-        found[wafer] = SiteMap(
-            own_x,
-            own_y,
-            value[part].copy(),
-            own_names,
-            quantity,
-            unit,
-            source,
-            sites is not None,  # type: ignore[arg-type]
-        )
+            known.add(key)
+        own = value[part].copy()
+        found[wafer] = SiteMap(*plan[:2], own, plan[2], quantity, unit, source, sites is not None)  # type: ignore[arg-type]
     return found
+
+
+def _names(sites: list[str] | None, part: slice | list[int], count: int) -> tuple[str, ...]:
+    if sites is None:
+        return tuple(str(at + 1) for at in range(count))
+    return tuple(sites[part] if isinstance(part, slice) else [sites[at] for at in part])
+
+
+def _parts(wafers: pl.Series) -> Iterator[tuple[str, slice | list[int]]]:
+    """Yield each wafer with its rows: a slice where they follow one another, as they mostly do."""
+    begins = (wafers != wafers.shift()).fill_null(True).arg_true().to_list()
+    names = wafers.gather(begins).to_list()
+    if len(set(names)) == len(names):
+        for name, begin, end in zip(names, begins, [*begins[1:], len(wafers)], strict=True):
+            yield name, slice(begin, end)
+        return
+    rows: dict[str, list[int]] = {}
+    for row, name in enumerate(wafers.to_list()):
+        rows.setdefault(name, []).append(row)
+    yield from rows.items()
 
 
 def _frame(file: Path) -> pl.DataFrame | None:
@@ -201,7 +214,7 @@ def _numbers(frame: pl.DataFrame, name: str) -> Array | None:
     return values if np.all(np.isfinite(values)) else None
 
 
-def _labels(frame: pl.DataFrame, name: str) -> list[str] | None:
+def _labels(frame: pl.DataFrame, name: str) -> pl.Series | None:
     """Return labels as the careful reader has them; None where it would not take them as they are."""
     import polars as pl
 
@@ -210,4 +223,4 @@ def _labels(frame: pl.DataFrame, name: str) -> list[str] | None:
         return None
     texts = column.cast(pl.String)
     odd = texts.str.contains(r"^['#\s]|\s$|^$") | (texts.str.len_bytes() > limits.MAX_CELL)
-    return None if odd.any() else texts.to_list()
+    return None if odd.any() else texts
