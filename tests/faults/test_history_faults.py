@@ -113,7 +113,7 @@ def test_a_torn_file(tmp_path):
         history.runs()
 
 
-def test_a_file_that_may_only_be_read():
+def test_a_file_that_may_only_be_read(tmp_path):
     """Root may write anything: then somebody else tries."""
     folder = Path(tempfile.mkdtemp(prefix="planish-read-only-"))
     try:
@@ -126,15 +126,22 @@ def test_a_file_that_may_only_be_read():
         code = (
             "import os, sys\n"
             "import planish\n"
+            "planish.open_history(sys.argv[3]).add(sys.argv[2])\n"  # loads all that root alone may read
             "history = planish.open_history(sys.argv[1])\n"
-            "import planish.hold.history.files, planish.measure.runs.read, sqlalchemy.dialects.sqlite, alembic.script\n"
             "os.geteuid() or os.setuid(65534)\n"
             "try:\n"
             "    history.add(sys.argv[2])\n"
             "except planish.PlanishError as error:\n"
             "    print(error)\n"
         )
-        words = [sys.executable, "-c", code, str(folder / "h.sqlite"), str(folder / "more.csv")]
+        words = [
+            sys.executable,
+            "-c",
+            code,
+            str(folder / "h.sqlite"),
+            str(folder / "more.csv"),
+            str(tmp_path / "o"),
+        ]
         done = subprocess.run(words, capture_output=True, text=True, check=False)
         assert done.stderr == ""
         assert "may only be read by this user" in done.stdout or "cannot be opened" in done.stdout
