@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -87,6 +88,17 @@ def _planarization():
     return fit_planarization(maps, table, step=table.step_before or 800e-9)
 
 
+def _history():
+    with tempfile.TemporaryDirectory() as folder:
+        table = Path(folder) / "runs.csv"
+        rows = [f"W{at},2026-03-{at:02d} 08:00,{'AB'[at % 2]},{300 + at},60" for at in range(1, 9)]
+        table.write_text("wafer,polished at,tool,rate_nm_per_min,time_s\n" + "\n".join(rows) + "\n")
+        with planish.open_history(Path(folder) / "h.sqlite") as history:
+            history.add(table)
+            history.note("pad change", "2026-03-04", part="P2")
+            return replace(history.wafers(), place="history.sqlite")
+
+
 def _disks():
     hours = np.array([1.0, 10.0, 40.0])
     cuts = {"even": [30.0, 28.0, 22.0], "uneven": [36.0, 31.0, 19.0]}
@@ -167,6 +179,7 @@ def answers():
             "by",
         ),
         planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
+        _history(),
     ]
     return {answer.kind: answer for answer in found}
 
