@@ -9,6 +9,7 @@ what 50 kills do to it. The data are invented.
 from __future__ import annotations
 
 import os
+import sqlite3
 import sys
 import tempfile
 import time
@@ -41,6 +42,9 @@ def main(wafers: int, kills: int, url: str | None) -> int:
         bad |= rate < RATE_BAR
         print(f"import of {wafers} wafers x {SITES} sites: {rate:.0f} wafers/s by the clock, {wafers / busy:.0f} by processor time "
               f"(bar {RATE_BAR:.0f}); the last table again: {again:.0f} wafers/s")  # fmt: skip
+        plain = _plain_rows(Path(folder), 20_000)
+        print(f"of what sqlite3 takes by itself at the same time: {plain:.0f} rows/s by processor time, {wafers / busy / plain:.3f}; "
+              f"load of the machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")  # fmt: skip
         if url is None:
             size = sum(each.stat().st_size for each in Path(folder).glob("history.sqlite*"))
             print(f"file: {size / 1e6:.0f} MB, {size / wafers:.0f} bytes a wafer; {YEARS / 1e6:.1f} million wafers and "
@@ -72,6 +76,21 @@ def _import(history: planish.History, wafers: int, folder: Path) -> tuple[float,
     return seconds, busy, again
 
 
+def _plain_rows(folder: Path, wafers: int) -> float:
+    """Return how many rows with the same bytes the database takes by itself, by processor time: what no import can pass."""
+    blob = np.random.default_rng(1).bytes(8 * SITES)
+    place = sqlite3.connect(folder / "plain.sqlite")
+    place.executescript(
+        "PRAGMA journal_mode = WAL; CREATE TABLE rows (at INTEGER PRIMARY KEY, words TEXT, pre BLOB, post BLOB)"
+    )
+    rows = [(at, "x" * 300, blob, blob) for at in range(wafers)]
+    start = time.process_time()
+    with place:
+        place.executemany("INSERT INTO rows VALUES (?, ?, ?, ?)", rows)
+    place.close()
+    return wafers / (time.process_time() - start)
+
+
 def _charts(history: planish.History) -> bool:
     bad = False
     months = [f"{START.year}-{month:02d}" for month in range(1, MONTHS + 1)]
@@ -79,7 +98,7 @@ def _charts(history: planish.History) -> bool:
     for words, tools in (("one tool", TOOLS), ("all tools", (None,))):
         for chart in ("individuals", "ewma", "cusum", "t2"):
             value = ["rate", "wiwnu_sigma_percent"] if chart == "t2" else "rate"
-            times, points = [], 0
+            times, points, alarms = [], 0, 0
             for month in months:
                 tool = tools[months.index(month) % len(tools)]
                 start = time.perf_counter()
@@ -87,9 +106,10 @@ def _charts(history: planish.History) -> bool:
                     value, chart, filters={"month": month, "tool": tool}, phase="pad" if tool else None
                 )
                 times.append(time.perf_counter() - start)
+                alarms = max(alarms, len(found.alarms))
                 points = max(points, len(found.rows))
             bad |= max(times) > CHART_BAR
-            print(f"{chart}, a month of {words}, up to {points} wafers: median {1e3 * np.median(times):.0f} ms, worst "
+            print(f"{chart}, a month of {words}, up to {points} wafers and {alarms} alarms: median {1e3 * np.median(times):.0f} ms, worst "
                   f"{1e3 * max(times):.0f} ms (bar {1e3 * CHART_BAR:.0f} ms)")  # fmt: skip
     return bad
 

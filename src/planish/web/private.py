@@ -12,7 +12,9 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from planish.engine.private import FILE, FOLDER, make_private, private_folder
+from planish.engine.private import FILE as FILE
+from planish.engine.private import FOLDER, make_private
+from planish.engine.private import private_folder as private_folder
 
 
 def repair(folder: Path) -> list[str]:

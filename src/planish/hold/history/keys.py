@@ -12,6 +12,8 @@ from collections.abc import Iterable
 
 LENGTH = 16  # bytes: two of a billion rows meet by chance once in 10^20 such histories
 
+_WRITTEN = json.JSONEncoder(ensure_ascii=True, sort_keys=True, separators=(",", ":"), allow_nan=False)
+
 
 def key_of(*what: object) -> bytes:
     """Return the key of a thing.
@@ -34,8 +36,7 @@ def digest_of(figures: object, arrays: Iterable[bytes] = ()) -> bytes:
     arrays
         Bytes beside.
     """
-    text = json.dumps(figures, ensure_ascii=True, sort_keys=True, separators=(",", ":"), allow_nan=False)
-    made = hashlib.blake2b(text.encode(), digest_size=LENGTH)
+    made = hashlib.blake2b(_WRITTEN.encode(figures).encode(), digest_size=LENGTH)
     for each in arrays:
         made.update(len(each).to_bytes(8, "little"))
         made.update(each)

@@ -78,9 +78,9 @@ def wafer_record(run: Run, before: SiteMap | None = None, after: SiteMap | None 
     key = key_of(
         "wafer" if run.wafer else "cut", at, *(words[name] for name in ("wafer", "lot", "tool", "platen"))
     )
-    settings = json.dumps(dict(sorted(run.settings.items()))) if run.settings else ""
+    settings, settings_key = _settings(tuple(sorted(run.settings.items())))
     figures: Row = {
-        "settings": key_of(settings) if settings else None,
+        "settings": settings_key,
         "pad_wafers": run.pad_wafers,
         "pad_time": run.pad_time,
         "disk_time": run.disk_time,
@@ -107,6 +107,12 @@ def wafer_record(run: Run, before: SiteMap | None = None, after: SiteMap | None 
     )
 
 
+@lru_cache(1024)
+def _settings(told: tuple[tuple[str, str], ...]) -> tuple[str, bytes | None]:
+    text = json.dumps(dict(told)) if told else ""
+    return text, key_of(text) if told else None
+
+
 def _summary(run: Run, before: SiteMap | None, after: SiteMap | None) -> Row:
     names = ("time", "removed", "rate", "wiwnu_sigma", "wiwnu_range", "sigma", "minimum", "maximum", "sites")
     found: Row = dict.fromkeys(names) | {"time": run.time, "rate": run.rate}
@@ -115,11 +121,11 @@ def _summary(run: Run, before: SiteMap | None, after: SiteMap | None) -> Row:
     if before is None:
         return found
     try:
-        removal = paired(before, after).removal
-        figures = wafer_statistics(removal.value)
+        values, stated = _removal(before, after)
+        figures = wafer_statistics(values)
     except DataError as error:
         raise DataError(f"{run.place}: {error}") from None
-    time = run.time if run.time is not None else removal.polish_time
+    time = run.time if run.time is not None else stated
     return found | {
         "time": time,
         "removed": figures.mean,
@@ -131,6 +137,24 @@ def _summary(run: Run, before: SiteMap | None, after: SiteMap | None) -> Row:
         "maximum": figures.maximum,
         "sites": figures.sites,
     }
+
+
+def _removal(before: SiteMap, after: SiteMap | None) -> tuple[NDArray[np.float64], float | None]:
+    """Return the removal at each site, and the polish time that the files state [s]."""
+    if (
+        after is not None
+        and before.named_sites
+        and after.named_sites
+        and before.site == after.site
+        and before.quantity == after.quantity == "thickness"
+        and (before.polish_time, before.wafer_radius) == (after.polish_time, after.wafer_radius)
+        and len(before) > 1
+        and np.array_equal(before.x, after.x)
+        and np.array_equal(before.y, after.y)
+    ):  # nothing to pair up: a month of wafers is paired in a third of the time
+        return before.value - after.value, before.polish_time
+    removal = paired(before, after).removal
+    return removal.value, removal.polish_time
 
 
 def _map(at: int, key: bytes, which: str, sites: SiteMap) -> tuple[Row, Row]:

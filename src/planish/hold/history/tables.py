@@ -10,6 +10,8 @@ SQLite that is the order in which the rows lie in the file, on PostgreSQL it is 
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     BigInteger,
     Boolean,
@@ -27,7 +29,7 @@ from sqlalchemy import (
 METADATA = MetaData()
 #: What PostgreSQL keeps a month apart.
 BY_MONTH = ("wafers", "maps")
-_PARTED = {"postgresql_partition_by": "RANGE (polished)", "sqlite_with_rowid": False}
+_PARTED: dict[str, Any] = {"postgresql_partition_by": "RANGE (polished)", "sqlite_with_rowid": False}
 # SQLite numbers rows by itself only where the key is an INTEGER.
 _NUMBER = BigInteger().with_variant(Integer(), "sqlite")
 

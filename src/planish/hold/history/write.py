@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Table, func, select, text, tuple_
-from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from planish.errors import DataError
 from planish.hold.history.form import LOCK
@@ -38,12 +37,20 @@ def put(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]])
     """
     new = 0
     for part in _parts(rows, AT_ONCE):
+        names = list(part[0])
         if connection.dialect.name == "sqlite":
-            found = connection.execute(sqlite_insert(table).on_conflict_do_nothing(), list(part))
+            values = [tuple(row[name] for name in names) for row in part]
+            found = connection.exec_driver_sql(_plain(connection, table, names), values)
         else:
-            found = connection.execute(_from_json(connection, table, list(part[0])), {"rows": _json(part)})
+            found = connection.execute(_from_json(connection, table, names), {"rows": _json(part)})
         new += found.rowcount
     return new
+
+
+def _plain(connection: Connection, table: Table, names: Sequence[str]) -> str:
+    columns = ", ".join(connection.dialect.identifier_preparer.quote(name) for name in names)
+    asked = ", ".join("?" * len(names))
+    return f"INSERT INTO {table.name} ({columns}) VALUES ({asked}) ON CONFLICT DO NOTHING"
 
 
 def _from_json(connection: Connection, table: Table, names: Sequence[str]) -> Any:

@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 
 from planish.errors import DataError
 from planish.measure.sites.column_names import unit_of as length_or_rate
@@ -207,6 +208,7 @@ def _role(stem: str, unit: str | None) -> str:
     return ""
 
 
+@lru_cache(512)
 def _may_have(role: str, unit: str | None) -> bool:
     """Whether a unit is one of what a role holds."""
     wants = ROLES[role][1]
@@ -220,6 +222,7 @@ def _may_have(role: str, unit: str | None) -> bool:
     return rate_unit(plain) is not None or (wants == "rate or length" and plain in LENGTHS)
 
 
+@lru_cache(512)
 def _plain_unit(unit: str | None) -> str | None:
     """Return a unit of time, length or rate as tables name it; None for any other."""
     if unit is None:

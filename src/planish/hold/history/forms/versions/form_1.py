@@ -1,5 +1,7 @@
 """Form 1: additions, settings, plans of sites, wafers, maps, events."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -7,22 +9,22 @@ revision = "1"
 down_revision = None
 
 NUMBER = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-PARTED = {"postgresql_partition_by": "RANGE (polished)", "sqlite_with_rowid": False}
+PARTED: dict[str, Any] = {"postgresql_partition_by": "RANGE (polished)", "sqlite_with_rowid": False}
 
 
-def _words(*names: str) -> list[sa.Column]:
+def _words(*names: str) -> list[sa.Column[Any]]:
     return [sa.Column(name, sa.Text, nullable=False, server_default="") for name in names]
 
 
-def _figures(*names: str) -> list[sa.Column]:
+def _figures(*names: str) -> list[sa.Column[Any]]:
     return [sa.Column(name, sa.Float(53), nullable=True) for name in names]
 
 
-def _bytes(name: str, *, key: bool = False, null: bool = False) -> sa.Column:
+def _bytes(name: str, *, key: bool = False, null: bool = False) -> sa.Column[Any]:
     return sa.Column(name, sa.LargeBinary, primary_key=key, nullable=null)
 
 
-def _entry() -> sa.Column:
+def _entry() -> sa.Column[Any]:
     return sa.Column(
         "entry", NUMBER, sa.ForeignKey("entries.id", deferrable=True, initially="DEFERRED"), nullable=False
     )
