@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from planish.errors import DataError, refuse
 from planish.hold.history import ask
@@ -23,8 +25,8 @@ CHANGING = ("pad", "disk", "ring", "tool", "head", "platen", "recipe")
 
 def columns_of(
     connection: Connection, which: Chosen, values: Sequence[str], phase: str | None
-) -> tuple[dict[str, list[Any]], list[str]]:
-    """Return the columns of a chart, and what the figures asked for are called in them.
+) -> tuple[dict[str, Any], list[str], Callable[[int], str]]:
+    """Return the columns of a chart, what the figures asked for are called in them, and what names a row, counted from 1.
 
     Parameters
     ----------
@@ -53,20 +55,15 @@ def columns_of(
         )
     kept = [json.loads(row.kept) if row.kept else {} for row in rows] if beside else []
     names = [figure_named(word, {name for each in kept for name in each}) for word in values]
-    data: dict[str, list[Any]] = {
-        "wafer": [f"{row.wafer or 'cut'}, {told(row.polished)}" for row in rows],
-        "pad_wafers": [row.pad_wafers for row in rows],
-    }
+    data: dict[str, Any] = {"pad_wafers": [row.pad_wafers for row in rows]}
     for name in names:
         if name in FIGURES:
-            factor = factor_of(name)
-            found = [row._mapping[FIGURES[name]] for row in rows]
-            data[name] = [None if each is None else each * factor for each in found]
+            data[name] = np.array([row._mapping[FIGURES[name]] for row in rows], np.float64) * factor_of(name)
         else:
             data[name] = [each.get(name) for each in kept]
     if phase is not None:
         data["phase"] = _phases(connection, which, rows, phase)
-    return data, names
+    return data, names, lambda row: f"{rows[row - 1].wafer or 'cut'}, {told(rows[row - 1].polished)}"
 
 
 def _known(word: str) -> str | None:

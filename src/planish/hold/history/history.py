@@ -11,7 +11,7 @@ import getpass
 import json
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -392,16 +392,16 @@ class History:
         which = chosen(**(filters or {}))
         wanted = [value] if isinstance(value, str) else list(value)
         with self._store.reading() as connection:
-            data, names = columns_of(connection, which, wanted, phase)
-        return hold_chart(
+            data, names, called = columns_of(connection, which, wanted, phase)
+        found = hold_chart(
             data,
             names[0] if isinstance(value, str) else names,
             chart,
             phase=None if phase is None else "phase",
-            name="wafer",
             source=f"{self.place} ({which.told()})",
             **options,
         )
+        return replace(found, alarms=tuple(replace(alarm, name=called(alarm.row)) for alarm in found.alarms))
 
     def runs(self, **filters: Any) -> RunTable:
         """Return wafers as a table of runs, with their maps: what fits are made from.
