@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from postgres_server import postgres as postgres
 
 # A deadline measures how busy the machine is, not whether the code is right.
 settings.register_profile("planish", deadline=None)

@@ -99,6 +99,8 @@ _HOMES = {
     "hold.control.stopping": "stop_control",
     "hold.qualify.qualified": "hold_qualify read_qualification Qualification",
     "hold.qualify.equivalence": "hold_equivalence hold_equivalence_size Equivalence EquivalenceSize",
+    "hold.history.history": "open_history History",
+    "hold.history.view": "HistoryView",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -166,6 +168,9 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.hold.endpoint.watcher import WatchState as WatchState
     from planish.hold.gauge import GaugeStudy as GaugeStudy
     from planish.hold.gauge import hold_gauge as hold_gauge
+    from planish.hold.history.history import History as History
+    from planish.hold.history.history import open_history as open_history
+    from planish.hold.history.view import HistoryView as HistoryView
     from planish.hold.qualify.equivalence import Equivalence as Equivalence
     from planish.hold.qualify.equivalence import EquivalenceSize as EquivalenceSize
     from planish.hold.qualify.equivalence import hold_equivalence as hold_equivalence

@@ -113,3 +113,4 @@ def register_all() -> None:
     register("qualification", drawer="planish.explain.figures.qualify:qualification_figure")
     register("equivalence", drawer="planish.explain.figures.qualify:equivalence_figure")
     register("equivalence size", drawer="planish.explain.figures.qualify:equivalence_size_figure")
+    register("history", drawer="planish.explain.figures.history:history_figure")

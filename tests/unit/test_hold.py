@@ -324,3 +324,13 @@ def test_a_workbook(tmp_path):
     chart = planish.hold_chart(tmp_path / "month.xlsx", "rate")
     assert len(chart.rows) == 30
     assert chart.centre == pytest.approx(301)
+
+
+def test_an_alarm_tells_what_its_row_is_called(tmp_path):
+    file = tmp_path / "t.csv"
+    rows = [f"W{at},{300 + at % 3}" for at in range(1, 20)]
+    file.write_text("wafer,rate\n" + "\n".join([*rows, "W20,", "W21,340"]) + "\n")
+    (alarm,) = planish.hold_chart(file, "rate", baseline=15, name="wafer").alarms[:1]
+    assert (alarm.row, alarm.name) == (21, "W21")
+    assert alarm.told()["name"] == "W21"
+    assert "name" not in planish.hold_chart(file, "rate", baseline=15).alarms[0].told()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -89,6 +90,17 @@ def _planarization():
     maps = planish.read_layout_maps(DATA / "test-blocks.gds", 1, 0, 100e-6, cache=False)
     table = read_steps(DATA / "steps.csv")
     return fit_planarization(maps, table, step=table.step_before or 800e-9)
+
+
+def _history():
+    with tempfile.TemporaryDirectory() as folder:
+        table = Path(folder) / "runs.csv"
+        rows = [f"W{at},2026-03-{at:02d} 08:00,{'AB'[at % 2]},{300 + at},60" for at in range(1, 9)]
+        table.write_text("wafer,polished at,tool,rate_nm_per_min,time_s\n" + "\n".join(rows) + "\n")
+        with planish.open_history(Path(folder) / "h.sqlite") as history:
+            history.add(table)
+            history.note("pad change", "2026-03-04", part="P2")
+            return replace(history.wafers(), place="history.sqlite")
 
 
 def _disks():
@@ -182,6 +194,7 @@ def answers():
         ),
         planish.try_control(EXAMPLES / "copper-barrier.toml", wafers=12, seeds=1, pad_every=5, disk_every=8),
         planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
+        _history(),
     ]
     return {answer.kind: answer for answer in found}
 

@@ -103,7 +103,8 @@ def test_names_are_known_loosely(header, role, unit):
 
 
 @pytest.mark.parametrize(
-    "header", ["slot", "pad id", "rating", "x_mm", "removal_nm", "recipe.step.main.tme", "time [nm]", "sdf"]
+    "header",
+    ["slot", "pad colour", "rating", "x_mm", "removal_nm", "recipe.step.main.tme", "time [nm]", "sdf"],
 )
 def test_names_that_mean_nothing_are_not_guessed(header):
     assert understood(header, IS_KEY) is None

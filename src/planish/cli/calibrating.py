@@ -28,9 +28,9 @@ def fit(
     from planish.jobs.calibrated import calibrated, write_fitted
     from planish.jobs.measured import told_columns
 
-    if len(files) < 2:
+    if len(files) < 2 and not (files and reading.get("history")):
         raise SetupError(
-            f"fit --free: {len(files)} file(s) given: must be SETUP and one or more files of measurements"
+            f"fit --free: {len(files)} file(s) given: must be SETUP and one or more files of measurements, or a history (--db)"
         )
     _can_be_written(out)
     found = calibrated(
@@ -62,6 +62,7 @@ def reading(
     runs: tuple[Sequence[str], Sequence[str], str | None, str | None],
     drawn: tuple[Path | None, str | None, str],
     step: str | None,
+    history: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Return what the files do not say of themselves: of sites, of a table of runs, of a table of steps on a layout."""
     from planish.cli.bounds import option_length
@@ -78,6 +79,7 @@ def reading(
         "layer": layer,
         "cell": option_length("--cell", cell),
         "step": None if step is None else die_quantity("--step-height", step, "step"),
+        "history": history,
     }
 
 

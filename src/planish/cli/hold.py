@@ -20,7 +20,11 @@ def chart(file: Path, output: Path | None, json_out: bool, out: Path | None, **o
     """Draw the chart, print it, and end with 3 where it alarms."""
     from planish import hold_chart
 
-    found = hold_chart(file, **options)
+    show_chart(hold_chart(file, **options), output, json_out, out)
+
+
+def show_chart(found: Result, output: Path | None, json_out: bool, out: Path | None) -> None:
+    """Print a chart and write its files; ends with 3 where it alarms."""
     document: dict[str, Any] = found.document()
     if json_out:
         show.print_json(document)
@@ -96,5 +100,7 @@ def _alarms(document: dict[str, Any]) -> None:
         typer.echo("no alarm")
         return
     more = f", the first {MOST_SHOWN} of {len(alarms)}" if len(alarms) > MOST_SHOWN else ""
-    rows = [[alarm["row"], alarm["rule"], alarm["cause"]] for alarm in alarms[:MOST_SHOWN]]
-    show.table(["row", "rule", "what changed"], rows, title=f"alarms{more}")
+    called = ["name"] if "name" in alarms[0] else []
+    columns = ["row", *called, "rule", "cause"]
+    rows = [[alarm[name] for name in columns] for alarm in alarms[:MOST_SHOWN]]
+    show.table(["row", *called, "rule", "what changed"], rows, title=f"alarms{more}")

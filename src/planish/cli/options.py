@@ -68,3 +68,25 @@ WaferId = Annotated[
     str | None, typer.Option("--wafer", help="Which wafer, where site files hold several.", metavar="ID")
 ]
 SetupFile = Annotated[Path, typer.Argument(help="Setup file (TOML).", metavar="FILE")]
+
+
+Db = Annotated[
+    str | None,
+    typer.Option(
+        "--db",
+        metavar="URL",
+        help="History: a file, or postgresql+pg8000://USER@HOST/NAME; 'own' is the user's own, which is meant by log unless given.",
+    ),
+]
+Tool = Annotated[str | None, typer.Option("--tool", help="Of a history: wafers of this tool.")]
+Head = Annotated[str | None, typer.Option("--head", help="Of a history: wafers of this head.")]
+Platen = Annotated[str | None, typer.Option("--platen", help="Of a history: wafers of this platen.")]
+Recipe = Annotated[str | None, typer.Option("--recipe", help="Of a history: wafers of this recipe.")]
+OfLot = Annotated[str | None, typer.Option("--lot", help="Of a history: wafers of this lot.")]
+Since = Annotated[str | None, typer.Option("--since", help="Of a history: from this day or moment on (UTC).")]
+Until = Annotated[
+    str | None,
+    typer.Option("--until", help="Of a history: to this moment; a day that is named counts whole."),
+]
+Month = Annotated[str | None, typer.Option("--month", help="Of a history: a month, as 2026-03.")]
+Last = Annotated[int | None, typer.Option("--last", help="Of a history: the newest so many of them.")]

@@ -58,8 +58,10 @@ def calibrated(
     PlanishError
         As these functions.
     """
-    if not files:
-        raise DataError("fit: no data given: must be SETUP and one or more files of measurements")
+    if not files and not (reading or {}).get("history"):
+        raise DataError(
+            "fit: no data given: must be SETUP and one or more files of measurements, or a history (--db)"
+        )
     setup = load_changed(path, settings)
     return fitted_to(setup, files, free, columns=columns, reading=reading, bounds=bounds, **options)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from planish.errors import DataError, refuse
 from planish.fit.calibrate.held import HeldSets, hold_against
@@ -38,6 +38,7 @@ def observed_of(
     cell: float = CELL,
     step: float | None = None,
     place: str | float = "centre",
+    history: Mapping[str, Any] | None = None,
     stage: Stage = untold,
 ) -> list[Observed]:
     """Return the sets of measured numbers in files, each with the way in which the model foretells it.
@@ -62,6 +63,9 @@ def observed_of(
         Before polishing [m], where the table of steps does not say it.
     place
         Of the die on the wafer.
+    history
+        Wafers beside those of files: where it is (``db``, the user's own where that is None), and filters as of
+        :meth:`~planish.hold.history.history.History.wafers`.
     stage
         Shows the reading of a layout.
 
@@ -79,7 +83,16 @@ def observed_of(
         )
     maps = read_cells(named[0], cell, layer, stage=stage) if named else None
     rest = [path for path in paths if path not in drawn]
-    return observe(
+    kept: list[Observed] = []
+    if history is not None:
+        from planish.hold.history.history import open_history  # loads the database's library
+
+        filters = {name: value for name, value in history.items() if name != "db" and value is not None}
+        with open_history(history["db"]) as opened:
+            kept = opened.observed(setup, **filters)
+        if not rest:
+            return kept
+    return kept + observe(
         setup,
         *rest,
         time=time,
@@ -114,7 +127,9 @@ def held_against(setup: SetupLike, sets: Sequence[Observed], stage: Stage = unto
         return hold_against(setup, sets, tell=tell)
 
 
-def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest: str | None) -> RunColumns:
+def told_runs(
+    columns: Sequence[str] = (), leave_out: Sequence[str] = (), keep: Sequence[str] = (), **rest: str | None
+) -> RunColumns:
     """Return what a user says of a table of runs, from words such as ``rate=Result``.
 
     Parameters
@@ -123,6 +138,8 @@ def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest
         ``role=name`` each.
     leave_out
         Names of columns that are not looked at.
+    keep
+        Names of columns of figures that are kept as they stand.
     **rest
         Decimal and sheet of a :class:`~planish.measure.runs.record.RunColumns`.
 
@@ -140,4 +157,4 @@ def told_runs(columns: Sequence[str] = (), leave_out: Sequence[str] = (), **rest
             )
         if said.setdefault(role_of(role.strip()), name.strip()) != name.strip():
             raise DataError(refuse("--column", word, f"said once for {role.strip()}"))
-    return RunColumns(columns=said, leave_out=tuple(leave_out), **rest)
+    return RunColumns(columns=said, leave_out=tuple(leave_out), keep=tuple(keep), **rest)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from planish.hold.endpoint.trace import Trace
     from planish.hold.endpoint.watch import WatchedTrace
     from planish.hold.gauge import GaugeStudy
+    from planish.hold.history.view import HistoryView
     from planish.hold.qualify.equivalence import Equivalence, EquivalenceSize
     from planish.hold.qualify.qualified import Qualification
     from planish.hold.run_length.asked import RunLength
@@ -60,7 +61,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
-        a capability, a gauge study, a trial of control, a qualification, a test of equivalence.
+        a capability, a gauge study, a trial of control, a qualification, a test of equivalence, wafers of a history.
     folder
         Where to; it must exist.
     units
@@ -343,6 +344,36 @@ def points_of_chart_csv(answer: ControlChart) -> str:
     return csv_text(head, zip(*columns, strict=True))
 
 
+def _history(answer: HistoryView, folder: Path, units: str) -> list[Path]:
+    return [
+        *save_figure(answer.plot(), folder, "history"),
+        _text(folder / "wafers.csv", wafers_of_history_csv(answer)),
+        answer.save(folder / "history.nc"),
+    ]
+
+
+def wafers_of_history_csv(answer: HistoryView) -> str:
+    """Return wafers of a history as a table of text, a row a wafer.
+
+    Parameters
+    ----------
+    answer
+        The wafers.
+
+    Returns
+    -------
+    str
+        Comma-separated: when, what and where, figures whose names end in their unit, and settings by their path.
+    """
+    names = list(dict.fromkeys(name for row in answer.rows for name in row)) or ["polished"]
+    cells = ([_cell(row.get(name)) for name in names] for row in answer.rows)
+    return csv_text(names, cells)
+
+
+def _cell(value: object) -> str:
+    return "" if value is None else f"{value:.8g}" if isinstance(value, float) else str(value)
+
+
 def _run_length(answer: RunLength, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "run-length"), answer.save(folder / "run-length.nc")]
 
@@ -456,6 +487,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "tuned platens": _platens,
     "trade-off": _tradeoff,
     "control chart": _chart,
+    "history": _history,
     "run length": _run_length,
     "capability": _capability,
     "gauge study": _gauge,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import os
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from planish.engine.private import user_folder
 from planish.errors import PlanishError
 from planish.web.services import Services
 from planish.web.workers import Workers
@@ -22,11 +22,7 @@ TITLE = "planish bench"
 
 def data_folder() -> Path:
     """Return where jobs, files and accounts are kept: $PLANISH_BENCH, or planish/bench in the user's data folder."""
-    chosen = os.environ.get("PLANISH_BENCH")
-    if chosen:
-        return Path(chosen)
-    general = os.environ.get("XDG_DATA_HOME")
-    return (Path(general) if general else Path.home() / ".local" / "share") / "planish" / "bench"
+    return user_folder("bench", "PLANISH_BENCH")
 
 
 def build(

@@ -12,25 +12,9 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from planish.errors import DataError
-
-FOLDER, FILE = 0o700, 0o600
-
-
-def private_folder(folder: Path) -> Path:
-    """Make a folder that only this user may enter, and set one right that is there already.
-
-    Raises
-    ------
-    DataError
-        Where it is no folder, or another user's.
-    """
-    try:
-        folder.mkdir(parents=True, exist_ok=True, mode=FOLDER)
-        _set(folder, folder.stat(), FOLDER)
-    except FileExistsError:
-        raise DataError(f"{folder}: is a file, not a folder; name another") from None
-    return folder
+from planish.engine.private import FILE as FILE
+from planish.engine.private import FOLDER, make_private
+from planish.engine.private import private_folder as private_folder
 
 
 def repair(folder: Path) -> list[str]:
@@ -51,7 +35,7 @@ def repair(folder: Path) -> list[str]:
                 path = Path(place) / name
                 try:
                     told = path.lstat()
-                    if not stat.S_ISLNK(told.st_mode) and _set(path, told, wanted):
+                    if not stat.S_ISLNK(told.st_mode) and make_private(path, told, wanted):
                         opened.append(str(path.relative_to(folder)))
                 except FileNotFoundError:
                     continue
@@ -59,19 +43,6 @@ def repair(folder: Path) -> list[str]:
         return []
     shown = ", ".join(sorted(opened)[:3]) + (" ..." if len(opened) > 3 else "")
     return [f"{folder}: {len(opened)} files or folders were open to others and now are not ({shown})"]
-
-
-def _set(path: Path, told: os.stat_result, wanted: int) -> bool:
-    """Set the mode; True where others had rights before."""
-    if told.st_uid != os.geteuid():
-        raise DataError(
-            f"{path}: belongs to user {told.st_uid}, not to the one who runs this ({os.geteuid()}); "
-            "run planish as that user, or give the folder to this one (chown -R)"
-        )
-    mode = stat.S_IMODE(told.st_mode)
-    if mode != wanted:
-        os.chmod(path, wanted)
-    return bool(mode & 0o077)
 
 
 def write_private(path: Path, content: bytes) -> None:

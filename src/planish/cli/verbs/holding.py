@@ -133,6 +133,12 @@ def hold_chart(
             "--age", metavar="COLUMN", help="With --model: wafers that the pad had polished before the row's."
         ),
     ] = None,
+    name: Annotated[
+        str | None,
+        typer.Option(
+            "--name", metavar="COLUMN", help="What each row is called, as the wafer: told with its alarms."
+        ),
+    ] = None,
     sheet: Sheet = None,
     decimal: DecimalSign = None,
     output: Picture = None,
@@ -166,6 +172,7 @@ def hold_chart(
         widen=widen,
         model=model,
         age=age,
+        name=name,
         sheet=sheet,
         decimal=decimal,
     )

@@ -8,7 +8,24 @@ from typing import Annotated
 import typer
 
 from planish.cli.app import app
-from planish.cli.options import Columns, Json, Out, Settings, WaferId, writable
+from planish.cli.options import (
+    Columns,
+    Db,
+    Head,
+    Json,
+    Last,
+    Month,
+    OfLot,
+    Out,
+    Platen,
+    Recipe,
+    Settings,
+    Since,
+    Tool,
+    Until,
+    WaferId,
+    writable,
+)
 from planish.errors import DataError
 
 
@@ -239,6 +256,16 @@ def fit(
     ] = None,
     columns: Columns = None,
     wafer: WaferId = None,
+    db: Db = None,
+    tool: Tool = None,
+    head: Head = None,
+    platen: Platen = None,
+    recipe: Recipe = None,
+    lot: OfLot = None,
+    since: Since = None,
+    until: Until = None,
+    month: Month = None,
+    last: Last = None,
     json_out: Json = False,
     out: Annotated[
         Path | None,
@@ -247,8 +274,14 @@ def fit(
 ) -> None:
     """Calibrate the model to own measurements, with errors and what cannot be told."""
     given = files or []
-    if free or (
-        steps is None and rates is None and len(given) > 1 and (len(given) != 3 or settings or bound)
+    filters = {"tool": tool, "head": head, "platen": platen, "recipe": recipe, "lot": lot, "since": since, "until": until,
+               "month": month, "last": last}  # fmt: skip
+    if db is None and (said := next((name for name, value in filters.items() if value is not None), None)):
+        raise DataError(f"fit --{said}: must stand with --db, the history that is meant")
+    if (
+        free
+        or db is not None
+        or (steps is None and rates is None and len(given) > 1 and (len(given) != 3 or settings or bound))
     ):
         from planish.cli import calibrating
 
@@ -267,6 +300,7 @@ def fit(
                 (column or [], leave_out or [], decimal, sheet),
                 (layout, layer, cell),
                 step_height,
+                None if db is None else {"db": db, **filters},
             ),
             json_out,
             out,

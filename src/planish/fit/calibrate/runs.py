@@ -64,6 +64,8 @@ class _Table:
         return [self.read.understood, *other]
 
     def files(self, runs: Iterable[Run]) -> tuple[tuple[str, str], ...]:
+        if self.read.files:
+            return self.read.files
         return named_files([Path(self.read.path), *(path for run in runs for path in run.files)])
 
     def heading(self, what: str, runs: Sequence[Run], said: Sequence[str] = ()) -> Heading:
@@ -119,6 +121,35 @@ def observed_runs(
         Naming line and column of what cannot be used.
     """
     read = read_runs(path, told=told, is_key=key_test(setup), keys=key_names(setup))
+    return observed_table(setup, read, columns=columns, by_file=by_file)
+
+
+def observed_table(
+    setup: Setup,
+    read: RunTable,
+    *,
+    columns: ColumnMap | None = None,
+    by_file: Mapping[str, ColumnMap] | None = None,
+) -> list[Observed]:
+    """Return the sets of measured numbers of a table of runs that was read.
+
+    Parameters
+    ----------
+    setup, columns, by_file
+        As of :func:`observed_runs`.
+    read
+        The table.
+
+    Returns
+    -------
+    list[Observed]
+        As of :func:`observed_runs`.
+
+    Raises
+    ------
+    PlanishError
+        As :func:`observed_runs`.
+    """
     table = _Table(setup, read, columns, by_file or {})
     groups: dict[Hashable, _Group] = {}
     for run in read.runs:
@@ -167,7 +198,7 @@ def _kind(run: Run) -> tuple[Hashable, Callable[[_Table, list[Run]], Observed]]:
             "hours; 0 on a new pad)"
         )
     pad = run.lot if run.disk_time is not None else None
-    if run.files:
+    if run.files or run.measured is not None:
         return (("maps", alike, pad), _lot_maps) if aged else (("map", run.place), _map)
     return (("lot", alike, pad), _lot_rates) if aged else (("rate", alike), _rates)
 
@@ -273,6 +304,8 @@ def _beside(run: Run) -> list[str]:
 
 def _removal(table: _Table, run: Run) -> Paired:
     """Return the removal of a row; of a file of several wafers the one that the row names."""
+    if run.measured is not None:
+        return run.measured
     first, after = run.files[0], run.files[1] if len(run.files) > 1 else None
 
     def read(wafer: str | None) -> Paired:

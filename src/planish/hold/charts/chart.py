@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -53,8 +53,10 @@ def hold_chart(
     widen: bool = False,
     model: SetupLike | None = None,
     age: str | None = None,
+    name: str | None = None,
     sheet: str | None = None,
     decimal: str | None = None,
+    source: str = "",
 ) -> ControlChart:
     """Draw a control chart of measured rows and judge each.
 
@@ -95,8 +97,12 @@ def hold_chart(
     model, age
         A setup, and the column that says how many wafers the pad had polished before the row's: removal rates are judged
         without what the lot model foretells for that age.
+    name
+        Column that says what each row is called, as the wafer: told with its alarms.
     sheet, decimal
         Of a workbook with several sheets, and "point" or "comma" where the table leaves it open.
+    source
+        What columns that are given by name come from, for refusals.
 
     Returns
     -------
@@ -139,7 +145,16 @@ def hold_chart(
     if (model is None) != (age is None):
         raise DataError(refuse("model, age", (model is not None, age), "both, or neither"))
     samples = read_samples(
-        data, value, group=group, phase=phase, new_phase=new_phase, age=age, sheet=sheet, decimal=decimal
+        data,
+        value,
+        group=group,
+        phase=phase,
+        new_phase=new_phase,
+        age=age,
+        name=name,
+        sheet=sheet,
+        decimal=decimal,
+        source=source,
     )
     if model is not None:
         if chart == "t2":
@@ -151,10 +166,13 @@ def hold_chart(
     number = np.repeat(np.arange(len(parts)), lengths)
     starts = np.concatenate([[0], np.cumsum(lengths)])
     alarms: list[Alarm] = []
+    called = dict(zip(samples.rows.tolist(), samples.called, strict=True)) if samples.called else {}
     for at, part in enumerate(parts):
         own = slice(starts[at], starts[at + 1])
         names = samples.group_names if chart == "xbar" else ()
-        alarms += _alarms(part, (first[own], last[own]), int(starts[at]), off[at], samples.names, names)
+        alarms += _alarms(
+            part, (first[own], last[own]), int(starts[at]), off[at], samples.names, names, called
+        )
     alarms.sort(key=lambda alarm: (alarm.point, alarm.panel, alarm.rule))
     phases = tuple(
         Phase(
@@ -257,6 +275,7 @@ def _alarms(
     off: Array | None,
     columns: Sequence[str],
     groups: Sequence[str],
+    called: Mapping[int, str],
 ) -> list[Alarm]:
     out: list[Alarm] = []
     begins, ends = rows
@@ -287,12 +306,10 @@ def _alarms(
     for panel, rule, at in flagged:
         for place in at:
             cause, kind, size, first, points = told[int(place)]
-            name = groups[before + int(place)] if groups else ""
-            out.append(
-                Alarm(
-                    int(ends[place]), rule, cause, kind, size, first, points, before + int(place), panel, name
-                )
-            )
+            group = groups[before + int(place)] if groups else ""
+            row = int(ends[place])
+            told_of = (kind, size, first, points, before + int(place), panel, group, called.get(row, ""))
+            out.append(Alarm(row, rule, cause, *told_of))
     return out
 
 

@@ -63,6 +63,8 @@ class Alarm(Record):
         Which of its panels, from 0.
     group
         The group's name; "" without groups.
+    name
+        What the row is called; "" where nothing says it.
     """
 
     row: int
@@ -75,6 +77,7 @@ class Alarm(Record):
     point: int
     panel: int
     group: str = ""
+    name: str = ""
 
     def told(self) -> dict[str, Any]:
         """Return it as plain data: row, rule, cause and the evidence."""
@@ -89,7 +92,8 @@ class Alarm(Record):
             "point": self.point + 1,
             "panel": self.panel + 1,
         }
-        return {**found, "group": self.group} if self.group else found
+        found |= {"group": self.group} if self.group else {}
+        return {**found, "name": self.name} if self.name else found
 
 
 @dataclass(frozen=True, slots=True, repr=False)

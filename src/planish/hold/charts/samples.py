@@ -47,6 +47,8 @@ class Samples:
         The file, or "data".
     ages
         Of the pad of each row [wafers], NaN where not said; None without such a column.
+    called
+        What each row is called; none without such a column.
     """
 
     values: Array
@@ -59,6 +61,7 @@ class Samples:
     said: tuple[str, ...]
     source: str
     ages: Array | None = None
+    called: tuple[str, ...] = ()
 
 
 def read_samples(
@@ -69,8 +72,10 @@ def read_samples(
     phase: str | None = None,
     new_phase: Sequence[int] = (),
     age: str | None = None,
+    name: str | None = None,
     sheet: str | None = None,
     decimal: str | None = None,
+    source: str = "",
 ) -> Samples:
     """Return the rows of a table, or of columns that are given.
 
@@ -86,8 +91,12 @@ def read_samples(
         Rows, counted from 1, at which a phase begins too.
     age
         Column of the pad's age [wafers].
+    name
+        Column that says what each row is called.
     sheet, decimal
         As of :func:`~planish.measure.tables.rows.read_rows`.
+    source
+        What columns that are given come from.
 
     Returns
     -------
@@ -100,14 +109,14 @@ def read_samples(
         Naming the place of what cannot be used.
     """
     wanted = [value] if isinstance(value, str) else list(value)
-    if not wanted or any(not isinstance(name, str) or not name.strip() for name in wanted):
+    if not wanted or any(not isinstance(each, str) or not each.strip() for each in wanted):
         raise DataError(refuse("value", value, "the name of the measured column, or of several"))
-    if len({name.strip().casefold() for name in wanted}) != len(wanted):
+    if len({each.strip().casefold() for each in wanted}) != len(wanted):
         raise DataError(refuse("value", wanted, "each column named once"))
-    labels = [name for name in (group, phase, age) if name is not None]
-    table = table_of(data, [*wanted, *labels], sheet, decimal)
-    columns = np.column_stack([table.numbers(name, "the measured column") for name in wanted])
-    names = tuple(table.names[table.index(name, "the measured column")] for name in wanted)
+    labels = [column for column in (group, phase, age, name) if column is not None]
+    table = table_of(data, [*wanted, *labels], sheet, decimal, source)
+    columns = np.column_stack([table.numbers(each, "the measured column") for each in wanted])
+    names = tuple(table.names[table.index(each, "the measured column")] for each in wanted)
     kept = ~np.any(np.isnan(columns), axis=1)
     if kept.sum() < 2:
         raise DataError(f"{table.path}: {counted(int(kept.sum()), 'row')} with a value: must be two or more")
@@ -131,6 +140,7 @@ def read_samples(
         said,
         table.path,
         None if age is None else table.numbers(age, "the column of the pad's age")[kept],
+        () if name is None else tuple(np.array(table.labels(name, "the column of names"))[kept].tolist()),
     )
 
 
@@ -177,7 +187,9 @@ class Table(Protocol):
         """
 
 
-def table_of(data: Data, columns: Sequence[str], sheet: str | None, decimal: str | None) -> Table:
+def table_of(
+    data: Data, columns: Sequence[str], sheet: str | None, decimal: str | None, source: str = ""
+) -> Table:
     """Return a table, read or given.
 
     Parameters
@@ -188,6 +200,8 @@ def table_of(data: Data, columns: Sequence[str], sheet: str | None, decimal: str
         That are wanted.
     sheet, decimal
         As of :func:`~planish.measure.tables.rows.read_rows`.
+    source
+        What columns that are given come from.
 
     Returns
     -------
@@ -200,15 +214,15 @@ def table_of(data: Data, columns: Sequence[str], sheet: str | None, decimal: str
         For a file that is no table, and columns of different lengths.
     """
     if isinstance(data, Mapping):
-        return _Given(data)
+        return _Given(data, source or "data")
     return read_rows(data, sheet=sheet, decimal=decimal, columns=columns)
 
 
 class _Given:
     """Columns that were given in place of a file; asked as :class:`~planish.measure.tables.rows.Rows` is."""
 
-    def __init__(self, data: Mapping[str, Sequence[object]]) -> None:
-        self.path = "data"
+    def __init__(self, data: Mapping[str, Sequence[object]], source: str) -> None:
+        self.path = source
         self.columns: dict[str, Sequence[object]] = {str(name): values for name, values in data.items()}
         self.names = tuple(self.columns)
         lengths = {len(values) for values in self.columns.values()}

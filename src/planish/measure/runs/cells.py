@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 
@@ -17,6 +18,7 @@ _MOST = {
     "sd": 1e-5,
     "pad_time": 1e8,
     "disk_time": 1e8,
+    "ring_time": 1e8,
     "cut": 1e-5,
     "pad_wafers": 1e5,
 }
@@ -148,3 +150,29 @@ def file_beside(folder: Path, name: str, where: str) -> Path:
     if not whole.is_file():
         raise DataError(refuse(where, name[:80], "a file that exists", f"looked in {folder}"))
     return folder / path
+
+
+def figure(cell: str, where: str, decimal: Decimal) -> float:
+    """Return a number that is kept as it stands, in whatever unit.
+
+    Parameters
+    ----------
+    cell
+        As written.
+    where
+        Its place, for the refusal.
+    decimal
+        Sign of the table.
+
+    Raises
+    ------
+    DataError
+        For anything but a finite number.
+    """
+    try:
+        value = number(plain_number(cell, decimal))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise DataError(refuse(where, cell[:40], "a finite number", "or empty where there is none"))
+    return value

@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 
 from planish.errors import DataError
 from planish.measure.sites.column_names import unit_of as length_or_rate
@@ -17,6 +18,7 @@ from planish.measure.tables.columns import LENGTHS, TIMES, rate_unit
 
 _SPREAD = "(sd|std|stdev|stddev|standarddeviation|sigma|error|err|uncertainty)"
 _USED = "(hours|h|age|time|use|usage|life)"
+_NAMED = "(id|no|nr|number|name|serial|label)"
 _FILE = "(file|filename|map|sites|sitefile|measurement|data|thickness|thk)*"
 _PATTERNS = {
     "wafer": r"wafer(id|no|nr|number|name|label)?|wfr(id)?|waf",
@@ -31,6 +33,16 @@ _PATTERNS = {
     "pad_time": rf"pad{_USED}?",
     "disk_time": rf"(disk|disc|conditioner|dresser){_USED}?",
     "cut": r"(pad)?(cut|wear)(rate)?|pcr|pwr",
+    "when": r"when|date|datetime|timestamp|(polish|polished|process|processed|run|start|started|end|ended)"
+            r"(at|on|date|datetime|timestamp|start|end)",
+    "tool": rf"(tool|machine|equipment){_NAMED}?|polisher{_NAMED}",
+    "head": rf"(head|carrier){_NAMED}?",
+    "platen": rf"(platen|table){_NAMED}?",
+    "recipe": rf"recipe{_NAMED}?",
+    "ring_time": rf"(retaining)?ring{_USED}",
+    "pad": rf"pad{_NAMED}",
+    "disk": rf"(disk|disc|conditioner|dresser){_NAMED}",
+    "ring": rf"(retaining)?ring{_NAMED}",
 }  # fmt: skip
 _KNOWN = {role: re.compile(pattern) for role, pattern in _PATTERNS.items()}
 
@@ -48,14 +60,27 @@ ROLES: dict[str, tuple[str, str]] = {
     "pad_time": ("polishing time of the pad before", "time"),
     "disk_time": ("use of the disk before", "time"),
     "cut": ("cut rate of the pad", "rate"),
+    "when": ("day and time of polishing", ""),
+    "tool": ("name of the tool", ""),
+    "head": ("which head", ""),
+    "platen": ("which platen", ""),
+    "recipe": ("name of the recipe", ""),
+    "ring_time": ("use of the retaining ring before", "time"),
+    "pad": ("which pad", ""),
+    "disk": ("which disk", ""),
+    "ring": ("which retaining ring", ""),
+    "kept": ("a figure that is kept beside", ""),
 }
+#: Roles that say of a row where, when and on what it was polished: words, of which no prediction knows.
+WORDS = ("when", "tool", "head", "platen", "recipe", "pad", "disk", "ring")
 #: What is measured: a row has one of them (the two files count as one).
 MEASURED = ("before", "removal", "rate", "cut")
 #: One spelling of each, for those who misspelt it.
 _EXAMPLES = {
     "wafer": "wafer", "lot": "lot", "before": "pre file", "after": "post file", "removal": "removal file", "time": "time",
     "rate": "rate", "sd": "rate sd", "pad_wafers": "pad wafers", "pad_time": "pad hours", "disk_time": "disk hours",
-    "cut": "cut rate",
+    "cut": "cut rate", "when": "polished at", "tool": "tool", "head": "head", "platen": "platen", "recipe": "recipe",
+    "ring_time": "ring hours", "pad": "pad id", "disk": "disk id", "ring": "ring id",
 }  # fmt: skip
 _TIME_WORDS = {
     "seconds": "s", "second": "s", "secs": "s", "minutes": "min", "minute": "min", "mins": "min", "hours": "h",
@@ -89,7 +114,7 @@ class Column:
         unit = f" [{self.unit}]" if self.unit else ""
         if self.path:
             return f"{self.path}{unit}"
-        return f"{_EXAMPLES[self.role]}{unit} is {self.header[:40]!r}"
+        return f"{_EXAMPLES.get(self.role, self.role)}{unit} is {self.header[:40]!r}"
 
 
 def understood(header: str, is_key: Callable[[str], bool]) -> Column | None:
@@ -183,6 +208,7 @@ def _role(stem: str, unit: str | None) -> str:
     return ""
 
 
+@lru_cache(512)
 def _may_have(role: str, unit: str | None) -> bool:
     """Whether a unit is one of what a role holds."""
     wants = ROLES[role][1]
@@ -196,6 +222,7 @@ def _may_have(role: str, unit: str | None) -> bool:
     return rate_unit(plain) is not None or (wants == "rate or length" and plain in LENGTHS)
 
 
+@lru_cache(512)
 def _plain_unit(unit: str | None) -> str | None:
     """Return a unit of time, length or rate as tables name it; None for any other."""
     if unit is None:

@@ -9,8 +9,16 @@ from pathlib import Path
 from typing import TypeAlias
 
 from planish.errors import DataError, refuse
-from planish.measure.runs.cells import QUANTITY, count, file_beside, quantity, setting
-from planish.measure.runs.columns import MEASURED, ROLES, Column, nearest_name, understood, unit_of_name
+from planish.measure.runs.cells import QUANTITY, count, figure, file_beside, quantity, setting
+from planish.measure.runs.columns import (
+    MEASURED,
+    ROLES,
+    WORDS,
+    Column,
+    nearest_name,
+    understood,
+    unit_of_name,
+)
 from planish.measure.runs.record import Run, RunColumns, RunTable
 from planish.measure.sites.column_names import named
 from planish.measure.tables.decimals import Decimal, decimal_sign, missing
@@ -21,7 +29,7 @@ from planish.measure.tables.workbook import Row
 MOST_RUNS = 10_000
 EXAMPLE = "wafer,pre file,post file,time_s"  # of column names, for a refusal
 _FILES = ("before", "after", "removal")
-_WORDS = ("wafer", "lot", *_FILES)
+_WORDS = ("wafer", "lot", *_FILES, *WORDS)
 IsKey: TypeAlias = Callable[[str], bool]
 
 
@@ -31,6 +39,7 @@ def read_runs(
     told: RunColumns | None = None,
     is_key: IsKey = lambda _: False,
     keys: Sequence[str] = (),
+    most: int = MOST_RUNS,
 ) -> RunTable:
     """Read a table of runs: text with any usual separator, Parquet or a workbook.
 
@@ -46,6 +55,8 @@ def read_runs(
         Whether a path is that of a key of the setup.
     keys
         Paths of keys, for the refusal of a name that is none.
+    most
+        Rows that it may have.
 
     Returns
     -------
@@ -66,11 +77,12 @@ def read_runs(
     columns, rows = _units_below(columns, rows)
     if not rows:
         raise DataError(f"{grid.path}: has column names but no rows")
-    if len(rows) > MOST_RUNS:
-        raise DataError(f"{grid.path}: {len(rows)} rows: must be at most {MOST_RUNS} runs (split the table)")
+    if len(rows) > most:
+        raise DataError(f"{grid.path}: {len(rows)} rows: must be at most {most} runs (split the table)")
     _check_measured(grid, at, columns)
     decimal = _decimal(grid, columns, rows, told)
-    made = [_run(grid, line, cells, columns, decimal) for line, cells in rows]
+    files: dict[str, Path] = {}
+    made = [_run(grid, line, cells, columns, decimal, files) for line, cells in rows]
     return RunTable(grid.path, tuple(made), _told(grid, columns, len(made)))
 
 
@@ -206,6 +218,7 @@ def _check_told(place: str, headers: Sequence[str], told: RunColumns) -> None:
     for what, name in (
         *((f"column of {role}", name) for role, name in told.columns.items()),
         *(("column left out", name) for name in told.leave_out),
+        *(("column kept", name) for name in told.keep),
     ):
         if name.strip().casefold() not in have:
             shown = ", ".join(header[:40] for header in headers[:12])
@@ -216,6 +229,8 @@ def _as_told(header: str, told: RunColumns) -> Column | None:
     for role, name in told.columns.items():
         if header.casefold() == name.strip().casefold():
             return Column(header, role, unit=unit_of_name(header, role))
+    if any(header.casefold() == name.strip().casefold() for name in told.keep):
+        return Column(header, "kept")
     return None
 
 
@@ -223,7 +238,7 @@ def _check_once(place: str, columns: Sequence[Column]) -> None:
     seen: dict[str, str] = {}
     for one in columns:
         what = one.role or one.path
-        if what in seen:
+        if what in seen and what != "kept":
             words = ROLES[one.role][0] if one.role else one.path
             raise DataError(
                 f"{place}: columns {seen[what][:40]!r} and {one.header[:40]!r} could each be the {words}: must be one "
@@ -278,11 +293,18 @@ def _decimal(
 
 
 def _run(
-    grid: Grid, line: int, cells: Sequence[str], columns: Sequence[Column | None], decimal: Decimal
+    grid: Grid,
+    line: int,
+    cells: Sequence[str],
+    columns: Sequence[Column | None],
+    decimal: Decimal,
+    files: dict[str, Path],
 ) -> Run:
     place = f"{grid.path}: {grid.place} {line}"
     found: dict[str, object] = {}
     settings: dict[str, str] = {}
+    words: dict[str, str] = {}
+    kept: dict[str, float] = {}
     folder = Path(grid.path).parent
     for one, cell in zip(columns, cells, strict=True):
         if one is None or missing(cell):
@@ -291,9 +313,15 @@ def _run(
         if one.path:
             settings[one.path] = setting(cell, one.unit, decimal)
         elif one.role in _FILES:
-            found[one.role] = file_beside(folder, cell, where)
+            if cell not in files:  # a file of many wafers is looked for once
+                files[cell] = file_beside(folder, cell, where)
+            found[one.role] = files[cell]
+        elif one.role in WORDS:
+            words[one.role] = cell
         elif one.role in _WORDS:
             found[one.role] = cell
+        elif one.role == "kept":
+            kept[one.header] = figure(cell, where, decimal)
         elif one.role == "pad_wafers":
             found[one.role] = count(cell, where, decimal)
         else:
@@ -301,7 +329,7 @@ def _run(
             found[one.role] = value
             if one.role == "sd":
                 found["sd_is_rate"] = "/" in unit
-    run = Run(place=place, settings=settings, **found)  # type: ignore[arg-type]  # by the roles above
+    run = Run(place=place, settings=settings, words=words, kept=kept, **found)  # type: ignore[arg-type]  # by the roles above
     _check_run(run)
     return run
 

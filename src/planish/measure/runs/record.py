@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from planish.engine.given import of_kind
 from planish.engine.record import Record, counted
 from planish.errors import DataError, refuse
 from planish.measure.runs.columns import ROLES, spellings
+
+if TYPE_CHECKING:
+    from planish.measure.sites.pairing import Paired
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +30,15 @@ class RunColumns:
         "point" or "comma"; found in the table where not said.
     sheet
         Of a workbook.
+    keep
+        Columns of figures of which no prediction knows, as dishing or defects: kept as they stand.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
     leave_out: tuple[str, ...] = ()
     decimal: str | None = None
     sheet: str | None = None
+    keep: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not isinstance(self.columns, Mapping):
@@ -42,7 +49,8 @@ class RunColumns:
         for role in self.columns:
             if role not in ROLES:
                 raise DataError(refuse("columns: role", role, f"one of {', '.join(spellings())}"))
-        for what in (*self.columns.values(), *self.leave_out):
+        of_kind(self.keep, tuple, "keep", "a tuple of names of columns")
+        for what in (*self.columns.values(), *self.leave_out, *self.keep):
             of_kind(what, str, "name of a column", "text")
         if self.sheet is not None:
             of_kind(self.sheet, str, "sheet", "text, or left out")
@@ -72,8 +80,16 @@ class Run:
         Polished on the pad before.
     pad_time, disk_time
         Polishing time of the pad and use of the disk before [s].
+    ring_time
+        Use of the retaining ring before [s].
     settings
         Text by path of a key of the setup, as it would stand in the file.
+    words
+        What no prediction knows of, by role: tool, head, platen, recipe, when, pad, disk, ring.
+    kept
+        Figures that are kept as they stand, by the name of their column.
+    measured
+        Its removal site by site, where that does not stand in files.
     """
 
     place: str
@@ -90,7 +106,11 @@ class Run:
     pad_wafers: int | None = None
     pad_time: float | None = None
     disk_time: float | None = None
+    ring_time: float | None = None
     settings: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
+    kept: Mapping[str, float] = field(default_factory=dict)
+    measured: Paired | None = None
 
     @property
     def name(self) -> str:
@@ -115,11 +135,14 @@ class RunTable(Record):
         Its rows.
     understood
         What its columns were taken for, in one line.
+    files
+        Name and SHA-256 of what stands for the table where it is no file; none where it is one.
     """
 
     path: str
     runs: tuple[Run, ...]
     understood: str
+    files: tuple[tuple[str, str], ...] = ()
 
     def _told(self) -> str:
         return f"{counted(len(self.runs), 'run')}; {self.understood}"

@@ -125,7 +125,11 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) ->
     for m in (before, after):
         if m.quantity != "thickness":
             raise DataError(refuse(f"{m.source}: measured quantity", m.quantity, "thickness, to be paired"))
-    if before.named_sites and after.named_sites and set(before.site) & set(after.site):
+    both_named = before.named_sites and after.named_sites
+    alike = both_named and before.site == after.site  # as most are; it is quick
+    if alike:
+        pairs, by = [(i, i) for i in range(len(before))], "site name"
+    elif both_named and set(before.site) & set(after.site):
         index = {name: i for i, name in enumerate(after.site)}
         pairs = [(i, index[name]) for i, name in enumerate(before.site) if name in index]
         by = "site name"
@@ -137,8 +141,8 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) ->
             f"sites pair up "
             f"by {by} (are they the same wafer and the same site plan?)"
         )
-    b = np.array([p[0] for p in pairs])
-    a = np.array([p[1] for p in pairs])
+    b = np.arange(len(pairs)) if alike else np.array([p[0] for p in pairs])
+    a = b if alike else np.array([p[1] for p in pairs])
     apart = np.hypot(before.x[b] - after.x[a], before.y[b] - after.y[a])
     worst = int(np.argmax(apart))
     if apart[worst] > tolerance:
@@ -164,7 +168,7 @@ def pair(before: SiteMap, after: SiteMap, tolerance: float | str = TOLERANCE) ->
         x=before.x[b],
         y=before.y[b],
         value=before.value[b] - after.value[a],
-        site=tuple(before.site[i] for i in b),
+        site=before.site if alike else tuple(before.site[i] for i in b),
         quantity="removal",
         unit=before.unit,
         source=f"{before.source} minus {after.source}",

@@ -8,7 +8,7 @@ Any site plan is read; three usual ones can be made.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -46,12 +46,12 @@ MAX_SITES = 1_000_000
 #: Two sites closer than this [m] are the same place.
 SAME_PLACE = 1e-6
 
-_X, _Y = ("x", "x_pos", "pos_x"), ("y", "y_pos", "pos_y")
+X_NAMES, Y_NAMES = ("x", "x_pos", "pos_x"), ("y", "y_pos", "pos_y")
 _R, _THETA = ("r", "radius"), ("theta", "angle", "phi")
-_SITE = ("site", "site_id", "point", "point_id")
-_WAFER = ("wafer", "wafer_id")
-_LABELS = (*_SITE, *_WAFER, "lot", "lot_id", "slot")
-_QUANTITIES: dict[str, Quantity] = {
+SITE_NAMES = ("site", "site_id", "point", "point_id")
+WAFER_NAMES = ("wafer", "wafer_id")
+_LABELS = (*SITE_NAMES, *WAFER_NAMES, "lot", "lot_id", "slot")
+QUANTITIES: dict[str, Quantity] = {
     "thickness": "thickness",
     "thk": "thickness",
     "film_thickness": "thickness",
@@ -219,7 +219,7 @@ def read_plain_sites(
         thickness below zero, and all that :func:`~planish.measure.tables.read.read_table` refuses.
     """
     _check_kinds(units, value, wafer)
-    return _sites_of(_one_wafer(read_table(path), wafer), units, value)
+    return sites_of_table(_one_wafer(read_table(path), wafer), units, value)
 
 
 def _as_written(
@@ -232,16 +232,35 @@ def _as_written(
     from planish.measure.sites.dialect import understand
 
     if value is not None:
-        role = _QUANTITIES.get(split_name(value)[0], "thickness")
+        role = QUANTITIES.get(split_name(value)[0], "thickness")
         told = told.merged(ColumnMap(columns={role: value}))
     if units:
         known = {named(name).role or split_name(name)[0]: unit for name, unit in units.items()}
         told = told.merged(ColumnMap(units={role: unit for role, unit in known.items() if role in ROLES}))
     found = understand(path, told, wafer)
-    return replace(_sites_of(found.table, found.units, None), understood=(found.told,))
+    return replace(sites_of_table(found.table, found.units, None), understood=(found.told,))
 
 
-def _sites_of(table: Table, units: Mapping[str, str] | None, value: str | None) -> SiteMap:
+def sites_of_table(table: Table, units: Mapping[str, str] | None = None, value: str | None = None) -> SiteMap:
+    """Return the sites of one wafer from a plain table of theirs alone.
+
+    Parameters
+    ----------
+    table
+        As read.
+    units, value
+        As of :func:`read_plain_sites`.
+
+    Returns
+    -------
+    SiteMap
+        In SI.
+
+    Raises
+    ------
+    DataError
+        As :func:`read_plain_sites`.
+    """
     path = table.path
     if len(table.lines) > MAX_SITES:
         raise DataError(f"{path}: {len(table.lines)} rows are no site map of one wafer (at most {MAX_SITES})")
@@ -255,7 +274,7 @@ def _sites_of(table: Table, units: Mapping[str, str] | None, value: str | None) 
         raise DataError(_no_unit(table.path, column, "nm"))
     factor = _value_factor(table.path, column, unit, quantity)
     measured = table.numbers(column) * factor
-    label = next((names[n] for n in _SITE if n in names), None)
+    label = next((names[n] for n in SITE_NAMES if n in names), None)
     site = table.text(label) if label else tuple(str(i + 1) for i in range(len(x)))
     radius = _note_value(table, "wafer", "mm", length=True)
     out = SiteMap(
@@ -322,7 +341,7 @@ def _worth_a_look(path: str | os.PathLike[str]) -> bool:
 
 
 def _one_wafer(table: Table, wafer: str | None) -> Table:
-    column = next((h for h in table.header if split_name(h)[0] in _WAFER), None)
+    column = next((h for h in table.header if split_name(h)[0] in WAFER_NAMES), None)
     if column is None:
         if wafer is not None:
             raise DataError(
@@ -341,12 +360,24 @@ def _one_wafer(table: Table, wafer: str | None) -> Table:
         )
     if wafer not in wafers:
         raise DataError(refuse(f"{table.path}: wafer", wafer, f"one of {', '.join(wafers[:12])}"))
-    keep = [i for i, cell in enumerate(cells) if cell == wafer]
+    return rows_of_table(table, [i for i, cell in enumerate(cells) if cell == wafer])
+
+
+def rows_of_table(table: Table, rows: Sequence[int]) -> Table:
+    """Return some rows of a table as a table.
+
+    Parameters
+    ----------
+    table
+        As read.
+    rows
+        Which, from 0.
+    """
     return Table(
         table.path,
         table.header,
-        tuple(tuple(c[i] for i in keep) for c in table.columns),
-        tuple(table.lines[i] for i in keep),
+        tuple(tuple(column[i] for i in rows) for column in table.columns),
+        tuple(table.lines[i] for i in rows),
         table.notes,
         table.place,
     )
@@ -354,7 +385,7 @@ def _one_wafer(table: Table, wafer: str | None) -> Table:
 
 def _check_named_once(table: Table, value: str | None) -> None:
     """Refuse two columns of one quantity, such as ``x_mm`` beside ``x_um``."""
-    wanted = (*_X, *_Y, *_R, *_THETA, *(_QUANTITIES if value is None else ()))
+    wanted = (*X_NAMES, *Y_NAMES, *_R, *_THETA, *(QUANTITIES if value is None else ()))
     seen: dict[str, str] = {}
     for header in table.header:
         name = split_name(header)[0]
@@ -396,7 +427,7 @@ def _positions(table: Table, names: dict[str, str], units: dict[str, str]) -> tu
         factor = length_factor(units[name], f"{table.path}: unit of column {names[name]!r}")
         return table.numbers(names[name]) * factor
 
-    x, y, r, theta = column(_X), column(_Y), column(_R), column(_THETA)
+    x, y, r, theta = column(X_NAMES), column(Y_NAMES), column(_R), column(_THETA)
     if x and y:
         return length(x), length(y)
     if r and theta:
@@ -418,16 +449,16 @@ def _positions(table: Table, names: dict[str, str], units: dict[str, str]) -> tu
 def _value_column(table: Table, names: dict[str, str], value: str | None) -> tuple[str, Quantity]:
     if value is not None:
         column = table.header[table.index(value, "the measured column")]
-        return column, _QUANTITIES.get(split_name(column)[0], "thickness")
-    known = [n for n in names if n in _QUANTITIES]
+        return column, QUANTITIES.get(split_name(column)[0], "thickness")
+    known = [n for n in names if n in QUANTITIES]
     if len(known) == 1:
-        return names[known[0]], _QUANTITIES[known[0]]
+        return names[known[0]], QUANTITIES[known[0]]
     if known:
         raise DataError(
             f"{table.path}: columns {', '.join(names[n] for n in known)} could each be what was measured "
             "(say which: value=...)"
         )
-    rest = [n for n in names if n not in (*_X, *_Y, *_R, *_THETA, *_LABELS)]
+    rest = [n for n in names if n not in (*X_NAMES, *Y_NAMES, *_R, *_THETA, *_LABELS)]
     hint = f"; name the column thickness, or say value={names[rest[0]]}" if rest else ""
     raise DataError(
         f"{table.path}: no column of thickness, removal or rate among {', '.join(table.header)}{hint}"
