@@ -106,3 +106,4 @@ def register_all() -> None:
     register("run length", drawer="planish.explain.figures.hold:run_length_figure")
     register("capability", drawer="planish.explain.figures.hold:capability_figure")
     register("gauge study", drawer="planish.explain.figures.hold:gauge_figure")
+    register("ranked causes", drawer="planish.explain.figures.causes:causes_figure")

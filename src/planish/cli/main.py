@@ -21,6 +21,7 @@ from planish.cli.verbs import trying as trying  # isort: skip
 from planish.cli.verbs import measured as measured  # isort: skip
 from planish.cli.verbs import stopping as stopping  # isort: skip
 from planish.cli.verbs import holding as holding  # isort: skip
+from planish.cli.verbs import asking as asking  # isort: skip
 from planish.cli.verbs import telling as telling  # isort: skip
 from planish.cli.verbs import hosting as hosting  # isort: skip
 from planish.errors import PlanishError

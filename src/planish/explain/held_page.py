@@ -1,4 +1,4 @@
-"""A control chart, a run length, a capability or a gauge study as one page: picture, figures, alarms, what was assumed."""
+"""A control chart, a run length, a capability, a gauge study or ranked causes as one page: picture, figures, alarms, what was assumed."""
 
 from __future__ import annotations
 
@@ -17,8 +17,9 @@ CAPTIONS = {
     "run length": "Samples on average before an alarm, or the share of charts still silent.",
     "capability": "The rows between their specification limits, with the normal curves of both spreads.",
     "gauge study": "Standard deviation of each source of the spread.",
+    "ranked causes": "Share of each cause; how the rings and the figures that moved most changed, measured and by the likeliest cause.",
 }
-TABLES = ("alarms", "phases", "components", "anova", "run_lengths")
+TABLES = ("causes", "moved", "alarms", "phases", "components", "anova", "run_lengths")
 
 
 def held_page(answer: Result) -> str:
@@ -49,5 +50,6 @@ def held_page(answer: Result) -> str:
                 [label(key) for key in head], [[row.get(key) for key in head] for row in shown], name + more
             )
     notes = Part("Assumed").listing(list(answer.notes))
-    return render(f"{answer.kind} of {document.get('value', document.get('chart', ''))}", [picture, numbers, notes],
-                  answer.sources())  # fmt: skip
+    said = [Part("What the data say").listing(document["said"])] if document.get("said") else []
+    return render(f"{answer.kind} of {document.get('value', document.get('chart', document.get('likeliest', '')))}",
+                  [picture, *said, numbers, notes], answer.sources())  # fmt: skip

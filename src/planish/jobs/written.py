@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
     from planish.hold.capability import Capability
+    from planish.hold.causes.result import RankedCauses
     from planish.hold.charts.result import ControlChart
     from planish.hold.endpoint.follow import FollowedTrace
     from planish.hold.endpoint.trace import Trace
@@ -54,7 +55,7 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
-        a capability, a gauge study.
+        a capability, a gauge study, ranked causes.
     folder
         Where to; it must exist.
     units
@@ -337,6 +338,10 @@ def _gauge(answer: GaugeStudy, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "gauge"), answer.save(folder / "gauge.nc")]
 
 
+def _causes(answer: RankedCauses, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "causes"), answer.save(folder / "causes.nc")]
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -413,6 +418,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "run length": _run_length,
     "capability": _capability,
     "gauge study": _gauge,
+    "ranked causes": _causes,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,
