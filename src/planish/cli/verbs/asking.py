@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -11,7 +11,7 @@ from planish.cli.options import Columns, Json, Out, Settings, SetupFile
 from planish.cli.verbs.holding import DecimalSign, Picture, Sheet, hold
 
 
-def _column(words: str) -> typer.models.OptionInfo:
+def _column(words: str) -> Any:
     return typer.Option(metavar="COLUMN", help=words)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from planish.hold.causes.noise import STATED, Noise, noise_of
 from planish.hold.causes.posterior import Nuisance, Weighed, weigh
 from planish.hold.causes.seen import EXTRAS, Seen
 from planish.hold.causes.signatures import ASIDE, Course, Shapes
-from planish.hold.causes.ways import CAUSES, Cause
+from planish.hold.causes.ways import CAUSES, Cause, Way
 
 Array = NDArray[np.float64]
 LEVEL = 30.0  # standard deviations that the level of a figure may be off: the model's level is not relied on
@@ -167,7 +168,7 @@ def judged(seen: Seen, course: Course, shapes: Shapes) -> Judged:
 def _of(
     cause: Cause,
     shapes: Shapes,
-    ways: list,  # type: ignore[type-arg]
+    ways: Sequence[Way],
     logs: Array,
     weighed: Weighed,
     y: Array,

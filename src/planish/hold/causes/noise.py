@@ -49,7 +49,7 @@ class Noise(Record):
         return np.asarray(solve_triangular(root, flat.T, lower=True).T).reshape(figures.shape)
 
 
-def noise_of(residual: Array, directions: Array, sites: Array, extras: tuple[str, ...]) -> Noise:
+def noise_of(residual: Array, directions: Array, sites: NDArray[np.int64], extras: tuple[str, ...]) -> Noise:
     """Return how wafers differ.
 
     Parameters

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planish.units import as_whole
 from planish.errors import DataError, refuse
 from planish.hold.causes import read
 from planish.hold.causes.judge import Held, Judged, judged, picked
@@ -20,10 +19,12 @@ from planish.hold.causes.told import headlines, moved, none_explains, verdicts
 from planish.hold.causes.ways import AT_DISK_CHANGE, AT_PAD_CHANGE
 from planish.predict.lot.plan import planned_time
 from planish.setup.given import as_described, as_rig
+from planish.units import as_whole
 
 if TYPE_CHECKING:
     from planish.hold.charts.samples import Data
     from planish.measure.sites.column_map import ColumnMap
+    from planish.measure.sites.read import SiteMap
     from planish.predict.lot.events import EventLike
     from planish.setup.given import SetupLike
     from planish.setup.si import Rig
@@ -167,7 +168,7 @@ def _extras(told: read.Given, rig: Rig) -> tuple[dict[str, Array], list[str]]:
     return found, said
 
 
-def _for_the_planned_time(told: read.Given, rig: Rig) -> tuple[list, list[str]]:  # type: ignore[type-arg]
+def _for_the_planned_time(told: read.Given, rig: Rig) -> tuple[list[SiteMap | None], list[str]]:
     """Return the maps after the polish as they would be after the recipe's own time, where it ends on a time."""
     from dataclasses import replace
 
@@ -178,7 +179,7 @@ def _for_the_planned_time(told: read.Given, rig: Rig) -> tuple[list, list[str]]:
     planned = sum(step.stop_value for step in rig.steps)
     if np.nanmax(np.abs(time / planned - 1.0)) < 1e-3:
         return after, []
-    changed = []
+    changed: list[SiteMap | None] = []
     for one, other, seconds in zip(told.before, after, time, strict=True):
         if other is None or not np.isfinite(seconds) or other.value.size != one.value.size:
             changed.append(None)

@@ -139,7 +139,7 @@ def _maps(maps: Maps, when: str, columns: ColumnMap) -> list[tuple[str, SiteMap]
     if isinstance(maps, str | os.PathLike):
         found = read_wafers(maps, columns)
     elif isinstance(maps, Sequence) and maps and all(isinstance(one, SiteMap) for one in maps):
-        found = [(str(at + 1), one) for at, one in enumerate(maps)]
+        found = [("", one) for one in maps if isinstance(one, SiteMap)]
     else:
         raise DataError(refuse(when, str(maps)[:60], "a file or folder of sites, or a list of site maps"))
     return [(name.rsplit(", wafer ", 1)[-1], one) for name, one in found]
@@ -241,7 +241,7 @@ def placed(told: Given, cycle: float) -> tuple[NDArray[np.int64], tuple[Event, .
     disk = told.columns.get("disk")
     if disk is not None:
         known = np.flatnonzero(np.isfinite(disk))
-        for row, last in zip(known, [None, *known[:-1]], strict=True):
+        for row, last in zip(known.tolist(), [None, *known[:-1].tolist()], strict=True):
             if last is None or disk[row] < disk[last]:
                 events.append(Event(int(at[row]) + 1, "disk", float(disk[row])))
     for event in told.happened:

@@ -213,18 +213,18 @@ def shapes_of(
             said.append(f"{way.name}: not looked at, the model has no solution with it ({error})")
         if progress is not None:
             progress(number + 1, len(ways))
-    way = np.array([each[0] for each in found])
-    onset = np.array([each[1] for each in found])
+    of_way = np.array([each[0] for each in found], dtype=np.int64)
+    onset = np.array([each[1] for each in found], dtype=np.int64)
     by_rate = lot.at_once(lot.plan, PLAIN._replace(process=1.01)).mean(axis=0) / 0.01
     by_film = lot.at_once(lot.plan, PLAIN._replace(incoming=1.01)).mean(axis=0) / 0.01
     by_bow = lot.at_once(lot.plan, PLAIN._replace(bow=0.01)).mean(axis=0) / 0.01
     return Shapes(
         tuple(ways),
         lot.nominal[course.at],
-        way,
+        of_way,
         onset,
         np.stack([each[2] for each in found], axis=2),
-        prior_of(ways, way, onset, course),
+        prior_of(ways, of_way, onset, course),
         np.stack([by_film, by_bow, by_rate]),
         tuple(said),
     )
@@ -262,7 +262,7 @@ def prior_of(ways: Sequence[Way], way: Whole, onset: Whole, course: Course) -> A
             if at_change.any():
                 even = (1.0 - held) * even + held * at_change / at_change.sum()
             share[of] = even / len(mine) / len(present)
-    return share / share.sum()
+    return np.asarray(share / share.sum())
 
 
 def _followed(lot: Follower, way: Way) -> list[tuple[int, Array]]:
