@@ -28,6 +28,10 @@ def chart(file: Path, output: Path | None, json_out: bool, out: Path | None, **o
         _phases(document)
         _alarms(document)
         show.summary(document)
+        if document["alarms"] and options.get("model") is not None:
+            typer.echo(
+                f"which part changed? planish hold causes {options['model']} BEFORE AFTER --baseline N ranks them by this model"
+            )
     _written(found, output, json_out, out)
     if document["alarms"]:
         raise typer.Exit(ALARM)
