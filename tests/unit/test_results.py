@@ -121,7 +121,13 @@ def _calibration(setup):
 def _causes():
     lot = UpsetLot(main_step(), wafers=12, onset=9, rate=0.93)
     return planish.rank_causes(
-        main_step(), lot.maps(lot.before), lot.maps(lot.after), baseline=8, table=lot.table, time="time", cells=24
+        main_step(),
+        lot.maps(lot.before),
+        lot.maps(lot.after),
+        baseline=8,
+        table=lot.table,
+        time="time",
+        cells=24,
     )
 
 
