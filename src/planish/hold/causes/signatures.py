@@ -307,7 +307,7 @@ def _acting(lot: Follower, way: Way) -> Array:
         return lot.at_once(thicker) / way.step
     place, kind = way.which if isinstance(way.which, tuple) else ("", "")
     nominal = lot.nominal[lot.course.at]
-    reads = np.full_like(nominal, float(np.mean(nominal[:, :count]))) if kind == "offset" else nominal.copy()
+    reads = np.full_like(nominal, float(np.mean(nominal[:, :count]))) if kind == "shift" else nominal.copy()
     reads[:, 2 * count :] = 0.0
     if place == "after":
         reads[:, :count] = 0.0

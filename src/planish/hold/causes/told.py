@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 # "None explains it": more than so many times the expected chi-squared, and so large a share of the change, are left over. A
 # share, for a large change shows how far the model's shape is off long before it shows another cause.
-MISFIT, LEFT = 2.0, 0.05
+MISFIT, LEFT = 2.0, 0.1
 HARDLY = 3.0  # logarithm of the likelihood over no change below which hardly anything changed
 PARALLEL = 20.0  # [degrees] below which two changes look alike
 RIVAL = 0.05  # share from which a second cause is one

@@ -65,7 +65,7 @@ class Way(Record):
     step
         Size of the difference.
     which
-        Of "film": the shape (0 even, 1 bowl, 2 next); of "gauge": "after" or "both", and "offset" or "scale".
+        Of "film": the shape (0 even, 1 bowl, 2 next); of "gauge": "after" or "both", and "shift" or "scale".
     beyond
         What is added to the size told: 1 where it is a factor.
     """
@@ -126,10 +126,10 @@ def ways_of(rig: Rig, film: float) -> list[Way]:
         # the bowl runs from -1 to 1, the next from 1 over -1/2 to 1
         span = (1.0, 2.0, -1.5)[number]
         found.append(Way("incoming", name, "film", "nm", 1e9 * film * span, spread, step=0.01, which=number))
-    for place, kind in (("after", "offset"), ("after", "scale"), ("both", "offset"), ("both", "scale")):
+    for place, kind in (("after", "shift"), ("after", "scale"), ("both", "shift"), ("both", "scale")):
         reads = "gauge after the polish" if place == "after" else "gauge before and after"
-        per = 1e9 * film if kind == "offset" else 100.0
-        unit = "nm" if kind == "offset" else "%"
+        per = 1e9 * film if kind == "shift" else 100.0
+        unit = "nm" if kind == "shift" else "%"
         found.append(Way("metrology", f"{reads}: {kind}", "gauge", unit, per, SCALE, which=(place, kind)))
     return found
 
