@@ -19,6 +19,7 @@ from planish.measure.sites.read import SiteMap, write_sites
 from planish.measure.sites.site_plan import site_plan
 from planish.physics.pattern.effective_density import effective_density
 from planish.physics.pattern.oxide_step import contact_height_step
+from planish.predict.lot.variation import Variation, draw
 
 HERE = Path(__file__).resolve().parent / "data"
 RADIUS, EXCLUSION, TIME = 0.150, 0.003, 99.0
@@ -144,6 +145,32 @@ def runs(folder: Path) -> None:
     write_invented_runs(truth, [*varied, *life, *cuts], folder, noise=noise, seed=17)
 
 
+def upset(folder: Path) -> None:
+    """Write a lot of 40 wafers, a row a wafer: a new pad before row 21, and a slurry that removes 5 % less from row 27 on.
+
+    Behind the numbers stands the lot of the rotary setup with chance on; the gauge scatters by 0.4 nm, friction by 1 %.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    lot = planish.polish_lot(HERE.parent / "rotary.toml", 40, seed=8, events=["21 pad", "27 slurry 0.95"])
+    chance, rng = draw(Variation(), 40, 8), np.random.default_rng(8)
+    x, y = site_plan("49", RADIUS, EXCLUSION)
+    r = np.hypot(x, y)
+    bow = 1 + chance.bow[:, None] * (2 * (r / RADIUS) ** 2 - 1)
+    before = 1000 * chance.incoming[:, None] * bow
+    after = before - 1e9 * np.stack([np.interp(r, lot.radius, removed) for removed in lot.records.removed])
+    said = f"# {SAID[0].replace('this wafer', 'these wafers')}"
+    for name, values in (("before", before), ("after", after)):
+        lines = [said, ",".join(["wafer", *(f"thickness_{site} [nm]" for site in range(1, 50))])]
+        for number, row in enumerate(values + 0.4 * rng.normal(size=values.shape), 1):
+            lines.append(",".join([f"W{number}", *(f"{value:.1f}" for value in row)]))
+        (folder / f"{name}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    lines = [said, "wafer,wafers on the pad,time [s],friction"]
+    friction = lot.records.friction * (1 + 0.01 * rng.normal(size=40))
+    for number, (time, mu) in enumerate(zip(lot.records.time, friction, strict=True)):
+        lines.append(f"W{number + 1},{number % 20},{time:.1f},{mu:.4f}")
+    (folder / "lot.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
 def main() -> None:
     """Write every file of ``examples/data``."""
     HERE.mkdir(parents=True, exist_ok=True)
@@ -161,6 +188,7 @@ def main() -> None:
     month(HERE / "month.csv")
     steps(HERE / "test-blocks.gds", HERE / "steps.csv")
     runs(HERE / "runs")
+    upset(HERE / "upset")
 
 
 if __name__ == "__main__":

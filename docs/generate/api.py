@@ -17,7 +17,7 @@ PACKAGES = {
     "measure": "measure: sites, traces, layouts, statistics",
     "fit": "fit: calibrate to own data",
     "tuning": "tune: settings solved for, many runs of one setup, trade-offs",
-    "hold": "hold: control charts, capability, qualifications, endpoints, run-to-run control, the history of a step",
+    "hold": "hold: control charts, causes of a change, capability, qualifications, endpoints, control, history",
     "explain": "explain: findings, figures, reports, attribution",
     "physics": "the physics: pure functions of SI numbers and arrays",
     "results": "what every answer has: figures, tables, datasets, files",

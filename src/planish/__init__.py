@@ -101,6 +101,8 @@ _HOMES = {
     "hold.qualify.equivalence": "hold_equivalence hold_equivalence_size Equivalence EquivalenceSize",
     "hold.history.history": "open_history History",
     "hold.history.view": "HistoryView",
+    "hold.causes.rank": "rank_causes",
+    "hold.causes.result": "RankedCauses",
     # explain
     "explain.comparison.attribution": "compare Comparison",
     "explain.comparison.side_by_side": "compare_all SideBySide",
@@ -142,6 +144,8 @@ if TYPE_CHECKING:  # the same names for a type checker
     from planish.fit.removal import RemovalFit as RemovalFit
     from planish.hold.capability import Capability as Capability
     from planish.hold.capability import hold_capability as hold_capability
+    from planish.hold.causes.rank import rank_causes as rank_causes
+    from planish.hold.causes.result import RankedCauses as RankedCauses
     from planish.hold.charts.chart import hold_chart as hold_chart
     from planish.hold.charts.result import ControlChart as ControlChart
     from planish.hold.control.advice import ControlAdvice as ControlAdvice

@@ -114,3 +114,4 @@ def register_all() -> None:
     register("equivalence", drawer="planish.explain.figures.qualify:equivalence_figure")
     register("equivalence size", drawer="planish.explain.figures.qualify:equivalence_size_figure")
     register("history", drawer="planish.explain.figures.history:history_figure")
+    register("ranked causes", drawer="planish.explain.figures.causes:causes_figure")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 import tempfile
 from dataclasses import replace
 from pathlib import Path
@@ -39,6 +40,9 @@ from planish.results import result as result_base
 from planish.results.kinds import known, load
 from planish.results.units import UNITS, WITHOUT_UNIT, si_value, unit_of
 
+sys.path.insert(0, str(Path(__file__).parent))
+from upsets import UpsetLot, main_step
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 DATA = EXAMPLES / "data"
 EXACT = 1e-12
@@ -73,6 +77,7 @@ FOLLOWING = (
     "qualification",
     "equivalence",
     "equivalence size",
+    "ranked causes",  # sizes in the unit of each change
 )
 
 
@@ -127,6 +132,19 @@ def _calibration(setup):
         ("rates.csv: six rates",), {},
     )  # fmt: skip
     return planish.calibrate(setup, rates, ["removal.oxide.rate"], ahead=1, samples=50)
+
+
+def _causes():
+    lot = UpsetLot(main_step(), wafers=12, onset=9, rate=0.93)
+    return planish.rank_causes(
+        main_step(),
+        lot.maps(lot.before),
+        lot.maps(lot.after),
+        baseline=8,
+        table=lot.table,
+        time="time",
+        cells=24,
+    )
 
 
 @pytest.fixture(scope="module")
@@ -193,6 +211,7 @@ def answers():
             "by",
         ),
         planish.try_control(EXAMPLES / "copper-barrier.toml", wafers=12, seeds=1, pad_every=5, disk_every=8),
+        _causes(),
         planish.tune([setup, setup], target="200 nm", keep=["recipe.step.'touch down'", "recipe.step.buff"]),
         _history(),
     ]

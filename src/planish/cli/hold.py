@@ -32,6 +32,10 @@ def show_chart(found: Result, output: Path | None, json_out: bool, out: Path | N
         _phases(document)
         _alarms(document)
         show.summary(document)
+        if document["alarms"] and options.get("model") is not None:
+            typer.echo(
+                f"which part changed? planish hold causes {options['model']} BEFORE AFTER --baseline N ranks them by this model"
+            )
     _written(found, output, json_out, out)
     if document["alarms"]:
         raise typer.Exit(ALARM)

@@ -24,6 +24,7 @@ from planish.cli.verbs import holding as holding  # isort: skip
 from planish.cli.verbs import controlling as controlling  # isort: skip
 from planish.cli.verbs import qualifying as qualifying  # isort: skip
 from planish.cli.verbs import keeping as keeping  # isort: skip
+from planish.cli.verbs import asking as asking  # isort: skip
 from planish.cli.verbs import telling as telling  # isort: skip
 from planish.cli.verbs import hosting as hosting  # isort: skip
 from planish.errors import PlanishError

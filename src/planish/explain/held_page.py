@@ -1,4 +1,4 @@
-"""A control chart, a run length, a capability or a gauge study as one page: picture, figures, alarms, what was assumed."""
+"""A control chart, a run length, a capability, a gauge study or ranked causes as one page: picture, figures, alarms, what was assumed."""
 
 from __future__ import annotations
 
@@ -21,8 +21,12 @@ CAPTIONS = {
     "qualification": "Each check between its limits.",
     "equivalence": "The rows of both parts; the difference of their means between the margins.",
     "equivalence size": "Chance of showing equivalence, by the rows of a sample.",
+    "ranked causes": "Share of each cause; how the rings and the figures that moved most changed, measured and by the likeliest cause.",
 }
+NAMED_BY = ("value", "chart", "likeliest", "title", "step")
 TABLES = (
+    "causes",
+    "moved",
     "alarms",
     "phases",
     "components",
@@ -64,6 +68,7 @@ def held_page(answer: Result) -> str:
                 [label(key) for key in head], [[row.get(key) for key in head] for row in shown], name + more
             )
     notes = Part("Assumed").listing(list(answer.notes))
-    of = next((document[key] for key in ("value", "chart", "title", "step") if document.get(key)), "")
+    of = next((document[key] for key in NAMED_BY if document.get(key)), "")
     title = f"{answer.kind} of {of}" if of else answer.kind
-    return render(title, [picture, numbers, notes], answer.sources())
+    said = [Part("What the data say").listing(document["said"])] if document.get("said") else []
+    return render(title, [picture, *said, numbers, notes], answer.sources())

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from planish.fit.removal import RemovalFit
     from planish.fit.unseen import Unseen
     from planish.hold.capability import Capability
+    from planish.hold.causes.result import RankedCauses
     from planish.hold.charts.result import ControlChart
     from planish.hold.control.result import ControlTrial
     from planish.hold.endpoint.follow import FollowedTrace
@@ -61,7 +62,8 @@ def write_files(answer: Any, folder: Path, units: str = "trade") -> list[Path]:
     answer
         A wafer, a lot, a study, a trade-off, fields, a die on its layout, a dwell table for its setup, layout maps, a measured wafer,
         measured sets, fitted numbers, a fit of removal, rates or steps, guessed rates, a control chart, a run length,
-        a capability, a gauge study, a trial of control, a qualification, a test of equivalence, wafers of a history.
+        a capability, a gauge study, a trial of control, a qualification, a test of equivalence, wafers of a history,
+        ranked causes.
     folder
         Where to; it must exist.
     units
@@ -411,6 +413,10 @@ def _equivalence(answer: Equivalence | EquivalenceSize, folder: Path, units: str
     return [*save_figure(answer.plot(), folder, "equivalence"), answer.save(folder / "equivalence.nc")]
 
 
+def _causes(answer: RankedCauses, folder: Path, units: str) -> list[Path]:
+    return [*save_figure(answer.plot(), folder, "causes"), answer.save(folder / "causes.nc")]
+
+
 def _held(answer: HeldSets, folder: Path, units: str) -> list[Path]:
     return [*save_figure(answer.plot(), folder, "held"), answer.save(folder / "held.nc")]
 
@@ -495,6 +501,7 @@ _WRITERS: dict[str, Callable[[Any, Path, str], list[Path]]] = {
     "qualification": _qualification,
     "equivalence": _equivalence,
     "equivalence size": _equivalence,
+    "ranked causes": _causes,
     "measured sets": _held,
     "calibration": _calibrated,
     "layout maps": _layout,
