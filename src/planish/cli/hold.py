@@ -20,11 +20,13 @@ def chart(file: Path, output: Path | None, json_out: bool, out: Path | None, **o
     """Draw the chart, print it, and end with 3 where it alarms."""
     from planish import hold_chart
 
-    show_chart(hold_chart(file, **options), output, json_out, out)
+    show_chart(hold_chart(file, **options), output, json_out, out, model=options.get("model"))
 
 
-def show_chart(found: Result, output: Path | None, json_out: bool, out: Path | None) -> None:
-    """Print a chart and write its files; ends with 3 where it alarms."""
+def show_chart(
+    found: Result, output: Path | None, json_out: bool, out: Path | None, *, model: Path | None = None
+) -> None:
+    """Print a chart and write its files; ends with 3 where it alarms, and says then how the ``model`` can rank causes."""
     document: dict[str, Any] = found.document()
     if json_out:
         show.print_json(document)
@@ -32,9 +34,9 @@ def show_chart(found: Result, output: Path | None, json_out: bool, out: Path | N
         _phases(document)
         _alarms(document)
         show.summary(document)
-        if document["alarms"] and options.get("model") is not None:
+        if document["alarms"] and model is not None:
             typer.echo(
-                f"which part changed? planish hold causes {options['model']} BEFORE AFTER --baseline N ranks them by this model"
+                f"which part changed? planish hold causes {model} BEFORE AFTER --baseline N ranks them by this model"
             )
     _written(found, output, json_out, out)
     if document["alarms"]:

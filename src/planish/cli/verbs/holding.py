@@ -24,7 +24,7 @@ class ChartUnlessNamed(TyperGroup):
 
 hold = typer.Typer(
     cls=ChartUnlessNamed,
-    help="Keep a step centred: 'hold FILE' charts it (3 on an alarm); run lengths, limits, capability, gauges; run-to-run control.",
+    help="Keep a step centred: 'hold FILE' charts it (3 on an alarm); run lengths, limits, capability, gauges; what changed; run-to-run control.",
     no_args_is_help=True,
 )
 app.add_typer(hold, name="hold")
