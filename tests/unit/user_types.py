@@ -24,7 +24,11 @@ from planish import (
     Cleaned,
     Coefficient,
     Comparison,
+    ControlAdvice,
     ControlChart,
+    ControlledStep,
+    ControlNews,
+    ControlTrial,
     CostSaving,
     CostSensitivity,
     DieResult,
@@ -40,6 +44,8 @@ from planish import (
     FollowedTrace,
     GaugeStudy,
     HeldSets,
+    History,
+    HistoryView,
     Law,
     LawFit,
     LayoutMaps,
@@ -51,6 +57,7 @@ from planish import (
     PartRow,
     PlanishError,
     Qualification,
+    RankedCauses,
     RemovalFit,
     ResponseSurface,
     Result,
@@ -60,6 +67,7 @@ from planish import (
     Setup,
     SideBySide,
     SiteMap,
+    Spreads,
     StudyResult,
     Term,
     Trace,
@@ -296,3 +304,24 @@ def light(setup: Setup) -> FollowedTrace:
     assert_type(planish.watch_trace(trace, by="slope"), WatchedTrace)
     assert_type(planish.over_polish("60 s", "99.9 %", rate_spread="3 %"), OverPolish)
     return planish.follow_trace(trace, "500 nm", light="632.8 nm", start="930..1070 nm")
+
+
+def held_on(setup: Setup) -> ControlTrial:
+    step = planish.begin_control(setup, "step", by="ada", when="2026-03-02T08:00:00Z", spreads=Spreads())
+    assert_type(step, ControlledStep)
+    assert_type(step.advise(when="2026-03-02T08:01:00Z"), ControlAdvice)
+    assert_type(step.approve(1, by="ada", when="2026-03-02T08:02:00Z"), ControlNews)
+    assert_type(planish.stop_control("step", when="2026-03-02T09:00:00Z"), str)
+    found = planish.try_control(setup, wafers=50, seeds=2)
+    assert_type(found, ControlTrial)
+    return found
+
+
+def kept(setup: Setup) -> RankedCauses:
+    with planish.open_history("history.sqlite") as history:
+        assert_type(history, History)
+        assert_type(history.wafers(tool="A", last=50), HistoryView)
+        assert_type(history.chart("rate_nm_per_min", filters={"month": "2026-03"}, baseline=30), ControlChart)
+    found = planish.rank_causes(setup, "before.csv", "after.csv", baseline=26)
+    assert_type(found, RankedCauses)
+    return found

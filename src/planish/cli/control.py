@@ -63,7 +63,7 @@ def begin(file: Path, settings: list[str], folder: Path, json_out: bool, **optio
 def advise(folder: Path, json_out: bool, incoming: list[str] | None, **options: Any) -> None:
     """Say what to set for the next wafer."""
     found = _open(folder).advise(when=now(), incoming=incoming or None, **_given(options))
-    document = found.document()
+    document: dict[str, Any] = found.document()
     if json_out:
         show.print_json(document)
         return

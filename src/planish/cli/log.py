@@ -104,7 +104,8 @@ def chart(
     from planish.cli import hold
 
     with open_history(db) as history:
-        found = history.chart(value if len(value) > 1 else value[0], filters=filters, **options)
+        which: Any = filters
+        found = history.chart(value if len(value) > 1 else value[0], filters=which, **options)
     hold.show_chart(found, output, json_out, out)
 
 

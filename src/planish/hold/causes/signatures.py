@@ -117,13 +117,31 @@ class Follower:
         self.nominal = np.stack(rows)
 
     def planned(self, rig: Rig, *, new_pad: bool = False) -> LotPlan:
-        """Return the plan of a changed setup; its pad's summits are those that there are unless a new pad brings others."""
+        """Return the plan of a changed setup; its pad's summits are those that there are unless a new pad brings others.
+
+        Parameters
+        ----------
+        rig
+            The changed setup.
+        new_pad
+            Whether the change came with a pad.
+        """
         plan = plan_lot(rig, self.wafers, events=self.course.events, cells=self.cells)
         # The heights at which summits are followed go with the highest pressure: a pad in use keeps its own.
         return plan if new_pad else replace(plan, summits=self.plan.summits)
 
     def figures(self, plan: LotPlan, row: Row, chance: Chance = PLAIN) -> Array:
-        """Return the figures (2 rings + 4,) of a wafer."""
+        """Return the figures (2 rings + 4,) of a wafer.
+
+        Parameters
+        ----------
+        plan
+            Of its lot.
+        row
+            What became of it.
+        chance
+            It met: the films that came in.
+        """
         grid = plan.model.grid.r
         bow = 1.0 + chance.bow * (2.0 * (grid / plan.rig.wafer.radius) ** 2 - 1.0)
         incoming = plan.incoming.sum(axis=0) * chance.incoming * bow
@@ -139,7 +157,15 @@ class Follower:
         return np.concatenate([*rings, aside])
 
     def at_once(self, plan: LotPlan, chance: Chance = PLAIN) -> Array:
-        """Return what a plan or a chance does at once to the measured wafers (wafers, figures)."""
+        """Return what a plan or a chance does at once to the measured wafers (wafers, figures).
+
+        Parameters
+        ----------
+        plan
+            Under which each is polished, on the pad of the lot as it was.
+        chance
+            That each meets.
+        """
         at = self.course.at
         picked = np.unique(at[np.linspace(0, at.size - 1, min(ANCHORS, at.size)).round().astype(int)])
         found = []
@@ -150,7 +176,15 @@ class Follower:
         return np.stack([np.interp(at, picked, column) for column in table.T], axis=1)
 
     def since(self, plan: LotPlan, wafer: int) -> Array:
-        """Return what a plan does to the measured wafers (wafers, figures) where it holds since a wafer of the lot."""
+        """Return what a plan does to the measured wafers (wafers, figures) where it holds since a wafer of the lot.
+
+        Parameters
+        ----------
+        plan
+            Of the change.
+        wafer
+            From which on, counted from 0.
+        """
         out = np.zeros_like(self.nominal)
         state = self.states[wafer]
         for each in range(wafer, self.wafers):

@@ -42,7 +42,7 @@ class ControlAdvice(Record):
         """Whether the step is switched off, so that no move is made."""
         return self.number is None
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """Return it as JSON-ready data."""
         return {
             "number": self.number,
@@ -69,9 +69,9 @@ class ControlNews(Record):
     """What became of what was told: a sentence, and figures beside it."""
 
     text: str
-    figures: Mapping[str, Any]
+    figures: Mapping[str, object]
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """Return it as JSON-ready data."""
         return {"text": self.text, **self.figures}
 

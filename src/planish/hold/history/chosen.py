@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TypedDict, Unpack
 
 from sqlalchemy import ColumnElement
 
@@ -14,6 +14,21 @@ from planish.hold.history.tables import EVENTS, WAFERS
 #: Wafers that one question may bring: their maps are not among them.
 MOST = 500_000
 NAMES = ("tool", "head", "platen", "recipe", "wafer", "lot")
+
+
+class WhichWafers(TypedDict, total=False):
+    """Which wafers are meant, as keywords: the attributes of :class:`Chosen`."""
+
+    tool: str | None
+    head: str | None
+    platen: str | None
+    recipe: str | None
+    wafer: str | None
+    lot: str | None
+    since: str | None
+    until: str | None
+    month: str | None
+    last: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +103,7 @@ class Chosen:
         return ", ".join(said) or "all"
 
 
-def chosen(**filters: Any) -> Chosen:
+def chosen(**filters: Unpack[WhichWafers]) -> Chosen:
     """Return which wafers are meant, its words checked.
 
     Parameters

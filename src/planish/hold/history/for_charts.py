@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 import numpy as np
 
@@ -18,9 +18,30 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from planish.hold.history.chosen import Chosen
+    from planish.setup.given import SetupLike
 
 #: Columns at whose changes limits may be taken anew.
 CHANGING = ("pad", "disk", "ring", "tool", "head", "platen", "recipe")
+
+
+class ChartOptions(TypedDict, total=False):
+    """What :func:`planish.hold_chart` takes of wafers besides their values and phases."""
+
+    new_phase: Sequence[int]
+    baseline: int | None
+    centre: float | None
+    sigma: float | None
+    limit: float | None
+    arl: float | None
+    weight: float | None
+    settling: bool
+    reference: float | None
+    head_start: float | None
+    rules: Sequence[str]
+    alpha: float | None
+    widen: bool
+    model: SetupLike | None
+    age: str | None
 
 
 def columns_of(

@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Unpack
 
 from sqlalchemy import insert, select
 
@@ -22,10 +22,10 @@ from planish.engine.record import Record
 from planish.errors import DataError, refuse
 from planish.hold.charts.chart import hold_chart
 from planish.hold.history import ask
-from planish.hold.history.chosen import chosen
+from planish.hold.history.chosen import WhichWafers, chosen
 from planish.hold.history.figures import FIGURES, factor_of, figure_named
 from planish.hold.history.files import Records, records_of
-from planish.hold.history.for_charts import columns_of
+from planish.hold.history.for_charts import ChartOptions, columns_of
 from planish.hold.history.for_fits import run_table
 from planish.hold.history.moments import moment, now, of_datetime, told
 from planish.hold.history.place import place_of
@@ -36,6 +36,7 @@ from planish.hold.history.view import HistoryView
 from planish.hold.history.write import make_months, next_entry, put_events, put_wafers
 from planish.measure.runs.record import RunColumns, RunTable
 from planish.measure.sites.column_map import ColumnMap, column_map
+from planish.results.plain import Figure
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -119,7 +120,7 @@ class History:
     def add(
         self,
         *files: str | os.PathLike[str],
-        columns: ColumnMap | Mapping[str, Any] | str | os.PathLike[str] | None = None,
+        columns: ColumnMap | Mapping[str, str | Mapping[str, str]] | str | os.PathLike[str] | None = None,
         told: RunColumns | None = None,
         who: str | None = None,
         why: str = "",
@@ -305,7 +306,7 @@ class History:
             ).scalar_one()
         return int(number)
 
-    def wafers(self, value: str = USUAL_VALUE, **filters: Any) -> HistoryView:
+    def wafers(self, value: str = USUAL_VALUE, **filters: Unpack[WhichWafers]) -> HistoryView:
         """Return wafers with their figures, and what happened meanwhile.
 
         Parameters
@@ -360,8 +361,8 @@ class History:
         chart: str = "individuals",
         *,
         phase: str | None = None,
-        filters: Mapping[str, Any] | None = None,
-        **options: Any,
+        filters: WhichWafers | None = None,
+        **options: Unpack[ChartOptions],
     ) -> ControlChart:
         """Chart wafers in the order of time: the same chart as :func:`planish.hold_chart`, each alarm with its wafer.
 
@@ -389,7 +390,7 @@ class History:
         DataError
             As :func:`planish.hold_chart` and :meth:`wafers`.
         """
-        which = chosen(**(filters or {}))
+        which = chosen(**(filters or WhichWafers()))
         wanted = [value] if isinstance(value, str) else list(value)
         with self._store.reading() as connection:
             data, names, called = columns_of(connection, which, wanted, phase)
@@ -403,7 +404,7 @@ class History:
         )
         return replace(found, alarms=tuple(replace(alarm, name=called(alarm.row)) for alarm in found.alarms))
 
-    def runs(self, **filters: Any) -> RunTable:
+    def runs(self, **filters: Unpack[WhichWafers]) -> RunTable:
         """Return wafers as a table of runs, with their maps: what fits are made from.
 
         Parameters
@@ -420,7 +421,7 @@ class History:
         with self._store.reading() as connection:
             return run_table(connection, which, self.place)
 
-    def observed(self, setup: SetupLike, **filters: Any) -> list[Observed]:
+    def observed(self, setup: SetupLike, **filters: Unpack[WhichWafers]) -> list[Observed]:
         """Return wafers as sets of measured numbers, as :func:`planish.observe` does of files, for :func:`planish.calibrate`.
 
         Parameters
@@ -440,7 +441,7 @@ class History:
 
         return observed_table(as_setup(setup), self.runs(**filters))
 
-    def decisions(self, last: int = 100) -> list[dict[str, Any]]:
+    def decisions(self, last: int = 100) -> list[dict[str, object]]:
         """Return the newest decisions in the order of time: number, when, what, who, why, changes.
 
         Parameters
@@ -452,7 +453,7 @@ class History:
             found = ask.decisions(connection, last)
         return [{**row, "at": told(row["at"])} for row in found]
 
-    def audit(self, last: int = 100) -> list[dict[str, Any]]:
+    def audit(self, last: int = 100) -> list[dict[str, Figure]]:
         """Return the newest additions in the order of time: when, what, who, why, from which file, how many rows.
 
         Parameters

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from planish.engine.record import counted
+from planish.results.plain import Figure
 from planish.results.result import Result
 
 
@@ -35,8 +36,8 @@ class HistoryView(Result):
     place: str
     chosen: str
     value: str
-    rows: tuple[Mapping[str, Any], ...]
-    events: tuple[Mapping[str, Any], ...]
+    rows: tuple[Mapping[str, Figure], ...]
+    events: tuple[Mapping[str, Figure], ...]
     notes: tuple[str, ...]
 
     def _told(self) -> str:
@@ -45,7 +46,7 @@ class HistoryView(Result):
     def __len__(self) -> int:
         return len(self.rows)
 
-    def column(self, name: str) -> list[Any]:
+    def column(self, name: str) -> list[Figure]:
         """Return a column of the rows.
 
         Parameters
@@ -60,7 +61,7 @@ class HistoryView(Result):
         return [f"history: {self.place}"]
 
     def _content(self) -> dict[str, Any]:
-        found = [value for value in self.column(self.value) if value is not None]
+        found = [value for value in self.column(self.value) if isinstance(value, float | int)]
         return {
             "history": self.place,
             "chosen": self.chosen,
