@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from priced import SAID, TIMED
 from typer.testing import CliRunner
 
 import planish
@@ -14,31 +15,6 @@ from planish.cost.sheet import YEAR, sheet
 from planish.cost.used import Used
 from planish.setup.si import Prices
 
-# Steps of 10 s, 60 s and 15 s at 250, 250 and 300 ml/min.
-TIMED = {
-    "recipe.step.main.stop_on_removed": None,
-    "recipe.step.main.max_time": None,
-    "recipe.step.main.time": "60 s",
-}
-SAID = {
-    "currency": "EUR",
-    "pad_price": 490,
-    "pad_wafers": 100,
-    "disk_price": 392,
-    "disk_wafers": 200,
-    "ring_price": 98,
-    "ring_wafers": 400,
-    "membrane_price": 147,
-    "membrane_wafers": 500,
-    "slurry_price": 4,
-    "hour_price": 180,
-    "monitor_price": 49,
-    "monitors": 2,
-    "between": "35 s",
-    "pad_change": "30 min",
-    "disk_change": "10 min",
-    "head_change": "20 min",
-}
 USED = Used(
     Lives(Life(100, "worn"), Life(200, "dull"), Life(400, "worn"), Life(500, "said"), ()),
     polish=90.0,

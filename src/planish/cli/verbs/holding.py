@@ -48,6 +48,29 @@ Table = Annotated[
 ]
 Sheet = Annotated[str | None, typer.Option("--sheet", help="Sheet of a workbook.")]
 DecimalSign = Annotated[str | None, typer.Option("--decimal", help="Decimal sign: point or comma.")]
+Baseline = Annotated[
+    int | None,
+    typer.Option("--baseline", help="Points of each phase that limits are taken from; all unless given."),
+]
+Centre = Annotated[float | None, typer.Option("--centre", help="Of the process, where known.")]
+Sigma = Annotated[float | None, typer.Option("--sigma", help="Of the process, where known.")]
+Limit = Annotated[
+    float | None, typer.Option("--limit", help="Limits [sigma]: 3, or 5 for cusum, unless given.")
+]
+Arl = Annotated[
+    float | None,
+    typer.Option("--arl", help="In place of --limit: samples on average before a false alarm."),
+]
+Alpha = Annotated[
+    float | None, typer.Option("--alpha", help="t2: share of false alarms; 0.0027 unless given.")
+]
+Widen = Annotated[bool, typer.Option("--widen", help="Limits from few rows wide enough for their own doubt.")]
+Model = Annotated[
+    Path | None,
+    typer.Option(
+        "--model", metavar="SETUP", help="Judge rates without what the lot of this setup foretells by ageing."
+    ),
+]
 Weight = Annotated[float | None, typer.Option("--weight", help="EWMA: weight of the newest sample, to 1.")]
 Reference = Annotated[
     float | None,
@@ -95,38 +118,19 @@ def hold_chart(
             "--new-phase", metavar="ROW", help="Limits anew from this row on, counted from 1; repeatable."
         ),
     ] = None,
-    baseline: Annotated[
-        int | None,
-        typer.Option("--baseline", help="Points of each phase that limits are taken from; all unless given."),
-    ] = None,
-    centre: Annotated[float | None, typer.Option("--centre", help="Of the process, where known.")] = None,
-    sigma: Annotated[float | None, typer.Option("--sigma", help="Of the process, where known.")] = None,
-    limit: Annotated[
-        float | None, typer.Option("--limit", help="Limits [sigma]: 3, or 5 for cusum, unless given.")
-    ] = None,
-    arl: Annotated[
-        float | None,
-        typer.Option("--arl", help="In place of --limit: samples on average before a false alarm."),
-    ] = None,
+    baseline: Baseline = None,
+    centre: Centre = None,
+    sigma: Sigma = None,
+    limit: Limit = None,
+    arl: Arl = None,
     weight: Weight = None,
     settling: Settling = False,
     reference: Reference = None,
     head_start: HeadStart = None,
     rule: Rules = None,
-    alpha: Annotated[
-        float | None, typer.Option("--alpha", help="t2: share of false alarms; 0.0027 unless given.")
-    ] = None,
-    widen: Annotated[
-        bool, typer.Option("--widen", help="Limits from few rows wide enough for their own doubt.")
-    ] = False,
-    model: Annotated[
-        Path | None,
-        typer.Option(
-            "--model",
-            metavar="SETUP",
-            help="Judge rates without what the lot of this setup foretells by ageing.",
-        ),
-    ] = None,
+    alpha: Alpha = None,
+    widen: Widen = False,
+    model: Model = None,
     age: Annotated[
         str | None,
         typer.Option(
@@ -181,9 +185,7 @@ def hold_chart(
 @hold.command("arl")
 def hold_arl(
     chart: Annotated[str, typer.Option("--chart", help="individuals, ewma or cusum.")],
-    limit: Annotated[
-        float | None, typer.Option("--limit", help="Limits [sigma]: 3, or 5 for cusum, unless given.")
-    ] = None,
+    limit: Limit = None,
     weight: Weight = None,
     settling: Settling = False,
     reference: Reference = None,

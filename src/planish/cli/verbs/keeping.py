@@ -24,7 +24,22 @@ from planish.cli.options import (
     Until,
     WaferId,
 )
-from planish.cli.verbs.holding import HeadStart, Picture, Reference, Rules, Settling, Weight
+from planish.cli.verbs.holding import (
+    Alpha,
+    Arl,
+    Baseline,
+    Centre,
+    HeadStart,
+    Limit,
+    Model,
+    Picture,
+    Reference,
+    Rules,
+    Settling,
+    Sigma,
+    Weight,
+    Widen,
+)
 
 log = typer.Typer(
     help="Keep every wafer's record: add tables, show wafers, chart them (3 on an alarm), note events and decisions.",
@@ -135,38 +150,19 @@ def log_chart(
     month: Month = None,
     last: Last = None,
     db: Db = None,
-    baseline: Annotated[
-        int | None,
-        typer.Option("--baseline", help="Wafers of each phase that limits are taken from; all unless given."),
-    ] = None,
-    centre: Annotated[float | None, typer.Option("--centre", help="Of the process, where known.")] = None,
-    sigma: Annotated[float | None, typer.Option("--sigma", help="Of the process, where known.")] = None,
-    limit: Annotated[
-        float | None, typer.Option("--limit", help="Limits [sigma]: 3, or 5 for cusum, unless given.")
-    ] = None,
-    arl: Annotated[
-        float | None,
-        typer.Option("--arl", help="In place of --limit: wafers on average before a false alarm."),
-    ] = None,
+    baseline: Baseline = None,
+    centre: Centre = None,
+    sigma: Sigma = None,
+    limit: Limit = None,
+    arl: Arl = None,
     weight: Weight = None,
     settling: Settling = False,
     reference: Reference = None,
     head_start: HeadStart = None,
     rule: Rules = None,
-    alpha: Annotated[
-        float | None, typer.Option("--alpha", help="t2: share of false alarms; 0.0027 unless given.")
-    ] = None,
-    widen: Annotated[
-        bool, typer.Option("--widen", help="Limits from few wafers wide enough for their own doubt.")
-    ] = False,
-    model: Annotated[
-        Path | None,
-        typer.Option(
-            "--model",
-            metavar="SETUP",
-            help="Judge rates without what the lot of this setup foretells for the pad's age.",
-        ),
-    ] = None,
+    alpha: Alpha = None,
+    widen: Widen = False,
+    model: Model = None,
     output: Picture = None,
     json_out: Json = False,
     out: Out = None,
