@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable
 
 from fuzz_cases import DATA, JUNK, Case, odd_setup, odd_table
+from fuzz_holding import HOLDING
 
 WORDS = [str(item) for item in JUNK if "\0" not in str(item)]
 NUMBERS = [
@@ -376,10 +377,10 @@ def describe(rng: random.Random) -> Case:
     return Case(words[0] if words[0] in ("parts", "schema", "new") else "words", words)
 
 
-# verb: of 1150 cases
+# verb: of 1295 cases
 SHARES: dict[Callable[[random.Random], Case], int] = {
     check: 260, polish: 270, lot: 100, dwell: 50, die: 50, measure: 120, fit: 50, fit_rates: 8, fit_steps: 15,
-    compare: 12, report: 5, describe: 60, hold: 60, endpoint: 60, reckon: 30,
+    compare: 12, report: 5, describe: 60, hold: 60, endpoint: 60, reckon: 30, **HOLDING,
 }  # fmt: skip
 QUICK = {
     check: 80,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from json import JSONDecodeError
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,9 @@ OWN = "own"
 WAITS = 60.0  # [s] for who writes at the same time
 PAGE = 8192  # bytes: a map of a hundred sites fits beside its neighbours
 ALLOWED = "the path of a file, sqlite:///FILE, or postgresql+pg8000://USER@HOST/NAME"
+
+
+ASKED_OF_POSTGRESQL = {"unix_sock", "application_name"}
 
 
 def place_of(url: str | Path | None) -> URL:
@@ -59,6 +63,13 @@ def place_of(url: str | Path | None) -> URL:
         raise DataError(
             refuse("--db", hidden(text), "a URL that ends in the name of a database", "as .../planish")
         )
+    if not found.username:
+        raise DataError(refuse("--db", hidden(text), "a URL that names its user", "as ...://USER@HOST/NAME"))
+    if unknown := sorted(set(found.query) - ASKED_OF_POSTGRESQL):
+        allowed = (
+            f"without {unknown[0][:40]!r}: only {', '.join(sorted(ASKED_OF_POSTGRESQL))} may stand after '?'"
+        )
+        raise DataError(refuse("--db", hidden(text), allowed))
     return found.set(drivername="postgresql+pg8000")
 
 
@@ -203,13 +214,16 @@ def answering(place: URL) -> Iterator[None]:
         raise DataError(f"{called(place)}: {_why(error)}") from None
     except (SQLAlchemyError, OSError) as error:
         raise DataError(f"{called(place)}: {_why(error)}") from None
+    except (UnicodeDecodeError, JSONDecodeError) as error:  # text that planish cannot have written
+        raise DataError(f"{called(place)}: {_DAMAGED} ({type(error).__name__})") from None
 
 
+_DAMAGED = "is damaged: a part of it is cut off or overwritten (take the last copy of it)"
 #: Words of a driver, and what they mean to a person.
 _MEANING = (
     ("file is not a database", "is no history: must be a file that planish made (name another by --db)"),
-    ("malformed", "is damaged: a part of it is cut off or overwritten (take the last copy of it)"),
-    ("disk image", "is damaged: a part of it is cut off or overwritten (take the last copy of it)"),
+    ("malformed", _DAMAGED),
+    ("disk image", _DAMAGED),
     ("file is encrypted", "is no history: must be a file that planish made (name another by --db)"),
     ("readonly", "may only be read by this user: must be writable to add to it (ask its owner)"),
     ("read-only", "may only be read by this user: must be writable to add to it (ask its owner)"),

@@ -164,7 +164,7 @@ def nearest_name(header: str, keys: Sequence[str]) -> str:
     close = get_close_matches(stem, [*_EXAMPLES.values(), *keys], n=1, cutoff=0.6)
     if close:
         return f"did you mean {close[0]!r}?"
-    return f"known: {', '.join(_EXAMPLES.values())}, and keys of the setup as recipe.step.main.time"
+    return f"known: {', '.join(_EXAMPLES.values())}, and keys of the setup as recipe.step.main.time."
 
 
 def _cuts(text: str) -> Iterator[tuple[str, str | None]]:
