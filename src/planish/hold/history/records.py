@@ -15,6 +15,7 @@ from planish.errors import DataError, refuse
 from planish.hold.history.keys import digest_of, key_of
 from planish.hold.history.moments import moment
 from planish.measure.runs.columns import WORDS
+from planish.measure.sites.by_wafer import same_numbers
 from planish.measure.sites.pairing import paired
 from planish.measure.sites.statistics import wafer_statistics
 
@@ -149,8 +150,8 @@ def _removal(before: SiteMap, after: SiteMap | None) -> tuple[NDArray[np.float64
         and before.quantity == after.quantity == "thickness"
         and (before.polish_time, before.wafer_radius) == (after.polish_time, after.wafer_radius)
         and len(before) > 1
-        and np.array_equal(before.x, after.x)
-        and np.array_equal(before.y, after.y)
+        and same_numbers(before.x, after.x)
+        and same_numbers(before.y, after.y)
     ):  # nothing to pair up: a month of wafers is paired in a third of the time
         return before.value - after.value, before.polish_time
     removal = paired(before, after).removal
