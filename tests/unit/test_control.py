@@ -412,6 +412,22 @@ def test_many_at_once_write_whole_lines(folder):
     assert journal.torn == []
 
 
+def test_one_who_stands_still_stops_nobody(folder, monkeypatch):
+    """A process that holds the journal and does not go on: the line is added all the same."""
+    import fcntl
+
+    from planish.engine import files
+
+    monkeypatch.setattr(files, "PATIENCE_S", 0.1)
+    path = folder / "journal.jsonl"
+    before = path.read_bytes()
+    with path.open("ab") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        JournalFile(path).add(Entry("off", "t", "ana", "leak", {}))
+    assert len(path.read_bytes()) > len(before)
+    assert path.read_bytes().startswith(before)
+
+
 def test_a_journal_of_another_kind_holds_it_too(begun):
     """Any store that adds and reads back in order."""
     from contextlib import nullcontext

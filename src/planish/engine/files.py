@@ -33,6 +33,7 @@ _PART = re.compile(
     re.DOTALL,
 )
 _ANYONE = 0o666
+PATIENCE_S = 2.0  # for a line that somebody else is adding
 _CUT = b" (cut off)\n"  # behind a line that a crash left half written
 _LONGEST_NAME = 150  # bytes of a name that are kept in the temporary one
 
@@ -232,6 +233,8 @@ def append_line(path: Path, line: str) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), _ANYONE)
     try:
+        # The end of a line that another is writing would look cut off; one who stands still must stop nobody, though.
+        _hold(handle, PATIENCE_S)
         size = os.lseek(handle, 0, os.SEEK_END)
         cut = False
         if size:
@@ -259,17 +262,33 @@ def locked(path: Path) -> Iterator[None]:
     OSError
         Where the lock cannot be made.
     """
-    try:
-        import fcntl
-    except ImportError:  # no POSIX: one person at a time
-        yield
-        return
     handle = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT, _ANYONE)
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        _hold(handle)
         yield
     finally:
         os.close(handle)
+
+
+def _hold(handle: int, most: float | None = None) -> None:
+    """Lock an open file until it is closed; who asks for it too, waits, ``most`` [s] where that is said."""
+    try:
+        import fcntl
+    except ImportError:  # no POSIX: one person at a time
+        return
+    if most is None:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        return
+    end = time.monotonic() + most
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            if time.monotonic() > end:
+                return
+            time.sleep(0.002)
+        else:
+            return
 
 
 def second_name(path: Path, other: Path) -> Path:
