@@ -43,6 +43,16 @@ class Case:
     files: dict[str, bytes] = field(default_factory=dict)
 
 
+def some(rng: random.Random, chance: float, *words: str) -> list[str]:
+    """Return the words, or none."""
+    return list(words) if rng.random() < chance else []
+
+
+def mostly(rng: random.Random, good: str, odd: list[str]) -> str:
+    """Return what is usual, and now and then something odd: most cases should get past the first check."""
+    return good if rng.random() < 0.85 else rng.choice(odd)
+
+
 @lru_cache(maxsize=1)
 def setups() -> tuple[dict[str, Any], ...]:
     """Return the shipped and the newly written setups."""

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
-from fuzz_cases import CELLS, DATA, Case, odd_setup, odd_table
+from fuzz_cases import CELLS, DATA, Case, mostly, odd_setup, odd_table, some
 
 NUMBERS = ["0", "-1", "1", "2", "1e3", "nan", "inf", "1e400", "9" * 25, "", "x", "0.5", "--"]
 NAMES = ["A", "", "x", "💥", "a" * 300, "../x", "rate", "wafer", "-"]
@@ -31,16 +31,6 @@ TABLE = "\n".join([
     *(f"W{k:02d},2026-03-{1 + k // 4:02d} {6 * (k % 4):02d}:00,{'AB'[k % 2]},{k // 8},{300 + k},{55 + k % 3} s"
       for k in range(24)),
 ])  # fmt: skip
-
-
-def some(rng: random.Random, chance: float, *words: str) -> list[str]:
-    """Return the words, or none."""
-    return list(words) if rng.random() < chance else []
-
-
-def mostly(rng: random.Random, good: str, odd: list[str]) -> str:
-    """Return what is usual, and now and then something odd."""
-    return good if rng.random() < 0.85 else rng.choice(odd)
 
 
 def scratched(text: str, rng: random.Random, odd: float = 0.4) -> bytes:

@@ -6,7 +6,7 @@ import math
 import random
 from collections.abc import Callable
 
-from fuzz_cases import DATA, JUNK, Case, odd_setup, odd_table
+from fuzz_cases import DATA, JUNK, Case, mostly, odd_setup, odd_table, some
 from fuzz_holding import HOLDING
 
 WORDS = [str(item) for item in JUNK if "\0" not in str(item)]
@@ -36,10 +36,6 @@ SITES = (("wafer-before.csv", "wafer-after.csv"), ("line-before.csv", "line-afte
          ("wafer-before-polar.csv", "wafer-after-polar.csv"))  # fmt: skip
 FIGURES = ["mean_removal_rate_nm_per_min", "wiwnu_sigma_percent", "time_s", "notes", "steps", "cleared", "x", "",
            "edge_rate_percent", "peak_temperature_C"]  # fmt: skip
-
-
-def some(rng: random.Random, chance: float, *words: str) -> list[str]:
-    return list(words) if rng.random() < chance else []
 
 
 def common(rng: random.Random, out: bool = True, units: bool = True) -> list[str]:
@@ -202,11 +198,6 @@ RATES = [
 ]
 COLUMNS = ["rate", "rate", "rate", "WIWNU", "wafer", "pad", "lot", "x", "", "rate [nm/min]"]
 SHARES_OF = ["99.9 %", "0.5", "3 %", "0", "1", "100 %", "-1 %", "nan", "x", "", "200 %"]
-
-
-def mostly(rng: random.Random, good: str, odd: list[str]) -> str:
-    """Return what is usual, and now and then something odd: most cases should get past the first check."""
-    return good if rng.random() < 0.85 else rng.choice(odd)
 
 
 def hold(rng: random.Random) -> Case:
